@@ -1,0 +1,83 @@
+"""What can go wrong, each with one line for the user.
+
+::
+
+    ScoutError
+    +-- InputError            a file, an argument or a text that cannot be used
+    |   +-- RecordError       one record of a file
+    |   +-- CrsError          a coordinate system that is missing or cannot be trusted
+    |   +-- LocatorError      a text that is not a Maidenhead locator
+    |   +-- PlaceError        a text that is not a place on the globe
+    +-- OutputError           a result that cannot be written
+"""
+
+__all__ = [
+    "CrsError",
+    "InputError",
+    "LocatorError",
+    "OutputError",
+    "PlaceError",
+    "RecordError",
+    "ScoutError",
+]
+
+
+class ScoutError(Exception):
+    """An error the user can act on; its text is always one line.
+
+    Parameters
+    ----------
+    where : str
+        The file, record, option or text that is at fault.
+    what : str
+        What is wrong with it.
+    remedy : str
+        What to do about it; may be empty.
+    """
+
+    def __init__(self, where: str, what: str, remedy: str = "") -> None:
+        self.where = where
+        self.what = what
+        self.remedy = remedy
+        super().__init__(where, what, remedy)
+
+    def __str__(self) -> str:
+        text = f"{self.where}: {self.what}"
+        if self.remedy:
+            text = f"{text}; {self.remedy}"
+        return " ".join(printable(text).split())
+
+
+class InputError(ScoutError):
+    """A file, an argument or a text that cannot be used."""
+
+
+class RecordError(InputError):
+    """One record of a file that cannot be used."""
+
+
+class CrsError(InputError):
+    """A coordinate reference system that is missing or cannot be trusted."""
+
+
+class LocatorError(InputError):
+    """A text that is not a Maidenhead locator."""
+
+
+class PlaceError(InputError):
+    """A text that does not name a place on the globe."""
+
+
+class OutputError(ScoutError):
+    """A result that cannot be written."""
+
+
+def printable(text: str) -> str:
+    """Text from data made safe for a terminal: control characters become U+FFFD.
+
+    Examples
+    --------
+    >>> printable("Quiet\\x1b[31m Cove")
+    'Quiet\ufffd[31m Cove'
+    """
+    return "".join(c if c.isprintable() or c.isspace() else "\ufffd" for c in text)

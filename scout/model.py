@@ -1,0 +1,213 @@
+"""The values that leave the core, and the column names of the frames inside it. Data only.
+
+Longitude comes before latitude everywhere in here, both in degrees on WGS 84.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+__all__ = [
+    "DATUM_ERROR",
+    "GEOMETRY",
+    "KIND",
+    "PARK_ID",
+    "PARK_NAME",
+    "RECORD",
+    "SOURCE",
+    "Findings",
+    "Layer",
+    "LeftOut",
+    "NearMiss",
+    "ParkReport",
+    "Parks",
+    "Ranked",
+    "Source",
+    "Spot",
+    "SpotKind",
+    "Station",
+    "Stretch",
+    "Verdict",
+    "VerdictWord",
+]
+
+# Columns of a layer's frame (read -> parks): the file's own attributes, and
+RECORD = "__record__"  # 1-based record number in its layer
+# Columns of the parks frame (parks -> everything after).
+PARK_ID = "park_id"  # str, never empty
+PARK_NAME = "park_name"  # str, may be empty
+KIND = "park_kind"  # "area" or "corridor"
+SOURCE = "source"  # int, index into the sources
+DATUM_ERROR = "datum_error_m"  # float, stated accuracy of the datum transformation
+GEOMETRY = "geometry"  # valid Polygon or MultiPolygon, longitudes continuous across 180
+
+SpotKind = Literal["corner", "line", "overlap", "near-miss"]
+VerdictWord = Literal["firm", "doubtful", "not counted"]
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """The disc that holds operator, rig and antenna, and what we know it by.
+
+    ``fix_error_m`` and ``boundary_error_m`` are 95 % radial errors: the receiver's (4.9 m, GPS.gov, taken
+    as 95 %) and the boundary data's (13.9 m rounded up: 12.2 m at 90 %, US National Map Accuracy
+    Standards 1947 at 1:24,000, is 13.9 m at 95 %).
+    """
+
+    radius_m: float = 5.0
+    fix_error_m: float = 4.9
+    boundary_error_m: float = 14.0
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One layer of one file, as it was read."""
+
+    path: str
+    layer: str
+    records: int
+    crs: str  # e.g. "EPSG:4269 (NAD83)"
+    operation: str  # the datum transformation PROJ used, "none" for WGS 84
+    accuracy_m: float | None  # as PROJ states it; None when unknown
+    warnings: tuple[str, ...] = ()  # ballpark fallback, missing grids, swapped axes ...
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """Records of one layer in WGS 84: attributes, ``RECORD`` and geometry as read, not yet repaired."""
+
+    frame: gpd.GeoDataFrame
+    source: Source
+    refused: tuple[str, ...] = ()  # one line per record or ring that could not be used
+
+
+@dataclass(frozen=True, slots=True)
+class ParkReport:
+    """What became of the records; every line names file and record."""
+
+    records: int = 0
+    parks: int = 0
+    id_column: tuple[str, ...] = ()  # per source: the column taken, "" when the record number serves
+    name_column: tuple[str, ...] = ()
+    merged: int = 0  # records joined to another of the same id
+    repaired: tuple[str, ...] = ()
+    refused: tuple[str, ...] = ()
+    skipped: tuple[str, ...] = ()  # points, lines without a corridor, records without geometry
+
+
+@dataclass(frozen=True, slots=True)
+class Parks:
+    """All parks of one run: the frame, where it came from and what was done to it."""
+
+    frame: gpd.GeoDataFrame
+    sources: tuple[Source, ...]
+    report: ParkReport
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """One station position judged: the cells it claims, the parks that hold it, and how sure that is.
+
+    ``confidence`` is ``grids_p`` times the product of ``parks_p``: independence is an assumption.
+    """
+
+    locators: tuple[str, ...]
+    parks: tuple[str, ...]
+    clearances_m: tuple[float, ...]  # per park, positive inside
+    grids_p: float
+    parks_p: tuple[float, ...]
+    confidence: float
+    word: VerdictWord
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """The part of one lattice line, between two corners, along which one set of parks holds."""
+
+    line: Literal["meridian", "parallel"]
+    start: tuple[float, float]
+    end: tuple[float, float]
+    length_m: float
+    locators: tuple[str, ...]
+    parks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NearMiss:
+    """The park that a corner or line just misses."""
+
+    park: str
+    park_name: str
+    distance_m: float
+    bearing_deg: float  # from the spot to the nearest point of the park
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A recommended station centre. ``corner`` is the exact lattice corner it serves, else None."""
+
+    kind: SpotKind
+    lon: float
+    lat: float
+    corner: tuple[float, float] | None
+    verdict: Verdict
+    park_names: tuple[str, ...]
+    stretches: tuple[Stretch, ...] = ()  # its own, or those grouped under a corner
+    offset_m: float = 0.0  # from the corner or the line to the centre
+    offset_deg: float = 0.0  # bearing of that offset
+    near: NearMiss | None = None
+    notes: tuple[str, ...] = ()
+
+    @property
+    def clearance_m(self) -> float:
+        """Least clearance over its parks; minus the distance to the park for a near miss."""
+        if self.near is not None:
+            return -self.near.distance_m
+        return min(self.verdict.clearances_m)
+
+    @property
+    def stretch_m(self) -> float:
+        """Summed length of its stretches."""
+        return sum(s.length_m for s in self.stretches)
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """A spot with its place in the list and the terms it was sorted by."""
+
+    rank: int
+    spot: Spot
+    n_grids: int
+    n_parks: int
+    grid_park_pairs: int  # the yield; 0 for a near miss
+    home_km: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """Places that were found and are not listed, and why."""
+
+    reason: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """The whole answer of one search, ready for any output."""
+
+    level: int  # pairs of the locator, 1 to 5
+    station: Station
+    spots: tuple[Ranked, ...]  # ranked, best first; near misses last
+    left_out: tuple[LeftOut, ...]
+    parks: gpd.GeoDataFrame  # the parks named by any spot or near miss
+    sources: tuple[Source, ...]
+    report: ParkReport
+    home: tuple[float, float] | None = None
+    within_km: float | None = None
+    title: str = ""
+    made_by: str = ""  # the command line that made it
+    made_on: str = ""  # ISO date, given by the front end; the core has no clock
