@@ -73,11 +73,11 @@ class OutputError(ScoutError):
 
 
 def printable(text: str) -> str:
-    """Text from data made safe for a terminal: control characters become U+FFFD.
+    r"""Text from data made safe for a terminal: control characters become U+FFFD.
 
     Examples
     --------
-    >>> printable("Quiet\\x1b[31m Cove")
-    'Quiet\ufffd[31m Cove'
+    >>> printable("Quiet\x1b[31m Cove")
+    'Quiet�[31m Cove'
     """
     return "".join(c if c.isprintable() or c.isspace() else "\ufffd" for c in text)

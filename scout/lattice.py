@@ -1,0 +1,45 @@
+"""The lattice of a level: numbers of its meridians and parallels, and its corners, inside bounds.
+
+Line numbers are integers from 180 W and 90 S. Bounds may run past 180 (``east`` up to ``west + 360``): the
+numbers then run on, and ``number % columns(level)`` is the line. Parallels stop short of the poles, where
+all cells of a row meet and a corner would not be four cells.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scout.locator import column_number, columns, edge_lat, edge_lon, row_number, rows
+
+__all__ = ["corners", "meridians", "parallels"]
+
+
+def meridians(west: float, east: float, level: int) -> NDArray[np.int64]:
+    """Numbers of the lattice meridians from ``west`` to ``east`` (degrees, both ends included)."""
+    first, last = np.ceil(column_number(west, level)), np.floor(column_number(east, level))
+    return np.arange(int(first), int(last) + 1)
+
+
+def parallels(south: float, north: float, level: int) -> NDArray[np.int64]:
+    """Numbers of the lattice parallels from ``south`` to ``north`` (degrees, both ends included)."""
+    first, last = np.ceil(row_number(south, level)), np.floor(row_number(north, level))
+    return np.arange(max(int(first), 1), min(int(last), rows(level) - 1) + 1)
+
+
+def corners(
+    bounds: tuple[float, float, float, float], level: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Lattice corners inside ``(west, south, east, north)``.
+
+    Returns
+    -------
+    lon, lat : arrays, shape (n,)
+        Degrees, longitude within [-180, 180), row by row from the south.
+    """
+    west, south, east, north = bounds
+    i, j = np.meshgrid(meridians(west, east, level), parallels(south, north, level))
+    # A full turn names its first meridian twice.
+    _, once = np.unique(np.stack([j.ravel(), i.ravel() % columns(level)], axis=1), axis=0, return_index=True)
+    once = np.sort(once)
+    return edge_lon(i.ravel()[once] % columns(level), level), edge_lat(j.ravel()[once], level)
