@@ -34,14 +34,14 @@ class Boundaries:
     def __init__(self, geometries: NDArray[Any]) -> None:
         self._geometries = np.asarray(geometries, dtype=object)
         shapely.prepare(self._geometries)
-        self._lines = Outlines(self._geometries).with_short_edges()
-        self._first, self._count, run_park = self._lines.runs()
-        self._box = self._lines.boxes(self._first, self._count)
+        self.outlines = Outlines(self._geometries).with_short_edges()
+        self._first, self._count, run_park = self.outlines.runs
+        self._box = self.outlines.boxes
         south, north = self._box[1], self._box[3]
         self._shrink = np.cos(np.radians(np.minimum(np.maximum(np.abs(south), np.abs(north)), 90.0)))
         at_pole = (np.abs(south) >= 90.0) & (south == north)
         self._count = np.where(at_pole, 0, self._count)
-        self._park_first = np.searchsorted(run_park, np.arange(self._lines.parks + 1))
+        self._park_first = np.searchsorted(run_park, np.arange(self.outlines.parks + 1))
         bounds = shapely.bounds(self._geometries).reshape(-1, 4)
         self._middle = (bounds[:, 0] + bounds[:, 2]) / 2
 
@@ -123,7 +123,7 @@ class Boundaries:
         self, vertex: Ints, pair: Ints, lon: Floats, lat: Floats, frame: Series
     ) -> tuple[Floats, Floats]:
         """Metres east and north of vertices to second order: 0.1 m at 10 km, enough to pick an edge."""
-        dlon, dlat = self._lines.lon[vertex] - lon[pair], self._lines.lat[vertex] - lat[pair]
+        dlon, dlat = self.outlines.lon[vertex] - lon[pair], self.outlines.lat[vertex] - lat[pair]
         x = dlon * (frame.x1[pair] + frame.x2[pair] * dlat)
         y = dlat * frame.y1[pair] + frame.y4[pair] * (dlon * dlon)
         return x, y
@@ -132,7 +132,7 @@ class Boundaries:
         self, start: Ints, along: Floats, lon: Floats, lat: Floats, frame: Series
     ) -> tuple[Floats, Floats, Floats]:
         """Distance, lon, lat of the nearest point of one edge per pair, by two Gauss-Newton steps."""
-        lines = self._lines
+        lines = self.outlines
         lon0, lat0 = lines.lon[start] - lon, lines.lat[start] - lat
         dlon, dlat = lines.lon[start + 1] - lines.lon[start], lines.lat[start + 1] - lines.lat[start]
         x0, y0 = frame.forward(lon0, lat0)

@@ -7,6 +7,7 @@ an outline is dismissed without looking at its vertices.
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -65,16 +66,11 @@ class Outlines:
         self.ring_start = np.cumsum(self.ring_size) - self.ring_size
         self.ring_park = ring_park
 
-    def segments(self) -> Ints:
-        """First vertex of every segment, in order."""
-        keep = np.ones(len(self.lon), dtype=bool)
-        keep[self.ring_start + self.ring_size - 1] = False
-        return np.flatnonzero(keep)
-
-    def park_of(self, vertex: Ints) -> Ints:
-        """Park of each vertex."""
-        ring = np.searchsorted(self.ring_start, vertex, side="right") - 1
-        return self.ring_park[ring]
+    @cached_property
+    def park_first(self) -> Ints:
+        """First vertex of each park, and the number of vertices at the end."""
+        ring = np.searchsorted(self.ring_park, np.arange(self.parks + 1))
+        return np.append(self.ring_start, len(self.lon))[ring]
 
     def with_short_edges(self) -> Outlines:
         """These outlines with no edge over `MAX_EDGE_M`; itself when there is none."""
@@ -107,6 +103,7 @@ class Outlines:
         long[self.ring_start + self.ring_size - 1] = False
         return np.flatnonzero(long)
 
+    @cached_property
     def runs(self) -> tuple[Ints, Ints, Ints]:
         """Segment runs: first vertex, number of segments, park; no run leaves its ring."""
         per_ring = -(-(self.ring_size - 1) // RUN)
@@ -115,10 +112,12 @@ class Outlines:
         count = np.minimum(RUN, self.ring_size[ring] - 1 - RUN * at)
         return first, count, self.ring_park[ring]
 
-    def boxes(self, first: Ints, count: Ints) -> tuple[Floats, Floats, Floats, Floats]:
-        """Bounds (west, south, east, north) of consecutive runs as `runs` gives them."""
+    @cached_property
+    def boxes(self) -> tuple[Floats, Floats, Floats, Floats]:
+        """Bounds of the runs: west, south, east, north."""
+        first, count, _ = self.runs
         if len(first) == 0:
-            return (np.empty(0),) * 4
+            return np.empty(0), np.empty(0), np.empty(0), np.empty(0)
         last = first + count
         return (
             np.minimum(np.minimum.reduceat(self.lon, first), self.lon[last]),

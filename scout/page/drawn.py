@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 
 from scout.page.frame import MAP_EDGE_LAT, UNITS_PER_DEG, Frame, whole
 
-__all__ = ["FULL_DETAIL_KM", "Outlines", "draw"]
+__all__ = ["FULL_DETAIL_KM", "Drawn", "draw"]
 
 FULL_DETAIL_KM = 2.0  # an outline this near a spot keeps every vertex
 _LONGEST_DEG = 0.04  # leaves 0.4 m between a segment and its curve at 45 N
@@ -27,7 +27,7 @@ _METRES_PER_DEG = 111_320.0
 
 
 @dataclass(frozen=True, slots=True)
-class Outlines:
+class Drawn:
     """Polygons in whole millionths of a degree: for each, its rings, shell first, open, shape (n, 2)."""
 
     parks: list[list[list[NDArray[np.int64]]]]
@@ -37,8 +37,8 @@ class Outlines:
     tolerance_m: float
 
 
-def draw(geometries: NDArray[Any], near: NDArray[np.float64], frame: Frame) -> Outlines:
-    """Outlines of parks as one page draws them.
+def draw(geometries: NDArray[Any], near: NDArray[np.float64], frame: Frame) -> Drawn:
+    """Drawn of parks as one page draws them.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ def draw(geometries: NDArray[Any], near: NDArray[np.float64], frame: Frame) -> O
         The page's longitudes.
     """
     if not len(geometries):
-        return Outlines([], [], [], [], 0.0)
+        return Drawn([], [], [], [], 0.0)
     placed = _in_frame(geometries, frame)
     parts, park_of = shapely.get_parts(placed, return_index=True)
     rings, part_of = shapely.get_rings(shapely.segmentize(parts, _LONGEST_DEG), return_index=True)
@@ -65,7 +65,7 @@ def draw(geometries: NDArray[Any], near: NDArray[np.float64], frame: Frame) -> O
         parks[park].append(polygon)
     shapes = shapely.make_valid(np.array([_shape(park) for park in parks], dtype=object))
     _, twice, thrice = _depths(_overlapping(shapes))
-    return Outlines(
+    return Drawn(
         parks=parks,
         labels=[(float(p.x), float(p.y)) for p in shapely.point_on_surface(placed)],
         twice=_rings(shapely.difference(twice, thrice), tolerance_m),
@@ -167,9 +167,7 @@ def _spans(ring_of: NDArray[np.int64], rings: int) -> list[slice]:
 
 
 def _shape(polygons: list[list[NDArray[np.int64]]]) -> Any:
-    return shapely.multipolygons(
-        [shapely.Polygon(shell, holes) for shell, *holes in _in_degrees(polygons)]
-    )
+    return shapely.multipolygons([shapely.Polygon(shell, holes) for shell, *holes in _in_degrees(polygons)])
 
 
 def _in_degrees(polygons: list[list[NDArray[np.int64]]]) -> list[list[NDArray[np.float64]]]:

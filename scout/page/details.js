@@ -1,0 +1,116 @@
+// One spot chosen: the address (#spot=3) says which, everything else follows it.
+
+const panel = byId("details");
+const panelBody = byId("details-body");
+let chosen = null;
+let cameFrom = null;
+
+function rankInAddress() {
+  const found = /^#spot=(\d+)$/.exec(window.location.hash);
+  return found ? Number(found[1]) : null;
+}
+
+function openSpot(rank) {
+  cameFrom = document.activeElement;
+  if (rankInAddress() === rank) follow();
+  else {
+    // Not location.hash: that would scroll the list to the row at once.
+    window.history.pushState(null, "", `#spot=${rank}`);
+    follow();
+  }
+}
+
+function closeSpot() {
+  const back = cameFrom;
+  window.history.pushState(null, "", window.location.pathname + window.location.search);
+  follow();
+  if (back && back.isConnected && back !== document.body) back.focus({ preventScroll: true });
+}
+
+function rowOf(spot) {
+  return byId(`spot=${spot.rank}`);
+}
+
+function follow() {
+  const rank = rankInAddress();
+  if (rank === null && window.location.hash.length > 1) return; // some other anchor of the page
+  const before = chosen;
+  chosen = rank === null ? null : spotOf(rank) || null;
+  for (const spot of [before, chosen]) {
+    if (spot) rowOf(spot).classList.toggle("chosen", spot === chosen);
+  }
+  document.querySelectorAll("#spots [aria-current]").forEach((link) => link.removeAttribute("aria-current"));
+  thinMarks();
+  panel.hidden = !chosen;
+  document.body.classList.toggle("telling", Boolean(chosen));
+  if (chosen) tell(chosen);
+  else if (before) say("Selection cleared.");
+}
+
+function tell(spot) {
+  const row = rowOf(spot);
+  const story = row.querySelector(".story").cloneNode(true);
+  const heading = story.querySelector("h3");
+  heading.id = "details-title";
+  heading.tabIndex = -1;
+  const cautions = document.querySelector("#cautions ul").cloneNode(true);
+  story.append(element("h4", "", "Cautions"), cautions);
+  panelBody.replaceChildren(story);
+  panelBody.scrollTop = 0;
+  row.querySelector("a").setAttribute("aria-current", "true");
+  if (!row.hidden) row.scrollIntoView({ block: "nearest" });
+  say(`Spot ${heading.textContent.replace(/\s+/g, " ").trim()}`);
+  if (cameFrom) heading.focus({ preventScroll: true });
+  byId("earlier").disabled = !neighbour(spot, -1);
+  byId("later").disabled = !neighbour(spot, 1);
+  byId("closer").disabled = byId("around").disabled = !spot.drawn;
+  if (spot.drawn) bringIntoView(spot);
+}
+
+function neighbour(spot, step) {
+  const rows = [...document.querySelectorAll("#spots > [data-rank]:not([hidden])")];
+  const next = rows[rows.findIndex((row) => Number(row.dataset.rank) === spot.rank) + step];
+  return next ? spotOf(Number(next.dataset.rank)) : null;
+}
+
+// The part of the map that the details do not cover.
+function freeView() {
+  const frame = scout_map.getContainer().getBoundingClientRect();
+  const cover = panel.hidden ? null : panel.getBoundingClientRect();
+  const beside = cover && cover.right > frame.left && cover.right < frame.right && cover.top < frame.bottom;
+  return { left: beside ? cover.right - frame.left : 0, width: frame.width, height: frame.height };
+}
+
+function bringIntoView(spot) {
+  const at = scout_map.latLngToContainerPoint(spot.at);
+  const free = freeView();
+  const inside = at.x > free.left + 40 && at.x < free.width - 60 && at.y > 60 && at.y < free.height - 40;
+  if (!inside) centreOn(spot, scout_map.getZoom());
+}
+
+function centreOn(spot, zoom) {
+  const shift = L.point(freeView().left / 2, 0);
+  const centre = scout_map.unproject(scout_map.project(spot.at, zoom).subtract(shift), zoom);
+  scout_map.setView(centre, zoom, { animate: !still });
+}
+
+function say(text) {
+  byId("said").textContent = text;
+}
+
+byId("closer").addEventListener("click", () => centreOn(chosen, 18));
+byId("around").addEventListener("click", () => centreOn(chosen, 12));
+byId("earlier").addEventListener("click", () => openSpot(neighbour(chosen, -1).rank));
+byId("later").addEventListener("click", () => openSpot(neighbour(chosen, 1).rank));
+byId("close").addEventListener("click", closeSpot);
+document.addEventListener("keydown", (event) => {
+  if (event.key === "Escape" && chosen) closeSpot();
+});
+window.addEventListener("hashchange", follow);
+window.addEventListener("popstate", follow);
+byId("spots").addEventListener("click", (event) => {
+  const link = event.target.closest("a.row");
+  if (!link) return;
+  event.preventDefault();
+  openSpot(Number(link.closest("[data-rank]").dataset.rank));
+});

@@ -1,0 +1,175 @@
+"""The page put together: folium's map inside our own document, everything inlined.
+
+folium escapes nothing and loads ten files from outside, so only its map and its tile layer are used, each
+under a fixed name (the bytes then repeat). All text from data goes through an escaping template or into one
+block of JSON that the script reads with ``textContent``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from base64 import b64encode
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import folium
+import jinja2
+from branca.element import Figure
+from markupsafe import Markup
+
+from scout import __version__
+from scout.cautions import ALWAYS, NOT_A_SURVEY
+from scout.locator import LEVELS
+from scout.model import Findings
+from scout.page import leaflet, wording
+from scout.page.data import escaped_json, page_data
+from scout.page.drawn import FULL_DETAIL_KM
+from scout.page.frame import MAP_EDGE_LAT
+
+__all__ = ["build"]
+
+BACKGROUND_HOST = "https://tile.openstreetmap.org"
+_BACKGROUND_CREDIT = (
+    '<a href="https://www.openstreetmap.org/copyright" rel="noopener">© OpenStreetMap contributors</a>'
+)
+_STYLES = ("page.css", "map.css")
+# In this order, inside one function; folium's part, which makes the map, comes after the first.
+_SCRIPTS = (
+    "read.js",
+    "palette.js",
+    "locator.js",
+    "lattice.js",
+    "parks.js",
+    "marks.js",
+    "details.js",
+    "list.js",
+    "switches.js",
+    "start.js",
+)
+_HEAD_SCRIPT = 'document.documentElement.classList.add("scripted");'
+_LINES_SHOWN = 200  # of each list of records; the rest is counted
+# The award rule in the VUCC rules of September 2008, 4(f): 20 ft.
+_LARGEST_SHOWN_ERROR_M = 6.1
+
+
+class ScoutMap(folium.Map):  # type: ignore[misc]
+    """A Leaflet map that loads nothing from outside and is named the same in every build."""
+
+    default_js: tuple[()] = ()
+    default_css: tuple[()] = ()
+
+    def __init__(self) -> None:
+        super().__init__(tiles=None)
+        self._name, self._id = "scout", "map"
+        self._template = _templates().get_template("map.html")
+        background = folium.TileLayer(
+            tiles=f"{BACKGROUND_HOST}/{{z}}/{{x}}/{{y}}.png",
+            attr=_BACKGROUND_CREDIT,
+            max_zoom=21,
+            max_native_zoom=19,
+            show=False,
+        )
+        background._name, background._id = "background", "tiles"
+        self.add_child(background)
+
+
+class Sheet(Figure):  # type: ignore[misc]
+    """The document around the map."""
+
+    def __init__(self, findings: Findings) -> None:
+        super().__init__()
+        self.findings = findings
+
+    def render(self, **kwargs: Any) -> str:
+        """The whole file as text."""
+        for child in self._children.values():
+            child.render(**kwargs)
+        parts = [_file(name) for name in _SCRIPTS]
+        parts.insert(1, self.script.render(**kwargs).strip())
+        script = '(function () {\n"use strict";\n' + "\n".join(parts) + "\n})();"
+        style = leaflet.style() + "\n" + "\n".join(_file(name) for name in _STYLES)
+        data, drawn = page_data(self.findings)
+        facts = {
+            "background_host": BACKGROUND_HOST.removeprefix("https://"),
+            "cautions": ALWAYS,
+            "full_detail_km": FULL_DETAIL_KM,
+            "largest_shown_error_m": _LARGEST_SHOWN_ERROR_M,
+            "lines_shown": _LINES_SHOWN,
+            "map_edge": MAP_EDGE_LAT,
+            "not_a_survey": NOT_A_SURVEY,
+            "tolerance_m": drawn.tolerance_m,
+            "version": __version__,
+        }
+        page = _templates().get_template("page.html")
+        return str(
+            page.render(
+                f=self.findings,
+                level=LEVELS[self.findings.level - 1],
+                title=self.findings.title or "Where grids and parks meet",
+                page=facts,
+                policy=_policy(style, (_HEAD_SCRIPT, leaflet.script(), script)),
+                map=Markup(self.html.render(**kwargs).strip()),
+                style=Markup(style),
+                head_script=Markup(_HEAD_SCRIPT),
+                leaflet=Markup(leaflet.script()),
+                script=Markup(script),
+                data=Markup(escaped_json(data)),
+            )
+        )
+
+
+def build(findings: Findings) -> str:
+    """The map of a search as one HTML file.
+
+    Parameters
+    ----------
+    findings : Findings
+        What was searched and found.
+
+    Returns
+    -------
+    str
+        A page that opens from disk and asks no network for anything until its reader switches on an
+        online background. The same findings give the same bytes.
+    """
+    sheet = Sheet(findings)
+    sheet.add_child(ScoutMap())
+    # A name may hold half a surrogate pair, which no encoding can write.
+    return sheet.render().encode("utf-8", "replace").decode("utf-8")
+
+
+@cache
+def _templates() -> jinja2.Environment:
+    templates = jinja2.Environment(
+        loader=jinja2.FunctionLoader(_file),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    templates.filters.update({name: getattr(wording, name) for name in wording.__all__})
+    return templates
+
+
+@cache
+def _file(name: str) -> str:
+    return (files(__package__) / name).read_text(encoding="utf-8").replace("\r\n", "\n").rstrip()
+
+
+def _policy(style: str, scripts: tuple[str, ...]) -> str:
+    """Content security policy: our own script and style by their hashes, pictures from one host."""
+    return "; ".join(
+        [
+            "default-src 'none'",
+            "script-src " + " ".join(_hash(script) for script in scripts),
+            f"style-src {_hash(style)}",
+            f"img-src data: {BACKGROUND_HOST}",
+            "base-uri 'none'",
+            "form-action 'none'",
+        ]
+    )
+
+
+def _hash(text: str) -> str:
+    return f"'sha256-{b64encode(hashlib.sha256(text.encode('utf-8')).digest()).decode('ascii')}'"

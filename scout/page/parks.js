@@ -1,0 +1,100 @@
+// Parks: a tint that deepens where they overlap, an outline each, hatching where two or more overlap, and
+// names where there is room.
+
+const parkCanvas = canvasPane("parks", 400);
+const parkAreas = L.layerGroup();
+const parkNames = L.layerGroup();
+const parkNamePane = scout_map.createPane("park-names");
+parkNamePane.style.zIndex = 440;
+parkNamePane.style.pointerEvents = "none";
+parkNamePane.setAttribute("aria-hidden", "true");
+
+const parks = findings.parks.map((park) => {
+  const area = L.polygon(polygons(park.outline), { renderer: parkCanvas, interactive: false });
+  return { id: park.id, name: park.name, kind: park.kind, at: place(park.at), area, bounds: area.getBounds() };
+});
+
+const overlaps = Object.entries(findings.overlaps).map(([depth, outline]) => ({
+  crossed: depth === "more",
+  area: L.polygon(polygons(outline), { renderer: parkCanvas, interactive: false, stroke: false }),
+}));
+
+// Large parks first, so that a small one inside keeps its outline on top.
+const reach = (park) => park.bounds.getNorthEast().lat - park.bounds.getSouthWest().lat;
+[...parks].sort((a, b) => reach(b) - reach(a)).forEach((park) => park.area.addTo(parkAreas));
+overlaps.forEach((overlap) => overlap.area.addTo(parkAreas));
+
+painted(() => {
+  for (const park of parks) {
+    park.area.setStyle({
+      color: colour("park-edge"),
+      weight: 1.4,
+      // A corridor has no surveyed edge: its outline is broken.
+      dashArray: park.kind === "corridor" ? "5 4" : null,
+      fillColor: colour("park"),
+      fillOpacity: Number(colour("park-strength")),
+    });
+  }
+  for (const overlap of overlaps) {
+    overlap.area.setStyle({ fillColor: hatching(overlap.crossed, colour("park-hatch")), fillOpacity: 0.75 });
+  }
+});
+
+function drawParkNames() {
+  parkNamePane.replaceChildren();
+  if (!scout_map.hasLayer(parkNames)) return;
+  const view = scout_map.getBounds();
+  const taken = [];
+  for (const park of parks) {
+    if (!view.contains(park.at)) continue;
+    const low = scout_map.latLngToContainerPoint(park.bounds.getSouthWest());
+    const high = scout_map.latLngToContainerPoint(park.bounds.getNorthEast());
+    const width = Math.min(high.x - low.x, 190);
+    if (width < 70 || low.y - high.y < 30) continue;
+    const at = scout_map.latLngToContainerPoint(park.at);
+    const box = L.bounds(at.subtract([width / 2, 18]), at.add([width / 2, 18]));
+    if (taken.some((other) => other.intersects(box))) continue;
+    taken.push(box);
+    const node = element("bdi", "park-name leaflet-zoom-hide", park.name || park.id);
+    node.style.maxWidth = `${width}px`;
+    L.DomUtil.setPosition(node, scout_map.containerPointToLayerPoint(at));
+    parkNamePane.append(node);
+  }
+}
+
+function crosses(lat, lng, a, b) {
+  return a.lat > lat !== b.lat > lat && lng < ((b.lng - a.lng) * (lat - a.lat)) / (b.lat - a.lat) + a.lng;
+}
+
+// Whether a point lies inside the outline as it is drawn (even-odd over shells and holes).
+function holds(park, at) {
+  if (!park.bounds.contains(at)) return false;
+  let inside = false;
+  for (const corners of park.area.getLatLngs().flat()) {
+    corners.forEach((corner, i) => {
+      if (crosses(at.lat, at.lng, corner, corners[(i + 1) % corners.length])) inside = !inside;
+    });
+  }
+  return inside;
+}
+
+function tellParks(at) {
+  const here = parks.filter((park) => holds(park, at));
+  if (!here.length) return;
+  const list = element("ul", "parks-here");
+  for (const park of here) {
+    const row = element("li");
+    row.append(element("bdi", "", park.name || "(no name)"), " ", element("bdi", "park-id", park.id));
+    list.append(row);
+  }
+  const level = findings.level;
+  const cell = locatorOf(columnAt(at.lng, level), rowAt(at.lat, level), level);
+  const box = element("div");
+  box.append(list, element("p", "parks-here-cell", `in ${cell}, by the outline as drawn`));
+  L.popup({ maxWidth: 260, autoPanPadding: [20, 20] }).setLatLng(at).setContent(box).openOn(scout_map);
+}
+
+scout_map.on("moveend viewreset resize", drawParkNames);
+scout_map.on("click", (event) => {
+  if (scout_map.hasLayer(parkAreas)) tellParks(event.latlng);
+});

@@ -1,0 +1,158 @@
+"""The search: corners, stretches of lines, overlaps and near misses, in arrays from end to end.
+
+Only parks near a lattice line are looked at, and no cell polygon is ever built.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from scout.clearance import Boundaries
+from scout.geodesy import degree_lengths
+from scout.locator import column_number, columns, row_number
+from scout.model import Station
+from scout.outlines import Floats, Ints
+from scout.spots.corners import at_corners
+from scout.spots.edges import Pieces, Window, corners_inside, pieces_inside
+from scout.spots.found import KINDS, Found, grade, join, none_found
+from scout.spots.intervals import inside_intervals
+from scout.spots.near_misses import near_corners, near_lines, reach_m
+from scout.spots.overlaps import in_regions, overlap_regions
+from scout.spots.stretches import along_pieces, owning_corners, rows
+from scout.verdict import Ground
+
+__all__ = ["KINDS", "Found", "Search", "Window", "search", "window_of"]
+
+
+class Search(NamedTuple):
+    """All places found, and the stretches that belong to them (``owner`` is a row of ``found``)."""
+
+    found: Found
+    meridians: Pieces
+    meridian_owner: Ints
+    parallels: Pieces
+    parallel_owner: Ints
+
+
+def window_of(west: float, south: float, east: float, north: float, level: int) -> Window:
+    """The cells that a box in degrees touches, and one more all round; ``east`` may pass 180."""
+    n = columns(level)
+    i0, i1 = int(np.floor(column_number(west, level))) - 1, int(np.ceil(column_number(east, level))) + 1
+    j0, j1 = int(np.floor(row_number(south, level))) - 1, int(np.ceil(row_number(north, level))) + 1
+    return Window(i0, max(j0, 0), min(i1, i0 + n), min(j1, n))
+
+
+def search(
+    geometries: NDArray[Any],
+    boundary_error_m: Floats,
+    level: int,
+    station: Station,
+    *,
+    near_m: float = 500.0,
+    overlaps: bool = True,
+    window: Window | None = None,
+) -> Search:
+    """Find every place where cells meet in parks or parks overlap.
+
+    Parameters
+    ----------
+    geometries : array of (multi)polygons, shape (n,)
+        Valid, degrees on WGS 84, running past longitude 180 where a park does.
+    boundary_error_m : array, shape (n,)
+        95 % boundary error of each park.
+    near_m : float
+        How far a near miss may lie; 0 for none.
+    overlaps : bool
+        Whether places with a single cell and several parks are wanted.
+    window : Window, optional
+        The part of the lattice to search.
+
+    Returns
+    -------
+    Search
+        Park numbers are positions in ``geometries``.
+    """
+    near_m = reach_m(near_m, level)
+    tree = shapely.STRtree(geometries) if overlaps or near_m > 0 else None
+    regions = overlap_regions(geometries, tree) if overlaps and tree is not None else None
+    chosen = _near_lines(geometries, level, near_m)
+    if regions is not None:
+        chosen[regions.park] = True
+    numbers = np.flatnonzero(chosen)
+    ground = Ground(Boundaries(geometries[numbers]), boundary_error_m[numbers], level, station)
+    result, found = _on_lines(ground, tree, near_m, window, geometries[numbers])
+    parts = [result.found, found]
+    if regions is not None:
+        regions = regions._replace(park=np.searchsorted(numbers, regions.park))
+        parts.append(in_regions(regions, ground))
+    whole = join(parts)
+    claims = whole.claims._replace(park=numbers[whole.claims.park])
+    near_park = (
+        np.where(whole.near_park < 0, -1, numbers[whole.near_park]) if len(numbers) else whole.near_park
+    )
+    return result._replace(found=whole._replace(claims=claims, near_park=near_park))
+
+
+def _near_lines(geometries: NDArray[Any], level: int, near_m: float) -> NDArray[np.bool_]:
+    """Parks whose bounds come near a lattice line."""
+    west, south, east, north = shapely.bounds(geometries).T
+    per_lon = degree_lengths(np.minimum(np.maximum(np.abs(south), np.abs(north)), 89.999))[0]
+    n = columns(level)
+    dx, dy = near_m / per_lon * n / 360 + 1e-6, near_m / 110_574 * n / 180 + 1e-6
+    x0, x1 = column_number(west, level) - dx, column_number(east, level) + dx
+    y0, y1 = row_number(south, level) - dy, row_number(north, level) + dy
+    near: NDArray[np.bool_] = (np.floor(x0) != np.floor(x1)) | (np.floor(y0) != np.floor(y1))
+    return near
+
+
+def _on_lines(
+    ground: Ground,
+    tree: shapely.STRtree | None,
+    near_m: float,
+    window: Window | None,
+    geometries: NDArray[Any],
+) -> tuple[Search, Found]:
+    """Corners and stretches, and apart from them the near misses."""
+    level = ground.level
+    bounds = shapely.bounds(geometries).reshape(-1, 4)
+    wide = bounds[:, 2] - bounds[:, 0] > 360.0
+    outlines = ground.boundaries.outlines
+    across = inside_intervals(outlines, "parallel", level)
+    up = inside_intervals(outlines, "meridian", level)
+    corners = corners_inside(across, level, wide, window)
+    at = at_corners(corners, ground)
+    found, owners = at, []
+    pieces = (
+        pieces_inside(up, "meridian", level, wide, window),
+        pieces_inside(across, "parallel", level, wide, window),
+    )
+    for some in pieces:
+        owner = owning_corners(some, corners, level)
+        found, owner = _with_stretches(found, at, some, owner, ground)
+        owners.append(owner)
+    missed = none_found(ground)
+    if near_m > 0 and tree is not None and len(geometries):
+        near, three = near_corners(corners, ground, near_m, window)
+        missed = join([near, three, near_lines(ground, tree, near_m, window)])
+    return Search(found, pieces[0], owners[0], pieces[1], owners[1]), missed
+
+
+def _with_stretches(
+    found: Found, corners: Found, pieces: Pieces, owner: Ints, ground: Ground
+) -> tuple[Found, Ints]:
+    """Add the stretches that no corner at least as sure takes in; returns every piece's owner too."""
+    # A firm corner takes its stretches in whatever they are worth: no need to judge them.
+    firm = (owner >= 0) & (grade(corners.judged.confidence)[owner] == 0) if len(corners.i) else owner >= 0
+    apart = np.flatnonzero(~firm)
+    spots = along_pieces(rows(pieces, apart), ground)
+    mine = owner[apart]
+    better = mine < 0
+    if len(corners.i):
+        better |= grade(spots.judged.confidence) < grade(corners.judged.confidence)[mine]
+    owner = owner.copy()
+    owner[apart[better]] = len(found.i) + np.arange(np.count_nonzero(better))
+    return join([found, spots.rows(np.flatnonzero(better))]), owner

@@ -1,0 +1,122 @@
+"""What a search finds: one row per place, in arrays, whatever its kind."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from scout.confidence import DOUBTFUL, FIRM
+from scout.outlines import Floats, Ints, ragged
+from scout.verdict import Claims, Ground, Judged, judge
+
+__all__ = ["KINDS", "Found", "grade", "join", "judged", "none_found"]
+
+KINDS = ("corner", "line", "overlap", "near-miss")
+
+
+class Found(NamedTuple):
+    """Places found, one per row; park lists end to end.
+
+    ``i, j`` number the corner, or the line and the cell along it, or the cell, as ``claims.grid`` says.
+    """
+
+    kind: Ints  # index into KINDS
+    i: Ints
+    j: Ints
+    claims: Claims
+    judged: Judged
+    dx_m: Floats  # station centre, metres east and north of the reference point
+    dy_m: Floats
+    near_park: Ints  # -1 but for near misses
+    near_m: Floats
+    near_deg: Floats
+    dropped: Ints  # parks that hold a corner but not the station, and were left out of the claim
+
+    def rows(self, keep: Ints) -> Found:
+        """Some of the places."""
+        _, members = ragged(self.claims.first[keep], np.diff(self.claims.first)[keep])
+        j = self.judged
+        return Found(
+            self.kind[keep],
+            self.i[keep],
+            self.j[keep],
+            self.claims.rows(keep),
+            Judged(
+                j.lon[keep],
+                j.lat[keep],
+                j.grids_p[keep],
+                j.clearance_m[members],
+                j.parks_p[members],
+                j.confidence[keep],
+            ),
+            self.dx_m[keep],
+            self.dy_m[keep],
+            self.near_park[keep],
+            self.near_m[keep],
+            self.near_deg[keep],
+            self.dropped[keep],
+        )
+
+
+def judged(
+    kind: str, i: Ints, j: Ints, claims: Claims, offset: tuple[Floats, Floats], ground: Ground
+) -> Found:
+    """Places of one kind, judged at their offsets."""
+    n = len(i)
+    return Found(
+        np.full(n, KINDS.index(kind)),
+        i,
+        j,
+        claims,
+        judge(claims, *offset, ground),
+        *offset,
+        near_park=np.full(n, -1),
+        near_m=np.zeros(n),
+        near_deg=np.zeros(n),
+        dropped=np.zeros(n, dtype=np.int64),
+    )
+
+
+def none_found(ground: Ground) -> Found:
+    """No rows."""
+    no, zero = np.empty(0, dtype=np.int64), np.empty(0)
+    claims = Claims(zero, zero, no, np.zeros(1, dtype=np.int64), no)
+    return judged("line", no, no, claims, (zero, zero), ground)
+
+
+def join(parts: Sequence[Found]) -> Found:
+    """All rows of several finds."""
+    sizes = [len(p.claims.park) for p in parts]
+    shifts = np.cumsum([0, *sizes[:-1]])
+    first = np.concatenate(
+        [*(p.claims.first[:-1] + s for p, s in zip(parts, shifts, strict=True)), [sum(sizes)]]
+    )
+    claims = Claims(
+        np.concatenate([p.claims.lon for p in parts]),
+        np.concatenate([p.claims.lat for p in parts]),
+        np.concatenate([p.claims.grid for p in parts]),
+        first,
+        np.concatenate([p.claims.park for p in parts]),
+    )
+    verdicts = Judged(*(np.concatenate(column) for column in zip(*(p.judged for p in parts), strict=True)))
+
+    return Found(
+        np.concatenate([p.kind for p in parts]),
+        np.concatenate([p.i for p in parts]),
+        np.concatenate([p.j for p in parts]),
+        claims,
+        verdicts,
+        np.concatenate([p.dx_m for p in parts]),
+        np.concatenate([p.dy_m for p in parts]),
+        np.concatenate([p.near_park for p in parts]),
+        np.concatenate([p.near_m for p in parts]),
+        np.concatenate([p.near_deg for p in parts]),
+        np.concatenate([p.dropped for p in parts]),
+    )
+
+
+def grade(confidence: Floats) -> Ints:
+    """Verdict class of confidences: 0 firm, 1 doubtful, 2 not counted."""
+    return 2 - (confidence >= DOUBTFUL).astype(np.int64) - (confidence >= FIRM)

@@ -1,0 +1,143 @@
+"""Corners and lines that parks just miss."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from scout.confidence import DOUBTFUL
+from scout.geodesy import degree_lengths, inverse
+from scout.locator import column_number, columns, edge_lat, edge_lon, row_number
+from scout.outlines import Floats, Ints, ragged
+from scout.spots.corners import settled
+from scout.spots.edges import Corners, Window
+from scout.spots.found import Found, join, judged, none_found
+from scout.spots.intervals import Axis
+from scout.verdict import FOUR, MERIDIAN, PARALLEL, THREE, Claims, Ground
+
+__all__ = ["near_corners", "near_lines", "reach_m"]
+
+
+def reach_m(near_m: float, level: int) -> float:
+    """How far a near miss may lie: as asked, but never over half the height of a cell."""
+    return min(near_m, 110_574 * 90 / columns(level))
+
+
+def near_corners(
+    corners: Corners, ground: Ground, near_m: float, window: Window | None
+) -> tuple[Found, Found]:
+    """Corners outside every park within ``near_m`` of one.
+
+    Returns
+    -------
+    near, three
+        Near misses with their nearest park, and corner spots where three cells can be had from inside a
+        park although the corner lies outside.
+    """
+    level, n = ground.level, columns(ground.level)
+    park, i, j = _corners_near_runs(ground, near_m, window)
+    key = j * n + i
+    outside = ~np.isin(key, corners.j * n + corners.i)
+    park, i, j, key = park[outside], i[outside], j[outside], key[outside]
+    distance, _, _ = ground.boundaries.nearest(park, edge_lon(i, level), edge_lat(j, level))
+    order = np.lexsort((park, distance, key))
+    order = order[distance[order] <= near_m]
+    order = order[np.flatnonzero(np.diff(key[order], prepend=-1))]
+    found = _missed(
+        i[order], j[order], FOUR, park[order], edge_lon(i[order], level), edge_lat(j[order], level), ground
+    )
+    return _with_three_apart(found, ground)
+
+
+def _corners_near_runs(ground: Ground, near_m: float, window: Window | None) -> tuple[Ints, Ints, Ints]:
+    """Pairs of park and corner whose outline runs come near: only boxes are looked at."""
+    level, n = ground.level, columns(ground.level)
+    _, _, run_park = ground.boundaries.outlines.runs
+    west, south, east, north = ground.boundaries.outlines.boxes
+    per_lat = 110_574.0
+    top = np.minimum(np.maximum(np.abs(south), np.abs(north)) + near_m / per_lat, 89.999)
+    per_lon = degree_lengths(top)[0]
+    dx, dy = 1.01 * near_m / per_lon * n / 360, 1.01 * near_m / per_lat * n / 180
+    i0, i1 = np.ceil(column_number(west, level) - dx), np.floor(column_number(east, level) + dx)
+    j0, j1 = np.ceil(row_number(south, level) - dy), np.floor(row_number(north, level) + dy)
+    j0, j1 = np.maximum(j0, 1), np.minimum(j1, n - 1)
+    wide, high = np.minimum(i1 - i0 + 1, n).clip(0).astype(np.int64), (j1 - j0 + 1).clip(0).astype(np.int64)
+    run, k = ragged(np.zeros(len(wide), dtype=np.int64), wide * high)
+    i = (i0[run].astype(np.int64) + k % wide[run]) % n
+    j = j0[run].astype(np.int64) + k // wide[run]
+    if window is not None:
+        ok = ((i - window.west) % n <= window.east - window.west) & (j >= window.south) & (j <= window.north)
+        run, i, j = run[ok], i[ok], j[ok]
+    pairs = np.unique(np.stack([run_park[run], j, i]), axis=1)
+    return pairs[0], pairs[2], pairs[1]
+
+
+def _missed(i: Ints, j: Ints, grid: int, park: Ints, lon: Floats, lat: Floats, ground: Ground) -> Found:
+    """Near-miss rows with distance and bearing to the park."""
+    n = len(i)
+    claims = Claims(lon, lat, np.full(n, grid), np.arange(n + 1), park)
+    found = judged("near-miss", i, j, claims, (np.zeros(n), np.zeros(n)), ground)
+    metres, to_lon, to_lat = ground.boundaries.nearest(park, lon, lat)
+    bearing = np.reshape(inverse(lon, lat, to_lon, to_lat)[1], n)
+    return found._replace(near_park=park, near_m=metres, near_deg=bearing)
+
+
+def _with_three_apart(near: Found, ground: Ground) -> tuple[Found, Found]:
+    rows = np.flatnonzero(near.near_m <= 1.5 * ground.station.radius_m)
+    best = none_found(ground)
+    for code in THREE if len(rows) else ():
+        claims = near.claims.rows(rows)._replace(grid=np.full(len(rows), code))
+        three = settled(near.i[rows], near.j[rows], claims, ground)
+        best = join([best, three.rows(np.flatnonzero(three.judged.confidence >= DOUBTFUL))])
+    n = columns(ground.level)
+    key = best.j * n + best.i
+    order = np.lexsort((-best.judged.confidence, key))
+    order = order[np.flatnonzero(np.diff(key[order], prepend=-1))]
+    left = np.flatnonzero(~np.isin(near.j * n + near.i, key))
+    return near.rows(left), best.rows(order)
+
+
+def near_lines(ground: Ground, tree: shapely.STRtree, near_m: float, window: Window | None) -> Found:
+    """Lines that a park's bounds stop short of, within ``near_m``, outside every park of the tree."""
+    parts = [
+        _beside(ground, axis, side, near_m, window) for axis in ("meridian", "parallel") for side in (-1, 1)
+    ]
+    found = join(parts)
+    lon, lat = found.judged.lon, found.judged.lat
+    covered = [tree.query(shapely.points(lon + t, lat), predicate="intersects")[0] for t in (0.0, 360.0)]
+    outside = np.setdiff1d(np.arange(len(lon)), np.concatenate(covered))
+    keep = outside[(found.near_m[outside] <= near_m)]
+    return found.rows(keep)
+
+
+def _beside(ground: Ground, axis: Axis, side: int, near_m: float, window: Window | None) -> Found:
+    """The next line beyond one side of each park, met at the vertex nearest to it."""
+    level, n = ground.level, columns(ground.level)
+    lines = ground.boundaries.outlines
+    number = column_number if axis == "meridian" else row_number
+    across = number(lines.lon if axis == "meridian" else lines.lat, level)
+    extreme = (np.minimum if side < 0 else np.maximum).reduceat(across, lines.park_first[:-1])
+    line = (np.ceil(extreme) - 1 if side < 0 else np.floor(extreme) + 1).astype(np.int64)
+    # A degree of longitude is longest at the equator: cheap to rule out most parks before vertices count.
+    close = np.abs(line - extreme) * (360 if axis == "meridian" else 180) / n
+    cosine = np.cos(np.radians(np.minimum(np.abs(lines.lat[lines.park_first[:-1]]) + 5, 89.9)))
+    park = np.flatnonzero(close * 110_574 * (cosine if axis == "meridian" else 1.0) <= near_m)
+    if axis == "parallel":
+        park = park[(line[park] > 0) & (line[park] < n)]
+    row, vertex = ragged(lines.park_first[park], np.diff(lines.park_first)[park])
+    gap = np.abs(across[vertex] - line[park][row])
+    gap *= degree_lengths(lines.lat[vertex])[0] if axis == "meridian" else 1.0
+    heads = np.flatnonzero(np.diff(row, prepend=-1))
+    least = np.repeat(np.minimum.reduceat(gap, heads), np.diff(heads, append=len(row))) if len(row) else gap
+    vertex = vertex[gap == least][np.flatnonzero(np.diff(row[gap == least], prepend=-1))]
+    if axis == "meridian":
+        lon, lat = edge_lon(line[park] % n, level), lines.lat[vertex]
+        i, j = line[park] % n, np.floor(row_number(lat, level)).astype(np.int64)
+    else:
+        lon, lat = lines.lon[vertex], edge_lat(line[park], level)
+        i, j = np.floor(column_number(lon, level)).astype(np.int64) % n, line[park]
+    found = _missed(i, j, MERIDIAN if axis == "meridian" else PARALLEL, park, lon, lat, ground)
+    if window is None:
+        return found
+    ok = ((i - window.west) % n <= window.east - window.west) & (j >= window.south) & (j <= window.north)
+    return found.rows(np.flatnonzero(ok))

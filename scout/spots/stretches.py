@@ -1,0 +1,127 @@
+"""Stretches of lattice lines inside parks: where along them, and how far off, the station should stand."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import ndtr
+
+from scout import confidence
+from scout.geodesy import degree_lengths
+from scout.locator import columns, edge_lat, edge_lon
+from scout.outlines import Floats, Ints
+from scout.spots.edges import Corners, Pieces
+from scout.spots.found import Found, judged
+from scout.verdict import MERIDIAN, PARALLEL, Claims, Ground, judge, settle
+
+__all__ = ["along_pieces", "lengths", "owning_corners", "place_on", "rows"]
+
+_SURE = 0.9995  # parks held this surely in the middle of a stretch: no need to look along it
+_SAMPLES = np.arange(1, 16) / 16
+
+
+def place_on(pieces: Pieces, fraction: Floats, level: int) -> tuple[Floats, Floats]:
+    """Lon, lat of the point at a fraction of each piece."""
+    cell = pieces.cell + pieces.start + fraction * (pieces.end - pieces.start)
+    if pieces.axis == "meridian":
+        return edge_lon(pieces.line, level), edge_lat(cell, level)
+    return edge_lon(cell, level), edge_lat(pieces.line, level)
+
+
+def lengths(pieces: Pieces, level: int) -> Floats:
+    """Metres along each piece; meridian arcs by Simpson's rule, good to 1e-7 over ten degrees."""
+    size = (pieces.end - pieces.start) / columns(level)
+    if pieces.axis == "parallel":
+        turn: Floats = size * 360 * degree_lengths(edge_lat(pieces.line, level))[0]
+        return turn
+    ends = [degree_lengths(place_on(pieces, np.full(len(size), f), level)[1])[1] for f in (0.0, 0.5, 1.0)]
+    arc: Floats = size * 180 * (ends[0] + 4 * ends[1] + ends[2]) / 6
+    return arc
+
+
+def owning_corners(pieces: Pieces, corners: Corners, level: int) -> Ints:
+    """Row of the corner that each piece ends at with the same set of parks; -1 for none."""
+    n = columns(level)
+    keys = corners.j * n + corners.i  # sorted, as `corners_inside` makes them
+    owner = np.full(len(pieces.line), -1)
+    if len(keys) == 0:
+        return owner
+    for at, step in ((pieces.start == 0.0, 0), (pieces.end == 1.0, 1)):
+        if pieces.axis == "parallel":
+            key = pieces.line * n + (pieces.cell + step) % n
+        else:
+            key = (pieces.cell + step) * n + pieces.line
+        row = np.minimum(np.searchsorted(keys, key), len(keys) - 1)
+        mine = at & (keys[row] == key) & (corners.sets.mark[row] == pieces.sets.mark) & (owner < 0)
+        owner[mine] = row[mine]
+    return owner
+
+
+def along_pieces(pieces: Pieces, ground: Ground) -> Found:
+    """One spot per piece: its middle where the parks hold it surely, else where it is surest."""
+    level, n = ground.level, len(pieces.line)
+    fraction = np.full(n, 0.5)
+    claims = _claims(pieces, fraction, level)
+    zero = np.zeros(n)
+    first = judge(claims, zero, zero, ground)
+    held = np.divide(first.confidence, first.grids_p, out=zero.copy(), where=first.grids_p > 0)
+    weak = np.flatnonzero((held < _SURE) & (_best_conceivable(pieces, ground) >= confidence.DOUBTFUL))
+    if len(weak):
+        fraction[weak] = _surest_fraction(claims, pieces, weak, ground)
+        claims = _claims(pieces, fraction, level)
+    offset = np.zeros((2, n))
+    if len(weak):
+        some = rows(pieces, weak)
+        size, reach = lengths(some, level), np.full(len(weak), 1.5 * ground.station.radius_m)
+        back, ahead = -size * fraction[weak], size * (1 - fraction[weak])
+        box = (
+            ((back, -reach), (ahead, reach))
+            if pieces.axis == "parallel"
+            else ((-reach, back), (reach, ahead))
+        )
+        offset[:, weak] = settle(claims.rows(weak), ground, *box)
+    i, j = (pieces.line, pieces.cell) if pieces.axis == "meridian" else (pieces.cell, pieces.line)
+    return judged("line", i, j, claims, (offset[0], offset[1]), ground)
+
+
+def _claims(pieces: Pieces, fraction: Floats, level: int) -> Claims:
+    lon, lat = place_on(pieces, fraction, level)
+    grid = np.full(len(lon), MERIDIAN if pieces.axis == "meridian" else PARALLEL)
+    return Claims(lon, lat, grid, pieces.sets.first, pieces.sets.park)
+
+
+def rows(pieces: Pieces, keep: Ints) -> Pieces:
+    """Some of the pieces."""
+    return Pieces(
+        pieces.axis,
+        pieces.line[keep],
+        pieces.cell[keep],
+        pieces.start[keep],
+        pieces.end[keep],
+        pieces.sets.rows(keep),
+    )
+
+
+def _surest_fraction(claims: Claims, pieces: Pieces, weak: Ints, ground: Ground) -> Floats:
+    """Best of fifteen places along each weak piece."""
+    many = np.repeat(weak, len(_SAMPLES))
+    tries = np.tile(_SAMPLES, len(weak))
+    lon, lat = place_on(rows(pieces, many), tries, ground.level)
+    zero = np.zeros(len(many))
+    value = judge(claims.rows(many)._replace(lon=lon, lat=lat), zero, zero, ground).confidence
+    best: Floats = _SAMPLES[value.reshape(len(weak), -1).argmax(axis=1)]
+    return best
+
+
+def _best_conceivable(pieces: Pieces, ground: Ground) -> Floats:
+    """Upper bound of the confidence: no station is further inside than the ends of its stretch allow."""
+    size = lengths(pieces, ground.level)
+    ends = (pieces.start > 0.0).astype(int) + (pieces.end < 1.0)
+    inside = np.select([ends == 2, ends == 1], [size / 2, size], np.inf)
+    radius, fix = ground.station.radius_m, confidence.sigma(ground.station.fix_error_m)
+    spread = max(float(np.hypot(fix, confidence.sigma(ground.boundary_error_m.min(initial=np.inf)))), 1e-9)
+    bound = np.zeros(len(size))
+    for off in np.linspace(0.0, 1.5 * radius, 13):
+        # A step of the grid is granted on top, so that no offset between two is missed.
+        room = (inside + off + radius / 8 - radius) / spread
+        bound = np.maximum(bound, ndtr(room) * confidence.line(max(off - radius / 8, 0.0), radius, fix))
+    return bound

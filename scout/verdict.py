@@ -1,0 +1,183 @@
+"""Station positions judged, many at once: does it touch those cells, does it lie in those parks, how surely.
+
+The search and the check of one planned place both come here, so that they cannot disagree. A claim is made
+at a reference point (a corner, a point on a line, or just a place); the station centre may stand off from
+it, and `settle` finds how far it should.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from scipy.special import ndtr
+
+from scout import confidence
+from scout.clearance import Boundaries
+from scout.geodesy import degree_lengths, wrap_lon
+from scout.locator import column_number, row_number, rows
+from scout.model import Station
+from scout.outlines import Floats, Ints, ragged
+
+__all__ = [
+    "FOUR",
+    "MERIDIAN",
+    "ONE",
+    "PARALLEL",
+    "THREE",
+    "Claims",
+    "Ground",
+    "Judged",
+    "judge",
+    "settle",
+]
+
+# What a station claims: one cell, both sides of a line, all four cells of a corner, or three of them (one
+# code for each middle cell: north-east, north-west, south-west, south-east of the corner).
+ONE, MERIDIAN, PARALLEL, FOUR = 1, 2, 3, 4
+THREE = (5, 6, 7, 8)
+_MIDDLE = ((1, 1), (-1, 1), (-1, -1), (1, -1))
+
+_SURE = 0.9995  # a claim this sure is not worth moving for
+_ROUNDS = 24  # enough to halve a first step of a kilometre to a decimetre, with moves between
+_AROUND = np.array([(1, 0), (1, 1), (0, 1), (-1, 1), (-1, 0), (-1, -1), (0, -1), (1, -1)], dtype=float)
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What stations are judged on: the boundaries, each park's boundary error, the lattice level."""
+
+    boundaries: Boundaries
+    boundary_error_m: Floats  # 95 %, per park, datum error included
+    level: int
+    station: Station
+
+
+class Claims(NamedTuple):
+    """Claims at reference points, one per row; park lists end to end."""
+
+    lon: Floats
+    lat: Floats
+    grid: Ints
+    first: Ints
+    park: Ints
+
+    def rows(self, keep: Ints) -> Claims:
+        """Some of the claims; a number may come again."""
+        sizes = np.diff(self.first)[keep]
+        _, members = ragged(self.first[keep], sizes)
+        first = np.concatenate([[0], np.cumsum(sizes)])
+        return Claims(self.lon[keep], self.lat[keep], self.grid[keep], first, self.park[members])
+
+
+class Judged(NamedTuple):
+    """Claims judged at a station centre each; ``clearance_m`` and ``parks_p`` are per park of the claim."""
+
+    lon: Floats
+    lat: Floats
+    grids_p: Floats
+    clearance_m: Floats
+    parks_p: Floats
+    confidence: Floats
+
+
+def judge(claims: Claims, dx_m: Floats, dy_m: Floats, ground: Ground) -> Judged:
+    """Judge claims with the station centre (dx, dy) metres east and north of the reference point.
+
+    Parameters
+    ----------
+    claims : Claims
+        n rows.
+    dx_m, dy_m : arrays, shape (n,)
+
+    Returns
+    -------
+    Judged
+        Confidence is the product of its parts: independence is an assumption.
+    """
+    per_lon, per_lat = degree_lengths(claims.lat)
+    lon, lat = wrap_lon(claims.lon + dx_m / per_lon), claims.lat + dy_m / per_lat
+    row, _ = ragged(claims.first[:-1], np.diff(claims.first))
+    clearance = ground.boundaries.clearance(claims.park, lon[row], lat[row])
+    station = ground.station
+    fix = confidence.sigma(station.fix_error_m)
+    parks_p = confidence.inside(
+        clearance, station.radius_m, fix, confidence.sigma(ground.boundary_error_m[claims.park])
+    )
+    grids_p = _grids_p(claims, dx_m, dy_m, lon, lat, ground)
+    product = np.multiply.reduceat(parks_p, claims.first[:-1]) if len(row) else np.ones(0)
+    return Judged(lon, lat, grids_p, clearance, parks_p, grids_p * product)
+
+
+def _grids_p(claims: Claims, dx: Floats, dy: Floats, lon: Floats, lat: Floats, ground: Ground) -> Floats:
+    radius, s = ground.station.radius_m, float(confidence.sigma(ground.station.fix_error_m))
+    p = np.ones(len(dx))
+    for code, off in ((MERIDIAN, dx), (PARALLEL, dy)):
+        mine = claims.grid == code
+        p[mine] = confidence.line(off[mine], radius, s)
+    mine = claims.grid == FOUR
+    p[mine] = confidence.four_cells(dx[mine], dy[mine], radius, s)
+    for code, (east, north) in zip(THREE, _MIDDLE, strict=True):
+        mine = claims.grid == code
+        p[mine] = confidence.three_cells(east * dx[mine], north * dy[mine], radius, s)
+    mine = claims.grid == ONE
+    p[mine] = _one_cell_p(lon[mine], lat[mine], ground.level, radius, s)
+    return p
+
+
+def _one_cell_p(lon: Floats, lat: Floats, level: int, radius: float, s: float) -> Floats:
+    """Probability that the disc reaches into the cell its stated centre lies in."""
+    per_lon, per_lat = degree_lengths(lat)
+    x, y = column_number(lon, level), row_number(lat, level)
+    size_x, size_y = per_lon * 360 / rows(level), per_lat * 180 / rows(level)
+    dx = np.minimum(x - np.floor(x), np.ceil(x) - x) * size_x
+    dy = np.minimum(y - np.floor(y), np.ceil(y) - y) * size_y
+    s = max(s, 1e-9)
+    p: Floats = ndtr((radius + dx) / s) * ndtr((radius + dy) / s)
+    return p
+
+
+def settle(
+    claims: Claims, ground: Ground, low: tuple[Floats, Floats], high: tuple[Floats, Floats]
+) -> tuple[Floats, Floats]:
+    """Offset of the station centre from the reference point that makes each claim surest.
+
+    A compass search from the point itself: eight ways, the step halved when none is better. Claims that
+    are sure where they stand are left there.
+
+    Parameters
+    ----------
+    low, high : (east, north) arrays, shape (n,)
+        Bounds of the offset in metres.
+
+    Returns
+    -------
+    dx_m, dy_m : arrays, shape (n,)
+    """
+    n = len(claims.lon)
+    at = np.stack([np.clip(0.0, low[0], high[0]), np.clip(0.0, low[1], high[1])], axis=1)
+    least, most = np.stack(low, axis=1), np.stack(high, axis=1)
+    best = judge(claims, at[:, 0], at[:, 1], ground)
+    value = best.confidence.copy()
+    parks = np.divide(value, best.grids_p, out=np.zeros(n), where=best.grids_p > 0)
+    active = np.flatnonzero((parks < _SURE) & (most > least).any(axis=1))
+    finest = max(ground.station.radius_m, 1.0) / 64
+    step = np.maximum(32 * finest, (most - least) / 32)
+    for _ in range(_ROUNDS):
+        if len(active) == 0:
+            break
+        many = np.repeat(active, len(_AROUND))
+        tries = at[many] + np.tile(_AROUND, (len(active), 1)) * step[many]
+        tries = np.clip(tries, least[many], most[many])
+        tried = judge(claims.rows(many), tries[:, 0], tries[:, 1], ground).confidence
+        tried = tried.reshape(len(active), -1)
+        choice = tried.argmax(axis=1)
+        gain = tried[np.arange(len(active)), choice]
+        better = gain > value[active] + 1e-7
+        moved = active[better]
+        at[moved] = tries.reshape(len(active), -1, 2)[better, choice[better]]
+        value[moved] = gain[better]
+        step[active[~better]] /= 2
+        active = active[(step[active] > finest).any(axis=1)]
+    return at[:, 0], at[:, 1]
