@@ -75,6 +75,12 @@ class Source:
     accuracy_m: float | None  # as PROJ states it; None when unknown
     warnings: tuple[str, ...] = ()  # ballpark fallback, missing grids, swapped axes ...
 
+    @property
+    def where(self) -> str:
+        """The file, and the layer where that says more: the start of every line about a record."""
+        plain = self.path.replace("\\", "/").rsplit("/", 1)[-1].rsplit(".", 1)[0] == self.layer
+        return self.path if plain else f"{self.path} (layer {self.layer})"
+
 
 @dataclass(frozen=True, slots=True)
 class Layer:
@@ -83,6 +89,7 @@ class Layer:
     frame: gpd.GeoDataFrame
     source: Source
     refused: tuple[str, ...] = ()  # one line per record or ring that could not be used
+    repaired: tuple[str, ...] = ()  # one line per ring closed and per edge read across the antimeridian
 
 
 @dataclass(frozen=True, slots=True)

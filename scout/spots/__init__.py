@@ -25,7 +25,7 @@ from scout.spots.overlaps import in_regions, overlap_regions
 from scout.spots.stretches import along_pieces, owning_corners, rows
 from scout.verdict import Ground
 
-__all__ = ["KINDS", "Found", "Search", "Window", "search", "window_of"]
+__all__ = ["KINDS", "Found", "Pieces", "Search", "Window", "search", "window_of"]
 
 
 class Search(NamedTuple):
@@ -94,7 +94,17 @@ def search(
     near_park = (
         np.where(whole.near_park < 0, -1, numbers[whole.near_park]) if len(numbers) else whole.near_park
     )
-    return result._replace(found=whole._replace(claims=claims, near_park=near_park))
+    return Search(
+        whole._replace(claims=claims, near_park=near_park),
+        _renumbered(result.meridians, numbers),
+        result.meridian_owner,
+        _renumbered(result.parallels, numbers),
+        result.parallel_owner,
+    )
+
+
+def _renumbered(pieces: Pieces, numbers: Ints) -> Pieces:
+    return pieces._replace(sets=pieces.sets._replace(park=numbers[pieces.sets.park]))
 
 
 def _near_lines(geometries: NDArray[Any], level: int, near_m: float) -> NDArray[np.bool_]:

@@ -8,12 +8,13 @@ from typing import NamedTuple
 import numpy as np
 
 from scout.confidence import DOUBTFUL, FIRM
+from scout.model import SpotKind
 from scout.outlines import Floats, Ints, ragged
 from scout.verdict import Claims, Ground, Judged, judge
 
 __all__ = ["KINDS", "Found", "grade", "join", "judged", "none_found"]
 
-KINDS = ("corner", "line", "overlap", "near-miss")
+KINDS: tuple[SpotKind, ...] = ("corner", "line", "overlap", "near-miss")
 
 
 class Found(NamedTuple):

@@ -1,0 +1,1 @@
+"""Brindlesay, the invented island of the demo: how its ground, parks and ways are drawn."""

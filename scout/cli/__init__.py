@@ -1,0 +1,58 @@
+"""The command line: words in, words out. Every error of ours is one line and exit status 2."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from scout import __version__
+from scout.errors import ScoutError, printable
+
+__all__ = ["command", "main"]
+
+
+class _Lazy(click.Group):
+    """A group whose commands are imported when they run, so that help comes at once."""
+
+    _HOMES = ("demo", "find", "grid")
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self._HOMES)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name not in self._HOMES:
+            return None
+        from importlib import import_module
+
+        found: click.Command = import_module(f"scout.cli.{name}").command
+        return found
+
+
+@click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="scout")
+def command() -> None:
+    """Find the spots where Maidenhead grid squares and parks meet."""
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run a command line and give its exit status: 0 found, 1 nothing found, 2 bad input."""
+    try:
+        status = command.main(arguments, prog_name="scout", standalone_mode=False)
+        return int(status or 0)
+    except ScoutError as error:
+        _complain(str(error))
+    except click.ClickException as error:
+        _complain(error.format_message())
+    except click.Abort:
+        _complain("stopped")
+        return 130
+    except BrokenPipeError:
+        # The reader of a pipe has gone: say nothing more, not even on closing.
+        sys.stdout = sys.stderr
+    return 2
+
+
+def _complain(text: str) -> None:
+    line = " ".join(printable(text).split())
+    click.echo(f"scout: {line}", err=True)

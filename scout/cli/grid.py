@@ -1,0 +1,44 @@
+"""``scout grid``: locators to coordinates and back."""
+
+from __future__ import annotations
+
+import re
+
+import click
+
+__all__ = ["command"]
+
+
+@click.command("grid", context_settings={"ignore_unknown_options": True})
+@click.argument("places", nargs=-1, required=True, metavar="PLACE...", type=click.UNPROCESSED)
+def command(places: tuple[str, ...]) -> None:
+    """Show the cell of a locator, or the locators of a place.
+
+    PLACE is a locator of one to five pairs (JO22ab) or LAT,LON in decimal degrees (52.06,4.04).
+    """
+    from scout.coordinates import decimal, minutes, parse_place
+    from scout.geodesy import degree_lengths
+    from scout.locator import LEVELS, decode, encode
+
+    for k, place in enumerate(places):
+        if k:
+            click.echo()
+        if re.match(r"\s*[A-Za-z]", place):
+            cell = decode(place)
+            level = len(cell.locator) // 2
+            per_lon, per_lat = degree_lengths(cell.lat)
+            click.echo(f"{cell.locator}  ({LEVELS[level - 1]})")
+            click.echo(f"  south-west corner  {decimal(cell.west, cell.south)}")
+            click.echo(f"  centre             {decimal(cell.lon, cell.lat)}   {minutes(cell.lon, cell.lat)}")
+            click.echo(f"  north-east corner  {decimal(cell.east, cell.north)}")
+            size = f"{cell.width * per_lon:,.1f} m east-west, {cell.height * per_lat:,.1f} m north-south"
+            click.echo(f"  size at the centre {size}")
+        else:
+            lon, lat = parse_place(place)
+            click.echo(f"{decimal(lon, lat)}   {minutes(lon, lat)}")
+            per_lon, per_lat = degree_lengths(lat)
+            for level, name in enumerate(LEVELS, start=1):
+                text = encode(lon, lat, level)
+                cell = decode(text)
+                size = f"{cell.width * per_lon:,.1f} x {cell.height * per_lat:,.1f} m"
+                click.echo(f"  {name:10} {text:10}  {size}")

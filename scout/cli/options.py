@@ -1,0 +1,119 @@
+"""Options that commands share, and the checked values they become."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from scout.model import Station
+
+if TYPE_CHECKING:
+    from scout.find import Options
+
+__all__ = ["options_from", "reading_options", "search_options"]
+
+_S = Station()
+
+
+def _shown(name: str, default: Any, metavar: str, text: str) -> Callable[..., Any]:
+    return click.option(
+        name, type=type(default), default=default, show_default=True, metavar=metavar, help=text
+    )
+
+
+_SEARCH = (
+    _shown("--level", "square", "LEVEL", "field, square, subsquare, extended or fifth."),
+    click.option("--home", metavar="LAT,LON", help="Where distances count from; a locator will do."),
+    click.option("--within", type=float, metavar="KM", help="Only spots this near to home."),
+    click.option("--area", metavar="AREA", help="Only spots in this locator or SOUTH,WEST,NORTH,EAST."),
+    _shown("--station-radius", _S.radius_m, "M", "Radius of the disc with operator, rig and antenna."),
+    _shown("--fix-error", _S.fix_error_m, "M", "95 % error of the receiver's position."),
+    _shown(
+        "--boundary-error",
+        _S.boundary_error_m,
+        "M",
+        "95 % error of the boundary data; the error of a datum transformation is added.",
+    ),
+    _shown("--near", 500.0, "M", "How far outside a park a near miss may lie; 0 for none."),
+    _shown("--min-grids", 1, "N", "Least grids at a spot; from 2, overlaps in one grid are not sought."),
+    _shown("--min-parks", 1, "N", "Least parks at a spot."),
+    _shown("--min-confidence", 0.5, "P", "Lines and overlaps less sure than this are only counted."),
+    click.option("--park", "park_ids", multiple=True, metavar="ID", help="Only this park; may come again."),
+    click.option("--top", type=int, metavar="N", help="Only the best N, in the table and every output."),
+)
+
+_READING = (
+    click.option(
+        "--corridor",
+        type=float,
+        metavar="M",
+        help="Take lines (trails, rivers) as parks, M to either side; 30.48 (100 ft) is common practice.",
+    ),
+    click.option("--id-column", metavar="C", help="Column with the park's id, if not the one found."),
+    click.option("--name-column", metavar="C", help="Column with the park's name, if not the one found."),
+    click.option("--layer", metavar="L", help="Only this layer of each file; all otherwise."),
+    click.option("--crs", metavar="CRS", help="Coordinate system of files that name none: EPSG:26915."),
+)
+
+
+def search_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command the options of a search."""
+    return _with(_SEARCH, function)
+
+
+def reading_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command the options of reading parks."""
+    return _with(_READING, function)
+
+
+def _with(options: tuple[Callable[..., Any], ...], function: Callable[..., Any]) -> Callable[..., Any]:
+    for option in reversed(options):
+        function = option(function)
+    return function
+
+
+def options_from(
+    *,
+    level: str,
+    home: str | None,
+    within: float | None,
+    area: str | None,
+    station_radius: float,
+    fix_error: float,
+    boundary_error: float,
+    near: float,
+    **rest: Any,
+) -> Options:
+    """Checked options of a search from the words of a command line."""
+    from scout.coordinates import parse_area, parse_place
+    from scout.errors import InputError
+    from scout.find import Options
+    from scout.locator import level_number
+
+    if within is not None and home is None:
+        raise InputError("--within", "there is no home to count from", "add --home LAT,LON")
+    lengths = {
+        "--station-radius": station_radius,
+        "--fix-error": fix_error,
+        "--boundary-error": boundary_error,
+        "--near": near,
+        "--within": within or 0.0,
+    }
+    for name, value in lengths.items():
+        if not 0 <= value <= 1e6:  # refuses NaN as well
+            raise InputError(name, f"{value:g} is not a length", "give a number from 0 up")
+    if station_radius == 0:
+        raise InputError("--station-radius", "a station takes up some ground", "give a radius over 0")
+    if rest.get("top") is not None and rest["top"] < 1:
+        raise InputError("--top", f"{rest['top']} spots are none", "give 1 or more")
+    return Options(
+        level=level_number(level),
+        station=Station(station_radius, fix_error, boundary_error),
+        near_m=near,
+        home=None if home is None else parse_place(home),
+        within_km=within,
+        bbox=None if area is None else parse_area(area),
+        **rest,
+    )

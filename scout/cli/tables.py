@@ -1,0 +1,108 @@
+"""Findings as text for a terminal."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterator
+
+from scout.cautions import ALWAYS
+from scout.coordinates import decimal
+from scout.errors import printable
+from scout.locator import LEVELS
+from scout.model import Findings, ParkReport, Ranked, Source
+
+__all__ = ["columns", "ranking", "reading_report"]
+
+_HEADS = ("#", "what", "grids x parks", "verdict", "conf.", "clear", "lat, lon", "locators", "parks")
+_SHOWN_LINES = 5  # of each list of repaired or refused records
+
+
+def ranking(findings: Findings, most: int) -> Iterator[str]:
+    """The best spots as a table, then what was left out and the cautions."""
+    station = findings.station
+    yield (
+        f"Level {LEVELS[findings.level - 1]}; station radius {station.radius_m:g} m, "
+        f"fix error {station.fix_error_m:g} m, boundary error {station.boundary_error_m:g} m (95 %)."
+    )
+    home = findings.home is not None
+    heads = (*_HEADS[:6], "home", *_HEADS[6:]) if home else _HEADS
+    yield from columns([heads, *(_row(r, home) for r in findings.spots[:most])])
+    if len(findings.spots) > most:
+        yield f"... and {len(findings.spots) - most:,} more; --map shows and --save writes them."
+    if not findings.spots:
+        yield "Nothing found."
+    for left in findings.left_out:
+        yield f"Not listed: {left.count:,} {left.reason}."
+    yield ""
+    yield from ALWAYS
+
+
+def _row(ranked: Ranked, home: bool) -> tuple[str, ...]:
+    spot = ranked.spot
+    pairs = f"{ranked.n_grids} x {ranked.n_parks} = {ranked.grid_park_pairs}"
+    parks = ", ".join(
+        f"{name} ({park})" if name else park
+        for park, name in zip(spot.verdict.parks, spot.park_names, strict=True)
+    )
+    if spot.near is not None:
+        near = spot.near
+        pairs = f"{ranked.n_grids} x 0"
+        parks = f"{near.distance_m:.0f} m towards {near.bearing_deg:.0f} deg: {near.park_name or near.park}"
+    cells = (
+        str(ranked.rank),
+        spot.kind,
+        pairs,
+        spot.verdict.word,
+        f"{spot.verdict.confidence:.3f}",
+        _metres(spot.clearance_m),
+        *([f"{ranked.home_km:.1f} km"] if home and ranked.home_km is not None else []),
+        decimal(spot.lon, spot.lat, 5),
+        " ".join(spot.verdict.locators),
+        parks,
+    )
+    return tuple(printable(c) for c in cells)
+
+
+def _metres(value: float) -> str:
+    return f"{value / 1000:.1f} km" if abs(value) >= 10_000 else f"{value:.0f} m"
+
+
+def columns(rows: list[tuple[str, ...]]) -> Iterator[str]:
+    """Rows set in columns as wide as their widest cell; wide characters count as two."""
+    widths = [max(map(_width, column)) for column in zip(*rows, strict=True)]
+    for row in rows:
+        cells = (c + " " * (w - _width(c)) for c, w in zip(row, widths, strict=True))
+        yield "  ".join(cells).rstrip()
+
+
+def _width(text: str) -> int:
+    wide = sum(unicodedata.east_asian_width(c) in "WF" for c in text)
+    return len(text) + wide - sum(unicodedata.combining(c) > 0 for c in text)
+
+
+def reading_report(sources: tuple[Source, ...], report: ParkReport) -> Iterator[str]:
+    """How the files were read: transformation, columns, what was repaired, refused or skipped."""
+    for k, source in enumerate(sources):
+        accuracy = "accuracy unknown" if source.accuracy_m is None else f"accuracy {source.accuracy_m:g} m"
+        columns_ = f"id from {_column(report.id_column, k)}, name from {_column(report.name_column, k)}"
+        yield printable(
+            f"{source.path} [{source.layer}]: {source.records:,} records, {source.crs}, "
+            f"to WGS 84 by {source.operation} ({accuracy}); {columns_}"
+        )
+        for warning in source.warnings:
+            yield printable(f"  warning: {warning}")
+    merged = f", {report.merged:,} records joined to another of the same id" if report.merged else ""
+    yield f"{report.parks:,} parks from {report.records:,} records{merged}."
+    for word, lines in (
+        ("Repaired", report.repaired),
+        ("Refused", report.refused),
+        ("Skipped", report.skipped),
+    ):
+        for line in lines[:_SHOWN_LINES]:
+            yield printable(f"{word}: {line}")
+        if len(lines) > _SHOWN_LINES:
+            yield f"{word}: {len(lines) - _SHOWN_LINES:,} more like these."
+
+
+def _column(names: tuple[str, ...], k: int) -> str:
+    return f"column {names[k]}" if k < len(names) and names[k] else "the record number"

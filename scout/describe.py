@@ -1,0 +1,179 @@
+"""Rows of a search become the objects that leave the core, for those that are listed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scout.confidence import word
+from scout.locator import edge_lat, edge_lon, locator
+from scout.model import NearMiss, Ranked, Spot, Stretch, Verdict
+from scout.outlines import Ints, ragged
+from scout.rank import Terms
+from scout.spots import KINDS, Found, Pieces, Search
+from scout.spots.stretches import lengths, place_on, rows
+from scout.verdict import FOUR, MERIDIAN, ONE, PARALLEL, THREE
+
+__all__ = ["cells_of", "ranked"]
+
+# Cells of a claim as steps from its numbers (i, j), read as on a map: north row first, west to east.
+_NW, _NE, _SW, _SE = (-1, 0), (0, 0), (-1, -1), (0, -1)
+_CELLS: dict[int, tuple[tuple[int, int], ...]] = {
+    ONE: (_NE,),
+    MERIDIAN: (_NW, _NE),
+    PARALLEL: (_NE, _SE),
+    FOUR: (_NW, _NE, _SW, _SE),
+    THREE[0]: (_NW, _NE, _SE),
+    THREE[1]: (_NW, _NE, _SW),
+    THREE[2]: (_NW, _SW, _SE),
+    THREE[3]: (_NE, _SW, _SE),
+}
+
+
+def cells_of(grid: Ints) -> Ints:
+    """Number of cells that each claim names."""
+    counts = np.zeros(max(_CELLS) + 1, dtype=np.int64)
+    for code, cells in _CELLS.items():
+        counts[code] = len(cells)
+    return counts[grid]
+
+
+def ranked(
+    result: Search, order: Ints, terms: Terms, ids: NDArray[Any], names: NDArray[Any], level: int
+) -> tuple[Ranked, ...]:
+    """The listed rows, in order, as objects.
+
+    Parameters
+    ----------
+    order : array of int
+        Rows of ``result.found``, best first.
+    ids, names : arrays
+        Of the parks the search numbered.
+    """
+    found = result.found.rows(order)
+    stretches = _stretches(result, order, ids, level)
+    locators = _locators(found, level)
+    n_grids, n_parks = terms.n_grids[order], terms.n_parks[order]
+    home_km = terms.home_km[order]
+    spots = []
+    for row in range(len(order)):
+        spot = _spot(found, row, locators[row], stretches.get(row, ()), ids, names, level)
+        missed = spot.near is not None
+        spots.append(
+            Ranked(
+                rank=row + 1,
+                spot=spot,
+                n_grids=int(n_grids[row]),
+                n_parks=0 if missed else int(n_parks[row]),
+                grid_park_pairs=0 if missed else int(n_grids[row] * n_parks[row]),
+                home_km=None if np.isnan(home_km[row]) else float(home_km[row]),
+            )
+        )
+    return tuple(spots)
+
+
+def _locators(found: Found, level: int) -> list[tuple[str, ...]]:
+    cells = cells_of(found.claims.grid)
+    row, at = ragged(np.zeros(len(cells), dtype=np.int64), cells)
+    steps = np.array([_CELLS[int(g)][k] for g, k in zip(found.claims.grid[row], at, strict=True)])
+    if len(steps) == 0:
+        return []
+    texts = locator(found.i[row] + steps[:, 0], found.j[row] + steps[:, 1], level).tolist()
+    ends = np.cumsum(cells).tolist()
+    return [tuple(texts[end - size : end]) for end, size in zip(ends, cells.tolist(), strict=True)]
+
+
+def _spot(
+    found: Found,
+    row: int,
+    locators: tuple[str, ...],
+    stretches: tuple[Stretch, ...],
+    ids: NDArray[Any],
+    names: NDArray[Any],
+    level: int,
+) -> Spot:
+    judged, missed = found.judged, int(found.near_park[row])
+    part = slice(found.claims.first[row], found.claims.first[row + 1])
+    held = found.claims.park[part] if missed < 0 else np.empty(0, dtype=np.int64)
+    confidence = float(judged.confidence[row])
+    grid = int(found.claims.grid[row])
+    corner = None
+    if grid == FOUR or grid in THREE:
+        corner = (float(edge_lon(found.i[row], level)), float(edge_lat(found.j[row], level)))
+    dx, dy = float(found.dx_m[row]), float(found.dy_m[row])
+    return Spot(
+        kind=KINDS[found.kind[row]],
+        lon=float(judged.lon[row]),
+        lat=float(judged.lat[row]),
+        corner=corner,
+        verdict=Verdict(
+            locators=locators,
+            parks=tuple(ids[held].tolist()),
+            clearances_m=tuple(judged.clearance_m[part].tolist()) if missed < 0 else (),
+            grids_p=float(judged.grids_p[row]),
+            parks_p=tuple(judged.parks_p[part].tolist()) if missed < 0 else (),
+            confidence=confidence,
+            word="not counted" if missed >= 0 else word(confidence),
+        ),
+        park_names=tuple(names[held].tolist()),
+        stretches=stretches,
+        offset_m=float(np.hypot(dx, dy)),
+        offset_deg=float(np.degrees(np.arctan2(dx, dy)) % 360.0),
+        near=None
+        if missed < 0
+        else NearMiss(
+            str(ids[missed]), str(names[missed]), float(found.near_m[row]), float(found.near_deg[row])
+        ),
+        notes=_notes(found, row, corner is not None, len(locators), len(stretches)),
+    )
+
+
+def _notes(found: Found, row: int, at_corner: bool, cells: int, stretches: int) -> tuple[str, ...]:
+    notes = []
+    if found.near_park[row] >= 0:
+        return ("Outside every park; no station here counts for one.",)
+    if at_corner and cells == 3:
+        notes.append("Three cells: with the corner itself in the station, too much of it would lie outside.")
+    if found.dropped[row]:
+        more = int(found.dropped[row])
+        notes.append(
+            f"{more} more park{'s hold' if more > 1 else ' holds'} the corner, by too little for the station."
+        )
+    if at_corner and stretches:
+        notes.append(f"{stretches} stretch{'es' if stretches > 1 else ''} of line end at this corner.")
+    return tuple(notes)
+
+
+def _stretches(result: Search, order: Ints, ids: NDArray[Any], level: int) -> dict[int, tuple[Stretch, ...]]:
+    """The stretches of each listed row, by its place in the list."""
+    place = np.full(len(result.found.i) + 1, -1)
+    place[order] = np.arange(len(order))
+    by_row: dict[int, list[Stretch]] = {}
+    for pieces, owner in (
+        (result.meridians, result.meridian_owner),
+        (result.parallels, result.parallel_owner),
+    ):
+        mine = np.flatnonzero(place[owner] >= 0)
+        for row, stretch in zip(
+            place[owner[mine]].tolist(), _as_stretches(rows(pieces, mine), ids, level), strict=True
+        ):
+            by_row.setdefault(row, []).append(stretch)
+    return {row: tuple(stretches) for row, stretches in by_row.items()}
+
+
+def _as_stretches(pieces: Pieces, ids: NDArray[Any], level: int) -> list[Stretch]:
+    n = len(pieces.line)
+    start, end = (place_on(pieces, np.full(n, f), level) for f in (0.0, 1.0))
+    if pieces.axis == "meridian":
+        pair = (locator(pieces.line - 1, pieces.cell, level), locator(pieces.line, pieces.cell, level))
+    else:
+        pair = (locator(pieces.cell, pieces.line, level), locator(pieces.cell, pieces.line - 1, level))
+    columns = [np.asarray(c).tolist() for c in (*start, *end, lengths(pieces, level), *pair)]
+    first = pieces.sets.first
+    parks = [tuple(ids[pieces.sets.park[first[k] : first[k + 1]]].tolist()) for k in range(n)]
+    return [
+        Stretch(pieces.axis, (x0, y0), (x1, y1), size, (one, two), held)
+        for x0, y0, x1, y1, size, one, two, held in zip(*columns, parks, strict=True)
+    ]

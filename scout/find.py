@@ -1,0 +1,156 @@
+"""The whole job in memory: parks and options in, findings out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from scout.describe import cells_of, ranked
+from scout.geodesy import degree_lengths, inverse
+from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, Findings, Parks, Station
+from scout.outlines import Ints
+from scout.rank import Filters, Terms, rank
+from scout.spots import KINDS, Found, search, window_of
+
+__all__ = ["Options", "find"]
+
+Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What to look for. Places are (lon, lat) and boxes (west, south, east, north), degrees."""
+
+    level: int = 2
+    station: Station = field(default_factory=Station)
+    near_m: float = 500.0
+    home: tuple[float, float] | None = None
+    within_km: float | None = None
+    bbox: Box | None = None  # east under west: over the antimeridian
+    min_grids: int = 1
+    min_parks: int = 1
+    park_ids: tuple[str, ...] = ()
+    top: int | None = None
+    min_confidence: float = 0.5
+
+
+def find(parks: Parks, options: Options, progress: Callable[[str], None] = lambda _: None) -> Findings:
+    """Search the parks and rank what is found.
+
+    Parameters
+    ----------
+    parks : Parks
+        As `scout.parks.build_parks` makes them.
+    options : Options
+    progress : callable
+        Told in a few words what is being done.
+
+    Returns
+    -------
+    Findings
+        All that passes the filters, or the best ``options.top`` of it.
+    """
+    box = _box_of(options)
+    frame = parks.frame
+    geometry = frame.geometry.to_numpy()
+    numbers = np.arange(len(frame)) if box is None else _parks_in(geometry, box)
+    progress(f"searching {len(numbers):,} parks")
+    error = options.station.boundary_error_m + frame[DATUM_ERROR].to_numpy(dtype=float)[numbers]
+    result = search(
+        geometry[numbers],
+        error,
+        options.level,
+        options.station,
+        near_m=options.near_m,
+        overlaps=options.min_grids < 2,
+        window=None if box is None else window_of(*box, options.level),
+    )
+    ids = frame[PARK_ID].to_numpy()[numbers]
+    terms = _terms(result.found, ids, options)
+    rows, left_out = rank(
+        terms,
+        Filters(
+            options.min_grids,
+            options.min_parks,
+            options.min_confidence,
+            options.within_km if options.home is not None else None,
+            options.top,
+        ),
+    )
+    progress(f"describing {len(rows):,} spots")
+    names = frame[PARK_NAME].to_numpy()[numbers]
+    spots = ranked(result, rows, terms, ids, names, options.level)
+    shown = result.found.rows(rows)
+    named = np.unique(np.concatenate([shown.claims.park, shown.near_park[shown.near_park >= 0]]))
+    return Findings(
+        level=options.level,
+        station=options.station,
+        spots=spots,
+        left_out=left_out,
+        parks=frame.iloc[numbers[named]].reset_index(drop=True),
+        sources=parks.sources,
+        report=parks.report,
+        home=options.home,
+        within_km=options.within_km,
+    )
+
+
+def _box_of(options: Options) -> Box | None:
+    """The box to search, east past 180 where it runs over the antimeridian."""
+    box = options.bbox
+    if box is not None:
+        return (box[0], box[1], box[2] + 360.0 if box[2] < box[0] else box[2], box[3])
+    if options.home is None or options.within_km is None:
+        return None
+    lon, lat = options.home
+    high = options.within_km / 110.0
+    south, north = max(lat - high, -90.0), min(lat + high, 90.0)
+    per_lon = float(degree_lengths(min(max(abs(south), abs(north)), 89.99))[0])
+    wide = min(options.within_km * 1010.0 / per_lon, 180.0)
+    return (lon - wide, south, lon + wide, north)
+
+
+def _parks_in(geometry: NDArray[np.object_], box: Box) -> Ints:
+    """Numbers of the parks whose bounds come within a hundredth of a degree of the box."""
+    west, south, east, north = shapely.bounds(geometry).T
+    tall = (south <= box[3] + 0.01) & (north >= box[1] - 0.01)
+    wide = np.zeros(len(geometry), dtype=bool)
+    for turn in (-360.0, 0.0, 360.0):
+        wide |= (west + turn <= box[2] + 0.01) & (east + turn >= box[0] - 0.01)
+    return np.flatnonzero(tall & wide)
+
+
+def _terms(found: Found, ids: NDArray[np.object_], options: Options) -> Terms:
+    lon, lat = found.judged.lon, found.judged.lat
+    first, near = found.claims.first, found.near_park >= 0
+    n = len(lon)
+    least = np.minimum.reduceat(found.judged.clearance_m, first[:-1]) if n else np.empty(0)
+    in_parks = np.ones(n, dtype=bool)
+    if options.park_ids:
+        wanted = np.isin(ids, np.array(options.park_ids, dtype=object))[found.claims.park]
+        in_parks = np.add.reduceat(wanted, first[:-1]) > 0 if n else in_parks
+    in_area = np.ones(n, dtype=bool)
+    if options.bbox is not None:
+        west, south, east, north = options.bbox
+        width = (east - west) % 360.0 if east != west + 360.0 else 360.0
+        in_area = ((lon - west) % 360.0 <= width) & (lat >= south) & (lat <= north)
+    home_km = np.full(n, np.nan)
+    if options.home is not None and n:
+        home_km = inverse(*options.home, lon, lat)[0] / 1000.0
+    return Terms(
+        n_grids=cells_of(found.claims.grid),
+        n_parks=np.diff(first),
+        confidence=found.judged.confidence,
+        clearance_m=np.where(near, -found.near_m, least),
+        is_corner=found.kind == KINDS.index("corner"),
+        is_near_miss=near,
+        in_area=in_area,
+        in_parks=in_parks,
+        home_km=home_km,
+        lon=lon,
+        lat=lat,
+    )

@@ -1,0 +1,82 @@
+"""Filters and order: what is listed, in which order, and why the rest is not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scout.confidence import DOUBTFUL, FIRM
+from scout.model import LeftOut
+
+__all__ = ["Filters", "Terms", "rank"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+class Terms(NamedTuple):
+    """What places are filtered and sorted by, one row per place."""
+
+    n_grids: Ints
+    n_parks: Ints  # parks that hold the place; for a near miss the one it misses
+    confidence: Floats
+    clearance_m: Floats  # minus the distance for a near miss
+    is_corner: NDArray[np.bool_]
+    is_near_miss: NDArray[np.bool_]
+    in_area: NDArray[np.bool_]
+    in_parks: NDArray[np.bool_]  # among the parks asked for
+    home_km: Floats  # NaN without a home
+    lon: Floats
+    lat: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Filters:
+    """What the user wants to see."""
+
+    min_grids: int = 1
+    min_parks: int = 1
+    min_confidence: float = DOUBTFUL
+    within_km: float | None = None
+    top: int | None = None
+
+
+def rank(terms: Terms, filters: Filters) -> tuple[Ints, tuple[LeftOut, ...]]:
+    """Rows to list, best first, and the rest counted by the first reason that leaves them out.
+
+    Corners are never left out for their confidence: the place is what people look for, and the verdict
+    says what it is worth.
+    """
+    weak = (terms.confidence < filters.min_confidence) & ~terms.is_corner & ~terms.is_near_miss
+    reasons = [
+        ("outside the area asked for", ~terms.in_area),
+        (f"over {filters.within_km or 0:g} km from home", terms.home_km > (filters.within_km or np.inf)),
+        ("in none of the parks asked for", ~terms.in_parks),
+        (f"fewer than {filters.min_grids} grids", terms.n_grids < filters.min_grids),
+        (f"fewer than {filters.min_parks} parks", terms.n_parks < filters.min_parks),
+        (f"confidence under {filters.min_confidence:g}: too narrow for the station", weak),
+    ]
+    kept = np.ones(len(terms.n_grids), dtype=bool)
+    left_out = []
+    for reason, fails in reasons:
+        dropped = np.count_nonzero(kept & fails)
+        if dropped:
+            left_out.append(LeftOut(reason, int(dropped)))
+        kept &= ~fails
+    rows = _sorted(terms, np.flatnonzero(kept))
+    if filters.top is not None and len(rows) > filters.top:
+        left_out.append(LeftOut(f"ranked below the best {filters.top}", len(rows) - filters.top))
+        rows = rows[: filters.top]
+    return rows, tuple(left_out)
+
+
+def _sorted(terms: Terms, rows: Ints) -> Ints:
+    """Near misses last; then yield, verdict class, clearance; then the place, so that runs agree."""
+    grade = (terms.confidence < FIRM).astype(int) + (terms.confidence < DOUBTFUL)
+    pairs = terms.n_grids * terms.n_parks
+    # Walking time goes between verdict class and clearance.
+    keys = (terms.lon, terms.lat, -terms.clearance_m, grade, -pairs, terms.is_near_miss)
+    return rows[np.lexsort([key[rows] for key in keys])]
