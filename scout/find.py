@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 
 from scout.describe import cells_of, ranked
 from scout.geodesy import degree_lengths, inverse
-from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, Findings, Parks, Station
+from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, Findings, LeftOut, Parks, Station
 from scout.outlines import Ints
 from scout.rank import Filters, Terms, rank
 from scout.spots import KINDS, Found, search, window_of
 
-__all__ = ["Options", "find"]
+__all__ = ["Options", "best", "find"]
 
 Box = tuple[float, float, float, float]
 
@@ -34,7 +34,6 @@ class Options:
     min_grids: int = 1
     min_parks: int = 1
     park_ids: tuple[str, ...] = ()
-    top: int | None = None
     min_confidence: float = 0.5
 
 
@@ -52,7 +51,7 @@ def find(parks: Parks, options: Options, progress: Callable[[str], None] = lambd
     Returns
     -------
     Findings
-        All that passes the filters, or the best ``options.top`` of it.
+        All that passes the filters.
     """
     box = _box_of(options)
     frame = parks.frame
@@ -78,7 +77,6 @@ def find(parks: Parks, options: Options, progress: Callable[[str], None] = lambd
             options.min_parks,
             options.min_confidence,
             options.within_km if options.home is not None else None,
-            options.top,
         ),
     )
     progress(f"describing {len(rows):,} spots")
@@ -153,4 +151,20 @@ def _terms(found: Found, ids: NDArray[np.object_], options: Options) -> Terms:
         home_km=home_km,
         lon=lon,
         lat=lat,
+    )
+
+
+def best(findings: Findings, most: int) -> Findings:
+    """The findings cut to the best ``most`` spots and their parks; the rest is counted as left out."""
+    more = len(findings.spots) - most
+    if more <= 0:
+        return findings
+    shown = findings.spots[:most]
+    named = {park for ranked in shown for park in ranked.spot.verdict.parks}
+    named |= {ranked.spot.near.park for ranked in shown if ranked.spot.near is not None}
+    return replace(
+        findings,
+        spots=shown,
+        left_out=(*findings.left_out, LeftOut(f"ranked below the best {most:,}", more)),
+        parks=findings.parks[findings.parks[PARK_ID].isin(named)].reset_index(drop=True),
     )

@@ -41,7 +41,6 @@ class Filters:
     min_parks: int = 1
     min_confidence: float = DOUBTFUL
     within_km: float | None = None
-    top: int | None = None
 
 
 def rank(terms: Terms, filters: Filters) -> tuple[Ints, tuple[LeftOut, ...]]:
@@ -66,11 +65,7 @@ def rank(terms: Terms, filters: Filters) -> tuple[Ints, tuple[LeftOut, ...]]:
         if dropped:
             left_out.append(LeftOut(reason, int(dropped)))
         kept &= ~fails
-    rows = _sorted(terms, np.flatnonzero(kept))
-    if filters.top is not None and len(rows) > filters.top:
-        left_out.append(LeftOut(f"ranked below the best {filters.top}", len(rows) - filters.top))
-        rows = rows[: filters.top]
-    return rows, tuple(left_out)
+    return _sorted(terms, np.flatnonzero(kept)), tuple(left_out)
 
 
 def _sorted(terms: Terms, rows: Ints) -> Ints:

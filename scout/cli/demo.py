@@ -19,7 +19,7 @@ def command() -> int:
 
     The island, its parks and their references are invented.
     """
-    from scout.cli.find import run
+    from scout.cli.find import Wanted, run
     from scout.errors import InputError
     from scout.find import Options
 
@@ -38,9 +38,7 @@ def command() -> int:
         Options(home=_HARBOUR),
         {},
         {"corridor_m": _CORRIDOR_M},
-        str(target),
-        (),
-        "Brindlesay, the demo island",
+        Wanted(map_path=str(target), title="Brindlesay, the demo island"),
     )
     click.echo(f"Open the map in a browser: {target.absolute().as_uri()}")
     return status

@@ -5,6 +5,8 @@ from __future__ import annotations
 import shlex
 import sys
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,9 +18,20 @@ from scout.cli.progress import progress
 if TYPE_CHECKING:
     from scout.find import Options
 
-__all__ = ["command", "run"]
+__all__ = ["Wanted", "command", "run"]
 
 _TABLE_ROWS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What is to come out of a search."""
+
+    map_path: str | None = None
+    save_paths: tuple[str, ...] = ()
+    top: int | None = None
+    save_listed: bool = False
+    title: str = ""
 
 
 @click.command("find")
@@ -33,6 +46,8 @@ _TABLE_ROWS = 20
     metavar="OUT",
     help="Write the spots as .geojson or .csv; may come again.",
 )
+@click.option("--top", type=click.IntRange(min=1), metavar="N", help="List only the best N; all are saved.")
+@click.option("--save-listed", is_flag=True, help="Save only what --top lists.")
 @click.option("--title", metavar="TEXT", default="", help="Title of the map.")
 def command(
     files: tuple[str, ...],
@@ -43,6 +58,8 @@ def command(
     crs: str | None,
     map_path: str | None,
     save_paths: tuple[str, ...],
+    top: int | None,
+    save_listed: bool,
     title: str,
     **search: Any,
 ) -> int:
@@ -54,7 +71,8 @@ def command(
     options = options_from(**search)
     reading = {"layer": layer, "assume_crs": crs}
     building = {"corridor_m": corridor, "id_column": id_column, "name_column": name_column}
-    return run(files, options, reading, building, map_path, save_paths, title)
+    wanted = Wanted(map_path, save_paths, top, save_listed, title)
+    return run(files, options, reading, building, wanted)
 
 
 def run(
@@ -62,30 +80,35 @@ def run(
     options: Options,
     reading: Mapping[str, Any],
     building: Mapping[str, Any],
-    map_path: str | None,
-    save_paths: Sequence[str],
-    title: str,
+    wanted: Wanted,
 ) -> int:
     """Read, search, write and print; gives the exit status."""
     from scout.cli.outputs import check_outputs, outputs, write_all
     from scout.cli.tables import ranking, reading_report
-    from scout.find import find
+    from scout.find import best, find
     from scout.parks import build_parks
     from scout.read import read_layers
 
-    check_outputs(files, map_path, save_paths)
+    check_outputs(files, wanted.map_path, wanted.save_paths)
     with progress() as show:
         layers = read_layers(files, progress=show, **reading)
         parks = build_parks(layers, **building)
-        findings = find(parks, options, show)
-        made_by = shlex.join(["scout", *sys.argv[1:]])
-        written = outputs(findings, map_path, save_paths, title, made_by)
+        everything = replace(
+            find(parks, options, show),
+            title=wanted.title,
+            made_by=shlex.join(["scout", *sys.argv[1:]]),
+            made_on=datetime.now(UTC).strftime("%Y-%m-%d"),
+        )
+        listed = everything if wanted.top is None else best(everything, wanted.top)
+        show("writing")
+        saved = listed if wanted.save_listed else everything
+        written = outputs(saved, listed, wanted.map_path, wanted.save_paths)
         write_all(written)
-    for line in reading_report(findings.sources, findings.report):
+    for line in reading_report(listed.sources, listed.report):
         click.echo(line)
     click.echo()
-    for line in ranking(findings, options.top or _TABLE_ROWS):
+    for line in ranking(listed, wanted.top or _TABLE_ROWS):
         click.echo(line)
     for path in written:
         click.echo(f"Wrote {path}")
-    return 0 if findings.spots else 1
+    return 0 if listed.spots else 1

@@ -41,7 +41,6 @@ _SEARCH = (
     _shown("--min-parks", 1, "N", "Least parks at a spot."),
     _shown("--min-confidence", 0.5, "P", "Lines and overlaps less sure than this are only counted."),
     click.option("--park", "park_ids", multiple=True, metavar="ID", help="Only this park; may come again."),
-    click.option("--top", type=int, metavar="N", help="Only the best N, in the table and every output."),
 )
 
 _READING = (
@@ -106,8 +105,6 @@ def options_from(
             raise InputError(name, f"{value:g} is not a length", "give a number from 0 up")
     if station_radius == 0:
         raise InputError("--station-radius", "a station takes up some ground", "give a radius over 0")
-    if rest.get("top") is not None and rest["top"] < 1:
-        raise InputError("--top", f"{rest['top']} spots are none", "give 1 or more")
     return Options(
         level=level_number(level),
         station=Station(station_radius, fix_error, boundary_error),

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 
 from scout.errors import OutputError
 from scout.exports import FORMATS, export
+from scout.find import best
 from scout.model import Findings
 from scout.write import write_file
 
@@ -38,37 +37,15 @@ def check_outputs(files: Sequence[str | Path], map_path: str | None, save_paths:
 
 
 def outputs(
-    findings: Findings, map_path: str | None, save_paths: Sequence[str], title: str, made_by: str
+    everything: Findings, listed: Findings, map_path: str | None, save_paths: Sequence[str]
 ) -> dict[str, str]:
-    """Text of every output by its path."""
+    """Text of every output by its path: all spots to save, the listed ones for the map."""
     from scout.page import build
 
-    findings = replace(findings, title=title, made_by=made_by, made_on=datetime.now(UTC).strftime("%Y-%m-%d"))
-    texts = {path: export(findings, path) for path in save_paths}
+    texts = {path: export(everything, path) for path in save_paths}
     if map_path is not None:
-        texts[map_path] = build(_for_map(findings))
+        texts[map_path] = build(best(listed, _MAP_SPOTS))
     return texts
-
-
-def _for_map(findings: Findings) -> Findings:
-    """The findings with no more spots than a map can show; the rest is counted."""
-    from scout.model import PARK_ID, LeftOut
-
-    more = len(findings.spots) - _MAP_SPOTS
-    if more <= 0:
-        return findings
-    shown = findings.spots[:_MAP_SPOTS]
-    named = {park for r in shown for park in r.spot.verdict.parks}
-    named |= {r.spot.near.park for r in shown if r.spot.near is not None}
-    return replace(
-        findings,
-        spots=shown,
-        left_out=(
-            *findings.left_out,
-            LeftOut(f"ranked below the best {_MAP_SPOTS}, which the map shows", more),
-        ),
-        parks=findings.parks[findings.parks[PARK_ID].isin(named)].reset_index(drop=True),
-    )
 
 
 def write_all(texts: Mapping[str, str]) -> None:
