@@ -7,18 +7,20 @@ beyond, and near the poles, the distance to that foot is a geodesic.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.cores import on_cores
 from scout.geodesy import Series, inverse, polynomial_frame
 from scout.outlines import Floats, Ints, Outlines, ragged
 
 __all__ = ["Boundaries"]
 
-_BATCH = 40_000  # rows held at once
+_BATCH = 100_000  # rows held at once
 _SERIES_M = 10_000.0  # beyond this, and beyond _SERIES_LAT, a geodesic gives the distance
 _SERIES_LAT = 80.0
 _SLACK = 0.97  # boxes are measured on a sphere: none is dropped that could hold the nearest edge
@@ -77,13 +79,14 @@ class Boundaries:
     def nearest(self, park: Ints, lon: Floats, lat: Floats) -> tuple[Floats, Floats, Floats]:
         """Distance in metres to the nearest boundary point of each park, and that point's lon, lat."""
         lon = self.near_side(park, lon)
-        distance, at_lon, at_lat = np.empty_like(lon), np.empty_like(lon), np.empty_like(lon)
         runs = self._park_first[park + 1] - self._park_first[park]
         batch = (np.cumsum(runs) - 1) // _BATCH
-        for rows in np.split(np.arange(len(park)), np.flatnonzero(np.diff(batch)) + 1):
-            if len(rows):
-                found = self._nearest_batch(park[rows], lon[rows], lat[rows])
-                distance[rows], at_lon[rows], at_lat[rows] = found
+        cuts = [0, *(np.flatnonzero(np.diff(batch)) + 1).tolist(), len(park)]
+        pieces = [slice(i, j) for i, j in pairwise(cuts) if j > i]
+        found = on_cores(lambda rows: self._nearest_batch(park[rows], lon[rows], lat[rows]), pieces)
+        distance, at_lon, at_lat = (
+            np.concatenate([f[k] for f in found]) if found else np.empty(0) for k in range(3)
+        )
         far = (distance > _SERIES_M) | (np.abs(lat) > _SERIES_LAT)
         if np.any(far):
             distance[far], _ = inverse(lon[far], lat[far], at_lon[far], at_lat[far])

@@ -89,7 +89,7 @@ class Layer:
     frame: gpd.GeoDataFrame
     source: Source
     refused: tuple[str, ...] = ()  # one line per record or ring that could not be used
-    repaired: tuple[str, ...] = ()  # one line per ring closed and per edge read across the antimeridian
+    repaired: tuple[tuple[int, str], ...] = ()  # (record, what was done): rings closed, edges across 180
 
 
 @dataclass(frozen=True, slots=True)

@@ -125,3 +125,17 @@ class Outlines:
             np.maximum(np.maximum.reduceat(self.lon, first), self.lon[last]),
             np.maximum(np.maximum.reduceat(self.lat, first), self.lat[last]),
         )
+
+    @cached_property
+    def bounds(self) -> tuple[Floats, Floats, Floats, Floats]:
+        """Bounds of the parks: west, south, east, north."""
+        if self.parks == 0:
+            return self.boxes
+        heads = np.searchsorted(self.runs[2], np.arange(self.parks))
+        west, south, east, north = self.boxes
+        return (
+            np.minimum.reduceat(west, heads),
+            np.minimum.reduceat(south, heads),
+            np.maximum.reduceat(east, heads),
+            np.maximum.reduceat(north, heads),
+        )

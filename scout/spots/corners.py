@@ -8,7 +8,7 @@ from scout.confidence import DOUBTFUL
 from scout.locator import edge_lat, edge_lon
 from scout.outlines import Ints, ragged
 from scout.spots.edges import Corners
-from scout.spots.found import Found, join, judged
+from scout.spots.found import Found, judged, replaced
 from scout.verdict import FOUR, THREE, Claims, Ground, settle
 
 __all__ = ["at_corners", "settled"]
@@ -61,7 +61,7 @@ def _without_worst_park(found: Found, rows: Ints, ground: Ground) -> Found:
         park=found.claims.park[members[keep[members]]],
     )
     fewer = settled(found.i[rows], found.j[rows], claims, ground)
-    return _replaced(found, rows, fewer._replace(dropped=found.dropped[rows] + 1))
+    return replaced(found, rows, fewer._replace(dropped=found.dropped[rows] + 1))
 
 
 def _three_where_better(found: Found, ground: Ground) -> Found:
@@ -72,11 +72,5 @@ def _three_where_better(found: Found, ground: Ground) -> Found:
         value = three.judged.confidence
         better = np.flatnonzero((value >= DOUBTFUL) & (value > found.judged.confidence[rows]))
         three = three._replace(dropped=found.dropped[rows])
-        found = _replaced(found, rows[better], three.rows(better))
+        found = replaced(found, rows[better], three.rows(better))
     return found
-
-
-def _replaced(found: Found, rows: Ints, new: Found) -> Found:
-    order = np.arange(len(found.i))
-    order[rows] = len(order) + np.arange(len(rows))
-    return join([found, new]).rows(order)

@@ -12,7 +12,7 @@ from scout.model import SpotKind
 from scout.outlines import Floats, Ints, ragged
 from scout.verdict import Claims, Ground, Judged, judge
 
-__all__ = ["KINDS", "Found", "grade", "join", "judged", "none_found"]
+__all__ = ["KINDS", "Found", "grade", "join", "judged", "none_found", "replaced"]
 
 KINDS: tuple[SpotKind, ...] = ("corner", "line", "overlap", "near-miss")
 
@@ -116,6 +116,13 @@ def join(parts: Sequence[Found]) -> Found:
         np.concatenate([p.near_deg for p in parts]),
         np.concatenate([p.dropped for p in parts]),
     )
+
+
+def replaced(found: Found, rows: Ints, new: Found) -> Found:
+    """The places with some rows replaced."""
+    order = np.arange(len(found.i))
+    order[rows] = len(order) + np.arange(len(rows))
+    return join([found, new]).rows(order)
 
 
 def grade(confidence: Floats) -> Ints:

@@ -115,8 +115,9 @@ def _beside(ground: Ground, axis: Axis, side: int, near_m: float, window: Window
     level, n = ground.level, columns(ground.level)
     lines = ground.boundaries.outlines
     number = column_number if axis == "meridian" else row_number
-    across = number(lines.lon if axis == "meridian" else lines.lat, level)
-    extreme = (np.minimum if side < 0 else np.maximum).reduceat(across, lines.park_first[:-1])
+    low_side, high_side = (0, 2) if axis == "meridian" else (1, 3)
+    edge = lines.bounds[low_side if side < 0 else high_side]
+    extreme = number(edge, level)
     line = (np.ceil(extreme) - 1 if side < 0 else np.floor(extreme) + 1).astype(np.int64)
     # A degree of longitude is longest at the equator: cheap to rule out most parks before vertices count.
     close = np.abs(line - extreme) * (360 if axis == "meridian" else 180) / n
@@ -125,7 +126,8 @@ def _beside(ground: Ground, axis: Axis, side: int, near_m: float, window: Window
     if axis == "parallel":
         park = park[(line[park] > 0) & (line[park] < n)]
     row, vertex = ragged(lines.park_first[park], np.diff(lines.park_first)[park])
-    gap = np.abs(across[vertex] - line[park][row])
+    across = (lines.lon if axis == "meridian" else lines.lat)[vertex]
+    gap = np.abs(number(across, level) - line[park][row])
     gap *= degree_lengths(lines.lat[vertex])[0] if axis == "meridian" else 1.0
     heads = np.flatnonzero(np.diff(row, prepend=-1))
     least = np.repeat(np.minimum.reduceat(gap, heads), np.diff(heads, append=len(row))) if len(row) else gap

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from itertools import pairwise
+from itertools import chain, pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.cores import on_cores
 from scout.geodesy import degree_lengths, wrap_lon
 from scout.locator import index
 from scout.outlines import Ints
@@ -21,6 +20,7 @@ from scout.verdict import ONE, Claims, Ground, settle
 __all__ = ["Regions", "in_regions", "overlap_regions", "overlapping_pairs"]
 
 Geometries = NDArray[Any]
+_ROWS = 500
 
 
 class Regions(NamedTuple):
@@ -56,18 +56,19 @@ def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
     real = shapely.area(both) > 0.0
     a, b, turn, both = a[real], b[real], turn[real], both[real]
     low, high = np.minimum(a, b), np.maximum(a, b)
-    crowded = _common_neighbours(low, high)
+    crowded = _others_inside(both, _common_neighbours(low, high), geometries)
     plain = np.array([not c for c in crowded], dtype=bool)
     parts, pair = _polygons(both[plain])
     shapes: list[Any] = list(parts)
-    sets: list[tuple[int, ...]] = [(int(low[plain][k]), int(high[plain][k])) for k in pair]
+    simple = np.flatnonzero(plain)[pair]
+    sets: list[tuple[int, ...]] = list(zip(low[simple].tolist(), high[simple].tolist(), strict=True))
     for k in np.flatnonzero(~plain):
         for shape, members in _faces(both[k], int(low[k]), int(high[k]), crowded[k], geometries):
             shapes.append(shape)
             sets.append(members)
     sizes = np.array([len(s) for s in sets], dtype=np.int64)
     first = np.concatenate([[0], np.cumsum(sizes)])
-    park = np.array([p for s in sets for p in s], dtype=np.int64)
+    park = np.array(list(chain.from_iterable(sets)), dtype=np.int64)
     return Regions(np.array(shapes, dtype=object), first, park)
 
 
@@ -77,14 +78,10 @@ def _turned(geometries: Geometries, turns: int) -> Geometries:
 
 
 def _threaded(work: Callable[..., Geometries], *columns: Geometries) -> Geometries:
-    """A vectorised GEOS call on all cores: GEOS lets go of the interpreter lock."""
-    cores = os.cpu_count() or 1
-    if len(columns[0]) < 500 or cores == 1:
-        return work(*columns)
-    cuts = np.linspace(0, len(columns[0]), 4 * cores + 1).astype(int)
-    with ThreadPoolExecutor(cores) as pool:
-        jobs = [pool.submit(work, *(c[i:j] for c in columns)) for i, j in pairwise(cuts)]
-        return np.concatenate([job.result() for job in jobs])
+    """A vectorised GEOS call over rows, in pieces of a few hundred."""
+    cuts = [*range(0, len(columns[0]), _ROWS), len(columns[0])]
+    done = on_cores(lambda rows: work(*(c[rows] for c in columns)), [slice(i, j) for i, j in pairwise(cuts)])
+    return np.concatenate(done) if done else columns[0]
 
 
 def _common_neighbours(low: Ints, high: Ints) -> list[set[int]]:
@@ -94,6 +91,21 @@ def _common_neighbours(low: Ints, high: Ints) -> list[set[int]]:
         near.setdefault(p, set()).add(q)
         near.setdefault(q, set()).add(p)
     return [near[p] & near[q] for p, q in zip(low.tolist(), high.tolist(), strict=True)]
+
+
+def _others_inside(both: Geometries, crowded: list[set[int]], geometries: Geometries) -> list[set[int]]:
+    """Of the parks that overlap both of each pair, those that reach into what the pair shares."""
+    pair = np.repeat(np.arange(len(both)), [len(c) for c in crowded])
+    other = np.array(list(chain.from_iterable(crowded)), dtype=np.int64)
+    shapely.prepare(both)
+    meets = shapely.intersects(both[pair], geometries[other])
+    # Parks that run past 180 have other numbers for the same ground: the faces will tell.
+    meets |= shapely.bounds(geometries[other]).reshape(-1, 4)[:, 2] > 180.0
+    meets |= shapely.bounds(both[pair]).reshape(-1, 4)[:, 2] > 180.0
+    inside: list[set[int]] = [set() for _ in crowded]
+    for p, q in zip(pair[meets].tolist(), other[meets].tolist(), strict=True):
+        inside[p].add(q)
+    return inside
 
 
 def _polygons(shapes: Geometries) -> tuple[Geometries, Ints]:

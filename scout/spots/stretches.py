@@ -10,7 +10,7 @@ from scout.geodesy import degree_lengths
 from scout.locator import columns, edge_lat, edge_lon
 from scout.outlines import Floats, Ints
 from scout.spots.edges import Corners, Pieces
-from scout.spots.found import Found, judged
+from scout.spots.found import Found, judged, replaced
 from scout.verdict import MERIDIAN, PARALLEL, Claims, Ground, judge, settle
 
 __all__ = ["along_pieces", "lengths", "owning_corners", "place_on", "rows"]
@@ -58,29 +58,25 @@ def owning_corners(pieces: Pieces, corners: Corners, level: int) -> Ints:
 
 def along_pieces(pieces: Pieces, ground: Ground) -> Found:
     """One spot per piece: its middle where the parks hold it surely, else where it is surest."""
-    level, n = ground.level, len(pieces.line)
-    fraction = np.full(n, 0.5)
-    claims = _claims(pieces, fraction, level)
-    zero = np.zeros(n)
-    first = judge(claims, zero, zero, ground)
-    held = np.divide(first.confidence, first.grids_p, out=zero.copy(), where=first.grids_p > 0)
+    n = len(pieces.line)
+    found = _placed(pieces, np.full(n, 0.5), (np.zeros(n), np.zeros(n)), ground)
+    p = found.judged
+    held = np.divide(p.confidence, p.grids_p, out=np.zeros(n), where=p.grids_p > 0)
     weak = np.flatnonzero((held < _SURE) & (_best_conceivable(pieces, ground) >= confidence.DOUBTFUL))
-    if len(weak):
-        fraction[weak] = _surest_fraction(claims, pieces, weak, ground)
-        claims = _claims(pieces, fraction, level)
-    offset = np.zeros((2, n))
-    if len(weak):
-        some = rows(pieces, weak)
-        size, reach = lengths(some, level), np.full(len(weak), 1.5 * ground.station.radius_m)
-        back, ahead = -size * fraction[weak], size * (1 - fraction[weak])
-        box = (
-            ((back, -reach), (ahead, reach))
-            if pieces.axis == "parallel"
-            else ((-reach, back), (reach, ahead))
-        )
-        offset[:, weak] = settle(claims.rows(weak), ground, *box)
+    if len(weak) == 0:
+        return found
+    some = rows(pieces, weak)
+    fraction = _surest_fraction(some, ground)
+    size, reach = lengths(some, ground.level), np.full(len(weak), 1.5 * ground.station.radius_m)
+    back, ahead = -size * fraction, size * (1 - fraction)
+    box = ((back, -reach), (ahead, reach)) if pieces.axis == "parallel" else ((-reach, back), (reach, ahead))
+    offset = settle(_claims(some, fraction, ground.level), ground, *box)
+    return replaced(found, weak, _placed(some, fraction, offset, ground))
+
+
+def _placed(pieces: Pieces, fraction: Floats, offset: tuple[Floats, Floats], ground: Ground) -> Found:
     i, j = (pieces.line, pieces.cell) if pieces.axis == "meridian" else (pieces.cell, pieces.line)
-    return judged("line", i, j, claims, (offset[0], offset[1]), ground)
+    return judged("line", i, j, _claims(pieces, fraction, ground.level), offset, ground)
 
 
 def _claims(pieces: Pieces, fraction: Floats, level: int) -> Claims:
@@ -101,14 +97,14 @@ def rows(pieces: Pieces, keep: Ints) -> Pieces:
     )
 
 
-def _surest_fraction(claims: Claims, pieces: Pieces, weak: Ints, ground: Ground) -> Floats:
-    """Best of seven places along each weak piece."""
-    many = np.repeat(weak, len(_SAMPLES))
-    tries = np.tile(_SAMPLES, len(weak))
-    lon, lat = place_on(rows(pieces, many), tries, ground.level)
+def _surest_fraction(pieces: Pieces, ground: Ground) -> Floats:
+    """Best of seven places along each piece."""
+    n = len(pieces.line)
+    many = np.repeat(np.arange(n), len(_SAMPLES))
+    claims = _claims(rows(pieces, many), np.tile(_SAMPLES, n), ground.level)
     zero = np.zeros(len(many))
-    value = judge(claims.rows(many)._replace(lon=lon, lat=lat), zero, zero, ground).confidence
-    best: Floats = _SAMPLES[value.reshape(len(weak), -1).argmax(axis=1)]
+    value = judge(claims, zero, zero, ground).confidence
+    best: Floats = _SAMPLES[value.reshape(n, -1).argmax(axis=1)]
     return best
 
 
