@@ -19,6 +19,7 @@ __all__ = [
     "PlaceError",
     "RecordError",
     "ScoutError",
+    "printable",
 ]
 
 

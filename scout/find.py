@@ -18,6 +18,9 @@ from scout.spots import KINDS, Found, search, window_of
 
 __all__ = ["Options", "best", "find"]
 
+# Largest shown error for a station on a line or corner: award rules of September 2008, 20 ft.
+_SHOWN_ERROR_M = 6.1
+
 Box = tuple[float, float, float, float]
 
 
@@ -92,8 +95,18 @@ def find(parks: Parks, options: Options, progress: Callable[[str], None] = lambd
         parks=frame.iloc[numbers[named]].reset_index(drop=True),
         sources=parks.sources,
         report=parks.report,
+        remarks=_remarks(options),
         home=options.home,
         within_km=options.within_km,
+    )
+
+
+def _remarks(options: Options) -> tuple[str, ...]:
+    if options.station.fix_error_m <= _SHOWN_ERROR_M:
+        return ()
+    return (
+        f"The fix error is {options.station.fix_error_m:g} m. Award rules for grids may refuse a receiver "
+        f"that shows more than {_SHOWN_ERROR_M:g} m (20 ft): read the current ones.",
     )
 
 

@@ -213,6 +213,7 @@ class Findings:
     parks: gpd.GeoDataFrame  # the parks named by any spot or near miss
     sources: tuple[Source, ...]
     report: ParkReport
+    remarks: tuple[str, ...] = ()  # what the user should know about the settings
     home: tuple[float, float] | None = None
     within_km: float | None = None
     title: str = ""

@@ -7,7 +7,7 @@ it, and `settle` finds how far it should.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -40,7 +40,7 @@ THREE = (5, 6, 7, 8)
 _MIDDLE = ((1, 1), (-1, 1), (-1, -1), (1, -1))
 
 _SURE = 0.9995  # a claim this sure is not worth moving for
-_GAIN = 1e-5  # a move that gains less is not worth making
+_GAIN = 1e-5  # a move that gains less, of what there is, is not worth making
 _SHRINK = 0.6
 _ROUNDS = 24  # shrinks a first step of a kilometre to a decimetre, with moves between
 _WAYS = np.array(
@@ -160,6 +160,7 @@ def settle(
     dx_m, dy_m : arrays, shape (n,)
     """
     n = len(claims.lon)
+    ground = _blurred(ground)
     at = np.stack([np.clip(0.0, low[0], high[0]), np.clip(0.0, low[1], high[1])], axis=1)
     least, most = np.stack(low, axis=1), np.stack(high, axis=1)
     best = judge(claims, at[:, 0], at[:, 1], ground)
@@ -179,10 +180,20 @@ def settle(
         tried = tried.reshape(len(active), -1)
         choice = tried.argmax(axis=1)
         gain = tried[np.arange(len(active)), choice]
-        better = gain > value[active] + _GAIN
+        better = gain > value[active] * (1 + _GAIN)
         moved = active[better]
         at[moved] = tries.reshape(len(active), -1, 2)[better, choice[better]]
         value[moved] = gain[better]
         step[active[~better]] *= _SHRINK
         active = active[(step[active] > finest).any(axis=1)]
     return at[:, 0], at[:, 1]
+
+
+def _blurred(ground: Ground) -> Ground:
+    """The same ground with errors of a tenth of the radius at the least: certainty has no slope to climb."""
+    least = 2.45 * ground.station.radius_m / 10
+    return replace(
+        ground,
+        boundary_error_m=np.maximum(ground.boundary_error_m, least),
+        station=replace(ground.station, fix_error_m=max(ground.station.fix_error_m, least)),
+    )

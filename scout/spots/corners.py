@@ -6,7 +6,7 @@ import numpy as np
 
 from scout.confidence import DOUBTFUL
 from scout.locator import edge_lat, edge_lon
-from scout.outlines import Ints, ragged
+from scout.outlines import Ints
 from scout.spots.edges import Corners
 from scout.spots.found import Found, judged, replaced
 from scout.verdict import FOUR, THREE, Claims, Ground, settle
@@ -27,9 +27,7 @@ def at_corners(corners: Corners, ground: Ground) -> Found:
         corners.sets.first,
         corners.sets.park,
     )
-    found = settled(corners.i, corners.j, claims, ground)
-    while len(worst := _droppable(found)):
-        found = _without_worst_park(found, worst, ground)
+    found = _with_fewer_parks(settled(corners.i, corners.j, claims, ground), ground)
     return _three_where_better(found, ground)
 
 
@@ -40,28 +38,27 @@ def settled(i: Ints, j: Ints, claims: Claims, ground: Ground) -> Found:
     return judged("corner", i, j, claims, offset, ground)
 
 
-def _droppable(found: Found) -> Ints:
-    """Rows not counted in all of two parks or more, one of which alone makes it hopeless."""
-    sizes = np.diff(found.claims.first)
-    weakest = (
-        np.minimum.reduceat(found.judged.parks_p, found.claims.first[:-1]) if len(sizes) else np.empty(0)
-    )
-    return np.flatnonzero((found.judged.confidence < DOUBTFUL) & (sizes > 1) & (weakest < DOUBTFUL))
+def _with_fewer_parks(found: Found, ground: Ground) -> Found:
+    """Drop the parks that hold a corner worst, one by one, where that makes it count."""
+    hopeless = _not_counted_in_several(found)
+    fewer = found.rows(hopeless)
+    while len(rows := _not_counted_in_several(fewer)):
+        fewer = replaced(fewer, rows, _without_worst_park(fewer.rows(rows), ground))
+    counted = np.flatnonzero(fewer.judged.confidence >= DOUBTFUL)
+    return replaced(found, hopeless[counted], fewer.rows(counted))
 
 
-def _without_worst_park(found: Found, rows: Ints, ground: Ground) -> Found:
-    first, sizes = found.claims.first, np.diff(found.claims.first)
+def _not_counted_in_several(found: Found) -> Ints:
+    return np.flatnonzero((found.judged.confidence < DOUBTFUL) & (np.diff(found.claims.first) > 1))
+
+
+def _without_worst_park(found: Found, ground: Ground) -> Found:
+    first = found.claims.first
     keep = np.ones(len(found.claims.park), dtype=bool)
-    for row in rows:
+    for row in range(len(found.i)):
         keep[first[row] + np.argmin(found.judged.parks_p[first[row] : first[row + 1]])] = False
-    claims = found.claims.rows(rows)
-    _, members = ragged(first[rows], sizes[rows])
-    claims = claims._replace(
-        first=np.concatenate([[0], np.cumsum(sizes[rows] - 1)]),
-        park=found.claims.park[members[keep[members]]],
-    )
-    fewer = settled(found.i[rows], found.j[rows], claims, ground)
-    return replaced(found, rows, fewer._replace(dropped=found.dropped[rows] + 1))
+    fewer = found.claims._replace(first=first - np.arange(len(first)), park=found.claims.park[keep])
+    return settled(found.i, found.j, fewer, ground)._replace(dropped=found.dropped + 1)
 
 
 def _three_where_better(found: Found, ground: Ground) -> Found:

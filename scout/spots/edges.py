@@ -11,14 +11,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from scout.errors import InputError
-from scout.locator import LEVELS, SNAP_DEG, columns
+from scout.locator import SNAP_DEG, columns
 from scout.outlines import Floats, Ints, ragged
-from scout.spots.intervals import Axis, Intervals, sweep
+from scout.spots.intervals import Axis, Intervals, refuse_flood, sweep
 
-__all__ = ["Corners", "Pieces", "Sets", "Window", "corners_inside", "pieces_inside"]
-
-_MOST = 20_000_000  # cell edges held at once; about 2 GB
+__all__ = ["Corners", "Pieces", "Sets", "Window", "corners_inside", "make_sets", "pieces_inside"]
 
 Bools = NDArray[np.bool_]
 
@@ -83,7 +80,7 @@ def pieces_inside(
     park, line, start, end = _within(intervals, axis, level, wide, window)
     low = np.floor(start).astype(np.int64)
     count = np.ceil(end).astype(np.int64) - low
-    _refuse_flood(int(count.sum()), level)
+    refuse_flood(count, level)
     row, cell = ragged(low, count)
     if axis == "parallel" and np.any(wide):
         once = ~wide[park[row]] | (cell >= 0)
@@ -100,7 +97,9 @@ def corners_inside(parallels: Intervals, level: int, wide: Bools, window: Window
     n = columns(level)
     park, line, start, end = _within(parallels, "parallel", level, wide, window)
     low = np.floor(start).astype(np.int64) + 1
-    row, i = ragged(low, np.maximum(np.ceil(end).astype(np.int64) - low, 0))
+    count = np.maximum(np.ceil(end).astype(np.int64) - low, 0)
+    refuse_flood(count, level)
+    row, i = ragged(low, count)
     key = line[row] * n + i % n
     order = np.lexsort((park[row], key))
     key, park = key[order], park[row][order]
@@ -128,12 +127,3 @@ def _clipped(found: Intervals, axis: Axis, window: Window) -> Intervals:
     start, end = np.maximum(found.start, ends[0]), np.minimum(found.end, ends[1])
     keep = (found.line >= lines[0]) & (found.line <= lines[1]) & (start < end)
     return Intervals(found.park[keep], found.line[keep], start[keep], end[keep])
-
-
-def _refuse_flood(count: int, level: int) -> None:
-    if count > _MOST:
-        raise InputError(
-            f"level {LEVELS[level - 1]}",
-            f"these parks hold about {count // 1_000_000} million cell edges",
-            "narrow the search with --home and --within, --bbox, or take a coarser level",
-        )

@@ -14,12 +14,14 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from scout.locator import SNAP_DEG, column_number, row_number
+from scout.errors import InputError
+from scout.locator import LEVELS, SNAP_DEG, column_number, row_number
 from scout.outlines import Floats, Ints, Outlines, ragged
 
-__all__ = ["Axis", "Elementary", "Intervals", "inside_intervals", "sweep"]
+__all__ = ["Axis", "Elementary", "Intervals", "inside_intervals", "refuse_flood", "sweep"]
 
 Axis = Literal["meridian", "parallel"]
+_MOST = 20_000_000  # lines, edges or corners held at once; about 2 GB
 _NUMBER = {"meridian": column_number, "parallel": row_number}
 _SHIFT, _ZERO = 24, np.int64(1) << 22  # line numbers, unwrapped, stay within -2^22 and 2^23
 
@@ -90,6 +92,7 @@ def _crossings(
 ) -> Intervals:
     n0, n1 = side(v0).astype(np.int64), side(v1).astype(np.int64)
     lowest = np.minimum(n0, n1) + (1 if side is np.floor else 0)
+    refuse_flood(np.abs(n1 - n0), level)
     edge, line = ragged(lowest, np.abs(n1 - n0))
     t = (line - v0[edge]) / (v1[edge] - v0[edge])
     along = outlines.lat if axis == "meridian" else outlines.lon
@@ -100,6 +103,23 @@ def _crossings(
     order = np.lexsort((place, key))
     key, place = key[order], place[order]
     return Intervals(*_unpack(key[::2]), place[::2], place[1::2])
+
+
+def refuse_flood(counts: Ints, level: int) -> None:
+    """Stop before more is laid out than memory holds.
+
+    Raises
+    ------
+    InputError
+        Naming the level and how to narrow the search.
+    """
+    count = int(counts.sum())
+    if count > _MOST:
+        raise InputError(
+            f"level {LEVELS[level - 1]}",
+            f"these parks hold about {count // 1_000_000:,} million cell edges or corners",
+            "narrow the search with --home and --within or --area, or take a coarser level",
+        )
 
 
 def _pack(park: Ints, line: Ints) -> Ints:

@@ -12,7 +12,7 @@ from scout.outlines import Floats, Ints, ragged
 from scout.spots.corners import settled
 from scout.spots.edges import Corners, Window
 from scout.spots.found import Found, join, judged, none_found
-from scout.spots.intervals import Axis
+from scout.spots.intervals import Axis, refuse_flood
 from scout.verdict import FOUR, MERIDIAN, PARALLEL, THREE, Claims, Ground
 
 __all__ = ["near_corners", "near_lines", "reach_m"]
@@ -62,6 +62,7 @@ def _corners_near_runs(ground: Ground, near_m: float, window: Window | None) -> 
     j0, j1 = np.ceil(row_number(south, level) - dy), np.floor(row_number(north, level) + dy)
     j0, j1 = np.maximum(j0, 1), np.minimum(j1, n - 1)
     wide, high = np.minimum(i1 - i0 + 1, n).clip(0).astype(np.int64), (j1 - j0 + 1).clip(0).astype(np.int64)
+    refuse_flood(wide * high, level)
     run, k = ragged(np.zeros(len(wide), dtype=np.int64), wide * high)
     i = (i0[run].astype(np.int64) + k % wide[run]) % n
     j = j0[run].astype(np.int64) + k // wide[run]

@@ -1,0 +1,123 @@
+"""Locators: behaviour; agreement with published values is in tests/published."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scout.errors import LocatorError, PlaceError
+from scout.locator import (
+    LEVELS,
+    columns,
+    decode,
+    edge_lat,
+    edge_lon,
+    encode,
+    index,
+    level_number,
+    locator,
+    parse,
+    rows,
+)
+
+LEVEL = st.integers(1, 5)
+
+
+@st.composite
+def cells(draw):
+    level = draw(LEVEL)
+    return draw(st.integers(0, columns(level) - 1)), draw(st.integers(0, rows(level) - 1)), level
+
+
+@settings(deadline=None, max_examples=300)
+@given(cells())
+def test_text_and_numbers_of_a_cell_go_both_ways(cell):
+    i, j, level = cell
+    text = locator(i, j, level)
+    assert parse(text) == (i, j, level)
+    assert parse(text.swapcase()) == (i, j, level)
+    assert encode(decode(text).lon, decode(text).lat, level) == text
+
+
+@settings(deadline=None, max_examples=300)
+@given(cells())
+def test_the_south_west_corner_is_in_the_cell_and_the_other_edges_are_not(cell):
+    i, j, level = cell
+    box = decode(locator(i, j, level))
+    assert index(box.west, box.south, level) == (i, j)
+    assert index(box.east, box.south, level) == ((i + 1) % columns(level), j)
+    assert index(box.west, box.north, level) == (i, min(j + 1, rows(level) - 1))
+
+
+@settings(deadline=None)
+@given(st.floats(-180, 180), st.floats(-90, 90))
+def test_a_finer_locator_begins_with_the_coarser_one(lon, lat):
+    texts = [encode(lon, lat, level) for level in range(1, 6)]
+    assert all(fine.startswith(coarse) for coarse, fine in pairwise(texts))
+
+
+@pytest.mark.parametrize("level", range(1, 6))
+def test_arrays_agree_with_scalars_in_any_shape(level):
+    rng = np.random.default_rng(level)
+    lon, lat = rng.uniform(-180, 180, (3, 4)), rng.uniform(-90, 90, (3, 4))
+    texts = encode(lon, lat, level)
+    assert texts.shape == (3, 4)
+    assert texts[2, 1] == encode(float(lon[2, 1]), float(lat[2, 1]), level)
+    box = decode(texts)
+    assert box.west.shape == (3, 4)
+    assert np.all((box.west <= lon) & (lon < box.east) & (box.south <= lat) & (lat < box.north))
+
+
+def test_no_points_give_no_locators():
+    assert encode(np.empty(0), np.empty(0), 3).shape == (0,)
+
+
+def test_every_edge_of_every_level_up_to_extended_starts_its_cell():
+    for level in range(1, 5):
+        k = np.arange(columns(level))
+        i, j = index(edge_lon(k, level), edge_lat(k, level), level)
+        assert np.array_equal(i, k)
+        assert np.array_equal(j, k)
+
+
+def test_longitudes_past_180_wrap():
+    assert encode(181.5, 10.0, 2) == encode(-178.5, 10.0, 2)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("JO2!ab", "character 4 is '!'; it must be a digit 0 to 9"),
+        ("SS99", "character 1 is 'S'; it must be a letter A to R"),
+        ("RR99xz", "character 6 is 'z'; it must be a letter A to X"),
+        ("JO22a", "it has 5 characters"),
+        ("", "it has 0 characters"),
+        ("JO22ab33cd44", "it has 12 characters"),
+        ("ЯO22", "character 1 is 'Я'"),
+        ("J\u212a22", "character 2"),
+    ],
+)
+def test_a_malformed_locator_names_the_character_and_its_position(text, says):
+    with pytest.raises(LocatorError) as caught:
+        decode(text)
+    assert says in str(caught.value)
+
+
+def test_locators_of_mixed_levels_are_refused():
+    with pytest.raises(LocatorError, match="different levels"):
+        decode(np.array(["JO22", "JO22ab"]))
+
+
+@pytest.mark.parametrize(("lon", "lat"), [(0, 90.0001), (541, 0), (np.nan, 0), (0, np.inf)])
+def test_a_place_off_the_globe_is_refused(lon, lat):
+    with pytest.raises(PlaceError, match="not on the globe"):
+        encode(lon, lat)
+
+
+def test_levels_go_by_name_and_number():
+    assert [level_number(name) for name in LEVELS] == [1, 2, 3, 4, 5]
+    assert level_number("3") == 3
+    with pytest.raises(LocatorError, match="use one of field, square"):
+        level_number("cell")
