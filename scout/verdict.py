@@ -41,8 +41,8 @@ _MIDDLE = ((1, 1), (-1, 1), (-1, -1), (1, -1))
 
 _SURE = 0.9995  # a claim this sure is not worth moving for
 _GAIN = 1e-5  # a move that gains less, of what there is, is not worth making
-_SHRINK = 0.6
-_ROUNDS = 24  # shrinks a first step of a kilometre to a decimetre, with moves between
+_SHRINK = 0.5
+_ROUNDS = 32  # shrinks a first step of a kilometre to a decimetre, with moves between
 _WAYS = np.array(
     [[(1, 0), (0, 1), (-1, 0), (0, -1)], np.sqrt(0.5) * np.array([(1, 1), (-1, 1), (-1, -1), (1, -1)])]
 )
@@ -147,8 +147,8 @@ def settle(
 ) -> tuple[Floats, Floats]:
     """Offset of the station centre from the reference point that makes each claim surest.
 
-    A compass search from the point itself: four ways, turned by 45 degrees at every try, with a shorter
-    step when none is better. Claims that are sure where they stand are left there.
+    A compass search from the point itself: four ways, then the four between, then a shorter step when none
+    is better. Claims that are sure where they stand are left there.
 
     Parameters
     ----------
@@ -169,22 +169,27 @@ def settle(
     active = np.flatnonzero((parks < _SURE) & (most > least).any(axis=1))
     finest = max(ground.station.radius_m, 1.0) / 16
     step = np.maximum(8 * finest, (most - least) / 16)
-    for turn in range(_ROUNDS):
+    turned, failed = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
+    for _ in range(_ROUNDS):
         if len(active) == 0:
             break
-        ways = _WAYS[turn % 2]
-        many = np.repeat(active, len(ways))
-        tries = at[many] + np.tile(ways, (len(active), 1)) * step[many]
-        tries = np.clip(tries, least[many], most[many])
-        tried = judge(claims.rows(many), tries[:, 0], tries[:, 1], ground).confidence
-        tried = tried.reshape(len(active), -1)
+        ways = _WAYS[turned[active]]
+        tries = at[active, None] + ways * step[active, None]
+        tries = np.clip(tries, least[active, None], most[active, None])
+        many = np.repeat(active, ways.shape[1])
+        flat = tries.reshape(-1, 2)
+        tried = judge(claims.rows(many), flat[:, 0], flat[:, 1], ground).confidence.reshape(len(active), -1)
         choice = tried.argmax(axis=1)
         gain = tried[np.arange(len(active)), choice]
         better = gain > value[active] * (1 + _GAIN)
-        moved = active[better]
-        at[moved] = tries.reshape(len(active), -1, 2)[better, choice[better]]
+        moved, stuck = active[better], active[~better]
+        at[moved] = tries[better, choice[better]]
         value[moved] = gain[better]
-        step[active[~better]] *= _SHRINK
+        failed[moved] = 0
+        # What fails straight may gain aslant, along the ridge between two boundaries.
+        failed[stuck] += 1
+        turned[stuck] = 1 - turned[stuck]
+        step[stuck[failed[stuck] % 2 == 0]] *= _SHRINK
         active = active[(step[active] > finest).any(axis=1)]
     return at[:, 0], at[:, 1]
 
