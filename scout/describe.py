@@ -1,8 +1,9 @@
-"""Rows of a search become the objects that leave the core, for those that are listed."""
+"""Rows of a search become the objects that leave the core, when they are looked at."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Iterator, Sequence
+from typing import Any, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,9 @@ from scout.spots import KINDS, Found, Pieces, Search
 from scout.spots.stretches import lengths, place_on, rows
 from scout.verdict import FOUR, MERIDIAN, ONE, PARALLEL, THREE
 
-__all__ = ["cells_of", "ranked"]
+__all__ = ["Listing", "cells_of"]
+
+_CHUNK = 5000
 
 # Cells of a claim as steps from its numbers (i, j), read as on a map: north row first, west to east.
 _NW, _NE, _SW, _SE = (-1, 0), (0, 0), (-1, -1), (0, -1)
@@ -40,38 +43,73 @@ def cells_of(grid: Ints) -> Ints:
     return counts[grid]
 
 
-def ranked(
-    result: Search, order: Ints, terms: Terms, ids: NDArray[Any], names: NDArray[Any], level: int
-) -> tuple[Ranked, ...]:
-    """The listed rows, in order, as objects.
+class Listing(Sequence[Ranked]):
+    """The listed rows of a search, in order, made into objects only as they are looked at.
 
     Parameters
     ----------
+    result : Search
     order : array of int
         Rows of ``result.found``, best first.
+    terms : Terms
+        Of all rows.
     ids, names : arrays
         Of the parks the search numbered.
+    level : int
     """
-    found = result.found.rows(order)
-    stretches = _stretches(result, order, ids, level)
-    locators = _locators(found, level)
-    n_grids, n_parks = terms.n_grids[order], terms.n_parks[order]
-    home_km = terms.home_km[order]
-    spots = []
-    for row in range(len(order)):
-        spot = _spot(found, row, locators[row], stretches.get(row, ()), ids, names, level)
-        missed = spot.near is not None
-        spots.append(
-            Ranked(
-                rank=row + 1,
-                spot=spot,
-                n_grids=int(n_grids[row]),
-                n_parks=0 if missed else int(n_parks[row]),
-                grid_park_pairs=0 if missed else int(n_grids[row] * n_parks[row]),
-                home_km=None if np.isnan(home_km[row]) else float(home_km[row]),
+
+    def __init__(
+        self,
+        result: Search,
+        order: Ints,
+        terms: Terms,
+        ids: NDArray[Any],
+        names: NDArray[Any],
+        level: int,
+    ) -> None:
+        self._result, self._order, self._terms = result, order, terms
+        self._ids, self._names, self._level = ids, names, level
+
+    def __len__(self) -> int:
+        return len(self._order)
+
+    def __iter__(self) -> Iterator[Ranked]:
+        for first in range(0, len(self), _CHUNK):
+            yield from self._made(range(first, min(first + _CHUNK, len(self))))
+
+    @overload
+    def __getitem__(self, place: int) -> Ranked: ...
+    @overload
+    def __getitem__(self, place: slice) -> tuple[Ranked, ...]: ...
+    def __getitem__(self, place: int | slice) -> Ranked | tuple[Ranked, ...]:
+        if isinstance(place, slice):
+            return tuple(self._made(range(len(self))[place]))
+        return self._made([range(len(self))[place]])[0]
+
+    def _made(self, places: Sequence[int]) -> list[Ranked]:
+        order = self._order[np.asarray(places, dtype=np.int64)]
+        found = self._result.found.rows(order)
+        stretches = _stretches(self._result, order, self._ids, self._level)
+        locators = _locators(found, self._level)
+        made = []
+        for row, place in enumerate(places):
+            spot = _spot(
+                found, row, locators[row], stretches.get(row, ()), self._ids, self._names, self._level
             )
-        )
-    return tuple(spots)
+            missed = spot.near is not None
+            n_grids, n_parks = int(self._terms.n_grids[order[row]]), len(spot.verdict.parks)
+            home_km = float(self._terms.home_km[order[row]])
+            made.append(
+                Ranked(
+                    rank=place + 1,
+                    spot=spot,
+                    n_grids=n_grids,
+                    n_parks=n_parks,
+                    grid_park_pairs=0 if missed else n_grids * n_parks,
+                    home_km=None if np.isnan(home_km) else home_km,
+                )
+            )
+        return made
 
 
 def _locators(found: Found, level: int) -> list[tuple[str, ...]]:
@@ -147,7 +185,7 @@ def _notes(found: Found, row: int, at_corner: bool, cells: int, stretches: int) 
 
 
 def _stretches(result: Search, order: Ints, ids: NDArray[Any], level: int) -> dict[int, tuple[Stretch, ...]]:
-    """The stretches of each listed row, by its place in the list."""
+    """The stretches of each of some rows, by its place among them."""
     place = np.full(len(result.found.i) + 1, -1)
     place[order] = np.arange(len(order))
     by_row: dict[int, list[Stretch]] = {}

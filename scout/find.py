@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from scout.describe import cells_of, ranked
+from scout.describe import Listing, cells_of
 from scout.geodesy import degree_lengths, inverse
 from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, Findings, LeftOut, Parks, Station
 from scout.outlines import Ints
@@ -82,9 +82,8 @@ def find(parks: Parks, options: Options, progress: Callable[[str], None] = lambd
             options.within_km if options.home is not None else None,
         ),
     )
-    progress(f"describing {len(rows):,} spots")
     names = frame[PARK_NAME].to_numpy()[numbers]
-    spots = ranked(result, rows, terms, ids, names, options.level)
+    spots = Listing(result, rows, terms, ids, names, options.level)
     shown = result.found.rows(rows)
     named = np.unique(np.concatenate([shown.claims.park, shown.near_park[shown.near_park >= 0]]))
     return Findings(

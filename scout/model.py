@@ -5,6 +5,7 @@ Longitude comes before latitude everywhere in here, both in degrees on WGS 84.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -208,7 +209,7 @@ class Findings:
 
     level: int  # pairs of the locator, 1 to 5
     station: Station
-    spots: tuple[Ranked, ...]  # ranked, best first; near misses last
+    spots: Sequence[Ranked]  # ranked, best first; near misses last
     left_out: tuple[LeftOut, ...]
     parks: gpd.GeoDataFrame  # the parks named by any spot or near miss
     sources: tuple[Source, ...]

@@ -8,7 +8,7 @@ it, and `settle` finds how far it should.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from scipy.special import ndtr
@@ -25,12 +25,14 @@ __all__ = [
     "MERIDIAN",
     "ONE",
     "PARALLEL",
+    "SURE",
     "THREE",
     "Claims",
     "Ground",
     "Judged",
     "judge",
     "settle",
+    "touch_p",
 ]
 
 # What a station claims: one cell, both sides of a line, all four cells of a corner, or three of them (one
@@ -39,7 +41,7 @@ ONE, MERIDIAN, PARALLEL, FOUR = 1, 2, 3, 4
 THREE = (5, 6, 7, 8)
 _MIDDLE = ((1, 1), (-1, 1), (-1, -1), (1, -1))
 
-_SURE = 0.9995  # a claim this sure is not worth moving for
+SURE = 0.996  # parks held this surely are not worth moving for
 _GAIN = 1e-5  # a move that gains less, of what there is, is not worth making
 _SHRINK = 0.5
 _ROUNDS = 32  # shrinks a first step of a kilometre to a decimetre, with moves between
@@ -100,8 +102,7 @@ def judge(claims: Claims, dx_m: Floats, dy_m: Floats, ground: Ground) -> Judged:
     Judged
         Confidence is the product of its parts: independence is an assumption.
     """
-    per_lon, per_lat = degree_lengths(claims.lat)
-    lon, lat = wrap_lon(claims.lon + dx_m / per_lon), claims.lat + dy_m / per_lat
+    lon, lat = _centre(claims, dx_m, dy_m)
     row, _ = ragged(claims.first[:-1], np.diff(claims.first))
     clearance = ground.boundaries.clearance(claims.park, lon[row], lat[row])
     station = ground.station
@@ -109,12 +110,13 @@ def judge(claims: Claims, dx_m: Floats, dy_m: Floats, ground: Ground) -> Judged:
     parks_p = confidence.inside(
         clearance, station.radius_m, fix, confidence.sigma(ground.boundary_error_m[claims.park])
     )
-    grids_p = _grids_p(claims, dx_m, dy_m, lon, lat, ground)
+    grids_p = touch_p(claims, dx_m, dy_m, ground)
     product = np.multiply.reduceat(parks_p, claims.first[:-1]) if len(row) else np.ones(0)
     return Judged(lon, lat, grids_p, clearance, parks_p, grids_p * product)
 
 
-def _grids_p(claims: Claims, dx: Floats, dy: Floats, lon: Floats, lat: Floats, ground: Ground) -> Floats:
+def touch_p(claims: Claims, dx: Floats, dy: Floats, ground: Ground) -> Floats:
+    """Probability that the station at (dx, dy) metres from each reference point touches the cells claimed."""
     radius, s = ground.station.radius_m, float(confidence.sigma(ground.station.fix_error_m))
     p = np.ones(len(dx))
     for code, off in ((MERIDIAN, dx), (PARALLEL, dy)):
@@ -124,10 +126,19 @@ def _grids_p(claims: Claims, dx: Floats, dy: Floats, lon: Floats, lat: Floats, g
     p[mine] = confidence.four_cells(dx[mine], dy[mine], radius, s)
     for code, (east, north) in zip(THREE, _MIDDLE, strict=True):
         mine = claims.grid == code
-        p[mine] = confidence.three_cells(east * dx[mine], north * dy[mine], radius, s)
+        if np.any(mine):
+            p[mine] = confidence.three_cells(east * dx[mine], north * dy[mine], radius, s)
     mine = claims.grid == ONE
-    p[mine] = _one_cell_p(lon[mine], lat[mine], ground.level, radius, s)
+    p[mine] = _one_cell_p(*_centre(claims, dx, dy, mine), ground.level, radius, s)
     return p
+
+
+def _centre(claims: Claims, dx: Floats, dy: Floats, rows: Any = slice(None)) -> tuple[Floats, Floats]:
+    """Longitude and latitude of the station centres."""
+    lat = claims.lat[rows]
+    per_lon, per_lat = degree_lengths(lat)
+    lon: Floats = wrap_lon(claims.lon[rows] + dx[rows] / per_lon)
+    return lon, lat + dy[rows] / per_lat
 
 
 def _one_cell_p(lon: Floats, lat: Floats, level: int, radius: float, s: float) -> Floats:
@@ -166,7 +177,7 @@ def settle(
     best = judge(claims, at[:, 0], at[:, 1], ground)
     value = best.confidence.copy()
     parks = np.divide(value, best.grids_p, out=np.zeros(n), where=best.grids_p > 0)
-    active = np.flatnonzero((parks < _SURE) & (most > least).any(axis=1))
+    active = np.flatnonzero((parks < SURE) & (most > least).any(axis=1))
     finest = max(ground.station.radius_m, 1.0) / 16
     step = np.maximum(8 * finest, (most - least) / 16)
     turned, failed = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)

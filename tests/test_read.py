@@ -17,6 +17,7 @@ import pyogrio
 import pytest
 import shapely
 from boundary_files import SQUARE, geojson, wkb_many, wkb_polygon, written
+
 from scout.errors import CrsError, InputError
 from scout.model import GEOMETRY, RECORD
 from scout.read import read_layers
@@ -38,11 +39,12 @@ def test_every_format_gives_the_same_shapes_and_names(
     path = written(tmp_path / f"parks.{suffix}", three)
     before = {p.name: p.stat().st_mtime_ns for p in tmp_path.iterdir()}
     (layer,) = read_layers([path])
-    found = {name: shape for name, shape in zip(layer.frame["Name"], layer.frame.geometry, strict=True)}
+    found = dict(zip(layer.frame["Name"], layer.frame.geometry, strict=True))
     assert set(found) == set(NAMES)
     assert all(found[name].equals(box) for name, box in zip(NAMES, BOXES, strict=True))
     assert sorted(layer.frame[RECORD]) == [1, 2, 3]
-    assert layer.frame.crs == "EPSG:4326" and layer.frame.geometry.name == GEOMETRY
+    assert layer.frame.crs == "EPSG:4326"
+    assert layer.frame.geometry.name == GEOMETRY
     assert (layer.source.records, layer.source.operation, layer.source.accuracy_m) == (3, "none", 0.0)
     assert (layer.refused, layer.repaired, layer.source.warnings) == ((), (), ())
     assert {p.name: p.stat().st_mtime_ns for p in tmp_path.iterdir()} == before, "nothing is written"
@@ -80,7 +82,8 @@ def test_a_shapefile_in_an_old_encoding_is_read_by_its_cpg_and_warned_of_without
     assert read_layers([path])[0].frame["name"].tolist() == NAMES[:1]
     path.with_suffix(".cpg").unlink()
     (layer,) = read_layers([path])
-    assert len(layer.frame) == 1 and "encoded" in layer.source.warnings[0]
+    assert len(layer.frame) == 1
+    assert "encoded" in layer.source.warnings[0]
 
 
 def test_upper_case_suffixes_are_known(three: gpd.GeoDataFrame, tmp_path: Path) -> None:
@@ -161,7 +164,8 @@ def test_heights_are_dropped(suffix: str, tmp_path: Path) -> None:
     frame = gpd.GeoDataFrame({"Name": ["a"]}, geometry=[shapely.force_3d(BOXES[0], 7.0)], crs="EPSG:4326")
     (layer,) = read_layers([written(tmp_path / f"parks.{suffix}", frame)])
     shape = layer.frame.geometry.iloc[0]
-    assert not shape.has_z and shape.equals(BOXES[0])
+    assert not shape.has_z
+    assert shape.equals(BOXES[0])
 
 
 def pyogrio_file(name: str) -> Path:
@@ -171,14 +175,17 @@ def pyogrio_file(name: str) -> Path:
 def test_measured_lines_become_plain_lines() -> None:
     (layer,) = read_layers([pyogrio_file("line_zm.gpkg")])
     shape = layer.frame.geometry.iloc[0]
-    assert not shape.has_z and not shape.has_m and shape.geom_type == "LineString"
+    assert not shape.has_z
+    assert not shape.has_m
+    assert shape.geom_type == "LineString"
 
 
 @pytest.mark.parametrize("name", ["curve.gpkg", "curvepolygon.gpkg", "multisurface.gpkg"])
 def test_shipped_curves_become_plain_lines_and_areas(name: str) -> None:
     (layer,) = read_layers([pyogrio_file(name)])
     plain = {"LineString", "Polygon", "MultiPolygon"}
-    assert set(layer.frame.geom_type) <= plain and layer.source.warnings == ()
+    assert set(layer.frame.geom_type) <= plain
+    assert layer.source.warnings == ()
 
 
 def test_an_arc_becomes_edges_that_keep_close_to_it(tmp_path: Path) -> None:
@@ -231,7 +238,8 @@ def test_attributes_with_our_own_names_do_not_collide(tmp_path: Path) -> None:
     )
     (layer,) = read_layers([path])
     assert layer.frame.geometry.iloc[0].equals(BOXES[0])
-    assert layer.frame["geometry (2)"].tolist() == ["text"] and layer.frame[f"{RECORD} (2)"].tolist() == [5]
+    assert layer.frame["geometry (2)"].tolist() == ["text"]
+    assert layer.frame[f"{RECORD} (2)"].tolist() == [5]
 
 
 def test_a_geoparquet_in_the_arrow_layout_is_read(three: gpd.GeoDataFrame, tmp_path: Path) -> None:
@@ -289,7 +297,8 @@ def test_bounds_over_the_antimeridian_find_both_sides(
     frame = gpd.GeoDataFrame({"lon": lons}, geometry=boxes, crs="EPSG:4326")
     (layer,) = read_layers([written(tmp_path / f"parks.{suffix}", frame)], bounds=bounds)
     assert sorted(layer.frame["lon"]) == [-175.0, 175.0, 179.8, 185.5]
-    assert layer.frame[RECORD].is_unique and layer.frame[RECORD].is_monotonic_increasing
+    assert layer.frame[RECORD].is_unique
+    assert layer.frame[RECORD].is_monotonic_increasing
 
 
 def test_a_very_long_text_is_read(tmp_path: Path) -> None:
@@ -304,12 +313,18 @@ def test_a_damaged_file_is_one_line(three: gpd.GeoDataFrame, tmp_path: Path) -> 
         path = written(tmp_path / f"parks.{suffix}", three)
         whole = path.read_bytes()
         path.write_bytes(whole[: len(whole) // 2])
-        try:
-            layers = read_layers([path])
-        except InputError as error:
-            assert "\n" not in str(error) and str(path) in str(error)
-        else:  # what is still there may be used
-            assert all(one.frame.geometry.notna().sum() < 3 for one in layers)
+        told, left = outcome(path)
+        assert left < 3, "what is still there may be used"
+        assert str(path) in told or left
+        assert "\n" not in told
+
+
+def outcome(path: Path) -> tuple[str, int]:
+    """What a file's reading says as an error, and how many shapes it gives."""
+    try:
+        return "", sum(int(one.frame.geometry.notna().sum()) for one in read_layers([path]))
+    except InputError as error:
+        return str(error), 0
 
 
 def test_one_file_that_cannot_be_used_ends_the_reading(three: gpd.GeoDataFrame, tmp_path: Path) -> None:
@@ -335,10 +350,9 @@ def test_paths_with_odd_signs_are_read_or_refused_but_never_taken_for_another(
         folder.mkdir()
         for suffix in ("geojson", "gpkg"):
             path = written(tmp_path / f"parks.{suffix}", three).rename(folder / f"x{sign}y.{suffix}")
-            try:
-                assert len(read_layers([path])[0].frame) == 3
-            except InputError as error:
-                assert sign in "!;?" and suffix == "gpkg", error
+            told, found = outcome(path)
+            refused = sign in "!;?" and suffix == "gpkg"
+            assert (found, "cannot be opened" in told) == ((0, True) if refused else (3, False))
 
 
 def test_a_json_suffix_is_geojson(tmp_path: Path) -> None:
@@ -370,8 +384,10 @@ def test_a_map_document_in_an_archive_keeps_its_folders_apart(tmp_path: Path) ->
 def test_shipped_countries_are_read_as_they_are() -> None:
     """The Natural Earth countries shipped with pyogrio: 177, all valid (looked at, R)."""
     (layer,) = read_layers([pyogrio_file("naturalearth_lowres/naturalearth_lowres.shp")])
-    assert len(layer.frame) == 177 and layer.frame.geometry.is_valid.all()
-    assert layer.repaired == () and layer.frame.total_bounds[0] == -180.0
+    assert len(layer.frame) == 177
+    assert layer.frame.geometry.is_valid.all()
+    assert layer.repaired == ()
+    assert layer.frame.total_bounds[0] == -180.0
 
 
 def test_natural_earth_parks_are_read_as_they_are(shared_data: Any) -> None:

@@ -1,6 +1,6 @@
 """Reading opens local files of the listed formats, and asks no network for anything.
 
-A server on this machine counts what reaches it. GDAL remembers addresses it has seen, so each try has its own.
+A server on this machine counts what reaches it. GDAL remembers addresses, so each try has its own.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import pyproj.network
 import pytest
 import shapely
 from boundary_files import geojson
+
 from scout.errors import InputError
 from scout.read import read_layers
 from scout.read.offline import offline
@@ -83,7 +84,7 @@ def test_a_recipe_does_reach_the_server_when_gdal_is_left_to_itself(server: Serv
 def test_inside_offline_nothing_reaches_the_server_even_so(server: Server, tmp_path: Path) -> None:
     with offline():
         (tmp_path / "x.geojson").write_text(recipe(server.address()))
-        with pytest.raises(pyogrio.errors.DataSourceError):
+        with pytest.raises((pyogrio.errors.DataSourceError, pyogrio.errors.CRSError)):
             pyogrio.read_info(tmp_path / "x.geojson")
         linked = {"type": "link", "properties": {"href": server.address("prj"), "type": "proj4"}}
         pyogrio.read_info(geojson(tmp_path / "y.geojson", [shapely.box(0, 0, 1, 1)], crs=linked))
@@ -130,7 +131,8 @@ def test_links_in_a_kml_are_named_and_not_followed(server: Server, tmp_path: Pat
         archive.writestr("doc.kml", text)
     for name in ("parks.kml", "parks.kmz"):
         (layer,) = read_layers([tmp_path / name])
-        assert len(layer.frame) == 1 and "not followed" in layer.source.warnings[0]
+        assert len(layer.frame) == 1
+        assert "not followed" in layer.source.warnings[0]
     assert server.asked == []
 
 
@@ -147,7 +149,7 @@ def test_coordinate_systems_are_not_fetched(server: Server, tmp_path: Path) -> N
     linked = {"type": "link", "properties": {"href": server.address("prj"), "type": "proj4"}}
     named = {"type": "name", "properties": {"name": server.address("prj")}}
     for crs in (linked, named):
-        with pytest.raises(InputError, match="crs member|not known"):
+        with pytest.raises(InputError, match=r"crs member|not known"):
             read_layers([geojson(tmp_path / "parks.geojson", [shapely.box(0, 0, 1, 1)], crs=crs)])
     late = geojson(tmp_path / "late.geojson", [shapely.box(0, 0, 1, 1)])
     late.write_text(

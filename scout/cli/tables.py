@@ -24,6 +24,7 @@ def ranking(findings: Findings, most: int) -> Iterator[str]:
         f"Level {LEVELS[findings.level - 1]}; station radius {station.radius_m:g} m, "
         f"fix error {station.fix_error_m:g} m, boundary error {station.boundary_error_m:g} m (95 %)."
     )
+    yield from findings.remarks
     home = findings.home is not None
     heads = (*_HEADS[:6], "home", *_HEADS[6:]) if home else _HEADS
     yield from columns([heads, *(_row(r, home) for r in findings.spots[:most])])

@@ -12,7 +12,7 @@ from scout.model import SpotKind
 from scout.outlines import Floats, Ints, ragged
 from scout.verdict import Claims, Ground, Judged, judge
 
-__all__ = ["KINDS", "Found", "grade", "join", "judged", "none_found", "replaced"]
+__all__ = ["KINDS", "Found", "grade", "join", "judged", "none_found", "of_judged", "replaced"]
 
 KINDS: tuple[SpotKind, ...] = ("corner", "line", "overlap", "near-miss")
 
@@ -65,13 +65,20 @@ def judged(
     kind: str, i: Ints, j: Ints, claims: Claims, offset: tuple[Floats, Floats], ground: Ground
 ) -> Found:
     """Places of one kind, judged at their offsets."""
+    return of_judged(kind, i, j, claims, offset, judge(claims, *offset, ground))
+
+
+def of_judged(
+    kind: str, i: Ints, j: Ints, claims: Claims, offset: tuple[Floats, Floats], verdicts: Judged
+) -> Found:
+    """Places of one kind with their verdicts."""
     n = len(i)
     return Found(
         np.full(n, KINDS.index(kind)),
         i,
         j,
         claims,
-        judge(claims, *offset, ground),
+        verdicts,
         *offset,
         near_park=np.full(n, -1),
         near_m=np.zeros(n),

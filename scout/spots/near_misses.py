@@ -5,15 +5,16 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from scout import confidence
 from scout.confidence import DOUBTFUL
-from scout.geodesy import degree_lengths, inverse
+from scout.geodesy import degree_lengths, inverse, wrap_lon
 from scout.locator import column_number, columns, edge_lat, edge_lon, row_number
 from scout.outlines import Floats, Ints, ragged
 from scout.spots.corners import settled
 from scout.spots.edges import Corners, Window
-from scout.spots.found import Found, join, judged, none_found
+from scout.spots.found import Found, join, none_found, of_judged
 from scout.spots.intervals import Axis, refuse_flood
-from scout.verdict import FOUR, MERIDIAN, PARALLEL, THREE, Claims, Ground
+from scout.verdict import FOUR, MERIDIAN, PARALLEL, THREE, Claims, Ground, Judged, touch_p
 
 __all__ = ["near_corners", "near_lines", "reach_m"]
 
@@ -77,14 +78,26 @@ def _missed(i: Ints, j: Ints, grid: int, park: Ints, lon: Floats, lat: Floats, g
     """Near-miss rows with distance and bearing to the park."""
     n = len(i)
     claims = Claims(lon, lat, np.full(n, grid), np.arange(n + 1), park)
-    found = judged("near-miss", i, j, claims, (np.zeros(n), np.zeros(n)), ground)
     metres, to_lon, to_lat = ground.boundaries.nearest(park, lon, lat)
     bearing = np.reshape(inverse(lon, lat, to_lon, to_lat)[1], n)
+    # Outside by this much: the confidence is what the errors alone could make of it.
+    station = ground.station
+    parks_p = confidence.inside(
+        -metres,
+        station.radius_m,
+        confidence.sigma(station.fix_error_m),
+        confidence.sigma(ground.boundary_error_m[park]),
+    )
+    zero = np.zeros(n)
+    grids_p = touch_p(claims, zero, zero, ground)
+    verdicts = Judged(wrap_lon(lon), lat, grids_p, -metres, parks_p, parks_p * grids_p)
+    found = of_judged("near-miss", i, j, claims, (zero, zero), verdicts)
     return found._replace(near_park=park, near_m=metres, near_deg=bearing)
 
 
 def _with_three_apart(near: Found, ground: Ground) -> tuple[Found, Found]:
-    rows = np.flatnonzero(near.near_m <= 1.5 * ground.station.radius_m)
+    close = near.near_m <= 1.5 * ground.station.radius_m
+    rows = np.flatnonzero(close & _three_conceivable(ground))
     best = none_found(ground)
     for code in THREE if len(rows) else ():
         claims = near.claims.rows(rows)._replace(grid=np.full(len(rows), code))
@@ -96,6 +109,15 @@ def _with_three_apart(near: Found, ground: Ground) -> tuple[Found, Found]:
     order = order[np.flatnonzero(np.diff(key[order], prepend=-1))]
     left = np.flatnonzero(~np.isin(near.j * n + near.i, key))
     return near.rows(left), best.rows(order)
+
+
+def _three_conceivable(ground: Ground) -> bool:
+    """Whether errors leave any hope: the park's edge at the corner itself, the station aslant from it."""
+    radius, fix = ground.station.radius_m, float(confidence.sigma(ground.station.fix_error_m))
+    aslant = np.linspace(0.0, radius, 21)
+    edge = confidence.sigma(ground.boundary_error_m.min(initial=np.inf))
+    held = confidence.inside(aslant * np.sqrt(2.0), radius, fix, edge)
+    return bool(np.max(held * confidence.three_cells(aslant, aslant, radius, fix)) >= DOUBTFUL / 2)
 
 
 def near_lines(ground: Ground, tree: shapely.STRtree, near_m: float, window: Window | None) -> Found:

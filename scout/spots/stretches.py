@@ -11,11 +11,10 @@ from scout.locator import columns, edge_lat, edge_lon
 from scout.outlines import Floats, Ints
 from scout.spots.edges import Corners, Pieces
 from scout.spots.found import Found, judged, replaced
-from scout.verdict import MERIDIAN, PARALLEL, Claims, Ground, judge, settle
+from scout.verdict import MERIDIAN, PARALLEL, SURE, Claims, Ground, judge, settle
 
 __all__ = ["along_pieces", "lengths", "owning_corners", "place_on", "rows"]
 
-_SURE = 0.9995  # parks held this surely in the middle of a stretch: no need to look along it
 _SAMPLES = np.arange(1, 8) / 8
 
 
@@ -62,7 +61,7 @@ def along_pieces(pieces: Pieces, ground: Ground) -> Found:
     found = _placed(pieces, np.full(n, 0.5), (np.zeros(n), np.zeros(n)), ground)
     p = found.judged
     held = np.divide(p.confidence, p.grids_p, out=np.zeros(n), where=p.grids_p > 0)
-    weak = np.flatnonzero((held < _SURE) & (_best_conceivable(pieces, ground) >= confidence.DOUBTFUL))
+    weak = np.flatnonzero((held < SURE) & (_best_conceivable(pieces, ground) >= confidence.DOUBTFUL))
     if len(weak) == 0:
         return found
     some = rows(pieces, weak)

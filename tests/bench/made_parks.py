@@ -1,0 +1,27 @@
+"""Made parks for the benchmarks: smooth rings of 100 vertices scattered over a continent, from a seed."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+SIZE_DEG = 0.02  # mean radius, about 2 km
+
+
+def made_parks(count: int, vertices: int = 100, seed: int = 1) -> gpd.GeoDataFrame:
+    """Parks with ids and names between 120 and 70 W, 25 and 50 N."""
+    rng = np.random.default_rng(seed)
+    lon, lat = rng.uniform(-120, -70, count), rng.uniform(25, 50, count)
+    turn = np.linspace(0, 2 * np.pi, vertices, endpoint=False)
+    radius = np.ones((count, vertices))
+    for wave in range(2, 12):
+        phase = rng.uniform(0, 2 * np.pi, (count, 1))
+        radius += 0.25 / wave * rng.normal(size=(count, 1)) * np.cos(wave * turn + phase)
+    radius = SIZE_DEG * np.clip(radius, 0.3, None) * rng.lognormal(0, 0.4, (count, 1))
+    x = lon[:, None] + radius * np.cos(turn) / np.cos(np.radians(lat))[:, None]
+    y = lat[:, None] + radius * np.sin(turn)
+    ring = np.stack([x, y], axis=-1)
+    shapes = shapely.polygons(np.concatenate([ring, ring[:, :1]], axis=1))
+    ids = [f"made-{k}" for k in range(count)]
+    return gpd.GeoDataFrame({"id": ids, "name": ids}, geometry=shapes, crs=4326)
