@@ -6,12 +6,11 @@ import json
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from scout.geodesy import move
+from scout.geodesy import inverse, move
 from scout.model import GEOMETRY, KIND, PARK_ID, PARK_NAME, Findings, Ranked
+from scout.page.drawn import Drawn, Polygons, draw
 from scout.page.frame import MAP_EDGE_LAT, UNITS_PER_DEG, Frame, frame_of, whole
-from scout.page.drawn import Drawn, draw
 from scout.page.wording import verdict_class
 
 __all__ = ["escaped_json", "page_data"]
@@ -21,7 +20,7 @@ _ESCAPES = {c: f"\\u{ord(c):04x}" for c in "<>&\u2028\u2029"}
 
 
 def page_data(findings: Findings) -> tuple[dict[str, Any], Drawn]:
-    """Everything the map draws, and the drawn_parks it was made from.
+    """Everything the map draws, and the outlines among it as they were made.
 
     Coordinates are whole millionths of a degree, longitude first, in the page's own frame. A line is
     ``[x, y, x, y, ...]``; an outline is the same with every pair after the first a difference.
@@ -92,7 +91,9 @@ def _home(findings: Findings, frame: Frame) -> dict[str, Any] | None:
         return None
     lon, lat = findings.home
     circle = None
-    if findings.within_km:
+    to_pole_km = inverse(lon, lat, lon, 90.0 if lat >= 0 else -90.0)[0] / 1000
+    # Round a pole the circle is no ring on a Mercator map.
+    if findings.within_km and findings.within_km < to_pole_km:
         bearings = np.linspace(0, 360, _HOME_CIRCLE_POINTS, endpoint=False)
         x, y = move(lon, lat, bearings, findings.within_km * 1000)
         # Each point next to the centre, so that the circle stays one over the antimeridian.
@@ -106,7 +107,7 @@ def _at(lon: float, lat: float, frame: Frame) -> list[int]:
     return pair
 
 
-def _steps(polygons: list[list[NDArray[np.int64]]]) -> list[list[list[int]]]:
+def _steps(polygons: Polygons) -> list[list[list[int]]]:
     return [
         [np.diff(ring, axis=0, prepend=np.zeros((1, 2), dtype=np.int64)).ravel().tolist() for ring in rings]
         for rings in polygons
@@ -114,12 +115,12 @@ def _steps(polygons: list[list[NDArray[np.int64]]]) -> list[list[list[int]]]:
 
 
 def escaped_json(value: Any) -> str:
-    """JSON that may stand inside a script element, whatever texts it holds.
+    r"""JSON that may stand inside a script element, whatever texts it holds.
 
     Examples
     --------
     >>> escaped_json({"name": "</script>"})
-    '{"name":"\\\\u003c/script\\\\u003e"}'
+    '{"name":"\\u003c/script\\u003e"}'
     """
     text = json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     for character, escape in _ESCAPES.items():

@@ -2,6 +2,7 @@
 
 const panel = byId("details");
 const panelBody = byId("details-body");
+const roomy = window.matchMedia("(min-width: 1100px)"); // as in the style sheet: details beside the list
 let chosen = null;
 let cameFrom = null;
 
@@ -31,9 +32,26 @@ function rowOf(spot) {
   return byId(`spot=${spot.rank}`);
 }
 
+// Details that lie over the list take it out of reach of keyboard and reader as well.
+function coverList() {
+  byId("list").inert = Boolean(chosen) && !roomy.matches;
+}
+
 function follow() {
   const rank = rankInAddress();
-  if (rank === null && window.location.hash.length > 1) return; // some other anchor of the page
+  const anchor = rank === null && byId(window.location.hash.slice(1));
+  if (anchor && chosen && roomy.matches) return showAnchor(anchor);
+  choose(rank);
+  if (anchor) showAnchor(anchor);
+}
+
+// Another place of the page, such as the cautions.
+function showAnchor(anchor) {
+  if (anchor.matches("details")) anchor.open = true;
+  anchor.scrollIntoView({ block: "start" });
+}
+
+function choose(rank) {
   const before = chosen;
   chosen = rank === null ? null : spotOf(rank) || null;
   for (const spot of [before, chosen]) {
@@ -42,7 +60,7 @@ function follow() {
   document.querySelectorAll("#spots [aria-current]").forEach((link) => link.removeAttribute("aria-current"));
   thinMarks();
   panel.hidden = !chosen;
-  document.body.classList.toggle("telling", Boolean(chosen));
+  coverList();
   if (chosen) tell(chosen);
   else if (before) say("Selection cleared.");
 }
@@ -59,7 +77,7 @@ function tell(spot) {
   panelBody.scrollTop = 0;
   row.querySelector("a").setAttribute("aria-current", "true");
   if (!row.hidden) row.scrollIntoView({ block: "nearest" });
-  say(`Spot ${heading.textContent.replace(/\s+/g, " ").trim()}`);
+  say(heading.textContent.replace(/\s+/g, " ").trim());
   if (cameFrom) heading.focus({ preventScroll: true });
   byId("earlier").disabled = !neighbour(spot, -1);
   byId("later").disabled = !neighbour(spot, 1);
@@ -106,6 +124,7 @@ byId("close").addEventListener("click", closeSpot);
 document.addEventListener("keydown", (event) => {
   if (event.key === "Escape" && chosen) closeSpot();
 });
+roomy.addEventListener("change", coverList);
 window.addEventListener("hashchange", follow);
 window.addEventListener("popstate", follow);
 byId("spots").addEventListener("click", (event) => {

@@ -20,20 +20,21 @@ from markupsafe import Markup
 
 from scout import __version__
 from scout.cautions import ALWAYS, NOT_A_SURVEY
+from scout.coordinates import decimal, geo_uri
 from scout.locator import LEVELS
 from scout.model import Findings
 from scout.page import leaflet, wording
 from scout.page.data import escaped_json, page_data
-from scout.page.drawn import FULL_DETAIL_KM
 from scout.page.frame import MAP_EDGE_LAT
+from scout.page.simplify import FULL_DETAIL_KM
 
-__all__ = ["build"]
+__all__ = ["BACKGROUND_HOST", "ScoutMap", "Sheet", "build"]
 
 BACKGROUND_HOST = "https://tile.openstreetmap.org"
 _BACKGROUND_CREDIT = (
     '<a href="https://www.openstreetmap.org/copyright" rel="noopener">© OpenStreetMap contributors</a>'
 )
-_STYLES = ("page.css", "map.css")
+_STYLES = ("page.css", "spots.css", "map.css")
 # In this order, inside one function; folium's part, which makes the map, comes after the first.
 _SCRIPTS = (
     "read.js",
@@ -49,8 +50,6 @@ _SCRIPTS = (
 )
 _HEAD_SCRIPT = 'document.documentElement.classList.add("scripted");'
 _LINES_SHOWN = 200  # of each list of records; the rest is counted
-# The award rule in the VUCC rules of September 2008, 4(f): 20 ft.
-_LARGEST_SHOWN_ERROR_M = 6.1
 
 
 class ScoutMap(folium.Map):  # type: ignore[misc]
@@ -94,7 +93,6 @@ class Sheet(Figure):  # type: ignore[misc]
             "background_host": BACKGROUND_HOST.removeprefix("https://"),
             "cautions": ALWAYS,
             "full_detail_km": FULL_DETAIL_KM,
-            "largest_shown_error_m": _LARGEST_SHOWN_ERROR_M,
             "lines_shown": _LINES_SHOWN,
             "map_edge": MAP_EDGE_LAT,
             "not_a_survey": NOT_A_SURVEY,
@@ -149,6 +147,7 @@ def _templates() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     templates.filters.update({name: getattr(wording, name) for name in wording.__all__})
+    templates.filters.update(decimal=decimal, geo_uri=geo_uri)
     return templates
 
 

@@ -54,4 +54,5 @@ def _middle(lons: Iterable[float]) -> float:
 
 def whole(degrees: ArrayLike) -> NDArray[np.int64]:
     """Degrees as whole millionths."""
-    return np.rint(np.asarray(degrees, dtype=float) * UNITS_PER_DEG).astype(np.int64)
+    units: NDArray[np.int64] = np.rint(np.asarray(degrees, dtype=float) * UNITS_PER_DEG).astype(np.int64)
+    return units

@@ -1,10 +1,13 @@
 // The lattice of the view: the finest level whose cells are wide enough to draw, the finest whose are wide
 // enough to name. Meridians and parallels are straight on this map, so two ends draw each exactly.
 
-const LINE_PX = 26;
-const NAME_PX = { width: 40, perCharacter: 9, height: 42 };
+// Lines of the searched level come early; finer ones, which carry no name yet, wait for more room.
+const LINE_PX = { searched: 14, finer: 44 };
+const NAME_PX = { width: 22, perCharacter: 9, height: 26 };
+const STRONG_PX = 90; // cells of the searched level this wide get strong lines all round
 
 const latticeCanvas = canvasPane("lattice", 410);
+const cellCanvas = canvasPane("cells", 390);
 const latticeLines = L.layerGroup();
 const namePane = scout_map.createPane("lattice-names");
 namePane.style.zIndex = 450;
@@ -30,41 +33,82 @@ function drawLattice() {
   latticeLines.clearLayers();
   namePane.replaceChildren();
   if (!scout_map.hasLayer(latticeLines)) return;
-  const lines = finestLevel((size) => Math.min(size.width, size.height) >= LINE_PX) || 1;
+  const lines = finestLevel(
+    (size, level) =>
+      Math.min(size.width, size.height) >= (level <= findings.level ? LINE_PX.searched : LINE_PX.finer),
+  ) || 1;
   const names = finestLevel(
     (size, level) =>
       size.width >= NAME_PX.width + NAME_PX.perCharacter * 2 * level && size.height >= NAME_PX.height,
   );
+  drawCells(lines);
   drawLines(lines);
   if (names) drawNames(names);
 }
 
-function drawLines(level) {
+// What the canvas covers, which is more than the view so that a drag shows no bare edge.
+function drawnBounds() {
   const view = scout_map.getBounds().pad(0.4);
-  const south = Math.max(view.getSouth(), -findings.mapEdge);
-  const north = Math.min(view.getNorth(), findings.mapEdge);
-  const line = (ends, weight) =>
+  return {
+    west: view.getWest(),
+    east: view.getEast(),
+    south: Math.max(view.getSouth(), -findings.mapEdge),
+    north: Math.min(view.getNorth(), findings.mapEdge),
+  };
+}
+
+// Every other cell is a shade darker: the ground has no other features, and a corner shows as one.
+function drawCells(level) {
+  const shown = Math.min(level, findings.level);
+  const { west, east, south, north } = drawnBounds();
+  const squares = [];
+  for (let i = columnAt(west, shown); i <= columnAt(east, shown); i += 1) {
+    for (let j = rowAt(south, shown); j <= rowAt(north, shown); j += 1) {
+      if ((((i + j) % 2) + 2) % 2) continue;
+      const [w, e] = [meridian(i, shown), meridian(i + 1, shown)];
+      const [s, n] = [parallel(j, shown), parallel(j + 1, shown)];
+      squares.push([[[s, w], [s, e], [n, e], [n, w]]]);
+    }
+  }
+  L.polygon(squares, {
+    renderer: cellCanvas,
+    interactive: false,
+    stroke: false,
+    fillColor: colour("cell"),
+    fillOpacity: 1,
+    smoothFactor: 0,
+  }).addTo(latticeLines);
+}
+
+function drawLines(level) {
+  const { west, east, south, north } = drawnBounds();
+  const strong = strongLevel(level);
+  const line = (number, ends) => {
+    const heavy = isStrong(number, level, strong);
     L.polyline(ends, {
       renderer: latticeCanvas,
       interactive: false,
-      color: colour(weight > 1 ? "lattice-strong" : "lattice"),
-      weight,
+      color: colour(heavy ? "lattice-strong" : "lattice"),
+      weight: heavy ? 1.8 : 1,
       smoothFactor: 0,
     }).addTo(latticeLines);
-  for (let i = columnAt(view.getWest(), level) + 1; i <= columnAt(view.getEast(), level); i += 1) {
-    line([[south, meridian(i, level)], [north, meridian(i, level)]], lineWeight(i, level));
+  };
+  for (let i = columnAt(west, level) + 1; i <= columnAt(east, level); i += 1) {
+    line(i, [[south, meridian(i, level)], [north, meridian(i, level)]]);
   }
   for (let j = rowAt(south, level) + 1; j <= rowAt(north, level); j += 1) {
-    line([[parallel(j, level), view.getWest()], [parallel(j, level), view.getEast()]], lineWeight(j, level));
+    line(j, [[parallel(j, level), west], [parallel(j, level), east]]);
   }
 }
 
-// A line of the searched level, or of a coarser one, is drawn strong among finer ones; at coarser views
-// the next level up is.
-function lineWeight(number, level) {
-  const strong = level > findings.level ? findings.level : level - 1;
-  if (strong < 1) return 1;
-  return number % (cellsOf(level) / cellsOf(strong)) === 0 ? 1.8 : 1;
+// Strong lines: the searched level's where its cells are large, else those of the next coarser level.
+function strongLevel(level) {
+  const searched = level >= findings.level && cellSize(findings.level).width >= STRONG_PX;
+  return searched ? findings.level : level - 1;
+}
+
+function isStrong(number, level, strong) {
+  return strong > 0 && number % (cellsOf(level) / cellsOf(strong)) === 0;
 }
 
 function drawNames(level) {

@@ -1,7 +1,6 @@
 // The list: filter and order. What is hidden here is hidden on the map, and the other way round never.
 
 const filters = byId("filters");
-const rows = new Map([...document.querySelectorAll("#spots > [data-rank]")].map((row) => [Number(row.dataset.rank), row]));
 
 const ORDERS = {
   rank: (a, b) => a.rank - b.rank,
@@ -33,7 +32,7 @@ function applyFilters() {
   };
   for (const spot of spots) {
     spot.shown = passes(spot, wanted);
-    rows.get(spot.rank).hidden = !spot.shown;
+    rowOf(spot).hidden = !spot.shown;
   }
   const count = spots.filter((spot) => spot.shown).length;
   byId("count").textContent = `Showing ${count} of ${spots.length}`;
@@ -45,7 +44,7 @@ function applyFilters() {
 function applyOrder() {
   const order = ORDERS[new FormData(filters).get("order")];
   const sorted = [...spots].sort((a, b) => order(a, b) || a.rank - b.rank);
-  byId("spots").append(...sorted.map((spot) => rows.get(spot.rank)));
+  byId("spots").append(...sorted.map(rowOf));
 }
 
 filters.addEventListener("input", applyFilters);
@@ -59,11 +58,8 @@ filters.addEventListener("reset", () => {
   });
 });
 
-for (const [rank, row] of rows) {
-  const glow = (on) => () => {
-    const icon = spotOf(rank).mark.getElement();
-    if (icon) icon.classList.toggle("pointed", on);
-  };
-  row.addEventListener("mouseenter", glow(true));
-  row.addEventListener("mouseleave", glow(false));
+for (const spot of spots) {
+  const point = (on) => () => spot.mark.getElement()?.classList.toggle("pointed", on);
+  rowOf(spot).addEventListener("mouseenter", point(true));
+  rowOf(spot).addEventListener("mouseleave", point(false));
 }

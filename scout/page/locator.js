@@ -35,11 +35,13 @@ function locatorOf(column, row, level) {
 
 // Longitude and latitude of lattice lines; whole numbers first, one division last.
 function meridian(column, level) {
-  return (column * 360) / cellsOf(level) - 180;
+  const cells = cellsOf(level);
+  return ((column - cells / 2) * 360) / cells;
 }
 
 function parallel(row, level) {
-  return (row * 180) / cellsOf(level) - 90;
+  const cells = cellsOf(level);
+  return ((row - cells / 2) * 180) / cells;
 }
 
 function columnAt(lon, level) {

@@ -27,7 +27,8 @@ function markPicture(spot) {
     svg("use", { href: `#shape-${spot.kind}`, width: 34, height: 34 }),
     svg("text", { x: 17, y: spot.kind === "near-miss" ? 25 : 21.2, class: "number" }, spot.rank),
   );
-  const speck = svg("use", { class: "speck", href: `#shape-${spot.kind}`, x: 10, y: 38, width: 14, height: 14 });
+  const small = { x: 10, y: 38, width: 14, height: 14 };
+  const speck = svg("use", { class: "speck", href: `#shape-${spot.kind}`, ...small });
   picture.append(badge, speck);
   return picture;
 }
@@ -70,8 +71,13 @@ function makeAround(spot) {
   spot.casings = spot.lines.map((ends) => L.polyline(places(ends), plain).addTo(spot.around));
   spot.strokes = spot.lines.map((ends) => L.polyline(places(ends), plain).addTo(spot.around));
   spot.way = spot.miss ? L.polyline(places(spot.miss), { ...plain, lineCap: "butt" }) : null;
-  spot.disc = L.circle(spot.at, { renderer: lineCanvas, interactive: false, radius: findings.stationRadius });
-  spot.cross = spot.corner ? L.marker(place(spot.corner), { icon: crossIcon(), interactive: false, keyboard: false, zIndexOffset: -1e7 }) : null;
+  spot.disc = L.circle(spot.at, { ...plain, radius: findings.stationRadius });
+  spot.cross = spot.corner ? ornament(place(spot.corner), crossIcon()) : null;
+}
+
+// A picture on the map that takes no part: nothing to press, nothing to reach by keyboard.
+function ornament(at, icon) {
+  return L.marker(at, { icon, interactive: false, keyboard: false, zIndexOffset: -1e7 });
 }
 
 function crossIcon() {
@@ -115,6 +121,7 @@ function showSpots() {
     put(spot.disc, discs, wanted);
   }
   thinMarks();
+  drawParkNames();
 }
 
 // Marks that would cover a better-ranked one shrink to a speck until there is room.
@@ -130,6 +137,14 @@ function thinMarks() {
   }
 }
 
+// Where the marks stand, for whatever must keep clear of them.
+function markBoxes() {
+  return spots
+    .filter((spot) => spot.shown && spot.drawn && !spot.speck)
+    .map((spot) => scout_map.latLngToContainerPoint(spot.at))
+    .map((at) => L.bounds(at.subtract([17, 46]), at.add([17, 4])));
+}
+
 function dressMark(spot) {
   const icon = spot.mark.getElement();
   if (!icon) return;
@@ -141,21 +156,23 @@ function dressMark(spot) {
   spot.mark.setZIndexOffset(above + (spots.length - spot.rank) * 10);
 }
 
-function homePicture() {
+function homeIcon() {
   const picture = svg("svg", { viewBox: "0 0 30 30", "aria-hidden": "true" });
-  picture.append(svg("path", { class: "house", d: "M15 4 27 14.5H23.5V26H6.5V14.5H3Z" }), svg("path", { class: "door", d: "M12.5 26V18.5h5V26Z" }));
-  return picture;
+  picture.append(
+    svg("path", { class: "house", d: "M15 4 27 14.5H23.5V26H6.5V14.5H3Z" }),
+    svg("path", { class: "door", d: "M12.5 26V18.5h5V26Z" }),
+  );
+  return L.divIcon({ html: picture, className: "home-mark", iconSize: [30, 30] });
 }
 
-const home = findings.home && {
-  mark: L.marker(place(findings.home.at), {
-    icon: L.divIcon({ html: homePicture(), className: "home-mark", iconSize: [30, 30] }),
-    interactive: false,
-    keyboard: false,
-    zIndexOffset: -1e6,
-  }).addTo(homeLayer),
-  circle: findings.home.circle && L.polygon(places(findings.home.circle), { renderer: lineCanvas, interactive: false, fill: false }).addTo(homeLayer),
-};
+let homeCircle = null;
+if (findings.home) {
+  ornament(place(findings.home.at), homeIcon()).addTo(homeLayer);
+  if (findings.home.circle) {
+    const plain = { renderer: lineCanvas, interactive: false, fill: false };
+    homeCircle = L.polygon(places(findings.home.circle), plain).addTo(homeLayer);
+  }
+}
 
 painted(() => {
   for (const spot of spots) {
@@ -164,7 +181,9 @@ painted(() => {
     if (spot.way) spot.way.setStyle({ color: colour("miss"), weight: 2, dashArray: "2 4" });
     spot.disc.setStyle({ color: colour("ink"), weight: 1.5, fillColor: colour("case"), fillOpacity: 0.45 });
   }
-  if (home && home.circle) home.circle.setStyle({ color: colour("home"), weight: 1.6, dashArray: "1 6", lineCap: "round" });
+  if (homeCircle) {
+    homeCircle.setStyle({ color: colour("home"), weight: 1.6, dashArray: "1 6", lineCap: "round" });
+  }
 });
 
 scout_map.on("zoomend", () => {

@@ -36,30 +36,40 @@ painted(() => {
     });
   }
   for (const overlap of overlaps) {
-    overlap.area.setStyle({ fillColor: hatching(overlap.crossed, colour("park-hatch")), fillOpacity: 0.75 });
+    overlap.area.setStyle({ fillColor: hatching(overlap.crossed, colour("park-hatch")), fillOpacity: 0.5 });
   }
 });
 
 function drawParkNames() {
   parkNamePane.replaceChildren();
   if (!scout_map.hasLayer(parkNames)) return;
-  const view = scout_map.getBounds();
-  const taken = [];
+  const taken = markBoxes();
   for (const park of parks) {
-    if (!view.contains(park.at)) continue;
     const low = scout_map.latLngToContainerPoint(park.bounds.getSouthWest());
     const high = scout_map.latLngToContainerPoint(park.bounds.getNorthEast());
     const width = Math.min(high.x - low.x, 190);
     if (width < 70 || low.y - high.y < 30) continue;
-    const at = scout_map.latLngToContainerPoint(park.at);
-    const box = L.bounds(at.subtract([width / 2, 18]), at.add([width / 2, 18]));
-    if (taken.some((other) => other.intersects(box))) continue;
+    const box = freeBox(park, width, taken);
+    if (!box) continue;
     taken.push(box);
     const node = element("bdi", "park-name leaflet-zoom-hide", park.name || park.id);
     node.style.maxWidth = `${width}px`;
-    L.DomUtil.setPosition(node, scout_map.containerPointToLayerPoint(at));
+    L.DomUtil.setPosition(node, scout_map.containerPointToLayerPoint(box.getCenter()));
     parkNamePane.append(node);
   }
+}
+
+// Room for a name: at the park's own place or a little above or below, inside it, clear of what is taken.
+function freeBox(park, width, taken) {
+  const at = scout_map.latLngToContainerPoint(park.at);
+  const view = L.bounds([0, 0], scout_map.getSize());
+  for (const shift of [0, 30, -40, 60, -70]) {
+    const centre = at.add([0, shift]);
+    const box = L.bounds(centre.subtract([width / 2, 14]), centre.add([width / 2, 14]));
+    if (!view.contains(centre) || taken.some((other) => other.intersects(box))) continue;
+    if (shift === 0 || holds(park, scout_map.containerPointToLatLng(centre))) return box;
+  }
+  return null;
 }
 
 function crosses(lat, lng, a, b) {

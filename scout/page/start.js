@@ -5,16 +5,33 @@ L.control.zoom({ position: "topright" }).addTo(scout_map);
 L.control.scale({ position: "bottomright", maxWidth: 130 }).addTo(scout_map);
 
 function firstView() {
-  const drawn = spots.filter((spot) => spot.drawn).map((spot) => spot.at);
-  if (home) drawn.push(place(findings.home.at));
-  const bounds = L.latLngBounds(drawn.length ? drawn : parks.flatMap((park) => [park.bounds.getSouthWest(), park.bounds.getNorthEast()]));
-  if (!bounds.isValid()) scout_map.setView([20, 0], 2, { animate: false });
-  else scout_map.fitBounds(bounds, { padding: [46, 54], maxZoom: 12, animate: false });
+  const all = spots.filter((spot) => spot.drawn).map((spot) => spot.at);
+  if (findings.home) all.push(place(findings.home.at));
+  const bounds = L.latLngBounds(all);
+  if (!bounds.isValid()) parks.forEach((park) => bounds.extend(park.bounds));
+  if (!bounds.isValid()) return; // the map's own first view, the world
+  scout_map.fitBounds(bounds, {
+    paddingTopLeft: [46, 54],
+    paddingBottomRight: [roomForKey(bounds), 46],
+    maxZoom: 12,
+    animate: false,
+  });
 }
 
+// The key stays open where the spots fit beside it without a coarser view; else it makes way.
+function roomForKey(bounds) {
+  const edge = 60;
+  if (!key.open) return edge;
+  const zoomBeside = (right) => scout_map.getBoundsZoom(bounds, false, L.point(46 + right, 100));
+  const beside = key.offsetWidth + 30;
+  key.open = zoomBeside(beside) === zoomBeside(edge);
+  return key.open ? beside : edge;
+}
+
+const key = byId("key");
 if (window.matchMedia("(max-width: 719px)").matches) {
   byId("filter-box").open = false;
-  byId("key").open = false;
+  key.open = false;
 }
 
 firstView();

@@ -35,7 +35,10 @@ function applyBackground(box) {
 }
 
 background_tiles.on("tileerror", () => {
-  note("Some background pictures did not arrive: no network, or the server refuses pages opened from a disk. Everything else works without them.");
+  note(
+    "Some background pictures did not arrive: no network, or the server refuses pages opened from a disk. " +
+      "Everything else works without them.",
+  );
 });
 
 const boxes = [...document.querySelectorAll("#key input[name=layer]")];

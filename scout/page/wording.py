@@ -9,10 +9,8 @@ from scout.model import Ranked, Spot
 __all__ = [
     "bearing",
     "clearance",
-    "decimal_degrees",
     "degrees_minutes",
     "distance",
-    "geo_link",
     "kind_word",
     "metres",
     "percent",
@@ -24,21 +22,20 @@ __all__ = [
 _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 _KINDS = {"corner": "corner", "line": "line", "overlap": "overlap", "near-miss": "near miss"}
 _MILE_KM = 1.609344
-_MINUTE_PARTS = 10_000  # minutes to 4 decimals: 0.19 m of latitude, as fine as 6 decimals of a degree
+# Minutes to 4 decimals, 0.19 m of latitude: a thousandth would move a station by up to 0.9 m.
+_MINUTE_PARTS = 10_000
 
 
 def percent(share: float) -> str:
-    """A probability, rounded down so that it never looks better than its verdict.
+    """A probability, rounded down so that it never looks better than its verdict; never certain.
 
     Examples
     --------
-    >>> percent(0.9499), percent(0.99996), percent(0.0)
+    >>> percent(0.9499), percent(1.0), percent(0.0)
     ('94.9 %', 'over 99.9 %', 'under 0.1 %')
     """
     tenths = math.floor(share * 1000 + 1e-9)
-    if tenths >= 1000:
-        return "100 %"
-    if tenths == 999 and share > 0.999:
+    if share > 0.999:
         return "over 99.9 %"
     return f"{tenths / 10:.1f} %" if tenths else "under 0.1 %"
 
@@ -86,21 +83,6 @@ def bearing(bearing_deg: float) -> str:
     return f"{_WINDS[round(bearing_deg / 45) % 8]} ({round(bearing_deg) % 360}°)"
 
 
-def decimal_degrees(lon: float, lat: float) -> str:
-    """Latitude first, 6 decimals.
-
-    Examples
-    --------
-    >>> decimal_degrees(-116.0, 34.25)
-    '34.250000, -116.000000'
-    """
-    return f"{_signed(lat)}, {_signed(lon)}"
-
-
-def _signed(degrees: float) -> str:
-    return f"{round(degrees, 6) + 0.0:.6f}"  # adding 0.0 turns -0.0 into 0.0
-
-
 def degrees_minutes(lon: float, lat: float) -> str:
     """Latitude first, degrees and decimal minutes; 60 minutes never show.
 
@@ -117,17 +99,6 @@ def _minutes(degrees: float, plus: str, minus: str, width: int) -> str:
     whole, rest = divmod(parts, 60 * _MINUTE_PARTS)
     side = minus if degrees < 0 and parts else plus
     return f"{whole:0{width}d}° {rest / _MINUTE_PARTS:07.4f}' {side}"
-
-
-def geo_link(lon: float, lat: float) -> str:
-    """A geo: URI, RFC 5870: WGS 84, latitude first.
-
-    Examples
-    --------
-    >>> geo_link(103.8667, 13.4125)
-    'geo:13.412500,103.866700'
-    """
-    return f"geo:{_signed(lat)},{_signed(lon)}"
 
 
 def plural(count: int, one: str, many: str = "") -> str:

@@ -69,7 +69,11 @@ def along_pieces(pieces: Pieces, ground: Ground) -> Found:
     size, reach = lengths(some, ground.level), np.full(len(weak), 1.5 * ground.station.radius_m)
     back, ahead = -size * fraction, size * (1 - fraction)
     box = ((back, -reach), (ahead, reach)) if pieces.axis == "parallel" else ((-reach, back), (reach, ahead))
-    offset = settle(_claims(some, fraction, ground.level), ground, *box)
+    east, north = settle(_claims(some, fraction, ground.level), ground, *box)
+    # Where along the line is a matter of the reference point; the offset is from the line alone.
+    along, zero = (east if pieces.axis == "parallel" else north), np.zeros(len(weak))
+    fraction = np.clip(fraction + along / size, 0.0, 1.0)
+    offset = (zero, north) if pieces.axis == "parallel" else (east, zero)
     return replaced(found, weak, _placed(some, fraction, offset, ground))
 
 

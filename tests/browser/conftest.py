@@ -1,0 +1,91 @@
+"""A page from findings, at two sizes, watched: whatever it asks for or says on the console is kept."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import BrowserContext, Page
+
+from scout.model import Findings
+from scout.page import build
+
+SIZES = {"wide": (1440, 900), "tall": (390, 844)}
+CHROMIUM = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome")
+
+
+def chromium_path() -> str | None:
+    return next((path for path in map(shutil.which, CHROMIUM) if path), None)
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args() -> dict[str, Any]:
+    path = chromium_path()
+    if path is None and os.environ.get("CI", "").lower() == "true":
+        pytest.fail("no Chromium on this machine, and CI must have one")
+    if path is None:
+        pytest.skip("no Chromium on this machine; on Debian: apt install chromium")
+    return {"executable_path": path, "args": ["--no-sandbox"]}
+
+
+both_sizes = pytest.mark.parametrize("size", list(SIZES))
+both_schemes = pytest.mark.parametrize("scheme", ["light", "dark"])
+
+
+@pytest.fixture
+def size() -> str:
+    return "wide"
+
+
+@pytest.fixture
+def scheme() -> str:
+    return "light"
+
+
+@pytest.fixture
+def browser_context_args(size: str, scheme: str) -> dict[str, Any]:
+    width, height = SIZES[size]
+    return {
+        "viewport": {"width": width, "height": height},
+        "offline": True,
+        "color_scheme": scheme,
+        # Without animation a map has arrived as soon as it was told to go.
+        "reduced_motion": "reduce",
+        "has_touch": size == "tall",
+    }
+
+
+@dataclass
+class Watched:
+    """An open page and what it did."""
+
+    page: Page
+    path: Path
+    requests: list[str] = field(default_factory=list)
+    messages: list[str] = field(default_factory=list)
+
+    def asked_for(self) -> list[str]:
+        """Requests for anything but the file itself; data URIs ask nobody."""
+        own = self.path.as_uri()
+        return [url for url in self.requests if url.split("#")[0] != own and not url.startswith("data:")]
+
+
+@pytest.fixture
+def open_page(context: BrowserContext, tmp_path: Path) -> Callable[..., Watched]:
+    def open_(findings: Findings, address: str = "") -> Watched:
+        path = tmp_path / "map.html"
+        path.write_text(build(findings), encoding="utf-8")
+        watched = Watched(context.new_page(), path)
+        watched.page.on("request", lambda request: watched.requests.append(request.url))
+        watched.page.on("console", lambda message: watched.messages.append(f"{message.type}: {message.text}"))
+        watched.page.on("pageerror", lambda error: watched.messages.append(f"error: {error}"))
+        watched.page.on("dialog", lambda dialog: (watched.messages.append("dialog"), dialog.dismiss()))
+        watched.page.goto(path.as_uri() + address)
+        return watched
+
+    return open_

@@ -1,0 +1,241 @@
+"""What the page draws lies where it is: outlines, overlaps, longitudes, the lattice's shared numbers."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from builders import (
+    LONG_SPIT,
+    QUIET_COVE,
+    TERN_MARSH,
+    bay,
+    box,
+    corner_spot,
+    findings,
+    line_spot,
+    parks_frame,
+)
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from page_reader import Reader
+
+from scout import locator
+from scout.geodesy import inverse
+from scout.page import build
+from scout.page.data import page_data
+from scout.page.drawn import draw
+from scout.page.frame import UNITS_PER_DEG, Frame, frame_of
+from scout.page.simplify import FULL_DETAIL_KM
+
+quick = settings(deadline=None, derandomize=True, max_examples=60)
+NOWHERE = np.empty((0, 2))
+
+
+# What it draws
+
+
+def rings_of(outline: list[list[list[int]]]) -> list[list[np.ndarray]]:
+    """Undo the steps of the data block."""
+    return [[np.cumsum(np.reshape(r, (-1, 2)), axis=0) / UNITS_PER_DEG for r in rings] for rings in outline]
+
+
+def shape_of(outline: list[list[list[int]]]) -> Any:
+    return shapely.multipolygons([shapely.Polygon(shell, holes) for shell, *holes in rings_of(outline)])
+
+
+def test_data_block_holds_the_findings():
+    found = bay()
+    data = Reader(build(found)).data()
+    assert [s["rank"] for s in data["spots"]] == [1, 2, 3, 4, 5]
+    for drawn, ranked in zip(data["spots"], found.spots, strict=True):
+        assert np.divide(drawn["at"], UNITS_PER_DEG) == pytest.approx(
+            (ranked.spot.lon, ranked.spot.lat), abs=6e-7
+        )
+    assert data["spots"][0]["look"] == "firm"
+    assert data["spots"][4]["look"] == "near"
+    assert data["spots"][1]["lines"] == [[-20_000_000, 45_150_000, -20_000_000, 45_250_000]]
+    for drawn, geometry in zip(data["parks"], found.parks.geometry, strict=True):
+        assert shape_of(drawn["outline"]).symmetric_difference(geometry).area < 1e-9
+    cove, marsh, _ = found.parks.geometry
+    assert shape_of(data["overlaps"]["two"]).symmetric_difference(cove.intersection(marsh)).area < 1e-9
+    assert data["overlaps"]["more"] == []
+
+
+def test_way_to_a_missed_park_ends_where_it_begins():
+    data, _ = page_data(bay())
+    x1, y1, x2, y2 = np.divide(data["spots"][4]["miss"], UNITS_PER_DEG)
+    distance_m, bearing_deg = inverse(x1, y1, x2, y2)
+    assert (distance_m, bearing_deg) == pytest.approx((120.0, 225.0), abs=0.2)
+
+
+def test_home_circle_has_its_radius_on_the_ellipsoid():
+    found = bay()
+    data, _ = page_data(found)
+    lon, lat = np.divide(np.reshape(data["home"]["circle"], (-1, 2)).T, UNITS_PER_DEG)
+    distance_m, _ = inverse(*found.home, lon, lat)
+    assert distance_m == pytest.approx(np.full(len(lon), 250_000.0), abs=0.3)
+
+
+def test_home_circle_round_a_pole_is_left_out():
+    data, _ = page_data(replace(bay(), home=(20.0, -80.0), within_km=1200.0))
+    assert data["home"]["circle"] is None
+
+
+def wavy(west: float, south: float, size: float, vertices: int, seed: int) -> Any:
+    rng = np.random.default_rng(seed)
+    angle = np.linspace(0, 2 * np.pi, vertices, endpoint=False)
+    radius = size / 2 * (1 + 0.05 * np.sin(25 * angle) + 0.004 * rng.standard_normal(vertices))
+    return shapely.Polygon(
+        np.column_stack([west + size / 2 + radius * np.cos(angle), south + size / 2 + radius * np.sin(angle)])
+    )
+
+
+def ground_m(geometry: Any, lat: float) -> Any:
+    """A plane of metres good enough to measure a drawn outline by: degrees, scaled at one latitude."""
+    return shapely.transform(geometry, lambda xy: xy * [111_320 * np.cos(np.radians(lat)), 111_200])
+
+
+def test_outlines_stray_no_farther_than_the_page_says():
+    parks = np.array([wavy(n, 45.0, 0.9, 12_000, n) for n in range(6)], dtype=object)
+    drawn = draw(parks, NOWHERE, Frame(3.0))
+    kept = sum(len(ring) for park in drawn.parks for rings in park for ring in rings)
+    assert kept <= 60_000 < sum(len(p.exterior.coords) for p in parks)
+    for park, polygons in zip(parks, drawn.parks, strict=True):
+        line = ground_m(shapely.LinearRing(polygons[0][0] / UNITS_PER_DEG), 45.5)
+        points = shapely.points(shapely.get_coordinates(ground_m(park.exterior, 45.5)))
+        shapely.prepare(line)
+        assert shapely.dwithin(line, points, drawn.tolerance_m * 1.03).all()
+
+
+def test_outlines_are_whole_near_spots():
+    park = wavy(0.0, 45.0, 0.9, 200_000, 1)
+    vertices = shapely.get_coordinates(park.exterior)[:-1]
+    place = vertices[70_000]
+    drawn = draw(np.array([park], dtype=object), place.reshape(1, 2), Frame())
+    assert drawn.tolerance_m > 1
+    kept = {tuple(v) for v in drawn.parks[0][0][0].tolist()}
+    away_m, _ = inverse(*np.broadcast_arrays(*place, *vertices.T))
+    near = vertices[away_m <= FULL_DETAIL_KM * 1000]
+    assert 1000 < len(near) < 20_000
+    assert {tuple(v) for v in np.rint(near * UNITS_PER_DEG).astype(int).tolist()} <= kept
+
+
+def test_a_long_edge_is_drawn_where_it_lies():
+    """An edge that is straight in degrees is curved on a Mercator map: 142 m over this one, computed here."""
+    triangle = shapely.Polygon([(0, 45), (1, 46), (0, 46)])
+    middle = np.array([[0.5, 45.5]])
+    drawn = draw(np.array([triangle], dtype=object), middle, Frame()).parks[0][0][0] / UNITS_PER_DEG
+
+    def mercator(xy: Any) -> Any:
+        lon, lat = np.radians(np.transpose(xy))
+        return np.column_stack([lon, np.arcsinh(np.tan(lat))]) * 6_371_000 * np.cos(np.radians(45.5))
+
+    target = shapely.Point(mercator(middle)[0])
+    naive = shapely.LineString(mercator([(0, 45), (1, 46)]))
+    assert naive.distance(target) == pytest.approx(142, abs=1)
+    assert shapely.LinearRing(mercator(drawn)).distance(target) < 0.3
+
+
+def test_the_smallest_outline_is_drawn_as_it_is():
+    triangle = shapely.Polygon([(0, 45), (0.001, 45), (0, 45.001)])
+    (polygon,) = draw(np.array([triangle], dtype=object), NOWHERE, Frame()).parks[0]
+    assert sorted(map(tuple, polygon[0].tolist())) == [(0, 45_000_000), (0, 45_001_000), (1_000, 45_000_000)]
+
+
+def test_no_park_vanishes_however_coarse_the_outlines():
+    large = [wavy(n, 45.0, 0.9, 12_000, n) for n in range(12)]
+    small = [wavy(n, 44.0, 1e-5, 40, n) for n in range(12)]
+    drawn = draw(np.array([*large, *small], dtype=object), NOWHERE, Frame(6.0))
+    assert drawn.tolerance_m > 1.2
+    assert all(len(ring) >= 3 for park in drawn.parks for rings in park for ring in rings)
+
+
+def test_inholdings_and_parts_are_drawn():
+    lake = box(0.4, 45.4, 0.6, 45.6)
+    park = shapely.MultiPolygon([box(0, 45, 1, 46).difference(lake), box(2, 45, 2.1, 45.1)])
+    drawn = draw(np.array([park], dtype=object), NOWHERE, Frame()).parks[0]
+    assert [len(rings) for rings in drawn] == [2, 1]
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 9), st.integers(0, 9), st.integers(1, 6), st.integers(1, 6)),
+        min_size=1,
+        max_size=9,
+    )
+)
+@quick
+def test_overlap_depth_is_the_number_of_parks_over_a_place(boxes: list[tuple[int, int, int, int]]):
+    parks = [box(x / 10, 45 + y / 10, (x + w) / 10, 45 + (y + h) / 10) for x, y, w, h in boxes]
+    drawn = draw(np.array(parks, dtype=object), NOWHERE, Frame())
+
+    def covers(polygons: list[list[np.ndarray]], at: Any) -> bool:
+        return any(
+            shapely.Polygon(shell / UNITS_PER_DEG, [h / UNITS_PER_DEG for h in holes]).contains(at)
+            for shell, *holes in polygons
+        )
+
+    # The middle of every cell of a grid on whose lines all edges lie, counted by plain comparison.
+    for x in range(16):
+        for y in range(16):
+            depth = sum(bx <= x < bx + w and by <= y < by + h for bx, by, w, h in boxes)
+            at = shapely.Point((x + 0.5) / 10, 45 + (y + 0.5) / 10)
+            assert covers(drawn.twice, at) == (depth == 2)
+            assert covers(drawn.thrice, at) == (depth >= 3)
+
+
+def test_parks_that_only_touch_do_not_overlap():
+    parks = np.array([box(0, 45, 1, 46), box(1, 45, 2, 46)], dtype=object)
+    drawn = draw(parks, NOWHERE, Frame())
+    assert drawn.twice == drawn.thrice == []
+
+
+# Longitudes
+
+
+@given(st.lists(st.floats(-180, 180), min_size=1, max_size=8))
+@quick
+def test_the_frame_never_tears_places_that_lie_together(lons: list[float]):
+    spots = [line_spot(lon, 10.0, ["JJ00", "JJ10"], QUIET_COVE) for lon in lons]
+    frame = frame_of(findings(spots, parks_frame((QUIET_COVE, box(0, 0, 1, 1)))))
+    shown = np.array([frame.lon(lon) for lon in lons])
+    turns = (shown - lons) / 360
+    assert np.allclose(turns, np.round(turns), atol=1e-9)
+    around = np.sort(np.mod(lons, 360))
+    widest = np.diff(around, append=around[0] + 360).max()
+    assert np.ptp(shown) <= 360 - widest + 1e-6
+
+
+def test_parks_past_180_and_cut_parks_land_beside_their_spots():
+    past = (QUIET_COVE, box(179.0, -17.5, 181.0, -16.5))
+    cut = (TERN_MARSH, box(-179.9, -17.2, -178.0, -16.8))
+    home = (LONG_SPIT, box(178.0, -17.2, 179.5, -16.8))
+    spots = [corner_spot(-180.0, -17.0, ["RH93", "AH03", "RH92", "AH02"], [QUIET_COVE])]
+    data, _ = page_data(findings(spots, parks_frame(past, cut, home), home=(179.9, -17.0), within_km=50.0))
+    west = [shape_of(park["outline"]).bounds[0] for park in data["parks"]]
+    at = data["spots"][0]["at"][0] / UNITS_PER_DEG
+    assert west == pytest.approx([at - 1.0, at + 0.1, at - 2.0])
+    circle = np.reshape(data["home"]["circle"], (-1, 2))[:, 0] / UNITS_PER_DEG
+    assert np.ptp(circle) == pytest.approx(2 * 50.0 / (111.32 * np.cos(np.radians(17))), rel=0.01)
+    assert abs(circle.mean() - (at - 0.1)) < 0.01
+
+
+# One file of numbers for the codec and for the page's script (the script's half is in browser/)
+
+VECTORS = json.loads((Path(__file__).parent / "vectors" / "locators.json").read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("row", VECTORS["points"], ids=lambda row: row["locator"])
+def test_codec_meets_the_shared_points(row: dict[str, Any]):
+    assert locator.encode(row["lon"], row["lat"], 4) == row["locator"]
+
+
+@pytest.mark.parametrize("row", VECTORS["lattice"], ids=lambda row: row["locator"])
+def test_codec_meets_the_shared_cells(row: dict[str, Any]):
+    assert locator.locator(row["column"], row["row"], row["level"]) == row["locator"]
