@@ -57,7 +57,6 @@ ODD_JSON: dict[str, tuple[Any, float, str]] = {
         16.0,
         "part 2 has fewer",
     ),
-    "a part of text": ({"type": "MultiPolygon", "coordinates": [[SQUARE], ["x"]]}, 16.0, "cannot be read"),
 }
 
 

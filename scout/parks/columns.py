@@ -1,0 +1,150 @@
+"""Which columns hold the ids and the names, and their values as text."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from scout.errors import InputError
+from scout.model import GEOMETRY, RECORD, Layer
+
+__all__ = ["ID_WORDS", "NAME_WORDS", "check_named", "choose_id", "choose_name", "texts"]
+
+# Column names in lower case without signs, the more telling first.
+ID_WORDS = (
+    *("parkid", "parkcode", "parkref", "parkno", "unitid", "unitcode", "unitno", "siteid", "sitecode"),
+    *("areaid", "areacode", "reserveid", "trailid", "riverid", "reference", "ref", "code", "refno", "number"),
+    *("identifier", "uniqueid", "uuid", "guid", "globalid", "id", "sourceid", "featureid", "featid"),
+    *("osmid", "osmwayid", "objectid", "gid", "fid", "ogcfid", "recordid", "recno", "atid"),
+)
+NAME_WORDS = (
+    *("parkname", "unitname", "sitename", "areaname", "reservename", "trailname", "rivername"),
+    *("name", "fullname", "officialname", "longname", "nameen", "englishname", "title", "label"),
+    *("unitnm", "parknm", "locnm", "localname", "shortname", "nm", "placename", "featurename", "description"),
+)
+# Texts that mean "no value" in tables of real agencies; as an id they would join strangers.
+_NOTHING = frozenset({"", "null", "<null>", "none", "nan", "n/a", "na", "-", "?", "unknown", "tbd"})
+_LEAST_FILLED = 0.5  # of the records; below, a column is no id column
+_LEAST_DISTINCT = 0.5  # of the filled ones; below, a column is a class, such as a state's code
+
+
+def texts(column: pd.Series) -> NDArray[np.object_]:
+    """Values as text: whole numbers without ".0", blanks trimmed, missing ones empty.
+
+    Examples
+    --------
+    >>> texts(pd.Series([12.0, None, 3.5])).tolist()
+    ['12', '', '3.5']
+    >>> texts(pd.Series([" Q-7 ", None, 8])).tolist()
+    ['Q-7', '', '8']
+    """
+    made: NDArray[np.object_]
+    plain = column.dtype.kind if isinstance(column.dtype, np.dtype) else ""
+    if plain and plain in "iu":
+        made = column.astype(str).to_numpy(dtype=object)
+        return made
+    if plain == "f":
+        values = column.to_numpy()
+        whole = np.isfinite(values) & (np.floor(values) == values) & (np.abs(values) < 2**53)
+        made = np.full(len(values), "", dtype=object)
+        made[whole] = values[whole].astype(np.int64).astype(str)
+        odd = np.isfinite(values) & ~whole
+        made[odd] = [repr(float(value)) for value in values[odd]]
+        return made
+    if isinstance(column.dtype, pd.StringDtype):
+        made = column.str.strip().fillna("").to_numpy(dtype=object)
+        return made
+    return np.array([_text(value) for value in column], dtype=object)
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, bytes):
+        return value.decode("utf-8", errors="replace").strip()
+    if isinstance(value, (float, np.floating)):
+        return (
+            "" if not np.isfinite(value) else str(int(value)) if value == int(value) else repr(float(value))
+        )
+    if value is None or value is pd.NA or value is pd.NaT:
+        return ""
+    return str(value).strip()
+
+
+def ids_of(column: pd.Series) -> NDArray[np.object_]:
+    """Ids as text, empty where the text only says that there is none."""
+    made = texts(column)
+    low = pd.Series(made, dtype=object).str.casefold()
+    made[low.isin(_NOTHING).to_numpy()] = ""
+    return made
+
+
+def check_named(layers: Sequence[Layer], asked: str | None, role: str) -> None:
+    """See that a column named by option is in one layer at least.
+
+    Raises
+    ------
+    InputError
+        With the columns there are, and the one that was perhaps meant.
+    """
+    if asked is None or any(_found(layer, asked) for layer in layers):
+        return
+    there = list(dict.fromkeys(name for layer in layers for name in _attributes(layer)))
+    near = difflib.get_close_matches(asked.casefold(), [name.casefold() for name in there], 1)
+    meant = next((name for name in there if near and name.casefold() == near[0]), None)
+    hint = f"did you mean {meant!r}? " if meant else ""
+    what = f"there is no column {asked!r} for the {role}"
+    raise InputError(
+        ", ".join(layer.source.where for layer in layers), what, f"{hint}columns: {', '.join(there)}"
+    )
+
+
+def _attributes(layer: Layer) -> list[str]:
+    return [str(name) for name in layer.frame.columns if name not in (GEOMETRY, RECORD)]
+
+
+def _found(layer: Layer, asked: str) -> str:
+    """The column of that name, exact or but for its case; empty if there is none."""
+    there = _attributes(layer)
+    if asked in there:
+        return asked
+    return next((name for name in there if name.casefold() == asked.casefold()), "")
+
+
+def _known(layer: Layer, words: Sequence[str]) -> list[str]:
+    """Columns with a known name, the more telling first."""
+    plain = {name: re.sub(r"[^a-z0-9]", "", name.casefold()) for name in _attributes(layer)}
+    known = [name for name in plain if plain[name] in words]
+    return sorted(known, key=lambda name: words.index(plain[name]))
+
+
+def choose_id(layer: Layer, asked: str | None) -> tuple[str, NDArray[np.object_]]:
+    """The id column of a layer and its values; ("", all empty) if no column will do.
+
+    A column found by its name must be filled for half of the records and have as many different values as
+    half of those: records of one id are joined, and a column of classes would join everything.
+    """
+    named = _found(layer, asked) if asked else ""
+    if named:
+        return named, ids_of(layer.frame[named])
+    for name in _known(layer, ID_WORDS):
+        values = ids_of(layer.frame[name])
+        filled = values[values != ""]
+        enough = 0 < len(filled) >= _LEAST_FILLED * len(values)
+        if enough and len(pd.unique(filled)) >= _LEAST_DISTINCT * len(filled):
+            return name, values
+    return "", np.full(len(layer.frame), "", dtype=object)
+
+
+def choose_name(layer: Layer, asked: str | None) -> tuple[str, NDArray[np.object_]]:
+    """The name column of a layer and its values; ("", all empty) if there is none with any text in it."""
+    named = _found(layer, asked) if asked else ""
+    for name in [named] if named else _known(layer, NAME_WORDS):
+        values = texts(layer.frame[name])
+        if named or (values != "").any():
+            return name, values
+    return "", np.full(len(layer.frame), "", dtype=object)

@@ -1,0 +1,227 @@
+"""From any coordinate reference system to WGS 84, with what PROJ says about the way there.
+
+`accuracy=` and `only_best=` do not keep PROJ from a poor transformation, so its list of candidates
+(`TransformerGroup`) is read instead, and the operations really used are asked for afterwards.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pyproj
+from numpy.typing import ArrayLike, NDArray
+from pyproj.exceptions import CRSError, ProjError
+from pyproj.transformer import TransformerGroup
+
+from scout.errors import CrsError
+from scout.read.offline import collected_warnings
+
+__all__ = ["Datum", "Judged", "datum_of"]
+
+WGS84 = "EPSG:4326"
+_NAME_ONE = (
+    "name one with --crs (assume_crs in Python), e.g. EPSG:4326, or store it in the file (.prj, layer)"
+)
+_MOVES = ("helmert", "molodensky", "grid", "geogoffset", "affine", "deformation", "tinshift", "horner")
+_BALLPARK = (
+    "BALLPARK: PROJ knows no transformation of stated accuracy from {} to WGS 84 there; "
+    "positions may be wrong by hundreds of metres"
+)
+_LISTED = 3  # operations named; a continent may need a dozen
+_FAR_DEG = 5.0  # beyond the area a system is made for: zones are stretched by a few degrees, not more
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What is to be said of a transformation once the data have gone through it."""
+
+    operation: str
+    accuracy_m: float | None
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Datum:
+    """A coordinate reference system and the ways PROJ has from it to WGS 84 longitude and latitude."""
+
+    crs: pyproj.CRS
+    text: str
+    transformer: Any  # chooses among the candidates point by point, as PROJ does
+    candidates: tuple[Any, ...]  # transformers, PROJ's first choice first
+    missing: tuple[Any, ...]  # operations whose grids are not installed
+    best_available: bool
+    notes: tuple[str, ...] = ()
+
+    @property
+    def geographic(self) -> bool:
+        """Whether the coordinates are angles."""
+        return bool(self.crs.is_geographic)
+
+    @property
+    def quarter_turn(self) -> float:
+        """Ninety degrees in the unit of a geographic system (degrees, or grads)."""
+        base = self.crs.geodetic_crs or self.crs
+        return float(math.pi / 2 / base.axis_info[0].unit_conversion_factor)
+
+    @property
+    def identity(self) -> bool:
+        """Whether coordinates stay as they are."""
+        return len(self.candidates) == 1 and self.candidates[0].definition.startswith("proj=noop")
+
+    def judge(self, sample: NDArray[np.float64], lon: ArrayLike, lat: ArrayLike) -> Judged:
+        """Say which operations were used, how good they are, and what to warn of.
+
+        Parameters
+        ----------
+        sample : array, shape (n, 2)
+            Some source coordinates, spread over the data; the operations are those that PROJ used for them.
+        lon, lat : array
+            Centres of all records, transformed.
+        """
+        used = self._used(sample)
+        lon, lat = np.asarray(lon, dtype=float), np.asarray(lat, dtype=float)
+        sound = [c for c in self.candidates if not _ballpark(c)]
+        if not sound:
+            return Judged(self._operation(used), None, (*self.notes, _BALLPARK.format(self.crs.name)))
+        accuracy = max(float(o.accuracy) for o in [sound[0], *used] if not _ballpark(o))
+        warnings = [*self.notes, *self._better(lon, lat, accuracy), *self._misplaced(lon, lat)]
+        outside = _outside(lon, lat, [c.area_of_use for c in sound])
+        if outside.any():
+            warnings.append(
+                f"{int(outside.sum())} of {outside.size} records lie outside the area for which the "
+                f"transformation from {self.crs.name} is made; its accuracy, {accuracy:g} m, is not so there"
+            )
+        # Out there PROJ takes the degrees as they are: no worse than a stated null, else unknown.
+        if outside.sum() * 2 > outside.size and _moves(sound[0]):
+            return Judged(self._operation(used), None, (*warnings, _BALLPARK.format(self.crs.name)))
+        return Judged(self._operation(used), accuracy, tuple(warnings))
+
+    def _used(self, sample: NDArray[np.float64]) -> list[Any]:
+        if len(self.candidates) == 1:
+            return list(self.candidates)
+        used: dict[str, Any] = {}
+        for x, y in sample.tolist():
+            self.transformer.transform(x, y)
+            try:
+                operation = self.transformer.get_last_used_operation()
+            except ProjError:
+                continue
+            used.setdefault(operation.description, operation)
+        return list(used.values()) or list(self.candidates[:1])
+
+    def _operation(self, used: list[Any]) -> str:
+        if self.identity and float(self.candidates[0].accuracy) == 0:
+            return "none"
+        texts = []
+        for operation in used:
+            accuracy = "accuracy unknown" if operation.accuracy < 0 else f"{operation.accuracy:g} m"
+            texts.append(f"{_plain(operation)} ({'' if _moves(operation) else 'null, '}{accuracy})")
+        more = f" / {len(texts) - _LISTED} more" if len(texts) > _LISTED else ""
+        return " / ".join(texts[:_LISTED]) + more
+
+    def _better(self, lon: NDArray[np.float64], lat: NDArray[np.float64], accuracy: float) -> list[str]:
+        """A warning where the best transformation needs a grid that is not installed."""
+        if self.best_available:
+            return []
+        served = [(~_outside(lon, lat, [operation.area_of_use])).sum() for operation in self.missing]
+        for _, operation in sorted(zip(served, self.missing, strict=True), key=lambda pair: -pair[0]):
+            if operation.accuracy < accuracy:
+                better = f"a better transformation ({operation.accuracy:g} m)"
+                grids = ", ".join(g.short_name for g in operation.grids if not g.available) or "a grid"
+                return [f"{better} needs {grids}, which is not installed"]
+        return ["a better transformation needs a grid that is not installed"]
+
+    def _misplaced(self, lon: NDArray[np.float64], lat: NDArray[np.float64]) -> list[str]:
+        area = self.crs.area_of_use
+        if area is None or not lon.size:
+            return []
+        x, y = float(np.median(lon)), float(np.median(lat))
+        if not _outside(np.array([x]), np.array([y]), [area], _FAR_DEG).all():
+            return []
+        return [
+            f"the records lie around latitude {y:.4f}, longitude {x:.4f}, far outside the area that "
+            f"{self.text} is made for: check the coordinate system"
+        ]
+
+
+def datum_of(text: str | None, where: str, assumed: str | None = None) -> Datum:
+    """Understand a coordinate reference system.
+
+    Parameters
+    ----------
+    text : str or None
+        Code, WKT or PROJJSON as the file has it; None or empty if it has none.
+    where : str
+        The file, for the error.
+    assumed : str, optional
+        What to take where the file has none.
+
+    Raises
+    ------
+    CrsError
+        No system, an unknown one, or one without horizontal positions on the Earth.
+    """
+    notes: tuple[str, ...] = ()
+    if not text:
+        if not assumed:
+            raise CrsError(where, "the file does not name its coordinate system", _NAME_ONE)
+        text, notes = assumed, (f"the file names no coordinate system; {assumed} is assumed",)
+    try:
+        crs = pyproj.CRS.from_user_input(text)
+        crs = crs.to_2d() if crs.is_geographic or crs.is_projected else crs
+    except CRSError as error:
+        raise CrsError(where, f"the coordinate system {text[:60]!r} is not known", _NAME_ONE) from error
+    if not (crs.is_geographic or crs.is_projected):
+        kind = crs.type_name
+        raise CrsError(
+            where, f"{crs.name} is a {kind}, not one of places on the Earth", "export it as EPSG:4326"
+        )
+    with collected_warnings():
+        group = TransformerGroup(crs, WGS84, always_xy=True)
+    if not group.transformers:
+        raise CrsError(where, f"PROJ knows no way from {crs.name} to WGS 84", "export it as EPSG:4326")
+    several = len(group.transformers) > 1
+    return Datum(
+        crs,
+        _named(crs),
+        pyproj.Transformer.from_crs(crs, WGS84, always_xy=True) if several else group.transformers[0],
+        tuple(group.transformers),
+        tuple(group.unavailable_operations),
+        bool(group.best_available),
+        notes,
+    )
+
+
+def _named(crs: pyproj.CRS) -> str:
+    authority = crs.to_authority()
+    return f"{':'.join(authority)} ({crs.name})" if authority else str(crs.name)
+
+
+def _plain(operation: Any) -> str:
+    steps = [s for s in operation.description.split(" + ") if not s.startswith("axis order change")]
+    return " + ".join(steps) or str(operation.description)
+
+
+def _ballpark(operation: Any) -> bool:
+    return "allpark" in operation.description or float(operation.accuracy) < 0
+
+
+def _moves(operation: Any) -> bool:
+    return any(step in operation.definition for step in _MOVES)
+
+
+def _outside(
+    lon: NDArray[np.float64], lat: NDArray[np.float64], areas: list[Any], margin: float = 0.0
+) -> NDArray[np.bool_]:
+    """Which places lie in none of the areas; an unknown area holds everything."""
+    inside = np.zeros(lon.shape, dtype=bool)
+    for area in areas:
+        if area is None:
+            return np.zeros(lon.shape, dtype=bool)
+        width = (area.east - area.west) % 360 or 360
+        across = (lon - area.west + margin) % 360 <= min(width + 2 * margin, 360)
+        inside |= across & (lat >= area.south - margin) & (lat <= area.north + margin)
+    return ~inside

@@ -1,0 +1,213 @@
+"""From a path to what may be opened: local files of the known formats, known by suffix and by content.
+
+GDAL picks a driver by what it finds in a file, so a text named `.geojson` can be a recipe that opens a URL.
+Therefore the first bytes must be those of the format that the suffix names, before GDAL sees the file.
+"""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from scout.errors import InputError
+from scout.read import archives, geojson, shapefile
+from scout.read.archives import mapped
+
+__all__ = ["Opening", "open_file"]
+
+Numbering = Literal["fid", "fid from 0", "position"]
+
+_READS = "GeoJSON, GeoPackage, Shapefile (also zipped), FlatGeobuf, GeoParquet, KML and KMZ are read"
+_SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix")
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """One thing to open.
+
+    ``target`` is what GDAL or pyarrow is given. ``numbering`` says how record numbers follow from GDAL's
+    feature ids. ``crs`` is set where the format or the text fixes it, empty where the file says that it has
+    none, and None where GDAL has to be asked.
+    """
+
+    target: str | bytes
+    stem: str
+    drivers: tuple[str, ...]
+    numbering: Numbering = "position"
+    many_layers: bool = False
+    crs: str | None = None
+    encoding: str | None = None
+    source: Path | None = None  # the text file itself, where lost records can be looked up
+    warnings: tuple[str, ...] = ()
+
+
+def open_file(path: str | Path) -> list[Opening]:
+    """Check one path and say what to open in it.
+
+    Raises
+    ------
+    InputError
+        Not a local file, a folder, an unknown suffix, or content that does not fit the suffix.
+    """
+    name, file = str(path), Path(path)
+    try:
+        _check_local(name, file)
+        opener = _OPENERS.get(file.suffix.lower())
+        if opener is None:
+            raise _unknown_suffix(name, file)
+        if file.stat().st_size == 0:
+            raise InputError(name, "the file is empty", "save or download it again")
+        return opener(name, file.absolute())
+    except OSError as error:
+        raise InputError(name, f"cannot be read ({error.strerror or error})") from error
+
+
+def _check_local(name: str, file: Path) -> None:
+    if file.is_dir():
+        raise InputError(name, "is a folder", "name the files in it")
+    if file.exists() and not file.is_file():
+        raise InputError(name, "is no regular file", "save it as a file")
+    if not file.exists():
+        if re.match(r"/vsi|[A-Za-z][A-Za-z0-9+.-]+:", name):
+            raise InputError(name, "is not a local file", "download it and name the copy")
+        raise InputError(name, "there is no such file", "check the path")
+
+
+def _unknown_suffix(name: str, file: Path) -> InputError:
+    if file.suffix.lower() in _SHAPEFILE_PARTS:
+        return InputError(name, "is one part of a Shapefile", "name the .shp file, its parts beside it")
+    return InputError(name, f"the suffix {file.suffix or '(none)'} is not that of a known format", _READS)
+
+
+def _head(file: Path, size: int = 100) -> bytes:
+    with file.open("rb") as stream:
+        return stream.read(size)
+
+
+def _mismatch(name: str, what: str) -> InputError:
+    return InputError(name, f"is not what its suffix says: {what}", "export it again or correct the suffix")
+
+
+def _plain(name: str, file: Path) -> str:
+    # pyogrio takes these characters in a path for an address inside an archive.
+    if any(mark in str(file) for mark in "!;?"):
+        raise InputError(name, "a path with ! ; or ? cannot be opened", "rename the file or folder")
+    return str(file)
+
+
+def _geojson(name: str, file: Path) -> list[Opening]:
+    crs = geojson.check(name, file)
+    # The prefix keeps every driver but GeoJSON's away from the text.
+    return [Opening(f"GeoJSON:{file}", file.stem, ("GeoJSON",), crs=crs, source=file)]
+
+
+def _geopackage(name: str, file: Path) -> list[Opening]:
+    head = _head(file)
+    if not head.startswith(b"SQLite format 3\0"):
+        raise _mismatch(name, "no GeoPackage")
+    try:
+        with closing(sqlite3.connect(f"{file.as_uri()}?mode=ro&immutable=1", uri=True)) as database:
+            rows = database.execute(
+                "select sql from sqlite_master where sql like 'create virtual%'"
+            ).fetchall()
+            tables = database.execute("select count(*) from gpkg_contents").fetchone()[0]
+    except sqlite3.Error as error:
+        raise InputError(name, f"is no GeoPackage or a damaged one ({error})", "export it again") from error
+    virtual = [sql for (sql,) in rows if re.match(r"create\s+virtual", sql, re.IGNORECASE)]
+    foreign = [sql for sql in virtual if not re.search(r"\busing\s+\"?rtree\b", sql, re.IGNORECASE)]
+    if foreign:
+        raise InputError(name, "has a virtual table, which may reach outside the file", "export it plainly")
+    if not tables:
+        raise InputError(name, "holds no layer")
+    return [Opening(_plain(name, file), file.stem, ("GPKG",), numbering="fid", many_layers=True)]
+
+
+def _shapefile(name: str, file: Path) -> list[Opening]:
+    if not shapefile.is_shapefile(_head(file)):
+        raise _mismatch(name, "no Shapefile")
+    missing = [part for part in (".shx", ".dbf") if not shapefile.beside(file, part)]
+    if ".shx" in missing:
+        raise InputError(name, "its .shx file is missing", "keep all parts of a Shapefile in one folder")
+    encoding, notes = shapefile.encoding(shapefile.beside(file, ".dbf"), shapefile.beside(file, ".cpg"))
+    if missing:
+        notes = (*notes, "the .dbf file is missing: there are no ids and no names")
+    return [_shape_opening(_plain(name, file), file.stem, encoding, notes)]
+
+
+def _shape_opening(target: str, stem: str, encoding: str | None, notes: tuple[str, ...]) -> Opening:
+    return Opening(target, stem, ("ESRI Shapefile",), "fid from 0", encoding=encoding, warnings=notes)
+
+
+def _zipped_shapefiles(name: str, file: Path) -> list[Opening]:
+    with archives.opened(name, file) as archive:
+        members = [m for m in archive.namelist() if m.lower().endswith(".shp")]
+        if not members:
+            raise InputError(name, "holds no Shapefile", "unpack it and name the file inside")
+        openings = []
+        for member in members:
+            if not shapefile.is_shapefile(archives.read(name, archive, member, 100)):
+                raise _mismatch(f"{name} ({member})", "no Shapefile")
+            encoding, notes = shapefile.encoding_in(name, archive, member)
+            target = f"/vsizip/{{{file}}}/{member}"
+            openings.append(_shape_opening(target, Path(member).stem, encoding, notes))
+        return openings
+
+
+def _flatgeobuf(name: str, file: Path) -> list[Opening]:
+    if not _head(file).startswith(b"fgb\x03fgb"):
+        raise _mismatch(name, "no FlatGeobuf of version 3")
+    return [Opening(_plain(name, file), file.stem, ("FlatGeobuf",), "fid from 0")]
+
+
+def _geoparquet(name: str, file: Path) -> list[Opening]:
+    if not _head(file).startswith(b"PAR1"):
+        raise _mismatch(name, "no Parquet")
+    return [Opening(str(file), file.stem, ("Parquet",))]
+
+
+def _kml(name: str, file: Path) -> list[Opening]:
+    with mapped(file) as content:
+        links = content.find(b"<NetworkLink") >= 0
+    return [_kml_opening(name, _plain(name, file), file.stem, _head(file, 65536), links)]
+
+
+def _kmz(name: str, file: Path) -> list[Opening]:
+    with archives.opened(name, file) as archive:
+        members = [m for m in archive.namelist() if m.lower().endswith(".kml")]
+        if not members:
+            raise InputError(name, "holds no KML file")
+        texts = [archives.read(name, archive, member) for member in members]
+    return [
+        _kml_opening(name, text, Path(member).stem, text[:65536], b"<NetworkLink" in text)
+        for member, text in zip(members, texts, strict=True)
+    ]
+
+
+def _kml_opening(name: str, target: str | bytes, stem: str, start: bytes, links: bool) -> Opening:
+    head = start.decode("utf-8", errors="replace").lstrip("\ufeff \t\r\n")
+    prologue = r"(?:<\?.*?\?>|<!--.*?-->|\s)*"
+    if not re.match(prologue + r"<(?:\w+:)?kml[\s>]", head, re.DOTALL) or "<OGRVRT" in head:
+        raise _mismatch(name, "the outermost element is not kml")
+    notes = ("links to other files and places in the KML are not followed",) if links else ()
+    kml = ("LIBKML", "KML")
+    return Opening(target, stem, kml, many_layers=True, crs="EPSG:4326", warnings=notes)
+
+
+_OPENERS: dict[str, Callable[[str, Path], list[Opening]]] = {
+    ".geojson": _geojson,
+    ".json": _geojson,
+    ".gpkg": _geopackage,
+    ".shp": _shapefile,
+    ".zip": _zipped_shapefiles,
+    ".shz": _zipped_shapefiles,
+    ".fgb": _flatgeobuf,
+    ".parquet": _geoparquet,
+    ".geoparquet": _geoparquet,
+    ".kml": _kml,
+    ".kmz": _kmz,
+}

@@ -1,0 +1,155 @@
+"""One batch of records put on the globe; records that cannot lie there are refused one by one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from scout.read.crs import Datum
+from scout.read.rings import across_by_length, across_by_midpoint, unwrap
+
+__all__ = ["CAUSES", "Placed", "place"]
+
+# Why records are refused: what is wrong, and what to do if it is so with all of a file.
+CAUSES = {
+    "not finite": ("coordinates are not finite numbers", "export the file again"),
+    "swapped": (
+        "latitude and longitude seem to be swapped",
+        "export it with longitude first, or with the right coordinate system",
+    ),
+    "metres": (
+        "that looks like metres or feet, but the file says degrees",
+        "give the file its projected coordinate system (re-export it, or correct the .prj)",
+    ),
+    "off the globe": ("that is outside the globe", "check the coordinate system of the file"),
+    "no image": (
+        "that cannot be transformed to longitude and latitude",
+        "check the coordinate system",
+    ),
+}
+_WIDEST_LON = 540.0  # degrees; once round from 180, the most that continuous longitudes come to
+_METRES = 1000.0  # degrees; larger numbers are not degrees gone wrong but another unit
+_ROUNDING = 1e-6  # degrees that a latitude may exceed 90 by and be taken for 90
+
+
+@dataclass
+class Placed:
+    """A batch in WGS 84. Keys are positions in the batch."""
+
+    geometry: NDArray[np.object_]
+    refused: dict[int, tuple[str, str]] = field(default_factory=dict)  # (key of CAUSES, what it has)
+    noted: dict[int, str] = field(default_factory=dict)
+    sample: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 2)))  # source coordinates
+
+
+def place(geometry: NDArray[np.object_], datum: Datum) -> Placed:
+    """Check the coordinates, transform them, make longitudes continuous.
+
+    Parameters
+    ----------
+    geometry : array of Geometry
+        As read, may hold None; in the system of ``datum``.
+    """
+    before = _flattened(geometry)
+    result = Placed(before)
+    with np.errstate(invalid="ignore"):
+        bounds, length = shapely.bounds(before), shapely.length(before)
+    # A length is not finite if any coordinate is not; only then the coordinates themselves are looked at.
+    _refuse(result, np.flatnonzero(~np.isfinite(length)), "not finite", _not_finite)
+    _refuse(result, np.flatnonzero(np.isinf(bounds).any(axis=1)), "not finite", _not_finite)
+    if datum.geographic:
+        _check_degrees(result, bounds, 90.0 / datum.quarter_turn)
+    if not datum.identity:
+        points, owner = shapely.get_coordinates(before, return_index=True)
+        result.sample = _sample(points)
+        points = _transformed(points, datum)
+        _refuse(result, np.unique(owner[~np.isfinite(points).all(axis=1)]), "no image", _no_image)
+        result.geometry = shapely.set_coordinates(before.copy(), np.where(np.isfinite(points), points, 0.0))
+    _pull_to_pole(result)
+    _unwrap(result, before, datum)
+    result.geometry[list(result.refused)] = None
+    return result
+
+
+def _flattened(geometry: NDArray[np.object_]) -> NDArray[np.object_]:
+    deep = shapely.has_z(geometry) | shapely.has_m(geometry)
+    flat = geometry.copy()
+    flat[deep] = shapely.force_2d(geometry[deep])
+    return flat
+
+
+def _refuse(result: Placed, rows: NDArray[Any], cause: str, text: Callable[[shapely.Geometry], str]) -> None:
+    for row in rows.tolist():
+        if result.geometry[row] is not None and row not in result.refused:
+            what = text(result.geometry[row])
+            if what:
+                result.refused[row] = (cause, what)
+
+
+def _not_finite(geometry: shapely.Geometry) -> str:
+    bad = int((~np.isfinite(shapely.get_coordinates(geometry)).all(axis=1)).sum())
+    return f"at {bad} of its vertices" if bad else ""
+
+
+def _no_image(geometry: shapely.Geometry) -> str:
+    x, y = shapely.get_coordinates(geometry)[0]
+    return f"has a first vertex of {x:.10g}, {y:.10g}"
+
+
+def _check_degrees(result: Placed, bounds: NDArray[np.float64], unit_deg: float) -> None:
+    """Refuse what no longitude and latitude can be, saying what it looks like."""
+    reach = np.abs(bounds) * unit_deg
+    x, y = np.fmax(reach[:, 0], reach[:, 2]), np.fmax(reach[:, 1], reach[:, 3])
+    for row in np.flatnonzero((y > 90 + _ROUNDING) | (x > _WIDEST_LON)).tolist():
+        if max(x[row], y[row]) > _METRES:
+            cause = "metres"
+        elif x[row] <= 90 < y[row] <= 360:
+            cause = "swapped"
+        else:
+            cause = "off the globe"
+        east, north = (max(bounds[row, axis::2], key=abs) for axis in (0, 1))
+        result.refused.setdefault(row, (cause, f"has longitude {east:.10g} and latitude {north:.10g}"))
+
+
+def _sample(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Some coordinates spread over the batch, its extremes among them."""
+    if not len(points):
+        return np.empty((0, 2))
+    spread = points[:: max(len(points) // 16, 1)]
+    extremes = [f(points[:, k]) for k in (0, 1) for f in (np.argmin, np.argmax)]
+    chosen: NDArray[np.float64] = np.concatenate([spread, points[extremes]])
+    return chosen[np.isfinite(chosen).all(axis=1)]
+
+
+def _transformed(points: NDArray[np.float64], datum: Datum) -> NDArray[np.float64]:
+    lon, lat = datum.transformer.transform(points[:, 0], points[:, 1])
+    return np.column_stack([lon, lat])
+
+
+def _pull_to_pole(result: Placed) -> None:
+    """Latitudes that exceed 90 by rounding become 90."""
+    bounds = shapely.bounds(result.geometry)
+    over = np.flatnonzero((bounds[:, 3] > 90) | (bounds[:, 1] < -90))
+    for row in over.tolist():
+        if row not in result.refused:
+            result.geometry[row] = shapely.transform(
+                result.geometry[row], lambda xy: np.column_stack([xy[:, 0], np.clip(xy[:, 1], -90, 90)])
+            )
+
+
+def _unwrap(result: Placed, before: NDArray[np.object_], datum: Datum) -> None:
+    bounds = shapely.bounds(result.geometry)
+    rule = across_by_length if datum.geographic else across_by_midpoint(datum.transformer.transform)
+    for row in np.flatnonzero(bounds[:, 2] - bounds[:, 0] > 180).tolist():
+        if row in result.refused:
+            continue
+        new = unwrap(result.geometry[row], before[row], rule)
+        if new is not None:
+            result.geometry[row] = new
+            if datum.geographic:
+                result.noted[row] = "an edge of more than 180 degrees was read as crossing the antimeridian"

@@ -1,0 +1,227 @@
+"""One layer read: batches gathered, broken rings salvaged, all of it put on the globe."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import pyogrio.errors
+import pyproj
+import shapely
+from numpy.typing import NDArray
+
+from scout.errors import CrsError, InputError, RecordError
+from scout.model import GEOMETRY, RECORD, Layer, Source
+from scout.read import geojson, salvage
+from scout.read.crs import Datum, datum_of
+from scout.read.formats import Opening
+from scout.read.globe import CAUSES, place
+from scout.read.offline import collected_warnings
+from scout.read.parquet import by_parquet
+from scout.read.tables import Batch, Box, Opener, Stream, streams
+
+__all__ = ["Request", "read_layer"]
+
+_TURNS = (-360.0, 0.0, 360.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """Which layer of what, and how: ``bounds`` in lon/lat, ``assume_crs`` for files without a system."""
+
+    path: str
+    opening: Opening
+    layer: str | int | None
+    name: str
+    bounds: Box | None = None
+    assume_crs: str | None = None
+
+
+def read_layer(request: Request) -> tuple[Layer, Counter[str]]:
+    """Read one layer.
+
+    Returns
+    -------
+    layer : Layer
+    causes : Counter
+        How many records were refused, by the keys of `globe.CAUSES`.
+    """
+    openers = [by_parquet] if request.opening.drivers == ("Parquet",) else streams(request.bounds is None)
+    for last, opener in ((opener is openers[-1], opener) for opener in openers):
+        gathering = _Gathering(request)
+        try:
+            with collected_warnings() as heard:
+                gathering.read(opener)
+                frame = gathering.frame()
+            return gathering.layer(frame, heard), gathering.causes
+        except (RuntimeError, UnicodeError, shapely.errors.ShapelyError) as error:
+            # What the libraries raise over a file; the next way may do. NotImplementedError is one: curves.
+            if last:
+                raise InputError(request.path, f"cannot be read ({error})", "export it again") from error
+    raise AssertionError("no way to read")
+
+
+@dataclass
+class _Gathering:
+    """What has been read of a layer so far."""
+
+    request: Request
+    datum: Datum | None = None
+    joined: Callable[[list[Any]], pd.DataFrame] = pd.concat
+    attributes: list[Any] = field(default_factory=list)
+    numbers: list[NDArray[np.int64]] = field(default_factory=list)
+    shapes: list[NDArray[np.object_]] = field(default_factory=list)
+    samples: list[NDArray[np.float64]] = field(default_factory=list)
+    refused: list[tuple[int, str]] = field(default_factory=list)
+    repaired: list[tuple[int, str]] = field(default_factory=list)
+    causes: Counter[str] = field(default_factory=Counter)
+
+    def read(self, opener: Opener) -> None:
+        for box in self._boxes():
+            with opener(self.request.opening, self.request.layer, box) as stream:
+                self._take(stream)
+
+    def _boxes(self) -> list[Box | None]:
+        """What to ask GDAL for, in the layer's own system; ask the file which driver reads it and where."""
+        opening = self.request.opening
+        if opening.numbering == "position":
+            return [None]
+        try:
+            info = pyogrio.read_info(opening.target, layer=self.request.layer)
+        except IndexError as error:  # pyogrio's, where a damaged file opens without a layer
+            raise RuntimeError("it has no layer") from error
+        if info["driver"] not in opening.drivers:
+            raise InputError(self.request.path, f"GDAL takes it for {info['driver']}", "export it again")
+        if self.request.bounds is None:
+            return [None]
+        self.datum = datum_of(info["crs"], self.request.path, self.request.assume_crs)
+        return list(_asked(self.request.bounds, self.datum))
+
+    def _take(self, stream: Stream) -> None:
+        if self.datum is None:
+            stated = self.request.opening.crs
+            stated = stream.crs if stated is None else stated
+            self.datum = datum_of(stated, self.request.path, self.request.assume_crs)
+        self.joined = stream.joined
+        seen = np.concatenate(self.numbers) if self.numbers else np.empty(0, np.int64)
+        for batch in stream.batches:
+            self.attributes.append(batch.attributes)
+            self.numbers.append(batch.numbers)
+            self.shapes.append(self._placed(batch, np.isin(batch.numbers, seen)))
+
+    def _placed(self, batch: Batch, again: NDArray[np.bool_]) -> NDArray[np.object_]:
+        assert self.datum is not None
+        with np.errstate(invalid="ignore"):
+            made = shapely.from_wkb(batch.wkb, on_invalid="ignore")
+        made[again] = None
+        self._salvage(batch, made, again)
+        placed = place(made, self.datum)
+        self.samples.append(placed.sample)
+        for row, (cause, text) in placed.refused.items():
+            self.causes[cause] += 1
+            self.refused.append((int(batch.numbers[row]), f"{text}: {CAUSES[cause][0]}"))
+        self.repaired += [(int(batch.numbers[row]), text) for row, text in placed.noted.items()]
+        return placed.geometry
+
+    def _salvage(self, batch: Batch, made: NDArray[np.object_], again: NDArray[np.bool_]) -> None:
+        absent = shapely.is_missing(made) & ~again
+        unread = np.array([wkb is not None for wkb in batch.wkb[absent]], dtype=bool)
+        broken = np.flatnonzero(absent)
+        found = {int(row): salvage.shapes_of_wkb(bytes(batch.wkb[row])) for row in broken[unread]}
+        if self.request.opening.source is not None and not unread.all():
+            rows = {int(batch.numbers[row]): int(row) for row in broken[~unread]}
+            given_up = geojson.given_up(self.request.opening.source, rows)
+            found |= {rows[number]: shapes for number, shapes in given_up.items()}
+        for row, shapes in found.items():
+            number, kept = int(batch.numbers[row]), salvage.assemble(shapes)
+            made[row] = kept.geometry
+            rest = "" if kept.geometry is None else "; the rest of the record is kept"
+            self.repaired += [(number, f"{text}; it has been closed") for text in kept.closed]
+            self.refused += [(number, f"{text}{rest}") for text in kept.lost]
+
+    def frame(self) -> gpd.GeoDataFrame:
+        """All records but those refused, in order of their numbers."""
+        shapes = np.concatenate(self.shapes) if self.shapes else np.empty(0, object)
+        numbers = np.concatenate(self.numbers) if self.numbers else np.empty(0, np.int64)
+        table = self.joined(self.attributes) if self.attributes else pd.DataFrame()
+        table = (
+            pd.DataFrame(index=range(len(numbers)))
+            if not len(table.columns)
+            else table.reset_index(drop=True)
+        )
+        table.columns = _distinct([str(name) for name in table.columns])
+        table.insert(0, RECORD, numbers)
+        frame = gpd.GeoDataFrame(table, geometry=gpd.array.GeometryArray(shapes), crs="EPSG:4326")
+        gone = np.isin(numbers, [number for number, _ in self.refused]) & shapely.is_missing(shapes)
+        keep = ~gone if self.request.bounds is None else _within(shapes, self.request.bounds)
+        if keep.all() and self.request.bounds is None:
+            return frame
+        return frame[keep].sort_values(RECORD, kind="stable").reset_index(drop=True)
+
+    def layer(self, frame: gpd.GeoDataFrame, heard: list[str]) -> Layer:
+        """The layer with its source; ``heard`` is what the libraries warned of."""
+        request, datum = self.request, self.datum or datum_of(None, self.request.path, "EPSG:4326")
+        sample = np.concatenate(self.samples) if self.samples else np.empty((0, 2))
+        self._check_unit(datum, sample)
+        bounds = shapely.bounds(frame.geometry.to_numpy())
+        bounds = bounds[np.isfinite(bounds[:, 0])]
+        judged = datum.judge(sample, (bounds[:, 0] + bounds[:, 2]) / 2, (bounds[:, 1] + bounds[:, 3]) / 2)
+        source = Source(
+            path=request.path,
+            layer=request.name,
+            records=len(frame) + len({number for number, _ in self.refused} - set(frame[RECORD].tolist())),
+            crs=datum.text,
+            operation=judged.operation,
+            accuracy_m=judged.accuracy_m,
+            warnings=(*request.opening.warnings, *judged.warnings, *heard),
+        )
+        refused = tuple(
+            str(RecordError(f"{source.where}: record {n}", text)) for n, text in sorted(self.refused)
+        )
+        return Layer(frame, source, refused, tuple(sorted(self.repaired)))
+
+    def _check_unit(self, datum: Datum, sample: NDArray[np.float64]) -> None:
+        if datum.geographic or not len(sample):
+            return
+        if (np.abs(sample[:, 0]) <= 360).all() and (np.abs(sample[:, 1]) <= 90).all():
+            what = f"the coordinates look like degrees, but the file says {datum.text}"
+            raise CrsError(self.request.path, what, "give the file its right coordinate system")
+
+
+def _distinct(names: list[str]) -> list[str]:
+    """Column names without repeats and without the names that are ours."""
+    taken: list[str] = []
+    for name in names:
+        new, count = name, 2
+        while new in taken or new in (GEOMETRY, RECORD):
+            new, count = f"{name} ({count})", count + 1
+        taken.append(new)
+    return taken
+
+
+def _asked(bounds: Box, datum: Datum) -> list[Box | None]:
+    """Boxes in the layer's system that together hold all that meets the bounds; more does no harm."""
+    west, south, east, north = bounds
+    if datum.geographic:
+        pad, unit = 0.05, datum.quarter_turn / 90  # degrees; more than any two datums are apart
+        turned = [(west + t - pad, south - pad, east + t + pad, north + pad) for t in _TURNS]
+        return [(a * unit, b * unit, c * unit, d * unit) for a, b, c, d in turned]
+    forward = pyproj.Transformer.from_crs("EPSG:4326", datum.crs, always_xy=True)
+    a, b, c, d = forward.transform_bounds(west, south, east, north, densify_pts=51)
+    pad = 0.02 * max(c - a, d - b) + 5000
+    box = (a - pad, b - pad, c + pad, d + pad)
+    return [box if np.isfinite(box).all() and a < c else None]
+
+
+def _within(shapes: NDArray[np.object_], bounds: Box) -> NDArray[np.bool_]:
+    west, south, east, north = bounds
+    box = shapely.bounds(shapes)
+    across = [(box[:, 2] >= west + t) & (box[:, 0] <= east + t) for t in _TURNS]
+    held: NDArray[np.bool_] = np.any(across, axis=0) & (box[:, 3] >= south) & (box[:, 1] <= north)
+    return held

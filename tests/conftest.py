@@ -1,0 +1,35 @@
+"""Fixtures for all tests, and the versions that results depend on in the header of a run."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import folium
+import pyogrio
+import pyproj
+import pytest
+import shapely
+
+REPOSITORY = Path(__file__).resolve().parents[1]
+
+
+def pytest_report_header() -> str:
+    gdal = ".".join(str(part) for part in pyogrio.__gdal_version__)
+    return (
+        f"GDAL {gdal}, GEOS {shapely.geos_version_string}, PROJ {pyproj.proj_version_str}, "
+        f"folium {folium.__version__}"
+    )
+
+
+@pytest.fixture(scope="session")
+def shared_data() -> Callable[[str], Path]:
+    """Finds a file of real boundaries that lies beside the repository and is not part of it."""
+
+    def find(name: str) -> Path:
+        path = REPOSITORY.parent / "shared" / "data" / name
+        if not path.exists():
+            pytest.skip(f"{name} is not there: public-domain data that is not part of the repository")
+        return path
+
+    return find

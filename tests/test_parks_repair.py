@@ -1,0 +1,199 @@
+"""Invalid polygons are made valid with the area that their rings mean; areas worked out by hand."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from boundary_files import layer
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scout.parks import build_parks
+from scout.parks.repair import mended
+
+
+def ring(west: float, south: float, east: float, north: float) -> list[tuple[float, float]]:
+    return [(west, south), (east, south), (east, north), (west, north), (west, south)]
+
+
+def polygon(shell: Any, *holes: Any) -> Any:
+    return shapely.Polygon(shell, holes)
+
+
+# name: (shape, area that is meant, a place inside, a place outside, words of the reason)
+FAULTS: dict[str, tuple[Any, float, Any, Any, str]] = {
+    "bow-tie": (polygon([(0, 0), (2, 2), (2, 0), (0, 2)]), 2.0, (0.2, 1), (1, 0.2), "self-intersection"),
+    "hole larger than its shell": (
+        polygon(ring(1, 1, 2, 2), ring(0, 0, 4, 4)),
+        15.0,
+        (3, 3),
+        (1.5, 1.5),
+        "larger",
+    ),
+    "hole larger, and a true one": (
+        polygon(ring(3, 3, 5, 5), ring(0, 0, 9, 9), ring(6, 6, 7, 7)),
+        76.0,
+        (8, 8),
+        (6.5, 6.5),
+        "larger",
+    ),
+    "hole partly outside": (
+        polygon(ring(0, 0, 4, 4), ring(3, 1, 6, 2)),
+        15.0,
+        (1, 1),
+        (5, 1.5),
+        "self-inter",
+    ),
+    "hole beside its shell": (
+        polygon(ring(0, 0, 4, 4), ring(5, 5, 6, 6)),
+        17.0,
+        (5.5, 5.5),
+        (4.5, 4.5),
+        "outside",
+    ),
+    "overlapping holes": (
+        polygon(ring(0, 0, 9, 9), ring(1, 1, 4, 4), ring(3, 3, 6, 6)),
+        64.0,
+        (8, 8),
+        (3.5, 3.5),
+        "self-intersection",
+    ),
+    "nested holes": (
+        polygon(ring(0, 0, 9, 9), ring(1, 1, 6, 6), ring(2, 2, 4, 4)),
+        56.0,
+        (8, 8),
+        (3, 3),
+        "holes are nested",
+    ),
+    "nested shells": (
+        shapely.MultiPolygon([shapely.box(0, 0, 9, 9), shapely.box(2, 2, 4, 4)]),
+        81.0,
+        (3, 3),
+        (10, 10),
+        "nested shells",
+    ),
+    "overlapping parts": (
+        shapely.MultiPolygon([shapely.box(0, 0, 4, 4), shapely.box(2, 2, 6, 6)]),
+        28.0,
+        (3, 3),
+        (5, 1),
+        "self-intersection",
+    ),
+    "parts with a common edge": (
+        shapely.MultiPolygon([shapely.box(0, 0, 4, 4), shapely.box(4, 0, 6, 4)]),
+        24.0,
+        (4, 2),
+        (7, 2),
+        "self-intersection",
+    ),
+    "the same part twice": (
+        shapely.MultiPolygon([shapely.box(0, 0, 4, 4), shapely.box(0, 0, 4, 4)]),
+        16.0,
+        (2, 2),
+        (5, 5),
+        "",
+    ),
+    "hole drawn into the shell": (
+        polygon([(0, 0), (4, 0), (4, 4), (2, 4), (3, 2), (1, 2), (2, 4), (0, 4)]),
+        14.0,
+        (0.5, 2),
+        (2, 3),
+        "ring self-intersection",
+    ),
+    "spike": (polygon([(0, 0), (4, 0), (4, 4), (4, 9), (4, 4), (0, 4)]), 16.0, (1, 1), (4, 8), ""),
+    "ring run twice": (polygon(ring(0, 0, 4, 4) + ring(0, 0, 4, 4)), 16.0, (2, 2), (5, 5), ""),
+    "ring that overlaps itself": (
+        polygon([(0, 0), (10, 0), (10, 10), (0, 10), (0, 2), (6, 2), (6, 6), (-2, 6), (-2, 0)]),
+        112.0,
+        (3, 4),
+        (-1, 8),
+        "self-intersection",
+    ),
+}
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_fault_is_mended_to_the_area_that_is_meant(fault: str) -> None:
+    shape, area, inside, outside, words = FAULTS[fault]
+    assert not shape.is_valid
+    made, reason = mended(shape)
+    assert made is not None
+    assert made.is_valid
+    assert made.geom_type in ("Polygon", "MultiPolygon")
+    assert made.area == pytest.approx(area, abs=1e-9)
+    assert made.intersects(shapely.Point(inside))
+    assert not made.intersects(shapely.Point(outside))
+    assert words in reason
+    assert "[" not in reason
+
+
+@pytest.mark.parametrize(
+    "shape",
+    [
+        polygon([(0, 0), (4, 0), (2, 0)]),
+        polygon([(0, 0), (4, 4), (0, 0), (0, 0)]),
+        polygon(ring(0, 0, 4, 4), ring(0, 0, 4, 4)),
+        polygon([(1, 1)] * 4),
+    ],
+)
+def test_a_polygon_without_area_gives_nothing(shape: Any) -> None:
+    assert mended(shape)[0] is None
+
+
+def test_islands_in_lakes_stay_and_valid_shapes_are_not_touched() -> None:
+    lake = shapely.MultiPolygon([polygon(ring(0, 0, 9, 9), ring(1, 1, 8, 8)), shapely.box(2, 2, 4, 4)])
+    parks = build_parks([layer([lake])])
+    assert parks.frame.geometry.iloc[0] is lake or parks.frame.geometry.iloc[0].equals_exact(lake)
+    assert parks.report.repaired == ()
+
+
+def test_every_mended_record_is_named_with_what_was_wrong() -> None:
+    shapes = [FAULTS["bow-tie"][0], shapely.box(0, 0, 1, 1), FAULTS["hole larger than its shell"][0]]
+    parks = build_parks([layer(shapes, called="land", name=["Tern Marsh", "Quiet Cove", ""])])
+    assert parks.report.repaired == (
+        "land.gpkg: record 1 (Tern Marsh): made valid: self-intersection",
+        "land.gpkg: record 3: made valid: hole larger than its shell",
+    )
+    assert parks.frame.geometry.is_valid.all()
+
+
+POINTS = st.tuples(st.integers(0, 12), st.integers(0, 12))
+RINGS = st.lists(POINTS, min_size=3, max_size=9)
+
+
+@given(st.lists(st.lists(RINGS, min_size=1, max_size=4), min_size=1, max_size=3))
+@settings(deadline=None, max_examples=300)
+def test_whatever_the_rings_the_result_is_valid_or_nothing(parts: list[list[list[tuple[int, int]]]]) -> None:
+    shape = shapely.MultiPolygon([polygon(shell, *holes) for shell, *holes in parts])
+    if shape.is_valid:
+        return
+    made, _ = mended(shape)
+    if made is not None:
+        assert made.is_valid
+        assert made.area > 0
+        assert shapely.convex_hull(shapely.boundary(shape)).buffer(1e-9).covers(made)
+
+
+@given(RINGS, st.integers(0, 2**32 - 1))
+@settings(deadline=None, max_examples=200)
+def test_one_ring_holds_what_it_winds_round(points: list[tuple[int, int]], seed: int) -> None:
+    """Winding numbers by angle, an independent reading of a single ring: not 0 is inside for lobes that do
+    not overlap; where lobes overlap in opposite directions the number is 0 and either reading will do."""
+    shape = polygon(points)
+    if shape.is_valid:
+        return
+    made, _ = mended(shape)
+    places = np.random.default_rng(seed).uniform(0, 12, (40, 2))
+    closed = np.array([*points, points[0]], dtype=float)
+    for place in places:
+        rays = closed - place
+        angles = np.arctan2(rays[:, 1], rays[:, 0])
+        turns = np.rint(np.sum((np.diff(angles) + np.pi) % (2 * np.pi) - np.pi) / (2 * np.pi))
+        if shapely.boundary(shape).distance(shapely.Point(place)) < 1e-6:
+            continue
+        if turns % 2:
+            assert made is not None
+            assert made.contains(shapely.Point(place))
