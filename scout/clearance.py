@@ -92,6 +92,37 @@ class Boundaries:
             distance[far], _ = inverse(lon[far], lat[far], at_lon[far], at_lat[far])
         return distance, at_lon, at_lat
 
+    def edges_within(
+        self, park: Ints, lon: Floats, lat: Floats, reach_m: Floats
+    ) -> tuple[Ints, Floats, Floats]:
+        """Edges that come within reach of each point, in metres east and north of it.
+
+        Parameters
+        ----------
+        park, lon, lat, reach_m : arrays, shape (n,)
+            A few hundred metres at most: the frame is flat.
+
+        Returns
+        -------
+        pair : array of int, shape (m,)
+            Which of the n each edge is for, in order.
+        start, end : arrays, shape (m, 2)
+        """
+        lon = self.near_side(park, lon)
+        frame = polynomial_frame(lat)
+        pair, run = ragged(self._park_first[park], self._park_first[park + 1] - self._park_first[park])
+        close = self._box_distance(pair, run, lon, lat, frame) <= reach_m[pair]
+        pair, run = pair[close], run[close]
+        row, first = ragged(self._first[run], self._count[run])
+        pair = pair[row]
+        start = np.stack(self._offsets(first, pair, lon, lat, frame), axis=1)
+        end = np.stack(self._offsets(first + 1, pair, lon, lat, frame), axis=1)
+        step = end - start
+        size = np.maximum((step * step).sum(axis=1), 1e-12)
+        along = np.clip(-(start * step).sum(axis=1) / size, 0.0, 1.0)
+        near = np.hypot(*(start + along[:, None] * step).T) <= reach_m[pair]
+        return pair[near], start[near], end[near]
+
     def _nearest_batch(self, park: Ints, lon: Floats, lat: Floats) -> tuple[Floats, Floats, Floats]:
         frame = polynomial_frame(lat)
         pair, run = self._runs_that_matter(park, lon, lat, frame)
@@ -110,17 +141,22 @@ class Boundaries:
 
     def _runs_that_matter(self, park: Ints, lon: Floats, lat: Floats, frame: Series) -> tuple[Ints, Ints]:
         pair, run = ragged(self._park_first[park], self._park_first[park + 1] - self._park_first[park])
-        west, south, east, north = (side[run] for side in self._box)
-        scale = np.minimum(frame.x1[pair], _SPHERE_M * self._shrink[run])
-        dx = scale * np.maximum(0.0, np.maximum(west - lon[pair], lon[pair] - east))
-        dy = frame.y1[pair] * np.maximum(0.0, np.maximum(south - lat[pair], lat[pair] - north))
-        lower = _SLACK * np.hypot(dx, dy)
+        lower = self._box_distance(pair, run, lon, lat, frame)
         x, y = self._offsets(self._first[run], pair, lon, lat, frame)
         upper = np.where(self._count[run] > 0, np.hypot(x, y), np.inf)
         heads = np.flatnonzero(np.diff(pair, prepend=-1))
         reach = np.repeat(np.minimum.reduceat(upper, heads), np.diff(heads, append=len(pair)))
         keep = (lower <= reach) & (self._count[run] > 0)
         return pair[keep], run[keep]
+
+    def _box_distance(self, pair: Ints, run: Ints, lon: Floats, lat: Floats, frame: Series) -> Floats:
+        """Metres to the boxes of runs, never too many."""
+        west, south, east, north = (side[run] for side in self._box)
+        scale = np.minimum(frame.x1[pair], _SPHERE_M * self._shrink[run])
+        dx = scale * np.maximum(0.0, np.maximum(west - lon[pair], lon[pair] - east))
+        dy = frame.y1[pair] * np.maximum(0.0, np.maximum(south - lat[pair], lat[pair] - north))
+        distance: Floats = _SLACK * np.hypot(dx, dy)
+        return distance
 
     def _offsets(
         self, vertex: Ints, pair: Ints, lon: Floats, lat: Floats, frame: Series

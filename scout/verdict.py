@@ -15,6 +15,7 @@ from scipy.special import ndtr
 
 from scout import confidence
 from scout.clearance import Boundaries
+from scout.containment import contained_p
 from scout.geodesy import degree_lengths, wrap_lon
 from scout.locator import column_number, row_number, rows
 from scout.model import Station
@@ -30,6 +31,7 @@ __all__ = [
     "Claims",
     "Ground",
     "Judged",
+    "estimate",
     "judge",
     "settle",
     "touch_p",
@@ -102,6 +104,26 @@ def judge(claims: Claims, dx_m: Floats, dy_m: Floats, ground: Ground) -> Judged:
     Judged
         Confidence is the product of its parts: independence is an assumption.
     """
+    quick = estimate(claims, dx_m, dy_m, ground)
+    row, _ = ragged(claims.first[:-1], np.diff(claims.first))
+    station = ground.station
+    spread = np.hypot(
+        confidence.sigma(station.fix_error_m), confidence.sigma(ground.boundary_error_m[claims.park])
+    )
+    parks_p = contained_p(
+        ground.boundaries,
+        claims.park,
+        quick.lon[row],
+        quick.lat[row],
+        quick.clearance_m,
+        station.radius_m,
+        spread,
+    )
+    return quick._replace(parks_p=parks_p, confidence=_product(claims, quick.grids_p, parks_p))
+
+
+def estimate(claims: Claims, dx_m: Floats, dy_m: Floats, ground: Ground) -> Judged:
+    """As `judge`, with each boundary taken as one straight edge: quick, too kind at tips and in necks."""
     lon, lat = _centre(claims, dx_m, dy_m)
     row, _ = ragged(claims.first[:-1], np.diff(claims.first))
     clearance = ground.boundaries.clearance(claims.park, lon[row], lat[row])
@@ -111,8 +133,14 @@ def judge(claims: Claims, dx_m: Floats, dy_m: Floats, ground: Ground) -> Judged:
         clearance, station.radius_m, fix, confidence.sigma(ground.boundary_error_m[claims.park])
     )
     grids_p = touch_p(claims, dx_m, dy_m, ground)
-    product = np.multiply.reduceat(parks_p, claims.first[:-1]) if len(row) else np.ones(0)
-    return Judged(lon, lat, grids_p, clearance, parks_p, grids_p * product)
+    return Judged(lon, lat, grids_p, clearance, parks_p, _product(claims, grids_p, parks_p))
+
+
+def _product(claims: Claims, grids_p: Floats, parks_p: Floats) -> Floats:
+    if len(parks_p) == 0:
+        return grids_p
+    product: Floats = grids_p * np.multiply.reduceat(parks_p, claims.first[:-1])
+    return product
 
 
 def touch_p(claims: Claims, dx: Floats, dy: Floats, ground: Ground) -> Floats:
@@ -174,7 +202,7 @@ def settle(
     ground = _blurred(ground)
     at = np.stack([np.clip(0.0, low[0], high[0]), np.clip(0.0, low[1], high[1])], axis=1)
     least, most = np.stack(low, axis=1), np.stack(high, axis=1)
-    best = judge(claims, at[:, 0], at[:, 1], ground)
+    best = estimate(claims, at[:, 0], at[:, 1], ground)
     value = best.confidence.copy()
     parks = np.divide(value, best.grids_p, out=np.zeros(n), where=best.grids_p > 0)
     active = np.flatnonzero((parks < SURE) & (most > least).any(axis=1))
@@ -189,7 +217,9 @@ def settle(
         tries = np.clip(tries, least[active, None], most[active, None])
         many = np.repeat(active, ways.shape[1])
         flat = tries.reshape(-1, 2)
-        tried = judge(claims.rows(many), flat[:, 0], flat[:, 1], ground).confidence.reshape(len(active), -1)
+        tried = estimate(claims.rows(many), flat[:, 0], flat[:, 1], ground).confidence.reshape(
+            len(active), -1
+        )
         choice = tried.argmax(axis=1)
         gain = tried[np.arange(len(active)), choice]
         better = gain > value[active] * (1 + _GAIN)

@@ -84,7 +84,7 @@ def test_a_park_that_holds_a_corner_by_too_little_is_dropped_from_the_claim():
 def test_a_corner_a_metre_inside_a_tip_counts_three_cells_where_four_cannot_be_had():
     """The corner lies in the south-west tip of a park: the station cannot hold it and stay inside."""
     hair_x, hair_y = 1 / 78846.8, 1 / 111131.8
-    sharp = Station(radius_m=5.0, fix_error_m=1.0, boundary_error_m=1.0)
+    sharp = Station(radius_m=5.0, fix_error_m=0.5, boundary_error_m=0.5)
     found = find(parks_of((A, shapely.box(10 - hair_x, 45 - hair_y, 10.2, 45.2))), Options(station=sharp))
     (corner,) = rows_of(found, "corner")
     assert corner.n_grids == 3

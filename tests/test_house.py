@@ -10,7 +10,7 @@ ROOT = Path(__file__).resolve().parents[1] / "scout"
 # From words to front; a room imports only from lines above its own.
 LINES = [
     {"errors", "model", "cautions", "cores"},
-    {"locator", "geodesy", "coordinates", "confidence", "outlines", "clearance", "lattice"},
+    {"locator", "geodesy", "coordinates", "confidence", "outlines", "clearance", "lattice", "containment"},
     {"parks", "verdict"},
     {"spots"},
     {"rank", "describe"},
@@ -26,6 +26,8 @@ WITHIN = {
     ("clearance", "geodesy"),
     ("clearance", "outlines"),
     ("lattice", "locator"),
+    ("containment", "clearance"),
+    ("containment", "outlines"),
     ("describe", "rank"),
     ("model", "errors"),
 }
@@ -33,7 +35,7 @@ WITHIN = {
 NOT_IN_CORE = {"click", "pyogrio", "folium", "branca", "sqlite3", "pathlib", "tempfile", "io"}
 CORE = {
     "errors", "model", "cautions", "locator", "geodesy", "coordinates", "confidence", "outlines", "clearance",
-    "lattice", "parks", "verdict", "spots", "rank", "describe", "find", "cores",
+    "containment", "lattice", "parks", "verdict", "spots", "rank", "describe", "find", "cores",
 }  # fmt: skip
 
 

@@ -10,8 +10,8 @@ from scout.geodesy import degree_lengths
 from scout.locator import columns, edge_lat, edge_lon
 from scout.outlines import Floats, Ints
 from scout.spots.edges import Corners, Pieces
-from scout.spots.found import Found, judged, replaced
-from scout.verdict import MERIDIAN, PARALLEL, SURE, Claims, Ground, judge, settle
+from scout.spots.found import Found, judged
+from scout.verdict import MERIDIAN, PARALLEL, SURE, Claims, Ground, estimate, settle
 
 __all__ = ["along_pieces", "lengths", "owning_corners", "place_on", "rows"]
 
@@ -58,28 +58,28 @@ def owning_corners(pieces: Pieces, corners: Corners, level: int) -> Ints:
 def along_pieces(pieces: Pieces, ground: Ground) -> Found:
     """One spot per piece: its middle where the parks hold it surely, else where it is surest."""
     n = len(pieces.line)
-    found = _placed(pieces, np.full(n, 0.5), (np.zeros(n), np.zeros(n)), ground)
-    p = found.judged
-    held = np.divide(p.confidence, p.grids_p, out=np.zeros(n), where=p.grids_p > 0)
+    fraction, off = np.full(n, 0.5), np.zeros((2, n))
+    quick = estimate(_claims(pieces, fraction, ground.level), off[0], off[1], ground)
+    held = np.divide(quick.confidence, quick.grids_p, out=np.zeros(n), where=quick.grids_p > 0)
     weak = np.flatnonzero((held < SURE) & (_best_conceivable(pieces, ground) >= confidence.DOUBTFUL))
-    if len(weak) == 0:
-        return found
-    some = rows(pieces, weak)
-    fraction = _surest_fraction(some, ground)
-    size, reach = lengths(some, ground.level), np.full(len(weak), 1.5 * ground.station.radius_m)
+    if len(weak):
+        fraction[weak], off[:, weak] = _surest(rows(pieces, weak), ground)
+    i, j = (pieces.line, pieces.cell) if pieces.axis == "meridian" else (pieces.cell, pieces.line)
+    return judged("line", i, j, _claims(pieces, fraction, ground.level), (off[0], off[1]), ground)
+
+
+def _surest(pieces: Pieces, ground: Ground) -> tuple[Floats, Floats]:
+    """Fraction along each piece and offset from the line (east, north) where its claim is surest."""
+    fraction = _surest_fraction(pieces, ground)
+    size, reach = lengths(pieces, ground.level), np.full(len(fraction), 1.5 * ground.station.radius_m)
     back, ahead = -size * fraction, size * (1 - fraction)
     box = ((back, -reach), (ahead, reach)) if pieces.axis == "parallel" else ((-reach, back), (reach, ahead))
-    east, north = settle(_claims(some, fraction, ground.level), ground, *box)
+    off = np.stack(settle(_claims(pieces, fraction, ground.level), ground, *box))
     # Where along the line is a matter of the reference point; the offset is from the line alone.
-    along, zero = (east if pieces.axis == "parallel" else north), np.zeros(len(weak))
-    fraction = np.clip(fraction + along / size, 0.0, 1.0)
-    offset = (zero, north) if pieces.axis == "parallel" else (east, zero)
-    return replaced(found, weak, _placed(some, fraction, offset, ground))
-
-
-def _placed(pieces: Pieces, fraction: Floats, offset: tuple[Floats, Floats], ground: Ground) -> Found:
-    i, j = (pieces.line, pieces.cell) if pieces.axis == "meridian" else (pieces.cell, pieces.line)
-    return judged("line", i, j, _claims(pieces, fraction, ground.level), offset, ground)
+    axis = 0 if pieces.axis == "parallel" else 1
+    fraction = np.clip(fraction + off[axis] / size, 0.0, 1.0)
+    off[axis] = 0.0
+    return fraction, off
 
 
 def _claims(pieces: Pieces, fraction: Floats, level: int) -> Claims:
@@ -106,7 +106,7 @@ def _surest_fraction(pieces: Pieces, ground: Ground) -> Floats:
     many = np.repeat(np.arange(n), len(_SAMPLES))
     claims = _claims(rows(pieces, many), np.tile(_SAMPLES, n), ground.level)
     zero = np.zeros(len(many))
-    value = judge(claims, zero, zero, ground).confidence
+    value = estimate(claims, zero, zero, ground).confidence
     best: Floats = _SAMPLES[value.reshape(n, -1).argmax(axis=1)]
     return best
 
