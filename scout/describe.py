@@ -17,7 +17,7 @@ from scout.spots import KINDS, Found, Pieces, Search
 from scout.spots.stretches import lengths, place_on, rows
 from scout.verdict import FOUR, MERIDIAN, ONE, PARALLEL, THREE
 
-__all__ = ["Listing", "cells_of"]
+__all__ = ["Listing", "cells_of", "locators_of"]
 
 _CHUNK = 5000
 
@@ -90,7 +90,7 @@ class Listing(Sequence[Ranked]):
         order = self._order[np.asarray(places, dtype=np.int64)]
         found = self._result.found.rows(order)
         stretches = _stretches(self._result, order, self._ids, self._level)
-        locators = _locators(found, self._level)
+        locators = locators_of(found.claims.grid, found.i, found.j, self._level)
         made = []
         for row, place in enumerate(places):
             spot = _spot(
@@ -112,13 +112,14 @@ class Listing(Sequence[Ranked]):
         return made
 
 
-def _locators(found: Found, level: int) -> list[tuple[str, ...]]:
-    cells = cells_of(found.claims.grid)
+def locators_of(grid: Ints, i: Ints, j: Ints, level: int) -> list[tuple[str, ...]]:
+    """Locators each claim names, read as on a map: north row first, west to east."""
+    cells = cells_of(grid)
     row, at = ragged(np.zeros(len(cells), dtype=np.int64), cells)
-    steps = np.array([_CELLS[int(g)][k] for g, k in zip(found.claims.grid[row], at, strict=True)])
+    steps = np.array([_CELLS[int(g)][k] for g, k in zip(grid[row], at, strict=True)])
     if len(steps) == 0:
         return []
-    texts = locator(found.i[row] + steps[:, 0], found.j[row] + steps[:, 1], level).tolist()
+    texts = locator(i[row] + steps[:, 0], j[row] + steps[:, 1], level).tolist()
     ends = np.cumsum(cells).tolist()
     return [tuple(texts[end - size : end]) for end, size in zip(ends, cells.tolist(), strict=True)]
 

@@ -20,10 +20,14 @@ __all__ = [
     "PARK_NAME",
     "RECORD",
     "SOURCE",
+    "Checked",
     "Findings",
     "Layer",
     "LeftOut",
+    "LineAt",
+    "Move",
     "NearMiss",
+    "ParkAt",
     "ParkReport",
     "Parks",
     "Ranked",
@@ -105,6 +109,7 @@ class ParkReport:
     repaired: tuple[str, ...] = ()
     refused: tuple[str, ...] = ()
     skipped: tuple[str, ...] = ()  # points, lines without a corridor, records without geometry
+    notes: tuple[str, ...] = ()  # what was decided and may be decided otherwise by an option
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +206,57 @@ class LeftOut:
 
     reason: str
     count: int
+
+
+@dataclass(frozen=True, slots=True)
+class ParkAt:
+    """One park as seen from one place."""
+
+    park: str
+    park_name: str
+    clearance_m: float  # positive inside
+    edge: tuple[float, float]  # nearest boundary point, lon, lat
+    edge_m: float
+    edge_deg: float  # bearing to it
+    at_inholding: bool  # the nearest edge is a hole's
+    p: float  # probability that the whole station lies inside
+    word: VerdictWord
+    cell_share: float | None = None  # of a place given as a locator: the share of its cell inside
+
+
+@dataclass(frozen=True, slots=True)
+class LineAt:
+    """The nearest meridian, parallel or corner of the level as seen from one place."""
+
+    kind: Literal["meridian", "parallel", "corner"]
+    lon: float  # the nearest point of it
+    lat: float
+    distance_m: float
+    bearing_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A better station centre nearby."""
+
+    distance_m: float
+    bearing_deg: float
+    lon: float
+    lat: float
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """One planned place judged. ``verdict`` names the grids touched and the parks that count there."""
+
+    lon: float
+    lat: float
+    verdict: Verdict
+    parks: tuple[ParkAt, ...]  # near ones, the surest first
+    lines: tuple[LineAt, ...]  # meridian, parallel, corner
+    driver: str  # what holds the confidence down
+    move: Move | None = None
 
 
 @dataclass(frozen=True, slots=True)
