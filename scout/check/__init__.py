@@ -20,7 +20,7 @@ from scout.clearance import Boundaries
 from scout.describe import locators_of
 from scout.geodesy import wrap_lon
 from scout.locator import decode
-from scout.model import DATUM_ERROR, Checked, LineAt, Move, Parks, Station, Verdict
+from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, Checked, LineAt, Move, Parks, Station, Verdict
 from scout.outlines import Floats
 from scout.verdict import Ground
 
@@ -99,7 +99,9 @@ def _checked(
     for row, cell in enumerate(cells):
         if cell is not None:
             locators[row], grids_p[row] = _cell_claim(cell, level)
-    answers = Answers(frame, numbers, lon, lat, pairs, share, locators, grids_p)
+    first = np.searchsorted(pairs.place, np.arange(len(lon) + 1))
+    ids, names = (frame[column].to_numpy()[numbers] for column in (PARK_ID, PARK_NAME))
+    answers = Answers(ids, names, geometry[numbers], lon, lat, pairs, first, share, locators, grids_p)
     verdicts = [answers.verdict(row) for row in range(len(lon))]
     moves = _moves(answers, lattice, verdicts, cells, ground) if options.moves else {}
     lines = feet(lon, lat, lattice, level)

@@ -7,12 +7,13 @@ from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from scout.check.places import Pairs
 from scout.confidence import DOUBTFUL, FIRM, word
 from scout.describe import locators_of
 from scout.geodesy import inverse
-from scout.model import PARK_ID, PARK_NAME, Move, ParkAt, Verdict
+from scout.model import Move, ParkAt, Verdict
 from scout.outlines import Floats, Ints
 from scout.spots.found import Found
 
@@ -23,11 +24,13 @@ __all__ = ["Answers", "counts"]
 class Answers:
     """What is known of some places, in arrays and lists by place."""
 
-    frame: Any  # the parks frame
-    numbers: Ints  # rows of it that the pairs number
+    ids: NDArray[Any]  # of the parks that the pairs number
+    names: NDArray[Any]
+    geometries: NDArray[Any]
     lon: Floats
     lat: Floats
     pairs: Pairs
+    first: Ints  # where each place's pairs begin
     share: Floats
     locators: list[tuple[str, ...]]
     grids_p: Floats
@@ -43,7 +46,7 @@ class Answers:
             confidence = grids_p * float(self.pairs.p[mine].max(initial=0.0))
         return Verdict(
             locators=self.locators[row],
-            parks=tuple(self.frame[PARK_ID].to_numpy()[self.numbers[self.pairs.park[counted]]].tolist()),
+            parks=tuple(self.ids[self.pairs.park[counted]].tolist()),
             clearances_m=tuple(self.pairs.clearance_m[counted].tolist()),
             grids_p=grids_p,
             parks_p=tuple(p.tolist()),
@@ -56,22 +59,21 @@ class Answers:
         return tuple(self._park(row, k) for k in self._rows(row).tolist())
 
     def _rows(self, row: int) -> Ints:
-        first, last = np.searchsorted(self.pairs.place, [row, row + 1])
-        return np.arange(first, last)
+        return np.arange(self.first[row], self.first[row + 1])
 
     def _park(self, row: int, k: int) -> ParkAt:
-        pairs, number = self.pairs, int(self.numbers[self.pairs.park[k]])
+        pairs, number = self.pairs, int(self.pairs.park[k])
         edge = (float(pairs.edge_lon[k]), float(pairs.edge_lat[k]))
         distance, bearing = inverse(self.lon[row], self.lat[row], *edge)
         p = float(pairs.p[k])
         return ParkAt(
-            park=str(self.frame[PARK_ID].iat[number]),
-            park_name=str(self.frame[PARK_NAME].iat[number]),
+            park=str(self.ids[number]),
+            park_name=str(self.names[number]),
             clearance_m=float(pairs.clearance_m[k]),
             edge=edge,
             edge_m=float(distance),
             edge_deg=float(bearing),
-            at_inholding=_is_hole(self.frame.geometry.iat[number], edge),
+            at_inholding=_is_hole(self.geometries[number], edge),
             p=p,
             word=word(p),
             cell_share=None if np.isnan(self.share[k]) else float(self.share[k]),
@@ -99,7 +101,7 @@ class Answers:
         one = np.array([at])
         lon, lat = float(found.judged.lon[at]), float(found.judged.lat[at])
         distance, bearing = inverse(self.lon[row], self.lat[row], lon, lat)
-        ids = self.frame[PARK_ID].to_numpy()[self.numbers[found.claims.park[part]]]
+        ids = self.ids[found.claims.park[part]]
         confidence = float(found.judged.confidence[at])
         verdict = Verdict(
             locators=locators_of(found.claims.grid[one], found.i[one], found.j[one], level)[0],
