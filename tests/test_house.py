@@ -14,7 +14,7 @@ LINES = [
     {"parks", "verdict"},
     {"spots"},
     {"rank", "describe"},
-    {"find"},
+    {"find", "check", "standstill"},
     {"page", "exports"},
     {"read", "write"},
     {"cli"},
@@ -35,7 +35,8 @@ WITHIN = {
 NOT_IN_CORE = {"click", "pyogrio", "folium", "branca", "sqlite3", "pathlib", "tempfile", "io"}
 CORE = {
     "errors", "model", "cautions", "locator", "geodesy", "coordinates", "confidence", "outlines", "clearance",
-    "containment", "lattice", "parks", "verdict", "spots", "rank", "describe", "find", "cores",
+    "containment", "lattice", "parks", "verdict", "spots", "rank", "check", "describe", "find",
+    "cores",
 }  # fmt: skip
 
 

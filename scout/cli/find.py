@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from scout.cli.options import options_from, reading_options, search_options
+from scout.cli.options import options_from, reading_options, search_options, station_from, station_options
 from scout.cli.progress import progress
 
 if TYPE_CHECKING:
@@ -36,6 +36,7 @@ class Wanted:
 
 @click.command("find")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@station_options
 @search_options
 @reading_options
 @click.option("--map", "map_path", metavar="OUT.html", help="Write the map: one file, needs no network.")
@@ -51,6 +52,9 @@ class Wanted:
 @click.option("--title", metavar="TEXT", default="", help="Title of the map.")
 def command(
     files: tuple[str, ...],
+    station_radius: float,
+    fix_error: float,
+    boundary_error: float,
     corridor: float | None,
     id_column: str | None,
     name_column: str | None,
@@ -68,7 +72,8 @@ def command(
     FILE is a boundary file: GeoJSON, GeoPackage, Shapefile (plain or zipped), FlatGeobuf, GeoParquet, KML
     or KMZ. Exit status: 0 when something was found, 1 when nothing was, 2 for bad input.
     """
-    options = options_from(**search)
+    station = station_from(station_radius, fix_error, boundary_error)
+    options = options_from(station=station, **search)
     reading = {"layer": layer, "assume_crs": crs}
     building = {"corridor_m": corridor, "id_column": id_column, "name_column": name_column}
     wanted = Wanted(map_path, save_paths, top, save_listed, title)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-
 import click
 
 __all__ = ["command"]
@@ -14,17 +12,19 @@ __all__ = ["command"]
 def command(places: tuple[str, ...]) -> None:
     """Show the cell of a locator, or the locators of a place.
 
-    PLACE is a locator of one to five pairs (JO22ab) or LAT,LON in decimal degrees (52.06,4.04).
+    PLACE is a locator of one to five pairs (JO22ab) or coordinates, latitude first: 52.06,4.04 or
+    "52 03.6 N 4 02.4 E". UTM, MGRS, ISO 6709 and geo: links are read too.
     """
-    from scout.coordinates import decimal, minutes, parse_place
+    from scout.coordinates import decimal, minutes, read_place
     from scout.geodesy import degree_lengths
     from scout.locator import LEVELS, decode, encode
 
-    for k, place in enumerate(places):
+    for k, text in enumerate(places):
         if k:
             click.echo()
-        if re.match(r"\s*[A-Za-z]", place):
-            cell = decode(place)
+        place = read_place(text)
+        if place.cell is not None:
+            cell = decode(place.cell)
             level = len(cell.locator) // 2
             per_lon, per_lat = degree_lengths(cell.lat)
             click.echo(f"{cell.locator}  ({LEVELS[level - 1]})")
@@ -34,11 +34,10 @@ def command(places: tuple[str, ...]) -> None:
             size = f"{cell.width * per_lon:,.1f} m east-west, {cell.height * per_lat:,.1f} m north-south"
             click.echo(f"  size at the centre {size}")
         else:
-            lon, lat = parse_place(place)
-            click.echo(f"{decimal(lon, lat)}   {minutes(lon, lat)}")
-            per_lon, per_lat = degree_lengths(lat)
+            click.echo(place.understood)
+            per_lon, per_lat = degree_lengths(place.lat)
             for level, name in enumerate(LEVELS, start=1):
-                text = encode(lon, lat, level)
-                cell = decode(text)
+                locator = encode(place.lon, place.lat, level)
+                cell = decode(locator)
                 size = f"{cell.width * per_lon:,.1f} x {cell.height * per_lat:,.1f} m"
-                click.echo(f"  {name:10} {text:10}  {size}")
+                click.echo(f"  {name:10} {locator:10}  {size}")

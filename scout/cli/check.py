@@ -1,0 +1,106 @@
+"""``scout check``: planned places judged."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import TYPE_CHECKING
+
+import click
+
+from scout.cli.options import ManyFiles, reading_options, station_from, station_options
+from scout.cli.progress import progress
+
+if TYPE_CHECKING:
+    from scout.model import Checked, Parks, Station
+    from scout.read.places import NamedPlace
+
+__all__ = ["command", "judged"]
+
+_TOLD = 20  # places told in full; more are a line each
+_MOVES = 2000  # places for which the better centre is worked out
+
+
+@click.command("check", cls=ManyFiles, context_settings={"ignore_unknown_options": True})
+@click.argument("places", nargs=-1, metavar="PLACE...", type=click.UNPROCESSED)
+@click.option("--parks", "files", multiple=True, required=True, metavar="FILE...", help="Boundary files.")
+@click.option("--from", "list_path", metavar="FILE", help="Places of a .csv, .gpx or .geojson file.")
+@station_options
+@reading_options
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def command(
+    places: tuple[str, ...],
+    files: tuple[str, ...],
+    list_path: str | None,
+    level: str,
+    station_radius: float,
+    fix_error: float,
+    boundary_error: float,
+    corridor: float | None,
+    id_column: str | None,
+    name_column: str | None,
+    layer: str | None,
+    crs: str | None,
+    as_json: bool,
+) -> int:
+    """Say whether planned places count, for which grids and parks, and how to put them right.
+
+    PLACE is decimal degrees (45.12,-89.45), degrees and minutes (45 07.2 N 89 27.0 W), degrees, minutes and
+    seconds, a locator, a geo: URI, ISO 6709, UTM or MGRS. A locator stands for its whole cell. Exit status:
+    0 when all places are firm, 1 when not, 2 for bad input.
+    """
+    from scout.cli.answers import as_json_text, told
+    from scout.locator import level_number
+    from scout.parks import build_parks
+    from scout.read import read_layers
+
+    station = station_from(station_radius, fix_error, boundary_error)
+    number = level_number(level)
+    planned = _planned(places, list_path)
+    with progress() as show:
+        layers = read_layers(files, layer=layer, assume_crs=crs, progress=show)
+        parks = build_parks(layers, corridor_m=corridor, id_column=id_column, name_column=name_column)
+        results = list(judged(parks, planned, number, station, show))
+    if as_json:
+        click.echo(as_json_text(planned, results))
+    else:
+        for line in told(planned, results, number, station, in_full=len(planned) <= _TOLD):
+            click.echo(line)
+    return 0 if all(result.verdict.word == "firm" for result in results) else 1
+
+
+def _planned(places: Sequence[str], list_path: str | None) -> list[NamedPlace]:
+    from scout.coordinates import read_place
+    from scout.errors import InputError
+    from scout.read.places import NamedPlace, read_places
+
+    planned = []
+    for text in places:
+        place = read_place(text)
+        planned.append(
+            NamedPlace(text, place.lon, place.lat, place.understood, place.cell, place.uncertainty_m)
+        )
+    if list_path is not None:
+        planned += read_places(list_path)
+    if not planned:
+        raise InputError("check", "no place is given", "add a PLACE, or --from a file of them")
+    return planned
+
+
+def judged(
+    parks: Parks, planned: Sequence[NamedPlace], level: int, station: Station, show: Callable[[str], None]
+) -> Iterator[Checked]:
+    """Answers in the order of the places; one that states its own uncertainty is judged with that."""
+    from dataclasses import replace
+
+    from scout.check import Check, check
+
+    groups: dict[float, list[int]] = {}
+    for row, place in enumerate(planned):
+        groups.setdefault(max(station.fix_error_m, place.uncertainty_m or 0.0), []).append(row)
+    found: dict[int, Checked] = {}
+    for error, rows in groups.items():
+        options = Check(level, replace(station, fix_error_m=error), moves=len(planned) <= _MOVES)
+        lon, lat = [planned[r].lon for r in rows], [planned[r].lat for r in rows]
+        some = check(parks, lon, lat, options, [planned[r].cell for r in rows], show)
+        found.update(zip(rows, some, strict=True))
+    yield from (found[row] for row in range(len(planned)))

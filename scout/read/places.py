@@ -1,0 +1,118 @@
+"""Planned places out of a file: CSV, GPX waypoints or GeoJSON points."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from scout.coordinates import decimal, read_place
+from scout.errors import InputError, PlaceError, RecordError
+
+__all__ = ["NamedPlace", "read_places"]
+
+_LAT = ("latitude", "lat", "y")
+_LON = ("longitude", "lon", "lng", "long", "x")
+_PLACE = ("place", "locator", "position", "coordinates")
+_NAME = ("name", "title", "label", "id")
+
+
+@dataclass(frozen=True, slots=True)
+class NamedPlace:
+    """A place with what it is called in its file; ``cell`` when it was given as a locator."""
+
+    name: str
+    lon: float
+    lat: float
+    understood: str
+    cell: str | None = None
+    uncertainty_m: float | None = None
+
+
+def read_places(path: str | Path) -> list[NamedPlace]:
+    """Places of a ``.csv``, ``.gpx`` or ``.geojson`` file, in its order.
+
+    A CSV has a row of names: latitude and longitude columns in decimal degrees, or one column of places as
+    people write them.
+
+    Raises
+    ------
+    InputError
+        Naming the file, and the line or record.
+    """
+    source = Path(path)
+    if not source.is_file():
+        raise InputError(str(path), "there is no such file", "check the name")
+    suffix = source.suffix.lower()
+    if suffix == ".csv":
+        places = list(_from_csv(source))
+    elif suffix in (".gpx", ".geojson", ".json"):
+        places = list(_from_points(source, "waypoints" if suffix == ".gpx" else None))
+    else:
+        raise InputError(
+            str(path), f"places are not read from {suffix or 'this'}", "give .csv, .gpx or .geojson"
+        )
+    if not places:
+        raise InputError(str(path), "it holds no places", "give at least one")
+    return places
+
+
+def _from_csv(path: Path) -> Iterator[NamedPlace]:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(str(path), "is not UTF-8 text", "save it as CSV in UTF-8") from None
+    first = text.partition("\n")[0]
+    separator = max(",;\t", key=first.count)
+    rows = csv.reader(text.splitlines(), delimiter=separator)
+    heads = [head.strip().lower() for head in next(rows, [])]
+    lat, lon, place, name = (_column(heads, words) for words in (_LAT, _LON, _PLACE, _NAME))
+    if place is None and (lat is None or lon is None):
+        raise InputError(
+            str(path),
+            f"no column of places among {', '.join(heads) or 'none'}",
+            "name two columns latitude and longitude, or one place",
+        )
+    for row in rows:
+        if not any(cell.strip() for cell in row):
+            continue
+        where = f"{path}, line {rows.line_num}"
+        wanted = [lat, lon] if lat is not None and lon is not None else [place]
+        cells = [row[k] if k is not None and k < len(row) else "" for k in wanted]
+        called = row[name].strip() if name is not None and name < len(row) else ""
+        yield _named(where, called or f"line {rows.line_num}", ", ".join(cells))
+
+
+def _column(heads: list[str], words: tuple[str, ...]) -> int | None:
+    return next((heads.index(word) for word in words if word in heads), None)
+
+
+def _named(where: str, name: str, text: str) -> NamedPlace:
+    try:
+        found = read_place(text)
+    except PlaceError as error:
+        raise RecordError(where, f"{error.where} {error.what}", error.remedy) from None
+    return NamedPlace(name, found.lon, found.lat, found.understood, found.cell, found.uncertainty_m)
+
+
+def _from_points(path: Path, layer: str | None) -> Iterator[NamedPlace]:
+    import pyogrio
+    import shapely
+
+    try:
+        frame = pyogrio.read_dataframe(path, layer=layer)
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+        raise InputError(str(path), f"cannot be read ({error})", "check that it is whole") from None
+    heads = {str(column).lower(): column for column in frame.columns}
+    name = next((heads[word] for word in _NAME if word in heads), None)
+    for number, point in enumerate(frame.geometry, start=1):
+        where = f"{path}, record {number}"
+        if point is None or shapely.get_type_id(point) != 0 or point.is_empty:
+            raise RecordError(where, "it is no point", "give points or waypoints only")
+        called = str(frame[name].iat[number - 1]) if name is not None else ""
+        if not (abs(point.y) <= 90 and abs(point.x) <= 180):
+            what = f"latitude {point.y:g}, longitude {point.x:g} is not on the globe"
+            raise RecordError(where, what, "mend or remove it")
+        called = called if called not in ("", "None", "nan") else str(number)
+        yield NamedPlace(called, float(point.x), float(point.y), decimal(point.x, point.y))
