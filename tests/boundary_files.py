@@ -13,6 +13,7 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pyogrio
+import pytest
 import shapely
 
 from scout.model import RECORD, Layer, Source
@@ -60,6 +61,7 @@ def written(path: Path, frame: gpd.GeoDataFrame, **options: Any) -> Path:
 
 def _written(path: Path, frame: gpd.GeoDataFrame, **options: Any) -> Path:
     if path.suffix in (".parquet", ".geoparquet"):
+        pytest.importorskip("pyarrow", reason="GeoParquet needs the extra `parquet`")
         frame.to_parquet(path, **options)
     elif path.suffix == ".kmz":
         inner = written(path.with_suffix(".kml"), frame)
@@ -149,7 +151,7 @@ def _broken_kml(path: Path) -> None:
 
 
 def _broken_parquet(path: Path) -> None:
-    import pyarrow
+    pyarrow = pytest.importorskip("pyarrow", reason="GeoParquet needs the extra `parquet`")
     from pyarrow import parquet
 
     geo = {

@@ -71,6 +71,27 @@ def test_records_without_an_id_are_never_joined(empty: Any) -> None:
     assert found == ["q1", "parks:2", "parks:3"]
 
 
+@pytest.mark.parametrize(
+    ("column", "values"), [("OBJECTID", [4, 5, 7]), ("id", [0, 1, 2]), ("Id", list("123"))]
+)
+def test_row_counters_of_two_files_say_nothing_of_each_other(column: str, values: list[Any]) -> None:
+    two = [layer(BOXES[3 * n : 3 * n + 3], called=name, **{column: values}) for n, name in enumerate("ab")]
+    parks = build_parks(two)
+    texts_of = [str(value) for value in values]
+    assert parks.frame[PARK_ID].tolist() == [f"{name}/{text}" for name in "ab" for text in texts_of]
+    assert len(parks.report.notes) == 2
+    assert parks.report.notes[0].startswith(f"a.gpkg: the column {column} only counts records")
+    assert ids(two[0]) == texts_of, "alone there is nothing to tell apart"
+    joined = build_parks(two, id_column=column)
+    assert joined.frame[PARK_ID].tolist() == texts_of, "named by option they are joined"
+    assert joined.report.notes == ()
+
+
+def test_a_counter_keeps_clear_of_the_ids_of_another_file() -> None:
+    telling, counting = layer(BOXES[:2], ref=["4", "x"]), layer(BOXES[2:4], called="b", gid=[4, 9])
+    assert ids(telling, counting) == ["4", "x", "b/4", "b/9"]
+
+
 def test_record_numbers_of_two_layers_do_not_collide_with_each_other_or_with_real_ids() -> None:
     found = ids(
         layer(BOXES[:2]), layer(BOXES[2:4]), layer(BOXES[4:], called="x", ref=["parks:2", "parks (2):1"])

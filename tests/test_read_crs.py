@@ -127,6 +127,14 @@ def test_one_layer_may_need_several_operations_and_the_worst_counts(tmp_path: Pa
     assert "NAD83 to WGS 84 (1) (null, 4 m)" in source.operation
 
 
+def test_refused_records_have_no_say_in_the_operation(tmp_path: Path) -> None:
+    shapes = [around(*US, 4269).geometry.iloc[0], shapely.box(5e5, 4e6, 6e5, 5e6)]
+    frame = gpd.GeoDataFrame({"name": ["a", "b"]}, geometry=shapes, crs=4269)
+    layer = read_one(written(tmp_path / "parks.gpkg", frame))
+    assert len(layer.refused) == 1
+    assert layer.source.operation == "NAD83 to WGS 84 (1) (null, 4 m)"
+
+
 def test_records_outside_the_area_of_the_transformation_are_counted(tmp_path: Path) -> None:
     frame = gpd.GeoDataFrame(
         geometry=[shapely.box(144, 13, 145, 14), shapely.box(-90, 40, -89, 41)], crs=4269
@@ -259,10 +267,10 @@ def test_a_far_off_system_is_warned_of(tmp_path: Path) -> None:
     assert any("far outside the area that EPSG:2193" in text for text in warnings), warnings
 
 
-def test_coordinates_without_an_image_are_refused_one_by_one(tmp_path: Path) -> None:
-    frame = around(*US, 32614)
-    far = shapely.box(1e12, 1e12, 2e12, 2e12)
-    frame = gpd.GeoDataFrame({"name": ["a", "b"]}, geometry=[frame.geometry.iloc[0], far], crs=32614)
+@pytest.mark.parametrize(("crs", "far"), [(32614, 1e12), (3832, 1e168), (3857, 1e12), (5070, 1e200)])
+def test_coordinates_without_an_image_are_refused_one_by_one(crs: int, far: float, tmp_path: Path) -> None:
+    shapes = [around(*US, crs).geometry.iloc[0], shapely.box(-far, 1e6, 2 * far, 2e6)]
+    frame = gpd.GeoDataFrame({"name": ["a", "b"]}, geometry=shapes, crs=crs)
     layer = read_one(written(tmp_path / "parks.gpkg", frame))
     assert len(layer.frame) == 1
     assert len(layer.refused) == 1

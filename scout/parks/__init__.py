@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -47,8 +49,10 @@ def build_parks(
     -------
     Parks
         The frame has a RangeIndex, parks in order of first appearance and the columns `PARK_ID`, `PARK_NAME`,
-        `KIND`, `SOURCE`, `DATUM_ERROR` and geometry. Records of one id are united, also across files. Where
-        there is no id, layer and record number serve, as in "trails:12". `DATUM_ERROR` is the stated accuracy
+        `KIND`, `SOURCE`, `DATUM_ERROR` and geometry. Records of one id are united, also across files, unless
+        the id is a row counter found by itself, such as OBJECTID: that is kept apart from those of other
+        layers ("north/12") and noted. Where there is no id, layer and record number serve ("trails:12").
+        `DATUM_ERROR` is the stated accuracy
         of the transformation, `UNKNOWN_DATUM_ERROR_M` where there is none, the largest where sources meet.
         Geometry is valid and polygonal; longitudes are continuous, see `scout.parks.seam.continuous`.
 
@@ -73,11 +77,13 @@ def build_parks(
 class _Joined:
     frame: gpd.GeoDataFrame
     merged: int
+    notes: tuple[str, ...]
 
 
 def _joined(layers: Sequence[Layer], grounds: Sequence[Grounds]) -> _Joined:
     """One row per id, in order of first appearance."""
-    ids = np.concatenate(_filled_ids(layers, grounds))
+    filled, notes = _filled_ids(layers, grounds)
+    ids = np.concatenate(filled)
     names = np.concatenate([one.names for one in grounds])
     shapes = np.concatenate([one.geometry for one in grounds])
     corridors = np.concatenate([one.corridor for one in grounds])
@@ -109,7 +115,7 @@ def _joined(layers: Sequence[Layer], grounds: Sequence[Grounds]) -> _Joined:
         geometry=gpd.array.GeometryArray(continuous(united)),
         crs="EPSG:4326",
     )
-    return _Joined(frame, int(len(ids) - len(unique)))
+    return _Joined(frame, int(len(ids) - len(unique)), tuple(notes))
 
 
 def _datum_error(layer: Layer) -> float:
@@ -117,21 +123,35 @@ def _datum_error(layer: Layer) -> float:
     return UNKNOWN_DATUM_ERROR_M if accuracy is None else accuracy
 
 
-def _filled_ids(layers: Sequence[Layer], grounds: Sequence[Grounds]) -> list[NDArray[np.object_]]:
-    """Ids with layer and record number where there is none, not met among the ids that there are."""
-    taken = set(np.concatenate([one.ids for one in grounds]).tolist())
-    filled = []
+def _filled_ids(layers: Sequence[Layer], grounds: Sequence[Grounds]) -> tuple[list[NDArray[Any]], list[str]]:
+    """Ids for all records, and notes on those kept apart.
+
+    Where there is no id, layer and record number serve, not met among the ids that there are. Row counters
+    of two files say nothing of each other: where they meet, they are told apart by their layer.
+    """
+    met = Counter(text for one in grounds for text in set(one.ids.tolist()) if text)
+    taken, filled, notes = set(met), [], []
     for layer, one in zip(layers, grounds, strict=True):
         ids, empty = one.ids.copy(), one.ids == ""
         label, count = layer.source.layer, 1
-        made = [f"{label}:{number}" for number in one.records[empty]]
-        while not taken.isdisjoint(made):
+        apart = one.counter and any(met[text] > 1 for text in ids[~empty])
+        while True:
+            made = [f"{label}:{number}" for number in one.records[empty]]
+            told = [f"{label}/{text}" for text in ids[~empty]] if apart else []
+            if taken.isdisjoint(made) and taken.isdisjoint(told):
+                break
             count += 1
-            made = [f"{label} ({count}):{number}" for number in one.records[empty]]
+            label = f"{layer.source.layer} ({count})"
         ids[empty] = made
-        taken.update(made)
+        if apart:
+            ids[~empty] = told
+            notes.append(
+                f"{layer.source.where}: the column {one.id_column} only counts records, so its ids are "
+                "not joined with equal ones of other layers; name it as the id column to join them"
+            )
+        taken.update(made, told)
         filled.append(ids)
-    return filled
+    return filled, notes
 
 
 def _report(layers: Sequence[Layer], grounds: Sequence[Grounds], joined: _Joined) -> ParkReport:
@@ -148,6 +168,7 @@ def _report(layers: Sequence[Layer], grounds: Sequence[Grounds], joined: _Joined
             for line in (*layer.refused, *one.refused)
         ),
         skipped=tuple(line for one in grounds for line in one.skipped),
+        notes=joined.notes,
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scout.errors import InputError
 from scout.model import GEOMETRY, RECORD, Layer
 
-__all__ = ["ID_WORDS", "NAME_WORDS", "check_named", "choose_id", "choose_name", "texts"]
+__all__ = ["ID_WORDS", "NAME_WORDS", "Ids", "check_named", "choose_id", "choose_name", "texts"]
 
 # Column names in lower case without signs, the more telling first.
 ID_WORDS = (
@@ -26,8 +26,10 @@ ID_WORDS = (
 NAME_WORDS = (
     *("parkname", "unitname", "sitename", "areaname", "reservename", "trailname", "rivername"),
     *("name", "fullname", "officialname", "longname", "nameen", "englishname", "title", "label"),
-    *("unitnm", "parknm", "locnm", "localname", "shortname", "nm", "placename", "featurename", "description"),
+    *("unitnm", "parknm", "locnm", "localname", "shortname", "nm", "placename", "featurename"),
 )
+# Names of row counters: they tell records of one file apart and mean nothing in another.
+_COUNTERS = frozenset({"objectid", "gid", "fid", "ogcfid", "recordid", "recno", "featid", "atid"})
 # Texts that mean "no value" in tables of real agencies; as an id they would join strangers.
 _NOTHING = frozenset({"", "null", "<null>", "none", "nan", "n/a", "na", "-", "?", "unknown", "tbd"})
 _LEAST_FILLED = 0.5  # of the records; below, a column is no id column
@@ -75,7 +77,7 @@ def _text(value: Any) -> str:
     return str(value).strip()
 
 
-def ids_of(column: pd.Series) -> NDArray[np.object_]:
+def _ids_of(column: pd.Series) -> NDArray[np.object_]:
     """Ids as text, empty where the text only says that there is none."""
     made = texts(column)
     low = pd.Series(made, dtype=object).str.casefold()
@@ -115,29 +117,49 @@ def _found(layer: Layer, asked: str) -> str:
     return next((name for name in there if name.casefold() == asked.casefold()), "")
 
 
+def _plain(name: str) -> str:
+    return re.sub(r"[^a-z0-9]", "", name.casefold())
+
+
 def _known(layer: Layer, words: Sequence[str]) -> list[str]:
     """Columns with a known name, the more telling first."""
-    plain = {name: re.sub(r"[^a-z0-9]", "", name.casefold()) for name in _attributes(layer)}
+    plain = {name: _plain(name) for name in _attributes(layer)}
     known = [name for name in plain if plain[name] in words]
     return sorted(known, key=lambda name: words.index(plain[name]))
 
 
-def choose_id(layer: Layer, asked: str | None) -> tuple[str, NDArray[np.object_]]:
-    """The id column of a layer and its values; ("", all empty) if no column will do.
+class Ids(NamedTuple):
+    """The id column of a layer ("" if none), its values, and whether it only counts the rows."""
+
+    column: str
+    values: NDArray[np.object_]
+    counter: bool = False
+
+
+def choose_id(layer: Layer, asked: str | None) -> Ids:
+    """Find the id column.
 
     A column found by its name must be filled for half of the records and have as many different values as
-    half of those: records of one id are joined, and a column of classes would join everything.
+    half of those: records of one id are joined, and a column of classes would join everything. One named by
+    option is taken as it is.
     """
     named = _found(layer, asked) if asked else ""
     if named:
-        return named, ids_of(layer.frame[named])
+        return Ids(named, _ids_of(layer.frame[named]))
     for name in _known(layer, ID_WORDS):
-        values = ids_of(layer.frame[name])
+        values = _ids_of(layer.frame[name])
         filled = values[values != ""]
         enough = 0 < len(filled) >= _LEAST_FILLED * len(values)
         if enough and len(pd.unique(filled)) >= _LEAST_DISTINCT * len(filled):
-            return name, values
-    return "", np.full(len(layer.frame), "", dtype=object)
+            return Ids(name, values, _plain(name) in _COUNTERS or _counts(filled))
+    return Ids("", np.full(len(layer.frame), "", dtype=object))
+
+
+def _counts(values: NDArray[np.object_]) -> bool:
+    """Whether values are the numbers from 0 or from 1, three of them at least."""
+    whole = set(values.tolist())
+    size = len(values)
+    return size > 2 and any(whole == {str(n) for n in range(first, first + size)} for first in (0, 1))
 
 
 def choose_name(layer: Layer, asked: str | None) -> tuple[str, NDArray[np.object_]]:

@@ -28,6 +28,7 @@ class Grounds:
     geometry: NDArray[np.object_]
     records: NDArray[np.int64]
     ids: NDArray[np.object_]
+    counter: bool  # the ids only count the rows of their layer
     names: NDArray[np.object_]
     corridor: NDArray[np.bool_]
     id_column: str
@@ -53,7 +54,7 @@ def grounds_of(
     corridor_m : float or None
         Half-width around lines.
     """
-    id_name, ids = choose_id(layer, id_column)
+    ids = choose_id(layer, id_column)
     name_name, names = choose_name(layer, name_column)
     sorting = _Sorting(layer, names, corridor_m)
     sorting.sort()
@@ -61,10 +62,11 @@ def grounds_of(
     return Grounds(
         sorting.ground[used],
         sorting.records[used],
-        ids[used],
+        ids.values[used],
+        ids.counter,
         names[used],
         sorting.widened[used],
-        id_name,
+        ids.column,
         name_name,
         tuple(sorting.repaired),
         tuple(sorting.refused),
@@ -84,8 +86,8 @@ class _Sorting:
         self.ground: NDArray[np.object_] = np.array(layer.frame.geometry.array, dtype=object)
         self.lines = np.full(len(self.ground), None, dtype=object)
         self.widened = np.zeros(len(self.ground), dtype=bool)
-        number_row = {int(number): row for row, number in enumerate(self.records)}
-        self.repaired = [self._line(number_row[n], text) for n, text in layer.repaired if n in number_row]
+        rows = ((np.flatnonzero(self.records == number), text) for number, text in layer.repaired)
+        self.repaired = [self._line(int(row[0]), text) for row, text in rows if row.size]
         self.refused: list[str] = []
         self.skipped: list[str] = []
         self.lines_skipped = self.points_skipped = 0

@@ -26,7 +26,7 @@ __all__ = ["read_layers"]
 
 
 def read_layers(
-    paths: Sequence[Path | str],
+    paths: Path | str | Sequence[Path | str],
     layer: str | None = None,
     progress: Callable[[str], None] | None = None,
     bounds: Box | None = None,
@@ -36,7 +36,7 @@ def read_layers(
 
     Parameters
     ----------
-    paths : sequence of path
+    paths : path or sequence of path
         GeoJSON, GeoPackage, Shapefile (plain or zipped), FlatGeobuf, GeoParquet, KML, KMZ.
     layer : str, optional
         Read only the layer of that name; every file must have it.
@@ -63,6 +63,7 @@ def read_layers(
     CrsError
         A file names no coordinate system and none is assumed, or one that leads nowhere.
     """
+    paths = [paths] if isinstance(paths, (str, Path)) else paths
     if not paths:
         raise InputError("input", "no file was named", "name one or more files of park boundaries")
     _check_twice(paths)

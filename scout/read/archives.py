@@ -11,8 +11,9 @@ from pathlib import Path, PurePosixPath
 
 from scout.errors import InputError
 
-__all__ = ["mapped", "opened", "read"]
+__all__ = ["mapped", "members", "opened", "read"]
 
+_DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError, UnicodeError)
 _LARGEST = 2**30  # bytes taken from one archive member into memory; more is no plan of parks
 
 
@@ -39,10 +40,16 @@ def opened(name: str, file: Path) -> Iterator[zipfile.ZipFile]:
                 if parts.is_absolute() or ".." in parts.parts or ":" in member:
                     raise InputError(name, f"the archive member {member!r} leads out of it", "pack it again")
             yield archive
-    except (zipfile.BadZipFile, zlib.error, EOFError) as error:
+    except (*_DAMAGE, NotImplementedError) as error:
         raise InputError(
             name, f"is no zip archive or a damaged one ({error})", "download it again"
         ) from error
+
+
+def members(archive: zipfile.ZipFile, suffix: str) -> list[str]:
+    """Members with that suffix, without the shadow files that macOS puts into archives."""
+    paths = [PurePosixPath(member) for member in archive.namelist()]
+    return [str(path) for path in paths if path.suffix.lower() == suffix and not path.name.startswith("._")]
 
 
 def read(name: str, archive: zipfile.ZipFile, member: str, size: int = -1) -> bytes:
@@ -52,7 +59,7 @@ def read(name: str, archive: zipfile.ZipFile, member: str, size: int = -1) -> by
     try:
         with archive.open(member) as stream:
             return stream.read(size if size >= 0 else _LARGEST)
-    except (RuntimeError, NotImplementedError) as error:  # encrypted, or an unknown compression
+    except (*_DAMAGE, RuntimeError) as error:  # RuntimeError: encrypted, or an unknown compression
         raise InputError(
             name, f"the archive member {member!r} cannot be read ({error})", "unpack it"
         ) from error

@@ -179,10 +179,12 @@ def datum_of(text: str | None, where: str, assumed: str | None = None) -> Datum:
         raise CrsError(
             where, f"{crs.name} is a {kind}, not one of places on the Earth", "export it as EPSG:4326"
         )
-    with collected_warnings():
-        group = TransformerGroup(crs, WGS84, always_xy=True)
-    if not group.transformers:
-        raise CrsError(where, f"PROJ knows no way from {crs.name} to WGS 84", "export it as EPSG:4326")
+    try:
+        with collected_warnings():
+            group = TransformerGroup(crs, WGS84, always_xy=True)
+    except (IndexError, ProjError) as error:  # pyproj's IndexError means an empty list
+        what = f"PROJ knows no way from {crs.name} to WGS 84"
+        raise CrsError(where, what, "export it as EPSG:4326") from error
     several = len(group.transformers) > 1
     return Datum(
         crs,

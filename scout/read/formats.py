@@ -116,7 +116,7 @@ def _geopackage(name: str, file: Path) -> list[Opening]:
                 "select sql from sqlite_master where sql like 'create virtual%'"
             ).fetchall()
             tables = database.execute("select count(*) from gpkg_contents").fetchone()[0]
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeError) as error:
         raise InputError(name, f"is no GeoPackage or a damaged one ({error})", "export it again") from error
     virtual = [sql for (sql,) in rows if re.match(r"create\s+virtual", sql, re.IGNORECASE)]
     foreign = [sql for sql in virtual if not re.search(r"\busing\s+\"?rtree\b", sql, re.IGNORECASE)]
@@ -145,7 +145,7 @@ def _shape_opening(target: str, stem: str, encoding: str | None, notes: tuple[st
 
 def _zipped_shapefiles(name: str, file: Path) -> list[Opening]:
     with archives.opened(name, file) as archive:
-        members = [m for m in archive.namelist() if m.lower().endswith(".shp")]
+        members = archives.members(archive, ".shp")
         if not members:
             raise InputError(name, "holds no Shapefile", "unpack it and name the file inside")
         openings = []
@@ -178,7 +178,7 @@ def _kml(name: str, file: Path) -> list[Opening]:
 
 def _kmz(name: str, file: Path) -> list[Opening]:
     with archives.opened(name, file) as archive:
-        members = [m for m in archive.namelist() if m.lower().endswith(".kml")]
+        members = archives.members(archive, ".kml")
         if not members:
             raise InputError(name, "holds no KML file")
         texts = [archives.read(name, archive, member) for member in members]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +14,7 @@ from scout.errors import InputError
 from scout.read.archives import mapped
 from scout.read.salvage import Shape
 
-__all__ = ["check", "given_up"]
+__all__ = ["check", "geometries", "shapes_of"]
 
 _TAIL = 4096  # bytes at the end of the file where a late `crs` member is looked for
 _LARGEST = 100_000_000  # bytes; beyond it lost geometries are not looked up, parsing would take gigabytes
@@ -57,29 +57,24 @@ def check(name: str, file: Path) -> str:
     return f"EPSG:{stated.get('code')}" if kind == "epsg" else str(stated.get("name"))
 
 
-def given_up(file: Path, numbers: Collection[int]) -> dict[int, list[Shape]]:
-    """The shapes that the text has for records without geometry.
+def geometries(file: Path) -> list[Any]:
+    """The geometry of every record as the text has it, for those that GDAL gives up on.
 
-    Parameters
-    ----------
-    numbers : collection of int
-        1-based record numbers to look up.
-
-    Returns
-    -------
-    dict
-        Only for records whose geometry the text has; empty for very large files and unreadable text.
+    Empty for very large files and for text that Python cannot read either.
     """
     if file.stat().st_size > _LARGEST:
-        return {}
+        return []
     try:
         whole = json.loads(file.read_text("utf-8-sig"))
         features = whole.get("features", [whole])
-        records = [f for f in features if isinstance(f, dict)]
+        return [feature.get("geometry") for feature in features if isinstance(feature, dict)]
     except (ValueError, AttributeError, TypeError, RecursionError):
-        return {}
-    wanted = {n: records[n - 1].get("geometry") for n in numbers if n <= len(records)}
-    return {n: list(_shapes(geometry)) for n, geometry in wanted.items() if isinstance(geometry, dict)}
+        return []
+
+
+def shapes_of(geometry: dict[str, Any]) -> list[Shape]:
+    """The shapes of a GeoJSON geometry, with None for what is no run of positions."""
+    return list(_shapes(geometry))
 
 
 def _shapes(geometry: dict[str, Any]) -> Iterator[Shape]:

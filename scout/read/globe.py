@@ -34,6 +34,7 @@ CAUSES = {
 }
 _WIDEST_LON = 540.0  # degrees; once round from 180, the most that continuous longitudes come to
 _METRES = 1000.0  # degrees; larger numbers are not degrees gone wrong but another unit
+_FARTHEST = 1e9  # metres or feet; beyond it PROJ wraps numbers round the globe that are no places on it
 _ROUNDING = 1e-6  # degrees that a latitude may exceed 90 by and be taken for 90
 
 
@@ -57,7 +58,7 @@ def place(geometry: NDArray[np.object_], datum: Datum) -> Placed:
     """
     before = _flattened(geometry)
     result = Placed(before)
-    with np.errstate(invalid="ignore"):
+    with np.errstate(all="ignore"):
         bounds, length = shapely.bounds(before), shapely.length(before)
     # A length is not finite if any coordinate is not; only then the coordinates themselves are looked at.
     _refuse(result, np.flatnonzero(~np.isfinite(length)), "not finite", _not_finite)
@@ -65,11 +66,15 @@ def place(geometry: NDArray[np.object_], datum: Datum) -> Placed:
     if datum.geographic:
         _check_degrees(result, bounds, 90.0 / datum.quarter_turn)
     if not datum.identity:
-        points, owner = shapely.get_coordinates(before, return_index=True)
-        result.sample = _sample(points)
-        points = _transformed(points, datum)
-        _refuse(result, np.unique(owner[~np.isfinite(points).all(axis=1)]), "no image", _no_image)
-        result.geometry = shapely.set_coordinates(before.copy(), np.where(np.isfinite(points), points, 0.0))
+        source, owner = shapely.get_coordinates(before, return_index=True)
+        points = _transformed(source, datum)
+        lost = (np.abs(source) > _FARTHEST).any(axis=1)
+        # PROJ gives infinity where there is no image, and now and then a number that is no angle.
+        lost |= ~((np.abs(points[:, 0]) <= _WIDEST_LON) & (np.abs(points[:, 1]) <= 90 + _ROUNDING))
+        _refuse(result, np.unique(owner[lost]), "no image", _no_image)
+        result.sample = _sample(source[~lost])
+        points[lost] = 0.0
+        result.geometry = shapely.set_coordinates(before.copy(), points)
     _pull_to_pole(result)
     _unwrap(result, before, datum)
     result.geometry[list(result.refused)] = None
@@ -123,7 +128,7 @@ def _sample(points: NDArray[np.float64]) -> NDArray[np.float64]:
     spread = points[:: max(len(points) // 16, 1)]
     extremes = [f(points[:, k]) for k in (0, 1) for f in (np.argmin, np.argmax)]
     chosen: NDArray[np.float64] = np.concatenate([spread, points[extremes]])
-    return chosen[np.isfinite(chosen).all(axis=1)]
+    return chosen
 
 
 def _transformed(points: NDArray[np.float64], datum: Datum) -> NDArray[np.float64]:

@@ -73,6 +73,7 @@ class _Gathering:
 
     request: Request
     datum: Datum | None = None
+    announced: int = -1  # records that the file says it has; -1 if it does not say
     joined: Callable[[list[Any]], pd.DataFrame] = pd.concat
     attributes: list[Any] = field(default_factory=list)
     numbers: list[NDArray[np.int64]] = field(default_factory=list)
@@ -81,6 +82,7 @@ class _Gathering:
     refused: list[tuple[int, str]] = field(default_factory=list)
     repaired: list[tuple[int, str]] = field(default_factory=list)
     causes: Counter[str] = field(default_factory=Counter)
+    written: list[Any] | None = None
 
     def read(self, opener: Opener) -> None:
         for box in self._boxes():
@@ -94,11 +96,13 @@ class _Gathering:
             return [None]
         try:
             info = pyogrio.read_info(opening.target, layer=self.request.layer)
-        except IndexError as error:  # pyogrio's, where a damaged file opens without a layer
-            raise RuntimeError("it has no layer") from error
+        except (IndexError, UnboundLocalError) as error:
+            # pyogrio's, where a damaged file opens without a layer, or a .prj is not UTF-8.
+            raise RuntimeError("its layer or its coordinate system is damaged") from error
         if info["driver"] not in opening.drivers:
             raise InputError(self.request.path, f"GDAL takes it for {info['driver']}", "export it again")
         if self.request.bounds is None:
+            self.announced = int(info["features"])
             return [None]
         self.datum = datum_of(info["crs"], self.request.path, self.request.assume_crs)
         return list(_asked(self.request.bounds, self.datum))
@@ -130,20 +134,25 @@ class _Gathering:
         return placed.geometry
 
     def _salvage(self, batch: Batch, made: NDArray[np.object_], again: NDArray[np.bool_]) -> None:
-        absent = shapely.is_missing(made) & ~again
-        unread = np.array([wkb is not None for wkb in batch.wkb[absent]], dtype=bool)
-        broken = np.flatnonzero(absent)
-        found = {int(row): salvage.shapes_of_wkb(bytes(batch.wkb[row])) for row in broken[unread]}
-        if self.request.opening.source is not None and not unread.all():
-            rows = {int(batch.numbers[row]): int(row) for row in broken[~unread]}
-            given_up = geojson.given_up(self.request.opening.source, rows)
-            found |= {rows[number]: shapes for number, shapes in given_up.items()}
+        found: dict[int, list[salvage.Shape]] = {}
+        for row in np.flatnonzero(shapely.is_missing(made) & ~again).tolist():
+            if batch.wkb[row] is not None:
+                found[row] = salvage.shapes_of_wkb(bytes(batch.wkb[row]))
+            elif isinstance(written := self._written(int(batch.numbers[row])), dict):
+                found[row] = geojson.shapes_of(written)
         for row, shapes in found.items():
             number, kept = int(batch.numbers[row]), salvage.assemble(shapes)
             made[row] = kept.geometry
             rest = "" if kept.geometry is None else "; the rest of the record is kept"
             self.repaired += [(number, f"{text}; it has been closed") for text in kept.closed]
             self.refused += [(number, f"{text}{rest}") for text in kept.lost]
+
+    def _written(self, number: int) -> Any:
+        """What the text of a GeoJSON file has for the geometry of a record; None in other formats."""
+        if self.written is None:
+            source = self.request.opening.source
+            self.written = geojson.geometries(source) if source is not None else []
+        return self.written[number - 1] if number <= len(self.written) else None
 
     def frame(self) -> gpd.GeoDataFrame:
         """All records but those refused, in order of their numbers."""
@@ -179,12 +188,19 @@ class _Gathering:
             crs=datum.text,
             operation=judged.operation,
             accuracy_m=judged.accuracy_m,
-            warnings=(*request.opening.warnings, *judged.warnings, *heard),
+            warnings=(*request.opening.warnings, *judged.warnings, *self._missing(), *heard),
         )
         refused = tuple(
             str(RecordError(f"{source.where}: record {n}", text)) for n, text in sorted(self.refused)
         )
         return Layer(frame, source, refused, tuple(sorted(self.repaired)))
+
+    def _missing(self) -> list[str]:
+        """GDAL may end early without a word at a damaged place of a GeoPackage."""
+        count = sum(len(numbers) for numbers in self.numbers)
+        if count >= self.announced:
+            return []
+        return [f"the file announces {self.announced} records, {count} could be read: it may be damaged"]
 
     def _check_unit(self, datum: Datum, sample: NDArray[np.float64]) -> None:
         if datum.geographic or not len(sample):

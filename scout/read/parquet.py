@@ -13,11 +13,14 @@ import numpy as np
 
 from scout.errors import InputError
 from scout.read.formats import Opening
-from scout.read.tables import Batch, Box, Stream, arrow_frame
+from scout.read.tables import Batch, Box, Stream, arrow_frame, arrow_trouble
 
 __all__ = ["by_parquet"]
 
-_BATCH = 10_000  # records
+_BATCH = 2000  # records
+_BUFFER = (
+    2**20
+)  # bytes read at a time; by default pyarrow takes whole columns, and the peak is half as much again
 
 
 @contextmanager
@@ -34,27 +37,29 @@ def by_parquet(opening: Opening, _: str | int | None, __: Box | None) -> Iterato
         raise InputError(
             where, "GeoParquet needs pyarrow", "install it with: pip install lattice-scout[parquet]"
         )
-    import pyarrow
     from pyarrow import parquet
 
+    with arrow_trouble(), parquet.ParquetFile(where, pre_buffer=False, buffer_size=_BUFFER) as file:
+        geo = _metadata(file, where)
+        crs = geo["columns"][geo["primary_column"]].get("crs", "OGC:CRS84")
+        text = json.dumps(crs) if isinstance(crs, dict) else crs
+        yield Stream(text, _batches(file, geo, opening), arrow_frame)
+
+
+def _metadata(file: Any, where: str) -> dict[str, Any]:
+    """The `geo` entry of the file's metadata, seen to name a column that is there."""
     try:
-        with parquet.ParquetFile(where) as file:
-            geo = json.loads((file.schema_arrow.metadata or {}).get(b"geo", b"{}"))
-            name = geo.get("primary_column")
-            column = geo.get("columns", {}).get(name)
-            if column is None or name not in file.schema_arrow.names:
-                raise InputError(where, "is Parquet without a geometry column", "write it as GeoParquet")
-            crs = column.get("crs", "OGC:CRS84")
-            yield Stream(
-                json.dumps(crs) if isinstance(crs, dict) else crs,
-                _batches(file, geo, name, opening),
-                arrow_frame,
-            )
-    except (pyarrow.ArrowException, ValueError, AttributeError) as error:
-        raise InputError(where, f"is no GeoParquet or a damaged one ({error})", "write it again") from error
+        geo: dict[str, Any] = json.loads((file.schema_arrow.metadata or {})[b"geo"])
+        known = geo["primary_column"] in file.schema_arrow.names and geo["columns"][geo["primary_column"]]
+    except (KeyError, TypeError, ValueError):
+        known = False
+    if not known:
+        raise InputError(where, "is Parquet without a geometry column", "write it as GeoParquet")
+    return geo
 
 
-def _batches(file: Any, geo: dict[str, Any], name: str, opening: Opening) -> Iterator[Batch]:
+def _batches(file: Any, geo: dict[str, Any], opening: Opening) -> Iterator[Batch]:
+    name = geo["primary_column"]
     nested = [f.name for f in file.schema_arrow if f.type.num_fields]
     plain = [n for n in file.schema_arrow.names if n not in geo["columns"] and n not in nested]
     shapes = None
@@ -64,5 +69,7 @@ def _batches(file: Any, geo: dict[str, Any], name: str, opening: Opening) -> Ite
     for batch in file.iter_batches(_BATCH, columns=plain if shapes is not None else [*plain, name]):
         rows = slice(start, start + len(batch))
         wkb = batch.column(name).to_numpy(zero_copy_only=False) if shapes is None else shapes[rows]
-        yield Batch(batch.select(plain), np.arange(rows.start + 1, rows.stop + 1), wkb)
+        attributes = batch.select(plain).replace_schema_metadata(None)
+        attributes.validate(full=True)
+        yield Batch(attributes, np.arange(rows.start + 1, rows.stop + 1), wkb)
         start = rows.stop

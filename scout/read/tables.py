@@ -7,6 +7,7 @@ where the arrow way fails (curves, text in another encoding than it says), pyogr
 from __future__ import annotations
 
 import importlib.util
+import warnings
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
@@ -20,7 +21,7 @@ from numpy.typing import NDArray
 
 from scout.read.formats import Opening
 
-__all__ = ["Batch", "Box", "Stream", "streams"]
+__all__ = ["Batch", "Box", "Stream", "arrow_frame", "arrow_trouble", "streams"]
 
 Box = tuple[float, float, float, float]
 
@@ -60,8 +61,20 @@ def streams(whole: bool) -> list[Opener]:
 @contextmanager
 def _by_arrow(opening: Opening, layer: str | int | None, box: Box | None) -> Iterator[Stream]:
     options = {"layer": layer, "bbox": box, "encoding": opening.encoding, "return_fids": True}
-    with pyogrio.open_arrow(opening.target, use_pyarrow=True, batch_size=_BATCH, **options) as (meta, reader):
+    options |= {"use_pyarrow": True, "batch_size": _BATCH}
+    with arrow_trouble(), pyogrio.open_arrow(opening.target, **options) as (meta, reader):
         yield Stream(meta["crs"], _arrow_batches(reader, meta, opening), arrow_frame)
+
+
+@contextmanager
+def arrow_trouble() -> Iterator[None]:
+    """What arrow raises over a file, as the RuntimeError that GDAL's errors are."""
+    import pyarrow
+
+    try:
+        yield
+    except (pyarrow.ArrowException, OSError) as error:
+        raise RuntimeError(str(error)) from error
 
 
 def _arrow_batches(reader: Any, meta: dict[str, Any], opening: Opening) -> Iterator[Batch]:
@@ -71,7 +84,9 @@ def _arrow_batches(reader: Any, meta: dict[str, Any], opening: Opening) -> Itera
         names = [name for name in batch.schema.names if name not in (shape, fid)]
         fids = batch.column(fid).to_numpy(zero_copy_only=False)
         wkb = batch.column(shape).to_numpy(zero_copy_only=False)
-        yield Batch(batch.select(names), _numbers(opening, fids, start), wkb)
+        attributes = batch.select(names)
+        attributes.validate(full=True)  # else text that is no UTF-8 goes unnoticed until it is used
+        yield Batch(attributes, _numbers(opening, fids, start), wkb)
         start += len(fids)
 
 
@@ -81,13 +96,19 @@ def arrow_frame(batches: list[Any]) -> pd.DataFrame:
 
     if not batches[0].num_columns:
         return pd.DataFrame(index=range(sum(len(batch) for batch in batches)))
-    return pyarrow.Table.from_batches(batches).to_pandas(integer_object_nulls=True, ignore_metadata=True)
+    with arrow_trouble():
+        return pyarrow.Table.from_batches(batches).to_pandas(integer_object_nulls=True, ignore_metadata=True)
 
 
 @contextmanager
 def _at_once(opening: Opening, layer: str | int | None, box: Box | None) -> Iterator[Stream]:
-    options = {"layer": layer, "bbox": box, "encoding": opening.encoding}
-    meta, fids, wkb, columns = pyogrio.raw.read(opening.target, return_fids=True, **options)
+    options = {"layer": layer, "bbox": box, "return_fids": True}
+    try:
+        read = pyogrio.raw.read(opening.target, encoding=opening.encoding, **options)
+    except UnicodeError:
+        read = pyogrio.raw.read(opening.target, encoding="ISO-8859-1", **options)
+        warnings.warn("text in another encoding than the file says: names may be garbled", stacklevel=1)
+    meta, fids, wkb, columns = read
     frame = pd.DataFrame(
         {str(n): c for n, c in zip(meta["fields"], columns, strict=True)}, index=range(len(fids))
     )
