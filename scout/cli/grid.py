@@ -12,8 +12,9 @@ __all__ = ["command"]
 def command(places: tuple[str, ...]) -> None:
     """Show the cell of a locator, or the locators of a place.
 
-    PLACE is a locator of one to five pairs (JO22ab) or coordinates, latitude first: 52.06,4.04 or
-    "52 03.6 N 4 02.4 E". UTM, MGRS, ISO 6709 and geo: links are read too.
+    PLACE is a locator of one to five pairs (JO22ab) or coordinates, latitude first: in degrees
+    (52.06,4.04), in degrees and minutes or seconds ("52 03.6 N 4 02.4 E"), as UTM, MGRS, ISO 6709
+    or geo: URI.
     """
     from scout.coordinates import decimal, minutes, read_place
     from scout.geodesy import degree_lengths

@@ -1,0 +1,1 @@
+"""Agreement with sources outside: one file per source, named in its docstring with how sure it is."""
