@@ -142,6 +142,8 @@ def _on_lines(
     )
     for some in pieces:
         owner = owning_corners(some, corners, level)
+        # A corner that claims fewer parks than hold it is no home for a stretch in all of them.
+        owner = np.where((owner >= 0) & (at.dropped[owner] > 0), -1, owner) if len(at.i) else owner
         found, owner = _with_stretches(found, at, some, owner, ground)
         owners.append(owner)
     missed = none_found(ground)

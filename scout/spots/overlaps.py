@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scout.cores import on_cores
 from scout.geodesy import degree_lengths, wrap_lon
 from scout.locator import index
-from scout.outlines import Ints
+from scout.outlines import Ints, ragged
 from scout.spots.found import Found, judged
 from scout.verdict import ONE, Claims, Ground, settle
 
@@ -21,6 +21,7 @@ __all__ = ["Regions", "in_regions", "overlap_regions", "overlapping_pairs"]
 
 Geometries = NDArray[Any]
 _ROWS = 500
+_THIN_DEG = 1e-9
 
 
 class Regions(NamedTuple):
@@ -52,7 +53,7 @@ def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
     left = geometries[a]
     if np.any(turn):
         left[turn != 0] = _turned(left[turn != 0], -1)
-    both = _threaded(shapely.intersection, left, geometries[b])
+    both = _areas(_threaded(shapely.intersection, left, geometries[b]))
     real = shapely.area(both) > 0.0
     a, b, turn, both = a[real], b[real], turn[real], both[real]
     low, high = np.minimum(a, b), np.maximum(a, b)
@@ -69,7 +70,7 @@ def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
     sizes = np.array([len(s) for s in sets], dtype=np.int64)
     first = np.concatenate([[0], np.cumsum(sizes)])
     park = np.array(list(chain.from_iterable(sets)), dtype=np.int64)
-    return Regions(np.array(shapes, dtype=object), first, park)
+    return _wide_enough(Regions(np.array(shapes, dtype=object), first, park))
 
 
 def _turned(geometries: Geometries, turns: int) -> Geometries:
@@ -108,6 +109,18 @@ def _others_inside(both: Geometries, crowded: list[set[int]], geometries: Geomet
     return inside
 
 
+def _areas(shapes: Geometries) -> Geometries:
+    """The shapes without the points and lines that parks share besides areas."""
+    mixed = np.flatnonzero(shapely.get_type_id(shapes) == 7)
+    if len(mixed) == 0:
+        return shapes
+    parts, row = _polygons(shapes[mixed])
+    plain = shapes.copy()
+    for k, number in enumerate(mixed.tolist()):
+        plain[number] = shapely.multipolygons(parts[row == k])
+    return plain
+
+
 def _polygons(shapes: Geometries) -> tuple[Geometries, Ints]:
     """Polygon parts with area, and the row each is of; intersections also hold points and lines."""
     parts, row = shapely.get_parts(shapes, return_index=True)
@@ -143,15 +156,25 @@ def _faces(
 
 
 def in_regions(regions: Regions, ground: Ground) -> Found:
-    """One spot per region: the middle of its largest circle, moved where that is surer."""
+    """One spot per region: the middle of its largest circle, moved where that is surer and still inside."""
     lon, lat = _middles(regions.shape)
-    i, j = index(wrap_lon(lon), lat, ground.level)
     claims = Claims(wrap_lon(lon), lat, np.full(len(lon), ONE), regions.first, regions.park)
     reach = np.full(len(lon), 2 * ground.station.radius_m)
-    offset = settle(claims, ground, (-reach, -reach), (reach, reach))
-    found = judged("overlap", i.astype(np.int64), j.astype(np.int64), claims, offset, ground)
-    i, j = index(found.judged.lon, found.judged.lat, ground.level)
-    return found._replace(i=i.astype(np.int64), j=j.astype(np.int64))
+    east, north = settle(claims, ground, (-reach, -reach), (reach, reach))
+    per_lon, per_lat = degree_lengths(lat)
+    left = ~shapely.contains_xy(regions.shape, lon + east / per_lon, lat + north / per_lat)
+    east[left] = north[left] = 0.0
+    i, j = index(wrap_lon(lon + east / per_lon), lat + north / per_lat, ground.level)
+    return judged("overlap", i.astype(np.int64), j.astype(np.int64), claims, (east, north), ground)
+
+
+def _wide_enough(regions: Regions) -> Regions:
+    """Without what only rounding made: faces thinner than a tenth of a millimetre."""
+    thickness = 2 * shapely.area(regions.shape) / np.maximum(shapely.length(regions.shape), 1e-300)
+    keep = np.flatnonzero(thickness > _THIN_DEG)
+    sizes = np.diff(regions.first)[keep]
+    _, members = ragged(regions.first[keep], sizes)
+    return Regions(regions.shape[keep], np.concatenate([[0], np.cumsum(sizes)]), regions.park[members])
 
 
 def _middles(shapes: Geometries) -> tuple[Any, Any]:
@@ -159,17 +182,15 @@ def _middles(shapes: Geometries) -> tuple[Any, Any]:
     if len(shapes) == 0:
         return np.empty(0), np.empty(0)
     bounds = shapely.bounds(shapes)
-    middle = (bounds[:, 1] + bounds[:, 3]) / 2
-    per_lon, per_lat = degree_lengths(middle)
+    per_lon, per_lat = degree_lengths((bounds[:, 1] + bounds[:, 3]) / 2)
     shrink = per_lon / per_lat
     factor = np.repeat(shrink, shapely.get_num_coordinates(shapes))
     flat = shapely.set_coordinates(
         shapes.copy(), shapely.get_coordinates(shapes) * np.stack([factor, np.ones_like(factor)], axis=1)
     )
-    # The line runs from the centre to the boundary; a hundredth of the width is near enough to start from.
-    tolerance = np.maximum(
-        np.minimum((bounds[:, 2] - bounds[:, 0]) * shrink, bounds[:, 3] - bounds[:, 1]) / 100, 1e-9
-    )
+    # Near enough to start from; finer would count cells without end in a long thin shape.
+    size = np.hypot((bounds[:, 2] - bounds[:, 0]) * shrink, bounds[:, 3] - bounds[:, 1])
+    tolerance = np.maximum(0.1 * shapely.area(flat) / shapely.length(flat), size / 1000)
     radii = _threaded(lambda g, t: shapely.maximum_inscribed_circle(g, tolerance=t), flat, tolerance)
     xy = shapely.get_coordinates(shapely.get_point(radii, 0))
     return xy[:, 0] / shrink, xy[:, 1]
