@@ -36,7 +36,7 @@ def park_file(path, *boxes):
     features = [
         {
             "type": "Feature",
-            "properties": {"id": f"park-{k}", "name": name},
+            "properties": {"id": f"{path.stem}-{k}", "name": name},
             "geometry": shapely.geometry.mapping(box),
         }
         for k, (name, box) in enumerate(boxes)
@@ -178,3 +178,62 @@ def test_help_needs_no_geometry_library():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, timeout=60)
     assert done.returncode == 0, done.stderr
+
+
+def test_check_is_status_0_only_when_all_places_are_firm(corner_park):
+    firm = scout("check", "45,10", "45.05,10.05", "--parks", corner_park)
+    assert firm.returncode == 0, firm.stderr
+    assert firm.stderr == ""
+    assert "firm, confidence 0.956: JN45 JN55 JN44 JN54 x 1 park = 4" in firm.stdout
+    assert "2 places: 2 firm." in firm.stdout
+    assert "permission" in firm.stdout
+    off = scout("check", "45.00004,10", "--parks", corner_park)
+    assert off.returncode == 1
+    assert "doubtful" in off.stdout
+    assert re.search(r"better: 4\.\d m towards 180 deg, to 45\.0000\d\d, 1?\d\.\d+: then 4 grids", off.stdout)
+
+
+def test_check_takes_files_after_parks_and_places_that_begin_with_a_sign(corner_park, tmp_path):
+    south = park_file(tmp_path / "south.geojson", ("South", shapely.box(9.9, -45.1, 10.1, -44.9)))
+    done = scout("check", "-45,10", "--parks", corner_park, south, "--level", "square")
+    assert done.returncode == 0, done.stderr
+    assert "South (south-0)" in done.stdout
+
+
+def test_check_gives_json_and_reads_places_from_a_file(corner_park, tmp_path):
+    places = tmp_path / "places.csv"
+    places.write_text(
+        "name,place\nCorner,45 00 N 10 00 E\nFar,10 20 N 30 40 E\nCell,JN55aa\n", encoding="utf-8"
+    )
+    done = scout("check", "--from", places, "--parks", corner_park, "--json")
+    assert done.returncode == 1
+    corner, far, cell = json.loads(done.stdout)
+    assert (corner["place"], corner["verdict"], corner["n_grids"], corner["yield"]) == (
+        "Corner",
+        "firm",
+        4,
+        4,
+    )
+    assert corner["near_parks"][0]["inside"]
+    assert corner["lines"][2]["distance_m"] == 0.0
+    assert far["near_parks"] == []
+    assert cell["cell"] == "JN55aa"
+    assert cell["near_parks"][0]["cell_share"] == 1.0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["45,5 -89,2"], "decimal commas"),
+        (["95,10"], "90"),
+        ([], "add a PLACE, or --from"),
+        (["45,10", "--from", "none.csv"], "there is no such file"),
+        (["45,10", "--fix-error", "-2"], "is not a length"),
+    ],
+)
+def test_check_refuses_in_one_line(corner_park, arguments, says, capsys):
+    assert main(["check", *arguments, "--parks", str(corner_park)]) == 2
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    assert shown.err.count("\n") == 1
+    assert says in shown.err

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from scout.cautions import ALWAYS
@@ -14,7 +14,7 @@ from scout.locator import LEVELS
 from scout.model import Checked, Move, ParkAt, Station, Verdict
 from scout.read.places import NamedPlace
 
-__all__ = ["as_json_text", "told"]
+__all__ = ["answer", "closing", "json_lines", "plain", "told"]
 
 
 def told(
@@ -32,7 +32,7 @@ def told(
     if in_full:
         for place, result in zip(planned, results, strict=True):
             yield ""
-            yield from (printable(line) for line in _in_full(place, result))
+            yield from answer(place, result)
     else:
         heads = ("place", "verdict", "conf.", "grids", "parks", "held down by")
         yield from columns([heads, *(_row(p, r) for p, r in zip(planned, results, strict=True))])
@@ -40,8 +40,13 @@ def told(
     counts = ", ".join(f"{words.count(w):,} {w}" for w in ("firm", "doubtful", "not counted") if w in words)
     yield ""
     yield f"{len(results):,} places: {counts}." if len(results) > 1 else f"Verdict: {counts[2:]}."
+    yield from closing(ALWAYS)
+
+
+def closing(cautions: Sequence[str]) -> Iterator[str]:
+    """What every answer ends with."""
     yield "Confidence multiplies its parts as if their errors were independent."
-    yield from ALWAYS
+    yield from cautions
 
 
 def _row(place: NamedPlace, result: Checked) -> tuple[str, ...]:
@@ -57,7 +62,12 @@ def _row(place: NamedPlace, result: Checked) -> tuple[str, ...]:
     return tuple(printable(cell) for cell in cells)
 
 
-def _in_full(place: NamedPlace, result: Checked) -> Iterator[str]:
+def answer(place: NamedPlace, result: Checked) -> Iterator[str]:
+    """One place in full."""
+    yield from (printable(line) for line in _lines(place, result))
+
+
+def _lines(place: NamedPlace, result: Checked) -> Iterator[str]:
     verdict = result.verdict
     yield place.understood if place.name in place.understood else f"{place.name}: {place.understood}"
     yield f"  {verdict.word}, confidence {verdict.confidence:.3f}: {_claim(verdict)}"
@@ -108,14 +118,17 @@ def _move(move: Move) -> str:
     )
 
 
-def as_json_text(planned: Sequence[NamedPlace], results: Sequence[Checked]) -> str:
-    """A list of answers, one object a place."""
-    return json.dumps(
-        [_plain(p, r) for p, r in zip(planned, results, strict=True)], ensure_ascii=False, indent=1
-    )
+def json_lines(planned: Sequence[NamedPlace], results: Iterable[Checked]) -> Iterator[str]:
+    """Lines of a JSON list of answers, one object a line, as the results come."""
+    before = "["
+    for place, result in zip(planned, results, strict=True):
+        yield before + json.dumps(plain(place, result), ensure_ascii=False)
+        before = ","
+    yield "]"
 
 
-def _plain(place: NamedPlace, result: Checked) -> dict[str, Any]:
+def plain(place: NamedPlace, result: Checked) -> dict[str, Any]:
+    """One answer as values of JSON."""
     return {
         "place": place.name,
         "understood": place.understood,

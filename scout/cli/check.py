@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -48,7 +48,7 @@ def command(
     seconds, a locator, a geo: URI, ISO 6709, UTM or MGRS. A locator stands for its whole cell. Exit status:
     0 when all places are firm, 1 when not, 2 for bad input.
     """
-    from scout.cli.answers import as_json_text, told
+    from scout.cli.answers import json_lines, told
     from scout.locator import level_number
     from scout.parks import build_parks
     from scout.read import read_layers
@@ -59,13 +59,25 @@ def command(
     with progress() as show:
         layers = read_layers(files, layer=layer, assume_crs=crs, progress=show)
         parks = build_parks(layers, corridor_m=corridor, id_column=id_column, name_column=name_column)
-        results = list(judged(parks, planned, number, station, show))
-    if as_json:
-        click.echo(as_json_text(planned, results))
-    else:
-        for line in told(planned, results, number, station, in_full=len(planned) <= _TOLD):
+        results = judged(parks, planned, number, station, show)
+        if as_json:
+            words: list[str] = []
+            for line in json_lines(planned, _noted(results, words)):
+                click.echo(line)
+        else:
+            kept = list(results)
+            words = [str(result.verdict.word) for result in kept]
+    if not as_json:
+        for line in told(planned, kept, number, station, in_full=len(planned) <= _TOLD):
             click.echo(line)
-    return 0 if all(result.verdict.word == "firm" for result in results) else 1
+    return 0 if all(word == "firm" for word in words) else 1
+
+
+def _noted(results: Iterable[Checked], words: list[str]) -> Iterator[Checked]:
+    """The results as they come, with their verdicts noted."""
+    for result in results:
+        words.append(result.verdict.word)
+        yield result
 
 
 def _planned(places: Sequence[str], list_path: str | None) -> list[NamedPlace]:
@@ -102,5 +114,8 @@ def judged(
         options = Check(level, replace(station, fix_error_m=error), moves=len(planned) <= _MOVES)
         lon, lat = [planned[r].lon for r in rows], [planned[r].lat for r in rows]
         some = check(parks, lon, lat, options, [planned[r].cell for r in rows], show)
+        if len(groups) == 1:
+            yield from some
+            return
         found.update(zip(rows, some, strict=True))
     yield from (found[row] for row in range(len(planned)))

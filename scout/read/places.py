@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,7 @@ __all__ = ["NamedPlace", "read_places"]
 _LAT = ("latitude", "lat", "y")
 _LON = ("longitude", "lon", "lng", "long", "x")
 _PLACE = ("place", "locator", "position", "coordinates")
+_DECIMAL = re.compile(r"\s*[+-]?\d{1,3}(\.\d+)?\s*", re.ASCII)
 _NAME = ("name", "title", "label", "id")
 
 
@@ -81,11 +83,22 @@ def _from_csv(path: Path) -> Iterator[NamedPlace]:
         wanted = [lat, lon] if lat is not None and lon is not None else [place]
         cells = [row[k] if k is not None and k < len(row) else "" for k in wanted]
         called = row[name].strip() if name is not None and name < len(row) else ""
-        yield _named(where, called or f"line {rows.line_num}", ", ".join(cells))
+        called = called or f"line {rows.line_num}"
+        yield _plain(called, cells) or _named(where, called, ", ".join(cells))
 
 
 def _column(heads: list[str], words: tuple[str, ...]) -> int | None:
     return next((heads.index(word) for word in words if word in heads), None)
+
+
+def _plain(name: str, cells: list[str]) -> NamedPlace | None:
+    """Two plain decimals, read at once: a file may hold a hundred thousand."""
+    if len(cells) != 2 or not all(_DECIMAL.fullmatch(cell) for cell in cells):
+        return None
+    lat, lon = float(cells[0]), float(cells[1])
+    if abs(lat) > 90 or abs(lon) > 180:
+        return None
+    return NamedPlace(name, lon, lat, decimal(lon, lat))
 
 
 def _named(where: str, name: str, text: str) -> NamedPlace:
