@@ -95,7 +95,7 @@ def _judged(
     high = (np.minimum(here_x + MOVE_M, slack_x), np.minimum(here_y + MOVE_M, slack_y))
     # A place just within reach of a line leaves a box of no width: stand on its near side.
     high = (np.maximum(high[0], low[0]), np.maximum(high[1], low[1]))
-    offset = settle(claims, ground, low, high)
+    offset = settle(claims, ground, low, high, exact=True)
     i, j = index(ref_lon, ref_lat, level)
     found = judged("line", i.astype(np.int64), j.astype(np.int64), claims, offset, ground)
     i, j = index(found.judged.lon, found.judged.lat, level)

@@ -141,7 +141,7 @@ def _on_lines(
         pieces_inside(across, "parallel", level, wide, window),
     )
     for some in pieces:
-        owner = owning_corners(some, corners, level)
+        owner = owning_corners(some, corners, grade(at.judged.confidence), level)
         # A corner that claims fewer parks than hold it is no home for a stretch in all of them.
         owner = np.where((owner >= 0) & (at.dropped[owner] > 0), -1, owner) if len(at.i) else owner
         found, owner = _with_stretches(found, at, some, owner, ground)

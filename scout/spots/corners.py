@@ -34,7 +34,7 @@ def at_corners(corners: Corners, ground: Ground) -> Found:
 def settled(i: Ints, j: Ints, claims: Claims, ground: Ground) -> Found:
     """Corner claims with their station centres settled within twice the station's radius."""
     reach = np.full(len(i), 2 * ground.station.radius_m)
-    offset = settle(claims, ground, (-reach, -reach), (reach, reach))
+    offset = settle(claims, ground, (-reach, -reach), (reach, reach), exact=True)
     return judged("corner", i, j, claims, offset, ground)
 
 

@@ -140,7 +140,8 @@ def _faces(
     shapes = np.array([_turned(g, t) if t else g for g, t in zip(geometries[names], shift, strict=True)])
     lines = shapely.union_all([shapely.boundary(region), *shapely.boundary(shapes)])
     faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(lines)))
-    points = shapely.point_on_surface(faces)
+    # The middle of a face, not just any point of it: that may lie in a sliver made by rounding.
+    points = shapely.get_point(shapely.maximum_inscribed_circle(faces, tolerance=_tolerance(faces)), 0)
     faces, points = faces[ok := shapely.contains(region, points)], points[ok]
     held = shapely.contains(shapes[:, None], points[None, :])
     by_set: dict[tuple[int, ...], list[Any]] = {}
@@ -188,9 +189,13 @@ def _middles(shapes: Geometries) -> tuple[Any, Any]:
     flat = shapely.set_coordinates(
         shapes.copy(), shapely.get_coordinates(shapes) * np.stack([factor, np.ones_like(factor)], axis=1)
     )
-    # Near enough to start from; finer would count cells without end in a long thin shape.
-    size = np.hypot((bounds[:, 2] - bounds[:, 0]) * shrink, bounds[:, 3] - bounds[:, 1])
-    tolerance = np.maximum(0.1 * shapely.area(flat) / shapely.length(flat), size / 1000)
-    radii = _threaded(lambda g, t: shapely.maximum_inscribed_circle(g, tolerance=t), flat, tolerance)
+    radii = _threaded(lambda g, t: shapely.maximum_inscribed_circle(g, tolerance=t), flat, _tolerance(flat))
     xy = shapely.get_coordinates(shapely.get_point(radii, 0))
     return xy[:, 0] / shrink, xy[:, 1]
+
+
+def _tolerance(shapes: Geometries) -> Any:
+    """Near enough to a middle; finer would count cells without end in a long thin shape."""
+    bounds = shapely.bounds(shapes)
+    size = np.hypot(bounds[:, 2] - bounds[:, 0], bounds[:, 3] - bounds[:, 1])
+    return np.maximum(0.1 * shapely.area(shapes) / shapely.length(shapes), size / 1000)

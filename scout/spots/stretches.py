@@ -8,14 +8,14 @@ from scipy.special import ndtr
 from scout import confidence
 from scout.geodesy import degree_lengths
 from scout.locator import columns, edge_lat, edge_lon
-from scout.outlines import Floats, Ints
+from scout.outlines import Floats, Ints, ragged
 from scout.spots.edges import Corners, Pieces
 from scout.spots.found import Found, judged
 from scout.verdict import MERIDIAN, PARALLEL, SURE, Claims, Ground, estimate, settle
 
 __all__ = ["along_pieces", "lengths", "owning_corners", "place_on", "rows"]
 
-_SAMPLES = np.arange(1, 8) / 8
+_FINE_M = 2.0  # places nearer to each other are alike; `settle` finds the rest
 
 
 def place_on(pieces: Pieces, fraction: Floats, level: int) -> tuple[Floats, Floats]:
@@ -37,8 +37,11 @@ def lengths(pieces: Pieces, level: int) -> Floats:
     return arc
 
 
-def owning_corners(pieces: Pieces, corners: Corners, level: int) -> Ints:
-    """Row of the corner that each piece ends at with the same set of parks; -1 for none."""
+def owning_corners(pieces: Pieces, corners: Corners, grades: Ints, level: int) -> Ints:
+    """Row of the corner that each piece ends at with the same set of parks; -1 for none.
+
+    ``grades`` are the verdict classes of the corners: of two the better one owns, then the one at the start.
+    """
     n = columns(level)
     keys = corners.j * n + corners.i  # sorted, as `corners_inside` makes them
     owner = np.full(len(pieces.line), -1)
@@ -50,7 +53,8 @@ def owning_corners(pieces: Pieces, corners: Corners, level: int) -> Ints:
         else:
             key = (pieces.cell + step) * n + pieces.line
         row = np.minimum(np.searchsorted(keys, key), len(keys) - 1)
-        mine = at & (keys[row] == key) & (corners.sets.mark[row] == pieces.sets.mark) & (owner < 0)
+        mine = at & (keys[row] == key) & (corners.sets.mark[row] == pieces.sets.mark)
+        mine &= (owner < 0) | (grades[row] < grades[owner])
         owner[mine] = row[mine]
     return owner
 
@@ -101,24 +105,65 @@ def rows(pieces: Pieces, keep: Ints) -> Pieces:
 
 
 def _surest_fraction(pieces: Pieces, ground: Ground) -> Floats:
-    """Best of seven places along each piece."""
+    """Where along each piece the least clearance is greatest.
+
+    Branch and bound: clearance changes by at most a metre per metre, so a part whose middle falls short by
+    more than half its length holds nothing better. A part that no station could use is dropped as well.
+    """
     n = len(pieces.line)
-    many = np.repeat(np.arange(n), len(_SAMPLES))
-    claims = _claims(rows(pieces, many), np.tile(_SAMPLES, n), ground.level)
-    zero = np.zeros(len(many))
-    value = estimate(claims, zero, zero, ground).confidence
-    best: Floats = _SAMPLES[value.reshape(n, -1).argmax(axis=1)]
-    return best
+    size, best, fraction = lengths(pieces, ground.level), np.full(n, -np.inf), np.full(n, 0.5)
+    enough, need = _clearance_worth_having(ground)
+    piece, middle, half = np.arange(n), np.full(n, 0.5), np.full(n, 0.5)
+    while len(piece):
+        clear = _least_clearance(pieces, piece, middle, ground)
+        order = np.lexsort((-clear, piece))
+        top = order[np.flatnonzero(np.diff(piece[order], prepend=-1))]
+        gain = top[clear[top] > best[piece[top]]]
+        best[piece[gain]], fraction[piece[gain]] = clear[gain], middle[gain]
+        reach = clear + half * size[piece]
+        split = (reach > best[piece] + _FINE_M) & (best[piece] < enough) & (reach > need)
+        split &= half * size[piece] > _FINE_M
+        piece, middle, half = (
+            np.repeat(piece[split], 2),
+            np.repeat(middle[split], 2),
+            np.repeat(half[split], 2),
+        )
+        half = half / 2
+        middle = middle + np.tile([-1.0, 1.0], len(piece) // 2) * half
+    return fraction
+
+
+def _least_clearance(pieces: Pieces, piece: Ints, fraction: Floats, ground: Ground) -> Floats:
+    some = rows(pieces, piece)
+    lon, lat = place_on(some, fraction, ground.level)
+    row, _ = ragged(some.sets.first[:-1], np.diff(some.sets.first))
+    clear = ground.boundaries.clearance(some.sets.park, lon[row], lat[row])
+    least: Floats = np.minimum.reduceat(clear, some.sets.first[:-1])
+    return least
+
+
+def _clearance_worth_having(ground: Ground) -> tuple[float, float]:
+    """Metres of clearance beyond which there is no need to look for more, and under which none counts."""
+    errors = ground.boundary_error_m
+    radius, fix = ground.station.radius_m, confidence.sigma(ground.station.fix_error_m)
+    enough = radius + 3.0 * float(np.hypot(fix, confidence.sigma(errors.max(initial=0.0))))
+    inside = np.linspace(-radius, enough, 200)
+    counts = _conceivable(inside, ground) >= confidence.DOUBTFUL
+    return enough, float(inside[np.argmax(counts)]) if np.any(counts) else np.inf
 
 
 def _best_conceivable(pieces: Pieces, ground: Ground) -> Floats:
     """Upper bound of the confidence: no station is further inside than the ends of its stretch allow."""
     size = lengths(pieces, ground.level)
     ends = (pieces.start > 0.0).astype(int) + (pieces.end < 1.0)
-    inside = np.select([ends == 2, ends == 1], [size / 2, size], np.inf)
+    return _conceivable(np.select([ends == 2, ends == 1], [size / 2, size], np.inf), ground)
+
+
+def _conceivable(inside: Floats, ground: Ground) -> Floats:
+    """Upper bound of the confidence with this clearance on the line, however the centre stands off."""
     radius, fix = ground.station.radius_m, confidence.sigma(ground.station.fix_error_m)
     spread = max(float(np.hypot(fix, confidence.sigma(ground.boundary_error_m.min(initial=np.inf)))), 1e-9)
-    bound = np.zeros(len(size))
+    bound = np.zeros(len(inside))
     for off in np.linspace(0.0, 1.5 * radius, 13):
         # A step of the grid is granted on top, so that no offset between two is missed.
         room = (inside + off + radius / 8 - radius) / spread

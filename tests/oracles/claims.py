@@ -1,0 +1,98 @@
+"""What a station may claim, and the best place near a corner or on a stretch, by trying many."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from scipy.ndimage import gaussian_filter
+
+from oracles import answers, budget, exact, metric
+from oracles.arrangement import Interval, Node
+from oracles.budget import Errors
+
+STEP_M = 0.5
+
+
+@dataclass(frozen=True)
+class Ground:
+    """Parks with their datum errors, and the station."""
+
+    parks: list[shapely.Geometry]
+    errors: Errors
+
+    def inside(self, n: int, lon: float, lat: float, xs: np.ndarray, ys: np.ndarray) -> np.ndarray:
+        """P(the whole station is in park n) for centres on a grid of metres off a place, shape (ys, xs).
+
+        The disc is inside where the clearance exceeds its radius. That ground, on a raster whose cells at its
+        edge count in part, is blurred by the joint error: good to some thousandths.
+        """
+        spread = float(np.hypot(self.errors.fix_m, self.errors.boundary_m[n]))
+        pad = np.arange(1, int(np.ceil(5 * spread / STEP_M)) + 1) * STEP_M
+        wide = [np.concatenate([axis[0] - pad[::-1], axis, axis[-1] + pad]) for axis in (xs, ys)]
+        x, y = np.meshgrid(*wide)
+        clear = metric.clearances_close_by(self.parks[n], lon, lat, x.ravel(), y.ravel()).reshape(x.shape)
+        ground = np.clip((clear - self.errors.radius_m) / STEP_M + 0.5, 0, 1)
+        blurred = gaussian_filter(ground, spread / STEP_M, mode="nearest", truncate=5)
+        return blurred[len(pad) : -len(pad), len(pad) : -len(pad)]
+
+    def inside_all(self, held: frozenset[int], lon: float, lat: float, xs, ys) -> np.ndarray:
+        """P(it is in every one of some parks), shape (ys, xs)."""
+        return np.prod([self.inside(n, lon, lat, xs, ys) for n in sorted(held)], axis=0)
+
+
+def at_corner(kind: int, quadrant: tuple[int, int], x, y, errors: Errors):
+    """P(touching four cells, or three round the middle one in a quadrant), x, y metres off the corner."""
+    if kind == 4:
+        return budget.four_cells(x, y, errors.radius_m, errors.fix_m)
+    sx, sy = quadrant
+    return budget.three_cells(sx * np.asarray(x), sy * np.asarray(y), errors.radius_m, errors.fix_m)
+
+
+def claimed(spot_locators: tuple[str, ...], node: Node, level: int) -> tuple[int, tuple[int, int]]:
+    """How many cells round a corner are claimed, and the quadrant that tells which.
+
+    Three: the middle one. Two: the side of the corner they lie on, (1, 0) for the two eastern cells. One:
+    its own.
+    """
+    cells = answers.cells_at(node, level)
+    marks = np.array([q for q, text in cells.items() if any(exact.same(text, got) for got in spot_locators)])
+    assert len(marks) == len(spot_locators), f"{spot_locators} at {node}"
+    total = marks.sum(axis=0)
+    if len(marks) == 2:
+        total = total // 2
+        assert np.abs(total).sum() == 1, "two cells that meet only in the corner"
+    return len(marks), (int(total[0]), int(total[1]))
+
+
+def grids_p(kind: int, quadrant: tuple[int, int], x: float, y: float, errors: Errors) -> float:
+    """P(the cells of a claim round a corner) for a centre x, y metres off it."""
+    if kind >= 3:
+        return float(at_corner(kind, quadrant, x, y, errors))
+    if kind == 2:  # the two eastern cells are parted by the parallel, the two northern ones by the meridian
+        return float(budget.line(abs(y) if quadrant[0] else abs(x), errors.radius_m, errors.fix_m))
+    return 1.0
+
+
+def best_at_corner(ground: Ground, held: frozenset[int], node: Node, level: int) -> float:
+    """Highest confidence of a four-cell claim on a fine grid of centres round the corner."""
+    lon, lat = exact.edge_lon(node[0], level), exact.edge_lat(node[1], level)
+    errors = ground.errors
+    most = int(np.ceil((errors.radius_m + errors.fix_m) / STEP_M))
+    ticks = np.arange(-most, most + 1) * STEP_M
+    four = at_corner(4, (0, 0), *np.meshgrid(ticks, ticks), errors)
+    return float((four * ground.inside_all(held, lon, lat, ticks, ticks)).max())
+
+
+def best_on_stretch(ground: Ground, interval: Interval, level: int) -> float:
+    """Highest confidence of a two-cell claim on points all along a stretch, which must not be long."""
+    value = (exact.edge_lon if interval.meridian else exact.edge_lat)(interval.line, level)
+    start, end = interval.start_deg, interval.end_deg
+    middle = (value, (start + end) / 2) if interval.meridian else ((start + end) / 2, value)
+    per_degree = metric.degree_lengths(middle[1])[1 if interval.meridian else 0]
+    most = int((end - start) / 2 * per_degree / STEP_M)
+    along, none = np.arange(-most, most + 1) * STEP_M, np.zeros(1)
+    grid = (none, along) if interval.meridian else (along, none)
+    on_line = float(budget.line(0.0, ground.errors.radius_m, ground.errors.fix_m))
+    return on_line * float(ground.inside_all(interval.parks, *middle, *grid).max())
