@@ -13,7 +13,7 @@ import numpy as np
 import pyogrio
 import rasterio
 import shapely
-from island import access, barriers, ground, parks
+from island import access, barriers, ground, parks, standstill
 from island.frame import CORNER_LAT, CORNER_LON, M_PER_DEG_LAT, M_PER_DEG_LON, Record, to_degrees
 from pyproj import Transformer
 from rasterio.transform import from_origin
@@ -100,6 +100,7 @@ def make(folder: Path) -> None:
     write_geojson(folder / "barriers.geojson", barriers.barriers())
     write_geojson(folder / "hazards.geojson", barriers.hazards())
     write_heights(folder / "heights.tif")
+    (folder / "standstill.nmea").write_text(standstill.log(), encoding="ascii", newline="")
 
 
 if __name__ == "__main__":

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.cautions import shown_error
 from scout.describe import Listing, cells_of
 from scout.geodesy import degree_lengths, inverse
 from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, Findings, LeftOut, Parks, Station
@@ -17,9 +18,6 @@ from scout.rank import Filters, Terms, rank
 from scout.spots import KINDS, Found, search, window_of
 
 __all__ = ["Options", "best", "find"]
-
-# Largest shown error for a station on a line or corner: award rules of September 2008, 20 ft.
-_SHOWN_ERROR_M = 6.1
 
 Box = tuple[float, float, float, float]
 
@@ -94,18 +92,9 @@ def find(parks: Parks, options: Options, progress: Callable[[str], None] = lambd
         parks=frame.iloc[numbers[named]].reset_index(drop=True),
         sources=parks.sources,
         report=parks.report,
-        remarks=_remarks(options),
+        remarks=shown_error(options.station.fix_error_m),
         home=options.home,
         within_km=options.within_km,
-    )
-
-
-def _remarks(options: Options) -> tuple[str, ...]:
-    if options.station.fix_error_m <= _SHOWN_ERROR_M:
-        return ()
-    return (
-        f"The fix error is {options.station.fix_error_m:g} m. Award rules for grids may refuse a receiver "
-        f"that shows more than {_SHOWN_ERROR_M:g} m (20 ft): read the current ones.",
     )
 
 

@@ -9,16 +9,30 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pynmea2
 import pyogrio
 import pytest
 import rasterio
 import shapely
-from demo_island import CELL_M, CORNER, DEMO, LAT, LON, MERIDIAN, features, frame, heights_at, park, tagged
+from demo_island import (
+    CELL_M,
+    CORNER,
+    DEMO,
+    LAT,
+    LON,
+    MERIDIAN,
+    features,
+    frame,
+    geodesic_m,
+    heights_at,
+    park,
+    tagged,
+)
 from pyproj import Transformer
 from shapely.geometry import box
 
 TEXTS = ["parks", "corridors", "access", "barriers", "hazards"]
-FILES = [f"{name}.geojson" for name in TEXTS] + ["forest.gpkg", "heights.tif"]
+FILES = [f"{name}.geojson" for name in TEXTS] + ["forest.gpkg", "heights.tif", "standstill.nmea"]
 
 
 @pytest.fixture(scope="module")
@@ -60,7 +74,25 @@ def test_the_script_remakes_the_forest_and_the_heights(remade: tuple[Path, Path]
     assert differing.mean() < 1e-4  # a height half-way between two steps may round either way
 
 
+def test_the_script_remakes_the_recording(remade: tuple[Path, Path]) -> None:
+    assert (remade[0] / "standstill.nmea").read_bytes() == (DEMO / "standstill.nmea").read_bytes()
+
+
+def test_the_recording_is_ten_minutes_on_the_corner_with_sound_checksums() -> None:
+    # Read with pynmea2, which checks the checksums.
+    lines = (DEMO / "standstill.nmea").read_bytes().decode("ascii").split("\r\n")
+    assert lines.pop() == ""
+    sentences = [pynmea2.parse(line, check=True) for line in lines]
+    fixes = [s for s in sentences if s.sentence_type == "GGA"]
+    assert [s.sentence_type for s in sentences[:3]] == ["GGA", "RMC", "GSA"]
+    assert len(fixes) == 600
+    off = np.array([geodesic_m(CORNER, shapely.Point(s.longitude, s.latitude)) for s in fixes])
+    assert np.count_nonzero(off > 6) == 5
+    assert np.median(off) < 4
+
+
 def test_the_folder_stays_small() -> None:
+    assert (DEMO / "standstill.nmea").stat().st_size < 80_000
     assert (DEMO / "heights.tif").stat().st_size < 300_000
     assert sum(p.stat().st_size for p in DEMO.rglob("*") if "__pycache__" not in p.parts) < 1_500_000
 

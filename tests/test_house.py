@@ -15,7 +15,8 @@ LINES = [
     {"spots"},
     {"rank", "describe"},
     {"find", "check", "standstill"},
-    {"page", "exports"},
+    {"arrive"},
+    {"page", "exports", "sheet"},
     {"read", "write"},
     {"cli"},
 ]
@@ -30,13 +31,14 @@ WITHIN = {
     ("containment", "outlines"),
     ("describe", "rank"),
     ("model", "errors"),
+    ("sheet", "page"),  # its wording of numbers
 }
 # No room of the core knows of files or of the front.
 NOT_IN_CORE = {"click", "pyogrio", "folium", "branca", "sqlite3", "pathlib", "tempfile", "io"}
 CORE = {
     "errors", "model", "cautions", "locator", "geodesy", "coordinates", "confidence", "outlines", "clearance",
     "containment", "lattice", "parks", "verdict", "spots", "rank", "check", "describe", "find",
-    "cores",
+    "cores", "arrive",
 }  # fmt: skip
 
 

@@ -30,7 +30,8 @@ from scout.geodesy import inverse
 from scout.page import build
 from scout.page.data import page_data
 from scout.page.drawn import draw
-from scout.page.frame import UNITS_PER_DEG, Frame, frame_of
+from scout.page.frame import OUTLINE_UNITS_PER_DEG, UNITS_PER_DEG, Frame, frame_of
+from scout.page.packed import pack
 from scout.page.simplify import FULL_DETAIL_KM
 
 quick = settings(deadline=None, derandomize=True, max_examples=60)
@@ -40,13 +41,41 @@ NOWHERE = np.empty((0, 2))
 # What it draws
 
 
-def rings_of(outline: list[list[list[int]]]) -> list[list[np.ndarray]]:
-    """Undo the steps of the data block."""
-    return [[np.cumsum(np.reshape(r, (-1, 2)), axis=0) / UNITS_PER_DEG for r in rings] for rings in outline]
+LETTERS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz-_"
 
 
-def shape_of(outline: list[list[list[int]]]) -> Any:
-    return shapely.multipolygons([shapely.Polygon(shell, holes) for shell, *holes in rings_of(outline)])
+def unpacked(text: str) -> tuple[np.ndarray, list[bool]]:
+    """Vertices of a packed ring and which edges are loose, read by the rule alone."""
+    numbers, value, unit = [], 0, 1
+    for letter in text:
+        bits = LETTERS.index(letter)
+        value += bits % 32 * unit
+        unit *= 32
+        if bits < 32:
+            numbers.append(value)
+            value, unit = 0, 1
+    counts = np.array(numbers).reshape(-1, 2) // [2, 1]
+    steps = np.where(counts % 2 == 0, counts // 2, -(counts + 1) // 2)
+    return np.cumsum(steps, axis=0), [n % 2 == 1 for n in numbers[::2]]
+
+
+def shape_of(outline: list[list[str]], units_per_deg: int = OUTLINE_UNITS_PER_DEG) -> Any:
+    rings = [[unpacked(text)[0] / units_per_deg for text in polygon] for polygon in outline]
+    return shapely.multipolygons([shapely.Polygon(shell, holes) for shell, *holes in rings])
+
+
+whole_numbers = st.integers(-36_000_000_000, 36_000_000_000)
+
+
+@given(st.lists(st.tuples(whole_numbers, whole_numbers, st.booleans()), min_size=1, max_size=20))
+@quick
+def test_a_packed_ring_comes_back_as_it_was(vertices: list[tuple[int, int, bool]]):
+    ring, loose = np.array([v[:2] for v in vertices]), np.array([v[2] for v in vertices])
+    text = pack(ring, loose)
+    assert set(text) <= set(LETTERS)
+    back, back_loose = unpacked(text)
+    assert back.tolist() == ring.tolist()
+    assert back_loose == loose.tolist()
 
 
 def test_data_block_holds_the_findings():
@@ -63,7 +92,8 @@ def test_data_block_holds_the_findings():
     for drawn, geometry in zip(data["parks"], found.parks.geometry, strict=True):
         assert shape_of(drawn["outline"]).symmetric_difference(geometry).area < 1e-9
     cove, marsh, _ = found.parks.geometry
-    assert shape_of(data["overlaps"]["two"]).symmetric_difference(cove.intersection(marsh)).area < 1e-9
+    two = shape_of(data["overlaps"]["two"], UNITS_PER_DEG)
+    assert two.symmetric_difference(cove.intersection(marsh)).area < 1e-9
     assert data["overlaps"]["more"] == []
 
 
@@ -101,16 +131,41 @@ def ground_m(geometry: Any, lat: float) -> Any:
     return shapely.transform(geometry, lambda xy: xy * [111_320 * np.cos(np.radians(lat)), 111_200])
 
 
+def test_outlines_are_whole_while_there_is_room():
+    parks = np.array([wavy(n, 45.0, 0.9, 2_500, n) for n in range(6)], dtype=object)
+    drawn = draw(parks, NOWHERE, Frame(3.0))
+    assert drawn.tolerance_m == 0
+    for park, polygons in zip(parks, drawn.parks, strict=True):
+        ring = polygons[0][0]
+        whole = np.rint(shapely.get_coordinates(park.exterior)[:-1] * OUTLINE_UNITS_PER_DEG)
+        assert ring.units.tolist() == whole.astype(int).tolist()
+        assert not ring.loose.any()
+
+
 def test_outlines_stray_no_farther_than_the_page_says():
     parks = np.array([wavy(n, 45.0, 0.9, 12_000, n) for n in range(6)], dtype=object)
     drawn = draw(parks, NOWHERE, Frame(3.0))
-    kept = sum(len(ring) for park in drawn.parks for rings in park for ring in rings)
-    assert kept <= 60_000 < sum(len(p.exterior.coords) for p in parks)
+    kept = sum(len(ring.units) for park in drawn.parks for rings in park for ring in rings)
+    assert kept <= 16_100 < sum(len(p.exterior.coords) for p in parks)
+    assert drawn.tolerance_m >= 1
     for park, polygons in zip(parks, drawn.parks, strict=True):
-        line = ground_m(shapely.LinearRing(polygons[0][0] / UNITS_PER_DEG), 45.5)
+        line = ground_m(shapely.LinearRing(polygons[0][0].units / OUTLINE_UNITS_PER_DEG), 45.5)
         points = shapely.points(shapely.get_coordinates(ground_m(park.exterior, 45.5)))
         shapely.prepare(line)
-        assert shapely.dwithin(line, points, drawn.tolerance_m * 1.03).all()
+        assert shapely.dwithin(line, points, drawn.tolerance_m).all()
+
+
+def test_an_edge_is_loose_where_vertices_were_left_out_and_nowhere_else():
+    parks = np.array([wavy(n, -45.0, 0.9, 12_000, n) for n in range(4)], dtype=object)
+    drawn = draw(parks, NOWHERE, Frame(2.0))
+    for park, polygons in zip(parks, drawn.parks, strict=True):
+        vertices = np.rint(shapely.get_coordinates(park.exterior)[:-1] * OUTLINE_UNITS_PER_DEG).astype(int)
+        number = {tuple(v): k for k, v in enumerate(vertices.tolist())}
+        ring = polygons[0][0]
+        at = [number[tuple(v)] for v in ring.units.tolist()]
+        ends = [*at[1:], at[0] + len(vertices)]
+        assert ring.loose.tolist() == [end - start > 1 for start, end in zip(at, ends, strict=True)]
+        assert 0 < ring.loose.sum() < len(at)
 
 
 def test_outlines_are_whole_near_spots():
@@ -118,42 +173,48 @@ def test_outlines_are_whole_near_spots():
     vertices = shapely.get_coordinates(park.exterior)[:-1]
     place = vertices[70_000]
     drawn = draw(np.array([park], dtype=object), place.reshape(1, 2), Frame())
-    assert drawn.tolerance_m > 1
-    kept = {tuple(v) for v in drawn.parks[0][0][0].tolist()}
+    assert drawn.tolerance_m >= 1
+    ring = drawn.parks[0][0][0]
+    kept = {tuple(v): loose for v, loose in zip(ring.units.tolist(), ring.loose.tolist(), strict=True)}
     away_m, _ = inverse(*np.broadcast_arrays(*place, *vertices.T))
     near = vertices[away_m <= FULL_DETAIL_KM * 1000]
     assert 1000 < len(near) < 20_000
-    assert {tuple(v) for v in np.rint(near * UNITS_PER_DEG).astype(int).tolist()} <= kept
+    whole = [tuple(v) for v in np.rint(near * OUTLINE_UNITS_PER_DEG).astype(int).tolist()]
+    assert not any(kept[v] for v in whole), "kept, and the edge from it is the outline's own"
 
 
-def test_a_long_edge_is_drawn_where_it_lies():
-    """An edge that is straight in degrees is curved on a Mercator map: 142 m over this one, computed here."""
-    triangle = shapely.Polygon([(0, 45), (1, 46), (0, 46)])
-    middle = np.array([[0.5, 45.5]])
-    drawn = draw(np.array([triangle], dtype=object), middle, Frame()).parks[0][0][0] / UNITS_PER_DEG
-
-    def mercator(xy: Any) -> Any:
-        lon, lat = np.radians(np.transpose(xy))
-        return np.column_stack([lon, np.arcsinh(np.tan(lat))]) * 6_371_000 * np.cos(np.radians(45.5))
-
-    target = shapely.Point(mercator(middle)[0])
-    naive = shapely.LineString(mercator([(0, 45), (1, 46)]))
-    assert naive.distance(target) == pytest.approx(142, abs=1)
-    assert shapely.LinearRing(mercator(drawn)).distance(target) < 0.3
+def test_a_long_edge_that_passes_a_spot_stays_whole():
+    """Its ends lie 4 km from the spot and 0.3 m off a straight line: anywhere else they would go."""
+    x = np.linspace(3.0, 4.0, 11)
+    top = np.column_stack([x, 45.5 + 3e-6 * (np.arange(11) % 2)])
+    smooth = shapely.Polygon([*top, (4.0, 45.0), (3.0, 45.0)])
+    spot = np.array([[3.45, 45.5]])
+    drawn = draw(np.array([wavy(0.0, 45.0, 0.9, 60_000, 3), smooth], dtype=object), spot, Frame())
+    assert drawn.tolerance_m >= 1
+    ring = drawn.parks[1][0][0]
+    kept = [tuple(v) for v in ring.units.tolist()]
+    one, other = (tuple(v) for v in np.rint(top[4:6] * OUTLINE_UNITS_PER_DEG).astype(int).tolist())
+    assert kept.index(other) == kept.index(one) + 1
+    assert not ring.loose[kept.index(one)]
+    assert len(kept) < 11
 
 
 def test_the_smallest_outline_is_drawn_as_it_is():
     triangle = shapely.Polygon([(0, 45), (0.001, 45), (0, 45.001)])
     (polygon,) = draw(np.array([triangle], dtype=object), NOWHERE, Frame()).parks[0]
-    assert sorted(map(tuple, polygon[0].tolist())) == [(0, 45_000_000), (0, 45_001_000), (1_000, 45_000_000)]
+    assert sorted(map(tuple, polygon[0].units.tolist())) == [
+        (0, 4_500_000_000),
+        (0, 4_500_100_000),
+        (100_000, 4_500_000_000),
+    ]
 
 
 def test_no_park_vanishes_however_coarse_the_outlines():
-    large = [wavy(n, 45.0, 0.9, 12_000, n) for n in range(12)]
+    large = [wavy(n, 45.0, 0.9, 6_000, n) for n in range(12)]
     small = [wavy(n, 44.0, 1e-5, 40, n) for n in range(12)]
     drawn = draw(np.array([*large, *small], dtype=object), NOWHERE, Frame(6.0))
     assert drawn.tolerance_m > 1.2
-    assert all(len(ring) >= 3 for park in drawn.parks for rings in park for ring in rings)
+    assert all(len(ring.units) >= 3 for park in drawn.parks for rings in park for ring in rings)
 
 
 def test_inholdings_and_parts_are_drawn():

@@ -58,7 +58,7 @@ def candidates(tree: shapely.STRtree, lon: Floats, lat: Floats, near_m: float) -
     dx, dy = 1.01 * near_m / per_lon, 1.01 * near_m / 110_574
     found = [
         np.stack(tree.query(shapely.box(lon + t - dx, lat - dy, lon + t + dx, lat + dy)))
-        for t in (0.0, 360.0)
+        for t in (-360.0, 0.0, 360.0)
     ]
     pairs = np.unique(np.concatenate(found, axis=1), axis=1)
     return pairs[0], pairs[1]

@@ -78,7 +78,7 @@ def _lines(place: NamedPlace, result: Checked) -> Iterator[str]:
         value = {"meridian": f"{line.lon:.6f}", "parallel": f"{line.lat:.6f}"}.get(
             line.kind, decimal(line.lon, line.lat)
         )
-        yield f"  {line.kind} {value}: {_far(line.distance_m)} towards {line.bearing_deg:.0f} deg"
+        yield f"  {line.kind} {value}: {_far(line.distance_m)} {_towards(line.bearing_deg)}"
     if result.move is not None:
         yield f"  better: {_move(result.move)}"
 
@@ -98,7 +98,7 @@ def _park(park: ParkAt) -> tuple[str, ...]:
     return (
         f"{park.park_name} ({park.park})" if park.park_name else park.park,
         side,
-        f"{edge} {_far(park.edge_m)} towards {park.edge_deg:.0f} deg",
+        f"{edge} {_far(park.edge_m)} {_towards(park.edge_deg)}",
         f"{park.p:.3f}",
         park.word,
     )
@@ -108,11 +108,15 @@ def _far(metres: float) -> str:
     return f"{metres:.1f} m" if metres < 10_000 else f"{metres / 1000:.1f} km"
 
 
+def _towards(bearing_deg: float) -> str:
+    return f"towards {round(bearing_deg) % 360} deg"
+
+
 def _move(move: Move) -> str:
     verdict = move.verdict
     grids, parks = len(verdict.locators), len(verdict.parks)
     return (
-        f"{move.distance_m:.1f} m towards {move.bearing_deg:.0f} deg, to {decimal(move.lon, move.lat)}: then "
+        f"{move.distance_m:.1f} m {_towards(move.bearing_deg)}, to {decimal(move.lon, move.lat)}: then "
         f"{grids} grid{'s' * (grids != 1)}, {parks} park{'s' * (parks != 1)}, "
         f"confidence {verdict.confidence:.3f} ({verdict.word})"
     )

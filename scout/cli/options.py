@@ -17,6 +17,7 @@ __all__ = [
     "options_from",
     "reading_options",
     "search_options",
+    "standing_options",
     "station_from",
     "station_options",
 ]
@@ -30,16 +31,14 @@ def _shown(name: str, default: Any, metavar: str, text: str) -> Callable[..., An
     )
 
 
-_STATION = (
-    _shown("--level", "square", "LEVEL", "field, square, subsquare, extended or fifth."),
-    _shown("--station-radius", _S.radius_m, "M", "Radius of the disc with operator, rig and antenna."),
-    _shown("--fix-error", _S.fix_error_m, "M", "95 % error of the receiver's position."),
-    _shown(
-        "--boundary-error",
-        _S.boundary_error_m,
-        "M",
-        "95 % error of the boundary data; the error of a datum transformation is added.",
-    ),
+_LEVEL = _shown("--level", "square", "LEVEL", "field, square, subsquare, extended or fifth.")
+_RADIUS = _shown("--station-radius", _S.radius_m, "M", "Radius of the disc with operator, rig and antenna.")
+_FIX_ERROR = _shown("--fix-error", _S.fix_error_m, "M", "95 % error of the receiver's position.")
+_BOUNDARY_ERROR = _shown(
+    "--boundary-error",
+    _S.boundary_error_m,
+    "M",
+    "95 % error of the boundary data; the error of a datum transformation is added.",
 )
 
 _SEARCH = (
@@ -92,7 +91,12 @@ def search_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 def station_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """Give a command the level, the station and its errors."""
-    return _with(_STATION, function)
+    return _with((_LEVEL, _RADIUS, _FIX_ERROR, _BOUNDARY_ERROR), function)
+
+
+def standing_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command the level and the station, whose fix error a recording tells."""
+    return _with((_LEVEL, _RADIUS, _BOUNDARY_ERROR), function)
 
 
 def reading_options(function: Callable[..., Any]) -> Callable[..., Any]:

@@ -11,22 +11,31 @@ from scout.find import best
 from scout.model import Findings
 from scout.write import write_file
 
-__all__ = ["check_outputs", "outputs", "write_all"]
+__all__ = ["check_outputs", "check_page", "check_targets", "outputs", "write_all"]
 
 _MAP_SPOTS = 1000  # more than anyone scrolls through; a phone still opens it
 
 
 def check_outputs(files: Sequence[str | Path], map_path: str | None, save_paths: Sequence[str]) -> None:
     """Refuse, before the work, outputs that cannot be written or would overwrite an input."""
-    inputs = {Path(f).resolve() for f in files}
-    if map_path is not None and Path(map_path).suffix.lower() not in (".html", ".htm"):
-        raise OutputError(f"--map {map_path}", "the map is a web page", "name it .html")
+    check_page("--map", map_path)
     for path in save_paths:
         if Path(path).suffix.lower() not in FORMATS:
             raise OutputError(
                 f"--save {path}", "no format goes by this suffix", f"use {' or '.join(FORMATS)}"
             )
-    targets = [p for p in (map_path, *save_paths) if p is not None]
+    check_targets(files, [p for p in (map_path, *save_paths) if p is not None])
+
+
+def check_page(option: str, path: str | None) -> None:
+    """Refuse a web page that is not named as one."""
+    if path is not None and Path(path).suffix.lower() not in (".html", ".htm"):
+        raise OutputError(f"{option} {path}", "this is a web page", "name it .html")
+
+
+def check_targets(files: Sequence[str | Path], targets: Sequence[str]) -> None:
+    """Refuse outputs without a folder, over one of the files to read, or twice under one name."""
+    inputs = {Path(f).resolve() for f in files}
     for path in targets:
         if Path(path).resolve() in inputs:
             raise OutputError(path, "this is one of the files to read", "write elsewhere")

@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 
 from scout.geodesy import inverse, move
-from scout.model import GEOMETRY, KIND, PARK_ID, PARK_NAME, Findings, Ranked
-from scout.page.drawn import Drawn, Polygons, draw
-from scout.page.frame import MAP_EDGE_LAT, UNITS_PER_DEG, Frame, frame_of, whole
+from scout.model import DATUM_ERROR, GEOMETRY, KIND, PARK_ID, PARK_NAME, Findings, Ranked
+from scout.page.drawn import Areas, Drawn, Polygons, draw
+from scout.page.frame import MAP_EDGE_LAT, OUTLINE_UNITS_PER_DEG, UNITS_PER_DEG, Frame, frame_of, whole
+from scout.page.packed import pack
 from scout.page.wording import verdict_class
 
 __all__ = ["escaped_json", "page_data"]
@@ -20,10 +21,11 @@ _ESCAPES = {c: f"\\u{ord(c):04x}" for c in "<>&\u2028\u2029"}
 
 
 def page_data(findings: Findings) -> tuple[dict[str, Any], Drawn]:
-    """Everything the map draws, and the outlines among it as they were made.
+    """Everything the map draws and judges, and the outlines among it as they were made.
 
-    Coordinates are whole millionths of a degree, longitude first, in the page's own frame. A line is
-    ``[x, y, x, y, ...]``; an outline is the same with every pair after the first a difference.
+    Coordinates are whole numbers, longitude first, in the page's own frame: ``1 / unitsPerDegree`` degree,
+    and ``1 / outlineUnitsPerDegree`` degree in the outlines of parks. A line is ``[x, y, x, y, ...]``; a ring
+    is a text, see `scout.page.packed`.
     """
     frame = frame_of(findings)
     parks = findings.parks
@@ -31,10 +33,11 @@ def page_data(findings: Findings) -> tuple[dict[str, Any], Drawn]:
     drawn_parks = (
         draw(parks[GEOMETRY].to_numpy(), places, frame) if len(parks) else draw(np.array([]), places, frame)
     )
-    rows = zip(parks[PARK_ID], parks[PARK_NAME], parks[KIND], strict=True) if len(parks) else ()
+    columns = (PARK_ID, PARK_NAME, KIND, DATUM_ERROR)
+    rows = zip(*(parks[column] for column in columns), strict=True) if len(parks) else ()
     number = {}
     drawn = []
-    for at, (park_id, name, kind) in enumerate(rows):
+    for at, (park_id, name, kind, datum_error_m) in enumerate(rows):
         number[park_id] = at
         drawn.append(
             {
@@ -42,17 +45,23 @@ def page_data(findings: Findings) -> tuple[dict[str, Any], Drawn]:
                 "name": name,
                 "kind": kind,
                 "at": _at(*drawn_parks.labels[at], frame),
-                "outline": _steps(drawn_parks.parks[at]),
+                "error": findings.station.boundary_error_m + float(datum_error_m),
+                "outline": _outline(drawn_parks.parks[at]),
             }
         )
     return {
         "unitsPerDegree": UNITS_PER_DEG,
+        "outlineUnitsPerDegree": OUTLINE_UNITS_PER_DEG,
         "mapEdge": MAP_EDGE_LAT,
+        "middle": frame.middle,
         "level": findings.level,
         "stationRadius": findings.station.radius_m,
+        "fixError": findings.station.fix_error_m,
+        "boundaryError": findings.station.boundary_error_m,
+        "tolerance": drawn_parks.tolerance_m,
         "spots": [_spot(ranked, number, frame) for ranked in findings.spots],
         "parks": drawn,
-        "overlaps": {"two": _steps(drawn_parks.twice), "more": _steps(drawn_parks.thrice)},
+        "overlaps": {"two": _area(drawn_parks.twice), "more": _area(drawn_parks.thrice)},
         "home": _home(findings, frame),
     }, drawn_parks
 
@@ -107,11 +116,12 @@ def _at(lon: float, lat: float, frame: Frame) -> list[int]:
     return pair
 
 
-def _steps(polygons: Polygons) -> list[list[list[int]]]:
-    return [
-        [np.diff(ring, axis=0, prepend=np.zeros((1, 2), dtype=np.int64)).ravel().tolist() for ring in rings]
-        for rings in polygons
-    ]
+def _outline(polygons: Polygons) -> list[list[str]]:
+    return [[pack(ring.units, ring.loose) for ring in rings] for rings in polygons]
+
+
+def _area(polygons: Areas) -> list[list[str]]:
+    return [[pack(ring) for ring in rings] for rings in polygons]
 
 
 def escaped_json(value: Any) -> str:

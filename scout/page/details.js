@@ -1,4 +1,5 @@
-// One spot chosen: the address (#spot=3) says which, everything else follows it.
+// One spot chosen: the address (#spot=3) says which, everything else follows it. The same place on the screen
+// serves the check of a place (#check=...), see here.js.
 
 const panel = byId("details");
 const panelBody = byId("details-body");
@@ -21,7 +22,8 @@ function openSpot(rank) {
   }
 }
 
-function closeSpot() {
+// Back to the list alone.
+function leave() {
   const back = cameFrom;
   window.history.pushState(null, "", window.location.pathname + window.location.search);
   follow();
@@ -34,14 +36,16 @@ function rowOf(spot) {
 
 // Details that lie over the list take it out of reach of keyboard and reader as well.
 function coverList() {
-  byId("list").inert = Boolean(chosen) && !roomy.matches;
+  byId("list").inert = (Boolean(chosen) || checking) && !roomy.matches;
 }
 
 function follow() {
   const rank = rankInAddress();
-  const anchor = rank === null && byId(window.location.hash.slice(1));
-  if (anchor && chosen && roomy.matches) return showAnchor(anchor);
+  const asked = checkInAddress();
+  const anchor = rank === null && asked === null && byId(window.location.hash.slice(1));
+  if (anchor && (chosen || checking) && roomy.matches) return showAnchor(anchor);
   choose(rank);
+  showCheck(asked);
   if (anchor) showAnchor(anchor);
 }
 
@@ -91,10 +95,11 @@ function neighbour(spot, step) {
   return next ? spotOf(Number(next.dataset.rank)) : null;
 }
 
-// The part of the map that the details do not cover.
+// The part of the map that the details, or the check, do not cover.
 function freeView() {
   const frame = scout_map.getContainer().getBoundingClientRect();
-  const cover = panel.hidden ? null : panel.getBoundingClientRect();
+  const above = [panel, herePanel].find((sheet) => !sheet.hidden);
+  const cover = above ? above.getBoundingClientRect() : null;
   const beside = cover && cover.right > frame.left && cover.right < frame.right && cover.top < frame.bottom;
   return { left: beside ? cover.right - frame.left : 0, width: frame.width, height: frame.height };
 }
@@ -120,9 +125,9 @@ byId("closer").addEventListener("click", () => centreOn(chosen, 18));
 byId("around").addEventListener("click", () => centreOn(chosen, 12));
 byId("earlier").addEventListener("click", () => openSpot(neighbour(chosen, -1).rank));
 byId("later").addEventListener("click", () => openSpot(neighbour(chosen, 1).rank));
-byId("close").addEventListener("click", closeSpot);
+byId("close").addEventListener("click", leave);
 document.addEventListener("keydown", (event) => {
-  if (event.key === "Escape" && chosen) closeSpot();
+  if (event.key === "Escape" && (chosen || checking)) leave();
 });
 roomy.addEventListener("change", coverList);
 window.addEventListener("hashchange", follow);

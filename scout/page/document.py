@@ -34,16 +34,29 @@ BACKGROUND_HOST = "https://tile.openstreetmap.org"
 _BACKGROUND_CREDIT = (
     '<a href="https://www.openstreetmap.org/copyright" rel="noopener">© OpenStreetMap contributors</a>'
 )
-_STYLES = ("page.css", "spots.css", "map.css")
+_STYLES = ("page.css", "spots.css", "check.css", "map.css")
 # In this order, inside one function; folium's part, which makes the map, comes after the first.
 _SCRIPTS = (
     "read.js",
     "palette.js",
+    "outlines.js",
     "locator.js",
+    "geodesy.js",
+    "confidence.js",
+    "touch.js",
+    "clearance.js",
+    "containment.js",
+    "share.js",
+    "check.js",
+    "angles.js",
+    "place.js",
+    "wording.js",
     "lattice.js",
     "parks.js",
     "marks.js",
     "details.js",
+    "answer.js",
+    "here.js",
     "list.js",
     "switches.js",
     "start.js",
@@ -84,10 +97,10 @@ class Sheet(Figure):  # type: ignore[misc]
         """The whole file as text."""
         for child in self._children.values():
             child.render(**kwargs)
-        parts = [_file(name) for name in _SCRIPTS]
+        parts = [_lean(_file(name)) for name in _SCRIPTS]
         parts.insert(1, self.script.render(**kwargs).strip())
         script = '(function () {\n"use strict";\n' + "\n".join(parts) + "\n})();"
-        style = leaflet.style() + "\n" + "\n".join(_file(name) for name in _STYLES)
+        style = leaflet.style() + "\n" + "\n".join(_lean(_file(name)) for name in _STYLES)
         data, drawn = page_data(self.findings)
         facts = {
             "background_host": BACKGROUND_HOST.removeprefix("https://"),
@@ -96,6 +109,7 @@ class Sheet(Figure):  # type: ignore[misc]
             "lines_shown": _LINES_SHOWN,
             "map_edge": MAP_EDGE_LAT,
             "not_a_survey": NOT_A_SURVEY,
+            "narrowest_m": drawn.narrowest_m,
             "tolerance_m": drawn.tolerance_m,
             "version": __version__,
         }
@@ -154,6 +168,12 @@ def _templates() -> jinja2.Environment:
 @cache
 def _file(name: str) -> str:
     return (files(__package__) / name).read_text(encoding="utf-8").replace("\r\n", "\n").rstrip()
+
+
+def _lean(text: str) -> str:
+    """A script or style without indentation and lines of comment, which are a sixth of it."""
+    lines = (line.strip() for line in text.split("\n"))
+    return "\n".join(line for line in lines if line and not line.startswith(("//", "/*")))
 
 
 def _policy(style: str, scripts: tuple[str, ...]) -> str:

@@ -4,32 +4,43 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from scout.page.frame import UNITS_PER_DEG, Frame, whole
+from scout.page.frame import OUTLINE_UNITS_PER_DEG, Frame, whole
 from scout.page.overlaps import overlaps
 from scout.page.simplify import simplify
 
-__all__ = ["Drawn", "Polygons", "draw"]
+__all__ = ["Areas", "Drawn", "Polygons", "Ring", "draw"]
 
-Polygons = list[list[NDArray[np.int64]]]  # of each polygon its rings, shell first, open, shape (n, 2)
+
+class Ring(NamedTuple):
+    """An open ring in whole units, and which of its edges are not the outline's own."""
+
+    units: NDArray[np.int64]  # shape (n, 2)
+    loose: NDArray[np.bool_]  # shape (n,): the edge from each vertex to the next
+
+
+Polygons = list[list[Ring]]  # of each polygon its rings, shell first
+Areas = list[list[NDArray[np.int64]]]  # the same of what is only drawn, in units of frame.UNITS_PER_DEG
 
 _METRES_PER_DEG = 111_200.0
+_NARROWEST_M = 2.0  # narrower overlaps are slivers between neighbours
 
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """Outlines in whole millionths of a degree, in the page's own longitudes."""
+    """Outlines in whole numbers of ``1 / OUTLINE_UNITS_PER_DEG`` degree, in the page's own longitudes."""
 
     parks: list[Polygons]
     labels: list[tuple[float, float]]  # a point inside each park, degrees
-    twice: Polygons  # where exactly two parks overlap
-    thrice: Polygons  # where three or more do
-    tolerance_m: float
+    twice: Areas  # where exactly two parks overlap
+    thrice: Areas  # where three or more do
+    tolerance_m: float  # of the loose edges
+    narrowest_m: float  # overlaps that are drawn are wider
 
 
 def draw(geometries: NDArray[Any], near: NDArray[np.float64], frame: Frame) -> Drawn:
@@ -45,26 +56,29 @@ def draw(geometries: NDArray[Any], near: NDArray[np.float64], frame: Frame) -> D
         The page's longitudes.
     """
     if not len(geometries):
-        return Drawn([], [], [], [], 0.0)
+        return Drawn([], [], [], [], 0.0, _NARROWEST_M)
     placed = _in_frame(geometries, frame)
     parts, park_of = shapely.get_parts(placed, return_index=True)
     rings, part_of = shapely.get_rings(parts, return_index=True)
-    xy, ring_of, tolerance_m = simplify(rings, near)
-    units = whole(xy)
-    edges = np.searchsorted(ring_of, np.arange(len(rings) + 1))
+    kept = simplify(rings, near)
+    units = whole(kept.xy, OUTLINE_UNITS_PER_DEG)
+    edges = np.searchsorted(kept.ring_of, np.arange(len(rings) + 1))
     polygons: Polygons = [[] for _ in parts]
     for (first, end), part in zip(pairwise(edges), part_of, strict=True):
-        polygons[part].append(units[first:end])
+        polygons[part].append(Ring(units[first:end], kept.loose[first:end]))
     parks: list[Polygons] = [[] for _ in geometries]
     for polygon, park in zip(polygons, park_of, strict=True):
         parks[park].append(polygon)
     twice, thrice = overlaps(shapely.make_valid(np.array([_shape(park) for park in parks], dtype=object)))
+    # What is narrower may come from simplifying two outlines apart.
+    narrowest_m = max(2 * kept.tolerance_m, _NARROWEST_M)
     return Drawn(
         parks=parks,
         labels=[(float(p.x), float(p.y)) for p in shapely.point_on_surface(placed)],
-        twice=_wide(twice, tolerance_m),
-        thrice=_wide(thrice, tolerance_m),
-        tolerance_m=tolerance_m,
+        twice=_wide(twice, narrowest_m),
+        thrice=_wide(thrice, narrowest_m),
+        tolerance_m=kept.tolerance_m,
+        narrowest_m=narrowest_m,
     )
 
 
@@ -79,17 +93,17 @@ def _in_frame(geometries: NDArray[Any], frame: Frame) -> NDArray[Any]:
 
 
 def _shape(polygons: Polygons) -> Any:
-    degrees = [[ring / UNITS_PER_DEG for ring in rings] for rings in polygons]
+    degrees = [[ring.units / OUTLINE_UNITS_PER_DEG for ring in rings] for rings in polygons]
     return shapely.multipolygons([shapely.Polygon(shell, holes) for shell, *holes in degrees])
 
 
-def _wide(geometry: Any, tolerance_m: float) -> Polygons:
-    """Polygons of a geometry wide enough not to come from simplifying two outlines apart."""
+def _wide(geometry: Any, narrowest_m: float) -> Areas:
+    """Polygons of a geometry that are wider."""
     parts = [p for p in shapely.get_parts(geometry) if p.geom_type == "Polygon" and not p.is_empty]
     return [
         [whole(ring.coords)[:-1] for ring in (part.exterior, *part.interiors)]
         for part in parts
-        if _width_m(part) > 2 * tolerance_m
+        if _width_m(part) > narrowest_m
     ]
 
 

@@ -38,7 +38,7 @@ function applyFilters() {
   byId("count").textContent = `Showing ${count} of ${spots.length}`;
   byId("nothing").hidden = count > 0 || spots.length === 0;
   showSpots();
-  if (chosen && !chosen.shown) closeSpot();
+  if (chosen && !chosen.shown) leave();
 }
 
 function applyOrder() {

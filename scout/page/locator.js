@@ -44,10 +44,48 @@ function parallel(row, level) {
   return ((row - cells / 2) * 180) / cells;
 }
 
+// Degrees in cells, a lattice line being a whole number; a double this near one is taken as on it.
+const SNAP_DEG = 1e-9;
+
+function inCells(degrees, whole, parts) {
+  const number = parts >= whole ? degrees * (parts / whole) : degrees / (whole / parts);
+  const near = Math.round(number);
+  return Math.abs(number - near) <= (SNAP_DEG * parts) / whole ? near : number;
+}
+
+function columnNumber(lon, level) {
+  return inCells(lon + 180, 360, cellsOf(level));
+}
+
+function rowNumber(lat, level) {
+  return inCells(lat + 90, 180, cellsOf(level));
+}
+
 function columnAt(lon, level) {
-  return Math.floor(((lon + 180) * cellsOf(level)) / 360);
+  return Math.floor(columnNumber(lon, level));
 }
 
 function rowAt(lat, level) {
-  return Math.min(Math.floor(((lat + 90) * cellsOf(level)) / 180), cellsOf(level) - 1);
+  return Math.min(Math.floor(rowNumber(lat, level)), cellsOf(level) - 1);
+}
+
+// South-west corner and size of the cell a locator names; the text must be one (see place.js).
+function cellOf(locator) {
+  const level = locator.length / 2;
+  let [column, row] = [0, 0];
+  for (let pair = 0; pair < level; pair += 1) {
+    const { parts, first } = PAIRS[pair];
+    const digit = (at) => locator[at].toLowerCase().charCodeAt(0) - first.toLowerCase().charCodeAt(0);
+    column = column * parts + digit(2 * pair);
+    row = row * parts + digit(2 * pair + 1);
+  }
+  const cells = cellsOf(level);
+  return {
+    locator: locatorOf(column, row, level),
+    level,
+    west: meridian(column, level),
+    south: parallel(row, level),
+    width: 360 / cells,
+    height: 180 / cells,
+  };
 }

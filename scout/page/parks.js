@@ -10,13 +10,20 @@ parkNamePane.style.pointerEvents = "none";
 parkNamePane.setAttribute("aria-hidden", "true");
 
 const parks = findings.parks.map((park) => {
-  const area = L.polygon(polygons(park.outline), { renderer: parkCanvas, interactive: false });
+  const area = L.polygon(drawnPolygons(park.outline, findings.outlineUnitsPerDegree), {
+    renderer: parkCanvas,
+    interactive: false,
+  });
   return { id: park.id, name: park.name, kind: park.kind, at: place(park.at), area, bounds: area.getBounds() };
 });
 
 const overlaps = Object.entries(findings.overlaps).map(([depth, outline]) => ({
   crossed: depth === "more",
-  area: L.polygon(polygons(outline), { renderer: parkCanvas, interactive: false, stroke: false }),
+  area: L.polygon(drawnPolygons(outline, findings.unitsPerDegree), {
+    renderer: parkCanvas,
+    interactive: false,
+    stroke: false,
+  }),
 }));
 
 // Large parks first, so that a small one inside keeps its outline on top.
@@ -90,7 +97,6 @@ function holds(park, at) {
 
 function tellParks(at) {
   const here = parks.filter((park) => holds(park, at));
-  if (!here.length) return;
   const list = element("ul", "parks-here");
   for (const park of here) {
     const row = element("li");
@@ -100,11 +106,16 @@ function tellParks(at) {
   const level = findings.level;
   const cell = locatorOf(columnAt(at.lng, level), rowAt(at.lat, level), level);
   const box = element("div");
-  box.append(list, element("p", "parks-here-cell", `in ${cell}, by the outline as drawn`));
+  const drawn = here.length ? "by the outline as drawn" : "outside the parks drawn here";
+  const check = element("button", "", "Check this place");
+  check.type = "button";
+  check.addEventListener("click", () => pressOnMap(at));
+  box.append(list, element("p", "parks-here-cell", `in ${cell}, ${drawn}`), check);
   L.popup({ maxWidth: 260, autoPanPadding: [20, 20] }).setLatLng(at).setContent(box).openOn(scout_map);
 }
 
 scout_map.on("moveend viewreset resize", drawParkNames);
 scout_map.on("click", (event) => {
-  if (scout_map.hasLayer(parkAreas)) tellParks(event.latlng);
+  if (checking) pressOnMap(event.latlng);
+  else if (scout_map.hasLayer(parkAreas)) tellParks(event.latlng);
 });

@@ -20,23 +20,6 @@ function places(flat) {
   return out;
 }
 
-// Outlines come as steps from vertex to vertex.
-function ring(steps) {
-  const out = [];
-  let x = 0;
-  let y = 0;
-  for (let i = 0; i < steps.length; i += 2) {
-    x += steps[i];
-    y += steps[i + 1];
-    out.push([degrees(y), degrees(x)]);
-  }
-  return out;
-}
-
-function polygons(outline) {
-  return outline.map((rings) => rings.map(ring));
-}
-
 function byId(id) {
   return document.getElementById(id);
 }

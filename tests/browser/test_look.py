@@ -31,6 +31,22 @@ TEXTS = (
     ".details-bar button",
 )
 
+CHECK_TEXTS = (
+    "#check-button",
+    "#here h2",
+    "#here label",
+    "#here-position",
+    "#here-answer .story-kind",
+    "#here-answer .claim strong",
+    "#here-answer .near-parks p",
+    "#here-answer .near-park-p",
+    "#here-answer .near-park-p strong",
+    "#here-answer .aside",
+    "#here-answer .lattice-lines dt",
+    "#here-answer .coordinates a",
+)
+ASKED = "#check=45.00003,-20.00002"
+
 DRAWN = (
     ("firm", "ground", 3.0),
     ("on-firm", "firm", 4.5),
@@ -43,6 +59,8 @@ DRAWN = (
     ("park-name", "ground", 4.5),
     ("home", "ground", 3.0),
     ("miss", "ground", 3.0),
+    ("check", "case", 3.0),
+    ("check", "ground", 3.0),
 )
 
 
@@ -80,6 +98,16 @@ def test_text_is_readable(open_page: Open) -> None:
     page = open_page(bay(), "#spot=1").page
     page.locator("#key").evaluate("key => { key.open = true; }")
     found = {text: contrast(*page.evaluate(PAINT, text)) for text in TEXTS}
+    assert {text: ratio for text, ratio in found.items() if ratio < 4.5} == {}
+
+
+@both_schemes
+def test_the_check_of_a_place_is_readable(open_page: Open) -> None:
+    page = open_page(bay(), ASKED).page
+    found = {text: contrast(*page.evaluate(PAINT, text)) for text in CHECK_TEXTS}
+    page.evaluate("() => { window.location.hash = '#check=x'; }")
+    for text in ("#here-note", "#here-hint", "#here-text"):
+        found[text] = contrast(*page.evaluate(PAINT, text))
     assert {text: ratio for text, ratio in found.items() if ratio < 4.5} == {}
 
 
@@ -122,13 +150,14 @@ def test_dark_is_dark(open_page: Open, scheme: str) -> None:
 
 
 @both_sizes
-def test_fingers_find_everything(open_page: Open, size: str) -> None:
-    page = open_page(bay(), "#spot=1").page
+@pytest.mark.parametrize("address", ["#spot=1", ASKED])
+def test_fingers_find_everything(open_page: Open, size: str, address: str) -> None:
+    page = open_page(bay(), address).page
     page.locator("#filter-box").evaluate("box => { box.open = true; }")
     page.locator("#key").evaluate("key => { key.open = true; }")
     least = 40 if size == "tall" else 30
     small: list[Any] = page.locator(
-        "button, summary, select, input[type=search], .tick, .row, .leaflet-control-zoom a"
+        "button, summary, select, input[type=search], input[type=text], .tick, .row, .leaflet-control-zoom a"
     ).evaluate_all(
         """(all, least) => all
             .filter((e) => e.checkVisibility() && e.getBoundingClientRect().height < least - 0.5)
@@ -139,10 +168,16 @@ def test_fingers_find_everything(open_page: Open, size: str) -> None:
 
 
 @both_sizes
-def test_nothing_important_is_covered(open_page: Open) -> None:
-    page = open_page(bay(), "#spot=1").page
-    wanted = ("#close", ".leaflet-control-zoom-in", "#key > summary", '.mark[data-rank="1"]', ".caution a")
-    for query in wanted:
+@pytest.mark.parametrize(
+    ("address", "wanted"),
+    [
+        ("#spot=1", ("#close", '.mark[data-rank="1"]')),
+        (ASKED, ("#here-close", "#here-position", "#check-button", '.mark[data-rank="1"]')),
+    ],
+)
+def test_nothing_important_is_covered(open_page: Open, address: str, wanted: tuple[str, ...]) -> None:
+    page = open_page(bay(), address).page
+    for query in (*wanted, ".leaflet-control-zoom-in", "#key > summary", ".caution a"):
         hit = page.evaluate(
             """(query) => {
               const node = document.querySelector(query);
@@ -170,6 +205,9 @@ def test_landmarks_and_labels(open_page: Open) -> None:
     assert page.get_by_role("region", name="Spots, best first").count() == 1
     assert page.get_by_role("region", name="Spot 1: corner").count() == 1
     assert page.get_by_role("application", name="Map of the spots").count() == 1
+    page.locator("#check-button").click()
+    assert page.get_by_role("region", name="Check a place").count() == 1
+    assert page.get_by_role("textbox", name="Press on the map, or type coordinates or a locator").count() == 1
     assert page.get_by_role("button", name="1, corner: HN95 IN05 HN94 IN04").count() == 1
     unnamed = page.locator("button, a[href], input, select").evaluate_all(
         """all => all

@@ -1,0 +1,135 @@
+"""A judged recording as text for a terminal, as JSON and as the sheet."""
+
+from __future__ import annotations
+
+import json
+import math
+import shlex
+import sys
+from collections.abc import Iterator
+from dataclasses import asdict
+from datetime import UTC, datetime
+from typing import Any
+
+from scout.arrive import Arrival, facts
+from scout.cautions import ON_ARRIVAL
+from scout.cli.answers import answer, closing, plain
+from scout.cli.tables import columns
+from scout.coordinates import decimal
+from scout.errors import printable
+from scout.locator import LEVELS, encode
+from scout.model import Parks
+from scout.read.digest import sha256_of
+from scout.read.places import NamedPlace
+
+__all__ = ["as_json_text", "sheet_text", "told"]
+
+_TOLD = 10  # dropped fixes named one by one; --json has them all
+
+
+def told(arrival: Arrival) -> Iterator[str]:
+    """Where, when and how sure; what was dropped; the answer for the place."""
+    found, station = arrival.standstill, arrival.station
+    yield printable(arrival.fixes.path)
+    parts = (
+        *facts.place(found),
+        *facts.time(found),
+        *facts.recording(arrival.fixes, found),
+        *facts.accuracy(found),
+    )
+    for line in columns([(f"  {term}", text) for term, text in parts]):
+        yield printable(line)
+    for outlier in found.outliers[:_TOLD]:
+        yield f"Dropped: {facts.dropped(outlier, found.dated)}"
+    if len(found.outliers) > _TOLD:
+        yield f"Dropped: {len(found.outliers) - _TOLD:,} more, which --json lists."
+    yield from (printable(note) for note in arrival.notes)
+    yield ""
+    yield (
+        f"Level {LEVELS[arrival.level - 1]}; station radius {station.radius_m:g} m, boundary error "
+        f"{station.boundary_error_m:g} m (95 %); fix error {station.fix_error_m:.1f} m, this recording's."
+    )
+    yield from answer(_place(arrival), arrival.checked)
+    yield ""
+    yield f"Verdict: {arrival.checked.verdict.word}."
+    yield from closing(ON_ARRIVAL)
+
+
+def as_json_text(arrival: Arrival) -> str:
+    """The standstill and the answer as one object; what is not known is null."""
+    found, fixes = arrival.standstill, arrival.fixes
+    values: dict[str, Any] = {
+        "standstill": {
+            "recording": fixes.path,
+            "kind": fixes.kind,
+            "lon": found.lon,
+            "lat": found.lat,
+            "locators": [encode(found.lon, found.lat, level) for level in range(1, len(LEVELS) + 1)],
+            "start": _iso(found.start_s),
+            "end": _iso(found.end_s),
+            "dated": found.dated,
+            "duration_s": found.duration_s,
+            "moved": found.moved,
+            "fixes": found.n_fixes,
+            "fixes_used": found.n_used,
+            "outliers": [
+                {
+                    "fix": outlier.index + 1,
+                    "time": _iso(outlier.time_s),
+                    "distance_m": outlier.distance_m,
+                    "bearing_deg": outlier.bearing_deg,
+                }
+                for outlier in found.outliers
+            ],
+            "independent_fixes": found.n_effective,
+            "scatter_95_m": found.scatter_95_m,
+            "sigma": found.sigma._asdict(),
+            "random_95_m": found.random_95_m,
+            "floor_95_m": found.floor_95_m,
+            "error_95_m": found.error_95_m,
+            "hdop": found.hdop,
+            "satellites": found.satellites,
+            "fix_types": dict(found.fix_types),
+            "counts": asdict(fixes.counts),
+            "notes": list(arrival.notes),
+        },
+        "answer": plain(_place(arrival), arrival.checked),
+    }
+    return json.dumps(_tidy(values), ensure_ascii=False, indent=1, allow_nan=False)
+
+
+def sheet_text(arrival: Arrival, parks: Parks, *, call: str, operator: str, title: str) -> str:
+    """The arrival sheet, with the command and the day it was made."""
+    from scout.sheet import Particulars, build
+
+    particulars = Particulars(
+        title=title,
+        call=call,
+        operator=operator,
+        made_by=shlex.join(["scout", *sys.argv[1:]]),
+        made_on=datetime.now(UTC).strftime("%Y-%m-%d"),
+        recording_sha256=sha256_of(arrival.fixes.path),
+    )
+    return build(arrival, parks, particulars)
+
+
+def _place(arrival: Arrival) -> NamedPlace:
+    found = arrival.standstill
+    where = decimal(found.lon, found.lat)
+    return NamedPlace(where, found.lon, found.lat, where)
+
+
+def _iso(time_s: float) -> str | None:
+    """UTC; 1970-01-01 stands for a day that is not known, as `dated` says."""
+    return None if math.isnan(time_s) else facts.utc(time_s).isoformat()
+
+
+def _tidy(value: Any) -> Any:
+    """The same values, with null for a number that is not known, to 0.1 mm at most."""
+    if isinstance(value, dict):
+        return {name: _tidy(inner) for name, inner in value.items()}
+    if isinstance(value, list):
+        return [_tidy(inner) for inner in value]
+    if isinstance(value, float):
+        return None if math.isnan(value) else round(value, 9)
+    return value

@@ -1,0 +1,72 @@
+"""``scout arrive``: a recording made while standing still becomes a position, an answer and a sheet."""
+
+from __future__ import annotations
+
+import click
+
+from scout.cli.options import ManyFiles, reading_options, standing_options, station_from
+from scout.cli.progress import progress
+from scout.model import Station
+
+__all__ = ["command"]
+
+
+@click.command("arrive", cls=ManyFiles)
+@click.argument("path", metavar="FIXES")
+@click.option("--parks", "files", multiple=True, required=True, metavar="FILE...", help="Boundary files.")
+@standing_options
+@reading_options
+@click.option("--sheet", metavar="OUT.html", help="Write the arrival sheet, to print and sign.")
+@click.option("--call", metavar="TEXT", default="", help="Call sign on the sheet, such as Q1AAA.")
+@click.option("--operator", metavar="TEXT", default="", help="Operator's name on the sheet.")
+@click.option("--title", metavar="TEXT", default="", help="Title of the sheet.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def command(
+    path: str,
+    files: tuple[str, ...],
+    level: str,
+    station_radius: float,
+    boundary_error: float,
+    corridor: float | None,
+    id_column: str | None,
+    name_column: str | None,
+    layer: str | None,
+    crs: str | None,
+    sheet: str | None,
+    call: str,
+    operator: str,
+    title: str,
+    as_json: bool,
+) -> int:
+    """Say whether the place where you stand counts, from a recording made there.
+
+    FIXES is an NMEA 0183 log or a GPX track, recorded while the receiver lay still at the station's centre;
+    ten minutes or more. The recording tells its own 95 % error, which is taken as the fix error. Exit
+    status: 0 when the place is firm, 1 when not, 2 for bad input.
+    """
+    from scout.arrive import arrive
+    from scout.cli.arrival import as_json_text, sheet_text, told
+    from scout.cli.outputs import check_page, check_targets
+    from scout.locator import level_number
+    from scout.parks import build_parks
+    from scout.read import read_layers
+    from scout.read.fixes import read_fixes
+    from scout.write import write_file
+
+    station = station_from(station_radius, Station().fix_error_m, boundary_error)
+    number = level_number(level)
+    check_page("--sheet", sheet)
+    check_targets([path, *files], [sheet] if sheet is not None else [])
+    with progress() as show:
+        show("reading the recording")
+        fixes = read_fixes(path)
+        layers = read_layers(files, layer=layer, assume_crs=crs, progress=show)
+        parks = build_parks(layers, corridor_m=corridor, id_column=id_column, name_column=name_column)
+        arrival = arrive(fixes, parks, number, station)
+        if sheet is not None:
+            write_file(sheet, sheet_text(arrival, parks, call=call, operator=operator, title=title))
+    for line in [as_json_text(arrival)] if as_json else told(arrival):
+        click.echo(line)
+    if sheet is not None:
+        click.echo(f"Wrote {sheet}", err=as_json)
+    return 0 if arrival.checked.verdict.word == "firm" else 1

@@ -1,0 +1,118 @@
+// One place judged as the command judges it: grids touched, parks near, what holds the confidence down. Only
+// the parks of these findings are known here, and loose outlines are not trusted beyond their tolerance.
+
+const NEAR_M = 1000; // parks further outside are not spoken of
+const UNSURE = "too close to tell";
+
+let knownParks = null;
+
+// Made when first asked for: most readers of a page never check a place.
+function known() {
+  knownParks ??= findings.parks.map(({ id, name, error, outline }) => {
+    return { id, name, error, boundary: boundaryOf(outline, findings.outlineUnitsPerDegree) };
+  });
+  return knownParks;
+}
+
+// A place is { lon, lat }, with a cell when a locator named it, and fixError when a device states its own.
+function judge(place) {
+  const [lon, lat] = [wrapLon(place.lon), place.lat];
+  const station = { radius: findings.stationRadius, fixError: place.fixError ?? findings.fixError };
+  const lattice = latticeAt(lon, lat, findings.level);
+  const touched = place.cell
+    ? claimOfCell(place.cell, findings.level)
+    : touchedAt(lon, lat, lattice, findings.level, station);
+  const near = parksNear(lon, lat, place.cell, station);
+  const verdict = verdictOf(touched, near);
+  return {
+    lon,
+    lat,
+    station,
+    cell: place.cell,
+    verdict,
+    parks: near,
+    lines: linesAt(lon, lat, lattice, findings.level),
+    driver: driverOf(verdict, near),
+  };
+}
+
+// The grid a cell lies in; a cell larger than the level's names none.
+function claimOfCell(cell, level) {
+  if (cell.level < level) return { locators: [], p: 0 };
+  return { locators: [cell.locator.slice(0, 2 * level)], p: 1 };
+}
+
+// Every known park near, the surest first.
+function parksNear(lon, lat, cell, station) {
+  const found = [];
+  known().forEach((park, number) => {
+    if (!inSight(park.boundary, lon, lat)) return;
+    const seen = parkAt(park, lon, lat, cell, station);
+    if (seen.clearance >= -NEAR_M) found.push({ number, id: park.id, name: park.name, ...seen });
+  });
+  return found.sort((a, b) => b.p - a.p || b.clearance - a.clearance);
+}
+
+function inSight(boundary, lon, lat) {
+  const { perLon } = degreeLengths(Math.min(Math.abs(lat) + NEAR_M / 110574, 89.9));
+  const [dx, dy] = [(1.01 * NEAR_M) / perLon, (1.01 * NEAR_M) / 110574];
+  const x = nearSide(boundary, lon);
+  const overX = x >= boundary.west - dx && x <= boundary.east + dx;
+  return overX && lat >= boundary.south - dy && lat <= boundary.north + dy;
+}
+
+function parkAt({ boundary, error }, lon, lat, cell, station) {
+  const nearest = nearestEdge(boundary, lon, lat);
+  const clearance = within(boundary, lon, lat) ? nearest.distance : -nearest.distance;
+  const spread = Math.hypot(sigmaOf(station.fixError), sigmaOf(error));
+  const tolerance = findings.tolerance;
+  const reachM = reachOf(station.radius, spread) + tolerance;
+  const at = inverse(lon, lat, nearest.edge.lon, nearest.edge.lat);
+  const seen = {
+    clearance,
+    edge: nearest.edge,
+    edgeM: at.distance,
+    edgeDeg: at.bearing,
+    atInholding: nearest.atInholding,
+    // By how much the clearance may be off, where the nearest edge may be a loose one.
+    strayM: nearest.looseM - tolerance < nearest.exactM ? tolerance : 0,
+    share: null,
+  };
+  if (cell) return { ...seen, ...cellIn(boundary, cell) };
+  const p = containedP(boundary, lon, lat, clearance, station.radius, spread);
+  return { ...seen, p, word: nearest.looseM < reachM ? UNSURE : wordFor(p) };
+}
+
+function cellIn(boundary, cell) {
+  const { share, open } = shareOfCell(boundary, cell, findings.tolerance);
+  const same = wordFor(share - open) === wordFor(share + open);
+  return { share, p: share, word: same ? wordFor(share) : UNSURE };
+}
+
+// The grids touched, the parks that count there and how sure that is; no word where an outline is too coarse.
+function verdictOf(touched, near) {
+  const counted = near.filter((park) => park.p >= DOUBTFUL);
+  const held = counted.length
+    ? counted.reduce((product, park) => product * park.p, 1)
+    : Math.max(0, ...near.map((park) => park.p));
+  const confidence = touched.p * held;
+  const word = counted.length ? wordFor(confidence) : "not counted";
+  return {
+    locators: touched.locators,
+    parks: counted,
+    gridsP: touched.p,
+    confidence,
+    word: near.some((park) => park.word === UNSURE) ? UNSURE : word,
+  };
+}
+
+// What holds the confidence down.
+function driverOf(verdict, near) {
+  const unsure = near.find((park) => park.word === UNSURE);
+  if (unsure) return { kind: "outline", park: unsure };
+  if (!near.length) return { kind: "none near" };
+  if (!verdict.parks.length) return { kind: near[0].clearance < 0 ? "outside" : "shallow", park: near[0] };
+  const least = verdict.parks.reduce((low, park) => (park.p < low.p ? park : low));
+  if (verdict.gridsP > least.p) return { kind: "boundary", park: least };
+  return { kind: verdict.locators.length > 1 ? "grids" : "receiver" };
+}

@@ -1,0 +1,59 @@
+// Numbers and places as people read them; the list's own words, and one file of numbers tests both.
+
+const WINDS = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
+
+// Rounded down, so that it never looks better than its verdict; never certain.
+function percentText(share) {
+  const tenths = Math.floor(share * 1000 + 1e-9);
+  if (share > 0.999) return "over 99.9 %";
+  return tenths ? `${(tenths / 10).toFixed(1)} %` : "under 0.1 %";
+}
+
+function grouped(text) {
+  return text.replace(/\B(?=(\d{3})+(?!\d))/g, ",");
+}
+
+function metresText(length) {
+  if (length < 9.95) return `${length.toFixed(1)} m`;
+  if (length < 999.5) return `${length.toFixed(0)} m`;
+  if (length < 9995) return `${(length / 1000).toFixed(2)} km`;
+  const [whole, part] = (length / 1000).toFixed(1).split(".");
+  return `${grouped(whole)}.${part} km`;
+}
+
+function clearanceText(clearance) {
+  return `${metresText(Math.abs(clearance))} ${clearance >= 0 ? "inside" : "outside"}`;
+}
+
+function bearingText(bearing) {
+  return `${WINDS[nearestWhole(bearing / 45) % 8]} (${nearestWhole(bearing) % 360}°)`;
+}
+
+function countText(count, one, many = `${one}s`) {
+  return `${grouped(String(count))} ${count === 1 ? one : many}`;
+}
+
+// Latitude first, 0.11 m; longitude 180 is -180, and no minus stands before a zero.
+function decimalText(lon, lat) {
+  const fixed = (degrees) => degrees.toFixed(6).replace(/^-(0\.0+)$/, "$1");
+  const east = fixed(lon);
+  return `${fixed(lat)}, ${east === "180.000000" ? "-180.000000" : east}`;
+}
+
+// At a pole the longitude is 0 (RFC 5870, section 3.4.2).
+function geoLink(lon, lat) {
+  const [north, east] = decimalText(lon, lat).split(", ");
+  return `geo:${north},${Math.abs(Number(north)) === 90 ? "0.000000" : east}`;
+}
+
+// Degrees and minutes to 0.19 m; 60 minutes never show.
+function minutesText(lon, lat) {
+  const [east, north] = [lon, lat].map((degrees) => Math.round(Math.abs(degrees) * 600000));
+  const side = (parts, degrees, plus, minus) => (degrees < 0 && parts ? minus : plus);
+  const text = (parts, width) => {
+    const whole = Math.floor(parts / 600000);
+    const minutes = ((parts - whole * 600000) / 10000).toFixed(4).padStart(7, "0");
+    return `${String(whole).padStart(width, "0")}° ${minutes}'`;
+  };
+  return `${text(north, 2)} ${side(north, lat, "N", "S")}, ${text(east, 3)} ${side(east, lon, "E", "W")}`;
+}

@@ -1,0 +1,179 @@
+"""NMEA 0183: the sentences of one epoch joined to one fix, dates carried on over midnight.
+
+The order of the fields is that of NMEA 0183, widely printed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import hypot, isnan, nan
+from typing import BinaryIO
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scout.errors import InputError
+from scout.read.fixes.sentences import Sentence, Unreadable, sentences
+from scout.read.fixes.tally import Tally
+from scout.standstill import Fixes
+
+__all__ = ["read_nmea"]
+
+_DAY_S = 86400.0
+_NO_DOP = 50.0  # a receiver without one says 99.9 or the like
+_RADIUS_95 = 1.7308  # of RMSE_r: FGDC-STD-007.3-1998 (NSSDA), appendix 3-A
+# Mode of RMC as the quality of GGA: autonomous, differential, estimated, float, manual, none, precise, RTK
+# and simulator.
+_QUALITY_OF_MODE = {"A": 1, "D": 2, "E": 6, "F": 5, "M": 7, "N": 0, "P": 3, "R": 4, "S": 8}
+
+
+@dataclass(slots=True)
+class _Epoch:
+    """What the sentences of one time of day say together."""
+
+    time_s: float = nan  # of the day
+    day: int | None = None  # since 1970
+    lon: float = nan
+    lat: float = nan
+    quality: int = -1
+    satellites: float = nan
+    hdop: float = nan
+    dimensions: int = 0
+    stated_error_m: float = nan
+    no_fix: bool = False
+    kinds: set[str] = field(default_factory=set)
+
+
+def read_nmea(path: str, stream: BinaryIO, head: bytes) -> Fixes:
+    """Fixes of a log; ``head`` is its start."""
+    tally, epochs = Tally(), [_Epoch()]
+    for sentence in sentences(stream, head, tally):
+        take = _TAKES.get(sentence.kind)
+        if take is None:
+            tally.add("unused", sentence.line)
+            continue
+        try:
+            take(sentence, epochs, tally)
+        except Unreadable as error:
+            tally.add("unreadable", sentence.line, str(error))
+    if not tally["sentences"] and not tally["checksum_errors"]:
+        raise InputError(path, "is neither an NMEA 0183 log nor a GPX file", "record or export it again")
+    found = [epoch for epoch in epochs if not (isnan(epoch.lat) or epoch.no_fix)]
+    if not found:
+        what = f"holds no fix ({tally.summary('lines')})"
+        raise InputError(path, what, "wait until the receiver has a fix, then record again")
+    time_s, dated = _times(found)
+    return Fixes(
+        path=path,
+        kind="NMEA 0183",
+        time_s=time_s,
+        lon=np.array([epoch.lon for epoch in found]),
+        lat=np.array([epoch.lat for epoch in found]),
+        hdop=np.array([epoch.hdop for epoch in found]),
+        satellites=np.array([epoch.satellites for epoch in found]),
+        quality=np.array([epoch.quality for epoch in found], dtype=np.int64),
+        dimensions=np.array([epoch.dimensions for epoch in found], dtype=np.int64),
+        stated_error_m=np.array([epoch.stated_error_m for epoch in found]),
+        dated=dated,
+        counts=tally.counts(),
+        notes=tally.notes("lines"),
+    )
+
+
+def _epoch(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> _Epoch | None:
+    """The epoch a sentence belongs to, by its time; None for a second sentence of a kind in one epoch."""
+    time_s, last = sentence.time_of_day(0), epochs[-1]
+    same = time_s == last.time_s or (isnan(time_s) and isnan(last.time_s))
+    if same and sentence.kind in last.kinds and not isnan(time_s):
+        tally.add("repeated", sentence.line)
+        return None
+    if not same or sentence.kind in last.kinds:
+        last = _Epoch(time_s)
+        epochs.append(last)
+    last.kinds.add(sentence.kind)
+    return last
+
+
+def _gga(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> None:
+    quality = sentence.number(5)
+    if not quality > 0:
+        if isnan(quality):
+            raise Unreadable("no fix quality")
+        _no_fix(sentence, epochs, tally)
+        return
+    (lon, lat), satellites, hdop = sentence.place(1), sentence.number(6), sentence.number(7)
+    if epoch := _epoch(sentence, epochs, tally):
+        epoch.lon, epoch.lat, epoch.quality, epoch.satellites = lon, lat, int(quality), satellites
+        epoch.hdop = _dop(hdop, epoch.hdop)
+
+
+def _rmc(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> None:
+    mode = sentence.text(11)
+    quality = _QUALITY_OF_MODE.get(mode, -1)
+    if sentence.text(1) != "A" or quality == 0:
+        if sentence.text(1) not in ("A", "V"):
+            raise Unreadable("no status")
+        _no_fix(sentence, epochs, tally)
+        return
+    (lon, lat), day = sentence.place(2), sentence.day(8)
+    if epoch := _epoch(sentence, epochs, tally):
+        epoch.day = day if day is not None else epoch.day
+        if isnan(epoch.lat):
+            epoch.lon, epoch.lat = lon, lat
+        if epoch.quality < 0:
+            epoch.quality = quality
+
+
+def _no_fix(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> None:
+    tally.add("without_fix", sentence.line)
+    if epoch := _epoch(sentence, epochs, tally):
+        epoch.no_fix = True
+
+
+def _gsa(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> None:
+    """Has no time: belongs to the epoch under way. Several constellations say the same, one each."""
+    dimensions, hdop = sentence.number(1), sentence.number(15)
+    epoch = epochs[-1]
+    epoch.hdop = _dop(epoch.hdop, hdop)
+    if dimensions in (2, 3) and not epoch.dimensions:
+        epoch.dimensions = int(dimensions)
+
+
+def _gst(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> None:
+    north, east = sentence.number(5), sentence.number(6)
+    if epoch := _epoch(sentence, epochs, tally):
+        epoch.stated_error_m = _RADIUS_95 * hypot(north, east)
+
+
+def _zda(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> None:
+    day = sentence.day(1, 2, 3)
+    if (epoch := _epoch(sentence, epochs, tally)) and day is not None:
+        epoch.day = day
+
+
+_TAKES = {"GGA": _gga, "RMC": _rmc, "GSA": _gsa, "GST": _gst, "ZDA": _zda}
+
+
+def _dop(*values: float) -> float:
+    """The first that is one."""
+    return next((value for value in values if 0 < value < _NO_DOP), nan)
+
+
+def _times(epochs: list[_Epoch]) -> tuple[NDArray[np.float64], bool]:
+    """Seconds since 1970, and whether any sentence had a date.
+
+    The day counts up where the clock falls back by more than half a day. A date holds from its epoch on; the
+    fixes before the first date count back from it.
+    """
+    clock = np.array([epoch.time_s for epoch in epochs])
+    day = np.array([nan if epoch.day is None else epoch.day for epoch in epochs])
+    known = np.flatnonzero(np.isfinite(clock))
+    turns = np.zeros(len(clock))
+    turns[known[1:]] = np.diff(clock[known]) < -_DAY_S / 2
+    turns = np.cumsum(turns)
+    dates = np.flatnonzero(np.isfinite(day))
+    if not len(dates):
+        return clock + _DAY_S * turns, False
+    before = np.clip(np.searchsorted(dates, np.arange(len(clock)), side="right") - 1, 0, None)
+    origin = (day - turns)[dates[before]]
+    return clock + _DAY_S * (turns + origin), True

@@ -1,0 +1,227 @@
+"""A recording becomes one position: its middle, its outliers, its error and what the receiver says of it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from recordings import LAT, LON, START, fixes_at, noise, off
+
+from scout.errors import InputError
+from scout.standstill import FLOOR_M, settle_fixes
+
+quick = settings(deadline=None, derandomize=True, max_examples=60)
+
+
+def test_the_centre_is_the_mean_of_good_fixes():
+    east, north = noise(600)
+    found = settle_fixes(fixes_at(east + 3, north - 2))
+    assert off(found) == pytest.approx(np.hypot(3 + east.mean(), north.mean() - 2), abs=1e-3)
+    assert (found.n_fixes, found.n_used, found.outliers, found.moved) == (600, 600, (), False)
+
+
+def test_outliers_are_named_with_their_place_time_distance_and_bearing():
+    east, north = noise(300)
+    east[17], north[203] = 40.0, -90.0
+    found = settle_fixes(fixes_at(east, north))
+    assert [outlier.index for outlier in found.outliers] == [17, 203]
+    assert [outlier.time_s - START for outlier in found.outliers] == [17, 203]
+    assert [outlier.distance_m for outlier in found.outliers] == pytest.approx([40, 90], abs=0.5)
+    assert [outlier.bearing_deg for outlier in found.outliers] == pytest.approx([90, 180], abs=3)
+    assert not found.used[[17, 203]].any()
+    assert found.used.sum() == 298
+    assert any("2 fixes, by 90 m" in note for note in found.notes)
+
+
+def test_many_outliers_are_remarked():
+    east, north = noise(400)
+    east[::6] += 100
+    found = settle_fixes(fixes_at(east, north))
+    assert off(found) < 0.3
+    assert len(found.outliers) == 67
+    assert any("may have been moved" in note for note in found.notes)
+
+
+def test_good_noise_has_no_outliers_and_small_excursions_are_none():
+    assert not settle_fixes(fixes_at(*noise(2000, 2.0))).outliers
+    east, north = np.zeros(50), np.zeros(50)
+    east[7] = 4.5
+    assert not settle_fixes(fixes_at(east, north)).outliers
+
+
+def test_the_error_joins_the_floor_and_the_random_part():
+    found = settle_fixes(fixes_at(*noise(900)))
+    assert found.floor_95_m == FLOOR_M == 4.9
+    assert max(found.floor_95_m, found.random_95_m) < found.error_95_m
+    assert found.error_95_m <= np.hypot(found.floor_95_m, found.random_95_m) + 1e-6
+    assert settle_fixes(fixes_at(*noise(900)), floor_m=0.0).error_95_m == pytest.approx(found.random_95_m)
+
+
+def test_no_recording_however_long_and_quiet_beats_the_floor():
+    assert settle_fixes(fixes_at(*noise(3600, 0.05))).error_95_m > FLOOR_M
+
+
+def test_a_single_fix_gets_the_floor_and_the_scatter_it_cannot_show():
+    """About the 8 m at 95 % of the GPS SPS Performance Standard, 5th ed., section 3 (R2)."""
+    found = settle_fixes(fixes_at([0.0], [0.0]))
+    assert 7 < found.error_95_m < 8
+    assert np.isnan(found.scatter_95_m)
+    assert found.n_effective == 1
+    assert off(found) < 1e-6
+
+
+def test_few_quiet_fixes_narrow_the_circle_and_few_scattered_ones_do_not():
+    quiet = [settle_fixes(fixes_at(*noise(n, 0.1))).error_95_m for n in (1, 2, 3, 10)]
+    assert quiet == sorted(quiet, reverse=True)
+    wide = settle_fixes(fixes_at([-4.0, 4.0], [0.0, 0.0])).error_95_m
+    assert wide > quiet[0]
+
+
+@pytest.mark.parametrize("lon", [LON, -89.1234567, 179.9999999])
+def test_one_place_repeated_counts_as_one_fix(lon):
+    zeros = np.zeros(501)
+    held = settle_fixes(fixes_at(zeros, zeros, lon=lon, hdop=np.linspace(0.8, 1.9, 501)))
+    single = settle_fixes(fixes_at([0.0], [0.0]))
+    assert held.error_95_m == pytest.approx(single.error_95_m, rel=1e-6)
+    assert held.n_effective == 1
+    assert any("one place" in note for note in held.notes)
+
+
+def test_unknown_times_make_all_fixes_count_as_one():
+    east, north = noise(400, 2.0)
+    found = settle_fixes(fixes_at(east, north, time=np.full(400, np.nan)))
+    assert found.n_effective == 1
+    assert found.random_95_m == pytest.approx(found.scatter_95_m, rel=0.02)
+    assert np.isnan([found.duration_s, found.start_s, found.end_s]).all()
+    assert any("times are unknown" in note for note in found.notes)
+
+
+def test_few_fixes_without_a_time_are_left_out_and_said():
+    time = START + np.arange(100.0)
+    time[[3, 50]] = np.nan
+    found = settle_fixes(fixes_at(*noise(100), time=time))
+    assert found.n_used == 98
+    assert any("want of a time: 2 fixes" in note for note in found.notes)
+
+
+def test_the_order_of_the_file_does_not_matter():
+    fixes = fixes_at(*noise(200))
+    mixed = np.random.default_rng(3).permutation(200)
+    shuffled = replace(fixes, **{name: getattr(fixes, name)[mixed] for name in ("time_s", "lon", "lat")})
+    first, second = settle_fixes(fixes), settle_fixes(shuffled)
+    assert (first.lon, first.lat, first.error_95_m) == pytest.approx(
+        (second.lon, second.lat, second.error_95_m)
+    )
+    assert (second.start_s, second.end_s, second.duration_s) == (START, START + 199, 199)
+
+
+def test_a_poor_hdop_raises_the_floor_in_proportion():
+    east, north = noise(300)
+    usual = settle_fixes(fixes_at(east, north, hdop=np.full(300, 1.2)))
+    poor = settle_fixes(fixes_at(east, north, hdop=np.full(300, 4.0)))
+    assert usual.floor_95_m == 4.9
+    assert poor.floor_95_m == pytest.approx(9.8)
+    assert any("HDOP 4.0 is poor" in note for note in poor.notes)
+
+
+def test_a_larger_error_stated_by_the_receiver_replaces_the_floor_and_a_smaller_one_does_not():
+    east, north = noise(300)
+    large = settle_fixes(fixes_at(east, north, stated_error_m=np.full(300, 12.0)))
+    assert large.floor_95_m == 12.0
+    assert any("states an error of 12.0 m" in note for note in large.notes)
+    assert settle_fixes(fixes_at(east, north, stated_error_m=np.full(300, 1.0))).floor_95_m == 4.9
+
+
+def test_fixes_of_a_poor_hdop_weigh_less():
+    east = np.repeat([0.0, 3.0], 300)
+    north = np.zeros(600)
+    found = settle_fixes(fixes_at(east, north, hdop=np.repeat([1.0, 2.0], 300)))
+    assert off(found) == pytest.approx(3 * (1 / 4) / (1 + 1 / 4), abs=1e-3)
+
+
+def test_fixes_that_satellites_did_not_give_are_left_out_and_said():
+    east, north = noise(300)
+    quality = np.ones(300, dtype=np.int64)
+    quality[:100], east[:100] = 6, 500.0
+    found = settle_fixes(fixes_at(east, north, quality=quality))
+    assert (found.n_used, found.outliers) == (200, ())
+    assert found.fix_types == (("autonomous", 200),)
+    assert "Left out as dead reckoning: 100 fixes." in found.notes
+
+
+def test_corrections_few_satellites_and_two_dimensions_are_remarked():
+    found = settle_fixes(
+        fixes_at(
+            *noise(100),
+            quality=np.full(100, 2),
+            satellites=np.full(100, 3.0),
+            dimensions=np.full(100, 2),
+            dated=False,
+        )
+    )
+    told = " ".join(found.notes)
+    for part in ("had corrections", "Only 3 satellites", "two dimensions", "no date"):
+        assert part in told
+
+
+@pytest.mark.parametrize(
+    ("lon", "lat"),
+    [(180.0, 52.0), (-180.0, 0.0), (179.99999, -17.0), (12.0, 89.9999), (0.0, -89.9), (0.0, 0.0)],
+)
+def test_the_antimeridian_and_the_poles_are_places_like_others(lon, lat):
+    east, north = noise(300, 2.0)
+    east[40] = 70.0
+    here = settle_fixes(fixes_at(east, north, lon=lon, lat=lat))
+    there = settle_fixes(fixes_at(east, north))
+    assert -180 <= here.lon < 180
+    assert off(here, lon, lat) == pytest.approx(off(there), abs=0.002)
+    assert here.error_95_m == pytest.approx(there.error_95_m, abs=0.002)
+    assert [outlier.index for outlier in here.outliers] == [40]
+
+
+def test_fixes_on_the_other_side_of_the_earth_are_outliers():
+    fixes = fixes_at(*noise(100))
+    fixes.lon[0], fixes.lat[0] = LON + 180, -LAT
+    fixes.lon[50], fixes.lat[50] = 0.0, 0.0
+    found = settle_fixes(fixes)
+    assert [outlier.index for outlier in found.outliers] == [0, 50]
+    assert found.outliers[0].distance_m > 1.9e7
+    assert off(found) < 0.5
+
+
+@quick
+@given(
+    st.lists(
+        st.tuples(st.floats(-300, 300), st.floats(-300, 300), st.one_of(st.just(np.nan), st.floats(0, 4000))),
+        min_size=1,
+        max_size=30,
+    ),
+    st.floats(0, 20),
+)
+def test_any_recording_gives_a_finite_circle_or_one_line(rows, floor):
+    east, north, time = np.array(rows).T
+    try:
+        found = settle_fixes(fixes_at(east, north, time=time), floor_m=floor)
+    except InputError:
+        return
+    assert np.isfinite([found.lon, found.lat, found.error_95_m]).all()
+    assert found.error_95_m > floor
+    assert 1 <= found.n_effective <= found.n_used <= len(rows)
+    assert found.n_used + len(found.outliers) <= len(rows)
+    assert all(note.endswith(".") and note.isprintable() for note in found.notes)
+
+
+def test_no_fix_of_satellites_is_one_line():
+    with pytest.raises(
+        InputError, match=r"made\.nmea: holds no fix of satellites; stand still for ten minutes"
+    ):
+        settle_fixes(fixes_at([0.0], [0.0], quality=np.array([8])))
+
+
+@pytest.mark.parametrize("floor", [-1.0, np.nan, np.inf])
+def test_a_floor_that_is_no_distance_is_one_line(floor):
+    with pytest.raises(InputError, match="is no error in metres"):
+        settle_fixes(fixes_at([0.0], [0.0]), floor_m=floor)
