@@ -15,6 +15,7 @@ from scout.verdict import MERIDIAN, PARALLEL, SURE, Claims, Ground, estimate, se
 
 __all__ = ["along_pieces", "lengths", "owning_corners", "place_on", "rows"]
 
+_PARTS = 2048  # of one stretch at the most: 50 km go down to 24 m, longer ones less far
 _FINE_M = 2.0  # places nearer to each other are alike; `settle` finds the rest
 
 
@@ -65,7 +66,10 @@ def along_pieces(pieces: Pieces, ground: Ground) -> Found:
     fraction, off = np.full(n, 0.5), np.zeros((2, n))
     quick = estimate(_claims(pieces, fraction, ground.level), off[0], off[1], ground)
     held = np.divide(quick.confidence, quick.grids_p, out=np.zeros(n), where=quick.grids_p > 0)
-    weak = np.flatnonzero((held < SURE) & (_best_conceivable(pieces, ground) >= confidence.DOUBTFUL))
+    clear = np.minimum.reduceat(quick.clearance_m, pieces.sets.first[:-1]) if n else np.zeros(0)
+    # Clearance changes by at most a metre per metre: what the ends could have, the middle tells.
+    hopeful = _conceivable(clear + lengths(pieces, ground.level) / 2, ground) >= confidence.DOUBTFUL
+    weak = np.flatnonzero((held < SURE) & hopeful)
     if len(weak):
         fraction[weak], off[:, weak] = _surest(rows(pieces, weak), ground)
     i, j = (pieces.line, pieces.cell) if pieces.axis == "meridian" else (pieces.cell, pieces.line)
@@ -122,7 +126,7 @@ def _surest_fraction(pieces: Pieces, ground: Ground) -> Floats:
         best[piece[gain]], fraction[piece[gain]] = clear[gain], middle[gain]
         reach = clear + half * size[piece]
         split = (reach > best[piece] + _FINE_M) & (best[piece] < enough) & (reach > need)
-        split &= half * size[piece] > _FINE_M
+        split &= half * size[piece] > np.maximum(_FINE_M, size[piece] / _PARTS)
         piece, middle, half = (
             np.repeat(piece[split], 2),
             np.repeat(middle[split], 2),
@@ -150,13 +154,6 @@ def _clearance_worth_having(ground: Ground) -> tuple[float, float]:
     inside = np.linspace(-radius, enough, 200)
     counts = _conceivable(inside, ground) >= confidence.DOUBTFUL
     return enough, float(inside[np.argmax(counts)]) if np.any(counts) else np.inf
-
-
-def _best_conceivable(pieces: Pieces, ground: Ground) -> Floats:
-    """Upper bound of the confidence: no station is further inside than the ends of its stretch allow."""
-    size = lengths(pieces, ground.level)
-    ends = (pieces.start > 0.0).astype(int) + (pieces.end < 1.0)
-    return _conceivable(np.select([ends == 2, ends == 1], [size / 2, size], np.inf), ground)
 
 
 def _conceivable(inside: Floats, ground: Ground) -> Floats:
