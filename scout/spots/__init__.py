@@ -5,6 +5,8 @@ Only parks near a lattice line are looked at, and no cell polygon is ever built.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -12,12 +14,13 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.clearance import Boundaries
+from scout.cores import on_cores
 from scout.geodesy import degree_lengths
 from scout.locator import column_number, columns, row_number
 from scout.model import Station
 from scout.outlines import Floats, Ints
 from scout.spots.corners import at_corners
-from scout.spots.edges import Pieces, Window, corners_inside, pieces_inside
+from scout.spots.edges import Corners, Pieces, Window, corners_inside, pieces_inside
 from scout.spots.found import KINDS, Found, grade, join, none_found
 from scout.spots.intervals import inside_intervals
 from scout.spots.near_misses import near_corners, near_lines, reach_m
@@ -135,36 +138,48 @@ def _on_lines(
     up = inside_intervals(outlines, "meridian", level)
     corners = corners_inside(across, level, wide, window)
     at = at_corners(corners, ground)
-    found, owners = at, []
     pieces = (
         pieces_inside(up, "meridian", level, wide, window),
         pieces_inside(across, "parallel", level, wide, window),
     )
-    for some in pieces:
-        owner = owning_corners(some, corners, grade(at.judged.confidence), level)
-        # A corner that claims fewer parks than hold it is no home for a stretch in all of them.
-        owner = np.where((owner >= 0) & (at.dropped[owner] > 0), -1, owner) if len(at.i) else owner
-        found, owner = _with_stretches(found, at, some, owner, ground)
-        owners.append(owner)
-    missed = none_found(ground)
+    jobs: list[Callable[[], tuple[Found, Ints]]] = [
+        partial(_stretches_apart, at, corners, some, ground) for some in pieces
+    ]
     if near_m > 0 and tree is not None and len(geometries):
-        near, three = near_corners(corners, ground, near_m, window)
-        missed = join([near, three, near_lines(ground, tree, near_m, window)])
-    return Search(found, pieces[0], owners[0], pieces[1], owners[1]), missed
+        jobs.append(partial(_near_misses, corners, ground, tree, near_m, window))
+    (upright, up_owner), (flat, level_owner), *missed = on_cores(lambda job: job(), jobs)
+    first = len(at.i)
+    level_owner = np.where(level_owner >= first, level_owner + len(upright.i), level_owner)
+    found = join([at, upright, flat])
+    near = missed[0][0] if missed else none_found(ground)
+    return Search(found, pieces[0], up_owner, pieces[1], level_owner), near
 
 
-def _with_stretches(
-    found: Found, corners: Found, pieces: Pieces, owner: Ints, ground: Ground
+def _near_misses(
+    corners: Corners, ground: Ground, tree: shapely.STRtree, near_m: float, window: Window | None
 ) -> tuple[Found, Ints]:
-    """Add the stretches that no corner at least as sure takes in; returns every piece's owner too."""
-    # A firm corner takes its stretches in whatever they are worth: no need to judge them.
-    firm = (owner >= 0) & (grade(corners.judged.confidence)[owner] == 0) if len(corners.i) else owner >= 0
+    near, three = near_corners(corners, ground, near_m, window)
+    return join([near, three, near_lines(ground, tree, near_m, window)]), np.empty(0, dtype=np.int64)
+
+
+def _stretches_apart(at: Found, corners: Corners, pieces: Pieces, ground: Ground) -> tuple[Found, Ints]:
+    """The stretches that no corner at least as sure takes in; and every piece's owner.
+
+    Owners count the corners first and then these stretches.
+    """
+    grades = grade(at.judged.confidence)
+    owner = owning_corners(pieces, corners, grades, ground.level)
+    firm = np.zeros(len(owner), dtype=bool)
+    if len(at.i):
+        # A corner that claims fewer parks than hold it is no home for a stretch in all of them.
+        owner = np.where((owner >= 0) & (at.dropped[owner] > 0), -1, owner)
+        # A firm corner takes its stretches in whatever they are worth: no need to judge them.
+        firm = (owner >= 0) & (grades[owner] == 0)
     apart = np.flatnonzero(~firm)
     spots = along_pieces(rows(pieces, apart), ground)
     mine = owner[apart]
     better = mine < 0
-    if len(corners.i):
-        better |= grade(spots.judged.confidence) < grade(corners.judged.confidence)[mine]
-    owner = owner.copy()
-    owner[apart[better]] = len(found.i) + np.arange(np.count_nonzero(better))
-    return join([found, spots.rows(np.flatnonzero(better))]), owner
+    if len(at.i):
+        better |= grade(spots.judged.confidence) < grades[mine]
+    owner[apart[better]] = len(at.i) + np.arange(np.count_nonzero(better))
+    return spots.rows(np.flatnonzero(better)), owner

@@ -11,7 +11,7 @@ from scout.spots.edges import Corners
 from scout.spots.found import Found, judged, replaced
 from scout.verdict import FOUR, THREE, Claims, Ground, settle
 
-__all__ = ["at_corners", "settled"]
+__all__ = ["at_corners", "best_threes", "settled"]
 
 
 def at_corners(corners: Corners, ground: Ground) -> Found:
@@ -31,10 +31,10 @@ def at_corners(corners: Corners, ground: Ground) -> Found:
     return _three_where_better(found, ground)
 
 
-def settled(i: Ints, j: Ints, claims: Claims, ground: Ground) -> Found:
+def settled(i: Ints, j: Ints, claims: Claims, ground: Ground, exact: bool = True) -> Found:
     """Corner claims with their station centres settled within twice the station's radius."""
     reach = np.full(len(i), 2 * ground.station.radius_m)
-    offset = settle(claims, ground, (-reach, -reach), (reach, reach), exact=True)
+    offset = settle(claims, ground, (-reach, -reach), (reach, reach), exact)
     return judged("corner", i, j, claims, offset, ground)
 
 
@@ -63,11 +63,20 @@ def _without_worst_park(found: Found, ground: Ground) -> Found:
 
 def _three_where_better(found: Found, ground: Ground) -> Found:
     rows = np.flatnonzero(found.judged.confidence < DOUBTFUL)
-    for code in THREE if len(rows) else ():
-        claims = found.claims.rows(rows)._replace(grid=np.full(len(rows), code))
-        three = settled(found.i[rows], found.j[rows], claims, ground)
-        value = three.judged.confidence
-        better = np.flatnonzero((value >= DOUBTFUL) & (value > found.judged.confidence[rows]))
-        three = three._replace(dropped=found.dropped[rows])
-        found = replaced(found, rows[better], three.rows(better))
-    return found
+    at, three = best_threes(found.rows(rows), ground)
+    better = np.flatnonzero(three.judged.confidence > found.judged.confidence[rows[at]])
+    three = three.rows(better)._replace(dropped=found.dropped[rows[at[better]]])
+    return replaced(found, rows[at[better]], three)
+
+
+def best_threes(corners: Found, ground: Ground) -> tuple[Ints, Found]:
+    """The surest three cells of each corner where they count; and which corners those are."""
+    n = len(corners.i)
+    if n == 0:
+        return np.empty(0, dtype=np.int64), corners
+    many = np.repeat(np.arange(n), len(THREE))
+    claims = corners.claims.rows(many)._replace(grid=np.tile(THREE, n))
+    three = settled(corners.i[many], corners.j[many], claims, ground, exact=False)
+    choice = three.judged.confidence.reshape(n, -1).argmax(axis=1) + np.arange(n) * len(THREE)
+    counted = np.flatnonzero(three.judged.confidence[choice] >= DOUBTFUL)
+    return counted, three.rows(choice[counted])

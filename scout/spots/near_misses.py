@@ -10,11 +10,11 @@ from scout.confidence import DOUBTFUL
 from scout.geodesy import degree_lengths, inverse, wrap_lon
 from scout.locator import column_number, columns, edge_lat, edge_lon, row_number
 from scout.outlines import Floats, Ints, ragged
-from scout.spots.corners import settled
+from scout.spots.corners import best_threes
 from scout.spots.edges import Corners, Window
-from scout.spots.found import Found, join, none_found, of_judged
+from scout.spots.found import Found, join, of_judged
 from scout.spots.intervals import Axis, refuse_flood
-from scout.verdict import FOUR, MERIDIAN, PARALLEL, THREE, Claims, Ground, Judged, touch_p
+from scout.verdict import FOUR, MERIDIAN, PARALLEL, Claims, Ground, Judged, touch_p
 
 __all__ = ["near_corners", "near_lines", "reach_m"]
 
@@ -98,26 +98,21 @@ def _missed(i: Ints, j: Ints, grid: int, park: Ints, lon: Floats, lat: Floats, g
 def _with_three_apart(near: Found, ground: Ground) -> tuple[Found, Found]:
     close = near.near_m <= 1.5 * ground.station.radius_m
     rows = np.flatnonzero(close & _three_conceivable(ground))
-    best = none_found(ground)
-    for code in THREE if len(rows) else ():
-        claims = near.claims.rows(rows)._replace(grid=np.full(len(rows), code))
-        three = settled(near.i[rows], near.j[rows], claims, ground)
-        best = join([best, three.rows(np.flatnonzero(three.judged.confidence >= DOUBTFUL))])
-    n = columns(ground.level)
-    key = best.j * n + best.i
-    order = np.lexsort((-best.judged.confidence, key))
-    order = order[np.flatnonzero(np.diff(key[order], prepend=-1))]
-    left = np.flatnonzero(~np.isin(near.j * n + near.i, key))
-    return near.rows(left), best.rows(order)
+    at, three = best_threes(near.rows(rows), ground)
+    left = np.setdiff1d(np.arange(len(near.i)), rows[at])
+    return near.rows(left), three
 
 
 def _three_conceivable(ground: Ground) -> bool:
-    """Whether errors leave any hope: the park's edge at the corner itself, the station aslant from it."""
+    """Whether errors leave any hope: the park's edge at the corner itself, the station aslant from it.
+
+    A bend of the edge can better this bound by a little, hence the fifth off.
+    """
     radius, fix = ground.station.radius_m, float(confidence.sigma(ground.station.fix_error_m))
     aslant = np.linspace(0.0, radius, 21)
     edge = confidence.sigma(ground.boundary_error_m.min(initial=np.inf))
     held = confidence.inside(aslant * np.sqrt(2.0), radius, fix, edge)
-    return bool(np.max(held * confidence.three_cells(aslant, aslant, radius, fix)) >= DOUBTFUL / 2)
+    return bool(np.max(held * confidence.three_cells(aslant, aslant, radius, fix)) >= 0.8 * DOUBTFUL)
 
 
 def near_lines(ground: Ground, tree: shapely.STRtree, near_m: float, window: Window | None) -> Found:
