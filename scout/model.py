@@ -50,7 +50,7 @@ SOURCE = "source"  # int, index into the sources
 DATUM_ERROR = "datum_error_m"  # float, stated accuracy of the datum transformation
 GEOMETRY = "geometry"  # valid Polygon or MultiPolygon, longitudes continuous across 180
 
-SpotKind = Literal["corner", "line", "overlap", "near-miss"]
+SpotKind = Literal["corner", "line", "overlap", "near-miss", "place"]  # place: asked for, not found
 VerdictWord = Literal["firm", "doubtful", "not counted"]
 
 
@@ -177,10 +177,10 @@ class Spot:
 
     @property
     def clearance_m(self) -> float:
-        """Least clearance over its parks; minus the distance to the park for a near miss."""
+        """Least clearance over its parks; minus the distance to a park it misses; nan far from all."""
         if self.near is not None:
             return -self.near.distance_m
-        return min(self.verdict.clearances_m)
+        return min(self.verdict.clearances_m, default=float("nan"))
 
     @property
     def stretch_m(self) -> float:

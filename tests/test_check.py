@@ -6,6 +6,7 @@ import pytest
 import shapely
 
 from scout.check import Check, check
+from scout.check.findings import as_findings
 from scout.find import Options, find
 from scout.geodesy import degree_lengths, move
 from scout.model import ParkReport, Parks, Station
@@ -159,3 +160,17 @@ def test_far_from_everything_there_is_no_park():
     assert answer.parks == ()
     assert answer.verdict.confidence == 0.0
     assert answer.driver == "no park is near"
+
+
+def test_answers_become_findings_in_the_order_they_were_asked():
+    parks = parks_of(WIDE)
+    places = [(10.0, 45.0), (10.2, 45.2), (9.4995, 45.2), (-120.0, 30.0)]
+    results = list(check(parks, *np.array(places).T, Check()))
+    found = as_findings(parks, ["corner", "within", "beside", "far"], results, Check())
+    assert [r.rank for r in found.spots] == [1, 2, 3, 4]
+    assert {r.spot.kind for r in found.spots} == {"place"}
+    assert [r.grid_park_pairs for r in found.spots] == [4, 1, 0, 0]
+    assert found.spots[2].spot.near.park == "a-1"
+    assert found.spots[2].spot.clearance_m == pytest.approx(-results[2].parks[0].edge_m, abs=0.01)
+    assert np.isnan(found.spots[3].spot.clearance_m)
+    assert list(found.parks["park_id"]) == ["a-1"]

@@ -237,3 +237,20 @@ def test_check_refuses_in_one_line(corner_park, arguments, says, capsys):
     assert shown.out == ""
     assert shown.err.count("\n") == 1
     assert says in shown.err
+
+
+def test_check_draws_its_places_on_a_map(corner_park, tmp_path):
+    target = tmp_path / "places.html"
+    done = scout("check", "45,10", "45.00004,10", "--parks", corner_park, "--map", target)
+    assert done.returncode == 1, done.stderr
+    assert f"Wrote {target}" in done.stdout
+    page = target.read_text(encoding="utf-8")
+    assert "Places checked" in page
+    assert "Asked for as 45.00004,10." in page
+    assert "Ёлка &lt;b&gt;公園&lt;/b&gt;" in page
+    assert "<b>公園" not in page
+
+
+def test_check_refuses_a_map_that_is_no_web_page(corner_park, capsys):
+    assert main(["check", "45,10", "--parks", str(corner_park), "--map", "x.pdf"]) == 2
+    assert "name it .html" in capsys.readouterr().err

@@ -27,6 +27,7 @@ _MOVES = 2000  # places for which the better centre is worked out
 @station_options
 @reading_options
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@click.option("--map", "map_path", metavar="OUT.html", help="Write a map of the places.")
 def command(
     places: tuple[str, ...],
     files: tuple[str, ...],
@@ -41,6 +42,7 @@ def command(
     layer: str | None,
     crs: str | None,
     as_json: bool,
+    map_path: str | None,
 ) -> int:
     """Say whether planned places count, for which grids and parks, and how to put them right.
 
@@ -49,28 +51,54 @@ def command(
     0 when all places are firm, 1 when not, 2 for bad input.
     """
     from scout.cli.answers import json_lines, told
+    from scout.cli.outputs import check_page, check_targets
     from scout.locator import level_number
     from scout.parks import build_parks
     from scout.read import read_layers
+    from scout.write import write_file
 
     station = station_from(station_radius, fix_error, boundary_error)
     number = level_number(level)
+    check_page("--map", map_path)
+    check_targets(files, [map_path] if map_path else [])
     planned = _planned(places, list_path)
     with progress() as show:
         layers = read_layers(files, layer=layer, assume_crs=crs, progress=show)
         parks = build_parks(layers, corridor_m=corridor, id_column=id_column, name_column=name_column)
         results = judged(parks, planned, number, station, show)
-        if as_json:
-            words: list[str] = []
+        words: list[str] = []
+        kept: list[Checked] = []
+        if as_json and map_path is None:  # as they come: there may be a hundred thousand
             for line in json_lines(planned, _noted(results, words)):
                 click.echo(line)
         else:
-            kept = list(results)
-            words = [str(result.verdict.word) for result in kept]
-    if not as_json:
+            kept = list(_noted(results, words))
+        if map_path is not None:
+            write_file(map_path, _map(parks, planned, kept, number, station))
+    if kept and as_json:
+        for line in json_lines(planned, kept):
+            click.echo(line)
+    elif kept:
         for line in told(planned, kept, number, station, in_full=len(planned) <= _TOLD):
             click.echo(line)
+        if map_path is not None:
+            click.echo(f"Wrote {map_path}")
     return 0 if all(word == "firm" for word in words) else 1
+
+
+def _map(
+    parks: Parks, planned: Sequence[NamedPlace], results: Sequence[Checked], level: int, station: Station
+) -> str:
+    """A page of the places, the first thousand of them."""
+    from scout.check import Check
+    from scout.check.findings import as_findings
+    from scout.cli.outputs import MAP_SPOTS, dated
+    from scout.find import best
+    from scout.page import build
+
+    names = [place.name for place in planned]
+    findings = as_findings(parks, names, results, Check(level, station))
+    return build(best(dated(findings, "Places checked"), MAP_SPOTS))
 
 
 def _noted(results: Iterable[Checked], words: list[str]) -> Iterator[Checked]:

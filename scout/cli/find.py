@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import shlex
-import sys
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -88,7 +85,7 @@ def run(
     wanted: Wanted,
 ) -> int:
     """Read, search, write and print; gives the exit status."""
-    from scout.cli.outputs import check_outputs, outputs, write_all
+    from scout.cli.outputs import check_outputs, dated, outputs, write_all
     from scout.cli.tables import ranking, reading_report
     from scout.find import best, find
     from scout.parks import build_parks
@@ -98,12 +95,7 @@ def run(
     with progress() as show:
         layers = read_layers(files, progress=show, **reading)
         parks = build_parks(layers, **building)
-        everything = replace(
-            find(parks, options, show),
-            title=wanted.title,
-            made_by=shlex.join(["scout", *sys.argv[1:]]),
-            made_on=datetime.now(UTC).strftime("%Y-%m-%d"),
-        )
+        everything = dated(find(parks, options, show), wanted.title)
         listed = everything if wanted.top is None else best(everything, wanted.top)
         show("writing")
         saved = listed if wanted.save_listed else everything

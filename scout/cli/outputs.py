@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import shlex
+import sys
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from scout.errors import OutputError
@@ -11,9 +15,9 @@ from scout.find import best
 from scout.model import Findings
 from scout.write import write_file
 
-__all__ = ["check_outputs", "check_page", "check_targets", "outputs", "write_all"]
+__all__ = ["MAP_SPOTS", "check_outputs", "check_page", "check_targets", "dated", "outputs", "write_all"]
 
-_MAP_SPOTS = 1000  # more than anyone scrolls through; a phone still opens it
+MAP_SPOTS = 1000  # more than anyone scrolls through; a phone still opens it
 
 
 def check_outputs(files: Sequence[str | Path], map_path: str | None, save_paths: Sequence[str]) -> None:
@@ -45,6 +49,16 @@ def check_targets(files: Sequence[str | Path], targets: Sequence[str]) -> None:
         raise OutputError(targets[-1], "two outputs go by this name", "give each its own")
 
 
+def dated(findings: Findings, title: str) -> Findings:
+    """The findings with their title, the command that made them and the day."""
+    return replace(
+        findings,
+        title=title,
+        made_by=shlex.join(["scout", *sys.argv[1:]]),
+        made_on=datetime.now(UTC).strftime("%Y-%m-%d"),
+    )
+
+
 def outputs(
     everything: Findings, listed: Findings, map_path: str | None, save_paths: Sequence[str]
 ) -> dict[str, str]:
@@ -53,7 +67,7 @@ def outputs(
 
     texts = {path: export(everything, path) for path in save_paths}
     if map_path is not None:
-        texts[map_path] = build(best(listed, _MAP_SPOTS))
+        texts[map_path] = build(best(listed, MAP_SPOTS))
     return texts
 
 

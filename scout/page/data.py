@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import Any
 
 import numpy as np
@@ -79,7 +80,8 @@ def _spot(ranked: Ranked, number: dict[str, int], frame: Frame) -> dict[str, Any
         "lines": [[*_at(*s.start, frame), *_at(*s.end, frame)] for s in spot.stretches],
         "miss": _miss(ranked, frame),
         "grids": ranked.n_grids,
-        "clearance": round(spot.clearance_m, 1),
+        # Far from every park sorts behind all that are near one.
+        "clearance": -1e9 if math.isnan(spot.clearance_m) else round(spot.clearance_m, 1),
         "confidence": round(spot.verdict.confidence, 6),
         "home": ranked.home_km,
         "parks": [number[park] for park in of_parks if park in number],

@@ -20,7 +20,13 @@ __all__ = [
 ]
 
 _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
-_KINDS = {"corner": "corner", "line": "line", "overlap": "overlap", "near-miss": "near miss"}
+_KINDS = {
+    "corner": "corner",
+    "line": "line",
+    "overlap": "overlap",
+    "near-miss": "near miss",
+    "place": "place",
+}
 _MILE_KM = 1.609344
 # Minutes to 4 decimals, 0.19 m of latitude: a thousandth would move a station by up to 0.9 m.
 _MINUTE_PARTS = 10_000
@@ -63,6 +69,8 @@ def clearance(clearance_m: float) -> str:
     >>> clearance(240.0), clearance(-12.0)
     ('240 m inside', '12 m outside')
     """
+    if math.isnan(clearance_m):
+        return "no park near"
     return f"{metres(abs(clearance_m))} {'inside' if clearance_m >= 0 else 'outside'}"
 
 
@@ -132,6 +140,8 @@ def where_to_stand(spot: Spot) -> str:
     if spot.kind == "near-miss":
         place = "corner" if spot.corner else line
         return f"No place to stand yet: the {place} lies outside every park."
+    if spot.kind == "place":
+        return "This is the place that was asked about."
     if spot.kind == "overlap":
         return "Centre the station on this point; the parks overlap here, inside one cell."
     if spot.kind == "corner":
