@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 
@@ -10,6 +11,12 @@ import pyogrio
 import pyproj
 import pytest
 import shapely
+from hypothesis import settings
+
+# The same draws every time, so that a red test is the change's; SOAK=1 draws afresh.
+settings.register_profile("steady", derandomize=True, deadline=None)
+if "SOAK" not in os.environ:
+    settings.load_profile("steady")
 
 REPOSITORY = Path(__file__).resolve().parents[1]
 

@@ -168,11 +168,9 @@ def _stretches_apart(at: Found, corners: Corners, pieces: Pieces, ground: Ground
     Owners count the corners first and then these stretches.
     """
     grades = grade(at.judged.confidence)
-    owner = owning_corners(pieces, corners, grades, ground.level)
+    owner = owning_corners(pieces, corners, at, ground.level)
     firm = np.zeros(len(owner), dtype=bool)
     if len(at.i):
-        # A corner that claims fewer parks than hold it is no home for a stretch in all of them.
-        owner = np.where((owner >= 0) & (at.dropped[owner] > 0), -1, owner)
         # A firm corner takes its stretches in whatever they are worth: no need to judge them.
         firm = (owner >= 0) & (grades[owner] == 0)
     apart = np.flatnonzero(~firm)

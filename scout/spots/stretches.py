@@ -10,7 +10,7 @@ from scout.geodesy import degree_lengths
 from scout.locator import columns, edge_lat, edge_lon
 from scout.outlines import Floats, Ints, ragged
 from scout.spots.edges import Corners, Pieces
-from scout.spots.found import Found, judged
+from scout.spots.found import Found, grade, judged
 from scout.verdict import MERIDIAN, PARALLEL, SURE, Claims, Ground, estimate, settle
 
 __all__ = ["along_pieces", "lengths", "owning_corners", "place_on", "rows"]
@@ -38,23 +38,25 @@ def lengths(pieces: Pieces, level: int) -> Floats:
     return arc
 
 
-def owning_corners(pieces: Pieces, corners: Corners, grades: Ints, level: int) -> Ints:
+def owning_corners(pieces: Pieces, corners: Corners, at: Found, level: int) -> Ints:
     """Row of the corner that each piece ends at with the same set of parks; -1 for none.
 
-    ``grades`` are the verdict classes of the corners: of two the better one owns, then the one at the start.
+    ``at`` are the corners judged: of two the better one owns, then the one at the start. A corner that
+    claims fewer parks than hold it is no home for a stretch in all of them.
     """
     n = columns(level)
     keys = corners.j * n + corners.i  # sorted, as `corners_inside` makes them
     owner = np.full(len(pieces.line), -1)
     if len(keys) == 0:
         return owner
-    for at, step in ((pieces.start == 0.0, 0), (pieces.end == 1.0, 1)):
+    grades, whole = grade(at.judged.confidence), at.dropped == 0
+    for ends, step in ((pieces.start == 0.0, 0), (pieces.end == 1.0, 1)):
         if pieces.axis == "parallel":
             key = pieces.line * n + (pieces.cell + step) % n
         else:
             key = (pieces.cell + step) * n + pieces.line
         row = np.minimum(np.searchsorted(keys, key), len(keys) - 1)
-        mine = at & (keys[row] == key) & (corners.sets.mark[row] == pieces.sets.mark)
+        mine = ends & whole[row] & (keys[row] == key) & (corners.sets.mark[row] == pieces.sets.mark)
         mine &= (owner < 0) | (grades[row] < grades[owner])
         owner[mine] = row[mine]
     return owner
