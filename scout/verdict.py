@@ -35,6 +35,7 @@ __all__ = [
     "estimate",
     "judge",
     "settle",
+    "sharpened",
     "touch_p",
 ]
 
@@ -105,7 +106,11 @@ def judge(claims: Claims, dx_m: Floats, dy_m: Floats, ground: Ground) -> Judged:
     Judged
         Confidence is the product of its parts: independence is an assumption.
     """
-    quick = estimate(claims, dx_m, dy_m, ground)
+    return sharpened(claims, estimate(claims, dx_m, dy_m, ground), ground)
+
+
+def sharpened(claims: Claims, quick: Judged, ground: Ground) -> Judged:
+    """An estimate with every boundary's own shape taken into account."""
     row, _ = ragged(claims.first[:-1], np.diff(claims.first))
     station = ground.station
     spread = np.hypot(

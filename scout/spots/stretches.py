@@ -10,8 +10,8 @@ from scout.geodesy import degree_lengths
 from scout.locator import columns, edge_lat, edge_lon
 from scout.outlines import Floats, Ints, ragged
 from scout.spots.edges import Corners, Pieces
-from scout.spots.found import Found, grade, judged
-from scout.verdict import MERIDIAN, PARALLEL, SURE, Claims, Ground, estimate, settle
+from scout.spots.found import Found, grade, of_judged
+from scout.verdict import MERIDIAN, PARALLEL, SURE, Claims, Ground, Judged, estimate, settle, sharpened
 
 __all__ = ["along_pieces", "lengths", "owning_corners", "place_on", "rows"]
 
@@ -73,9 +73,25 @@ def along_pieces(pieces: Pieces, ground: Ground) -> Found:
     hopeful = _conceivable(clear + lengths(pieces, ground.level) / 2, ground) >= confidence.DOUBTFUL
     weak = np.flatnonzero((held < SURE) & hopeful)
     if len(weak):
-        fraction[weak], off[:, weak] = _surest(rows(pieces, weak), ground)
+        some = rows(pieces, weak)
+        fraction[weak], off[:, weak] = _surest(some, ground)
+        again = estimate(_claims(some, fraction[weak], ground.level), off[0, weak], off[1, weak], ground)
+        quick = _with_rows(quick, pieces.sets.first, weak, again)
     i, j = (pieces.line, pieces.cell) if pieces.axis == "meridian" else (pieces.cell, pieces.line)
-    return judged("line", i, j, _claims(pieces, fraction, ground.level), (off[0], off[1]), ground)
+    claims = _claims(pieces, fraction, ground.level)
+    return of_judged("line", i, j, claims, (off[0], off[1]), sharpened(claims, quick, ground))
+
+
+def _with_rows(all_: Judged, first: Ints, keep: Ints, new: Judged) -> Judged:
+    """Judgements with some rows replaced."""
+    _, members = ragged(first[keep], np.diff(first)[keep])
+    per_row = {name: getattr(all_, name).copy() for name in ("lon", "lat", "grids_p", "confidence")}
+    per_park = {name: getattr(all_, name).copy() for name in ("clearance_m", "parks_p")}
+    for name, column in per_row.items():
+        column[keep] = getattr(new, name)
+    for name, column in per_park.items():
+        column[members] = getattr(new, name)
+    return Judged(**per_row, **per_park)
 
 
 def _surest(pieces: Pieces, ground: Ground) -> tuple[Floats, Floats]:
