@@ -174,3 +174,12 @@ def test_answers_become_findings_in_the_order_they_were_asked():
     assert found.spots[2].spot.clearance_m == pytest.approx(-results[2].parks[0].edge_m, abs=0.01)
     assert np.isnan(found.spots[3].spot.clearance_m)
     assert list(found.parks["park_id"]) == ["a-1"]
+
+
+def test_a_large_cell_finds_the_parks_in_it_far_from_its_centre():
+    park = (A, shapely.box(10.05, 45.05, 10.25, 45.25))
+    answer = one(parks_of(park), 11.0, 45.5, cell="JN55")
+    assert answer.parks[0].cell_share == pytest.approx(0.04 / 2.0, rel=1e-6)
+    assert answer.verdict.word == "not counted"
+    away = one(parks_of((A, shapely.box(12.3, 45.0, 12.4, 45.1))), 11.0, 45.5, cell="JN55")
+    assert away.parks == ()

@@ -15,7 +15,16 @@ from numpy.typing import ArrayLike
 
 from scout.check.answers import Answers, counts
 from scout.check.moves import MOVE_M, best_moves
-from scout.check.places import Lattice, candidates, feet, lattice_at, near_pairs, share_of_cells, touching
+from scout.check.places import (
+    Lattice,
+    candidates,
+    feet,
+    lattice_at,
+    near_pairs,
+    reaches,
+    share_of_cells,
+    touching,
+)
 from scout.clearance import Boundaries
 from scout.describe import locators_of
 from scout.geodesy import wrap_lon
@@ -84,13 +93,17 @@ def _checked(
 ) -> list[Checked]:
     frame, level = parks.frame, options.level
     geometry = frame.geometry.to_numpy()
-    place, park = candidates(tree, lon, lat, options.near_m)
+    reach = reaches(cells, options.near_m)
+    place, park = candidates(tree, lon, lat, reach)
     numbers, park = np.unique(park, return_inverse=True)
     error = options.station.boundary_error_m + frame[DATUM_ERROR].to_numpy(dtype=float)[numbers]
     ground = Ground(Boundaries(geometry[numbers]), error, level, options.station)
-    pairs = near_pairs(place, park, lon, lat, options.near_m, ground)
+    pairs = near_pairs(place, park, lon, lat, reach, ground)
     share = share_of_cells(pairs, cells, geometry[numbers])
     pairs = pairs._replace(p=np.where(np.isnan(share), pairs.p, share))
+    # Of a cell, what it does not touch counts as near only where its centre is.
+    spoken = (pairs.clearance_m >= -options.near_m) | (share > 0)
+    pairs, share = pairs.rows(spoken), share[spoken]
     order = np.lexsort((-pairs.clearance_m, -pairs.p, pairs.place))
     pairs, share = pairs.rows(order), share[order]
     lattice = lattice_at(lon, lat, level)

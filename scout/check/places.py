@@ -23,6 +23,7 @@ __all__ = [
     "feet",
     "lattice_at",
     "near_pairs",
+    "reaches",
     "share_of_cells",
     "touching",
 ]
@@ -52,7 +53,7 @@ class Lattice(NamedTuple):
     dy_m: Floats  # north of the parallel; huge where the nearest would be a pole
 
 
-def candidates(tree: shapely.STRtree, lon: Floats, lat: Floats, near_m: float) -> tuple[Ints, Ints]:
+def candidates(tree: shapely.STRtree, lon: Floats, lat: Floats, near_m: Floats) -> tuple[Ints, Ints]:
     """Pairs of place and park whose bounds come within reach of each other."""
     per_lon = degree_lengths(np.minimum(np.abs(lat) + near_m / 110_574, 89.9))[0]
     dx, dy = 1.01 * near_m / per_lon, 1.01 * near_m / 110_574
@@ -64,8 +65,8 @@ def candidates(tree: shapely.STRtree, lon: Floats, lat: Floats, near_m: float) -
     return pairs[0], pairs[1]
 
 
-def near_pairs(place: Ints, park: Ints, lon: Floats, lat: Floats, near_m: float, ground: Ground) -> Pairs:
-    """Pairs of place and park no further outside than ``near_m``."""
+def near_pairs(place: Ints, park: Ints, lon: Floats, lat: Floats, near_m: Floats, ground: Ground) -> Pairs:
+    """Pairs of place and park no further outside than each place's ``near_m``."""
     x, y = lon[place], lat[place]
     distance, edge_lon, edge_lat = ground.boundaries.nearest(park, x, y)
     clearance = np.where(ground.boundaries.contains(park, x, y), distance, -distance)
@@ -73,7 +74,18 @@ def near_pairs(place: Ints, park: Ints, lon: Floats, lat: Floats, near_m: float,
     spread = np.hypot(confidence.sigma(station.fix_error_m), confidence.sigma(ground.boundary_error_m[park]))
     p = contained_p(ground.boundaries, park, x, y, clearance, station.radius_m, spread)
     pairs = Pairs(place, park, clearance, wrap_lon(edge_lon), edge_lat, p)
-    return pairs.rows(clearance >= -near_m)
+    return pairs.rows(clearance >= -near_m[place])
+
+
+def reaches(cells: Sequence[str | None], near_m: float) -> Floats:
+    """How far parks are spoken of: from a cell's centre, half its diagonal further."""
+    reach = np.full(len(cells), near_m)
+    for row, text in enumerate(cells):
+        if text is not None:
+            cell = decode(text)
+            per_lon, per_lat = degree_lengths(cell.lat)
+            reach[row] += np.hypot(cell.width * per_lon, cell.height * per_lat) / 2 * 1.02
+    return reach
 
 
 def lattice_at(lon: Floats, lat: Floats, level: int) -> Lattice:

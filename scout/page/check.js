@@ -45,17 +45,26 @@ function claimOfCell(cell, level) {
 // Every known park near, the surest first.
 function parksNear(lon, lat, cell, station) {
   const found = [];
+  const reachM = sightOf(cell, lat);
   known().forEach((park, number) => {
-    if (!inSight(park.boundary, lon, lat)) return;
+    if (!inSight(park.boundary, lon, lat, reachM)) return;
     const seen = parkAt(park, lon, lat, cell, station);
-    if (seen.clearance >= -NEAR_M) found.push({ number, id: park.id, name: park.name, ...seen });
+    // Of a cell, what it does not touch counts as near only where its centre is.
+    if (seen.clearance >= -NEAR_M || seen.share > 0) found.push({ number, id: park.id, name: park.name, ...seen });
   });
   return found.sort((a, b) => b.p - a.p || b.clearance - a.clearance);
 }
 
-function inSight(boundary, lon, lat) {
-  const { perLon } = degreeLengths(Math.min(Math.abs(lat) + NEAR_M / 110574, 89.9));
-  const [dx, dy] = [(1.01 * NEAR_M) / perLon, (1.01 * NEAR_M) / 110574];
+// How far parks are spoken of: from a cell's centre, half its diagonal further.
+function sightOf(cell, lat) {
+  if (!cell) return NEAR_M;
+  const { perLon, perLat } = degreeLengths(lat);
+  return NEAR_M + (Math.hypot(cell.width * perLon, cell.height * perLat) / 2) * 1.02;
+}
+
+function inSight(boundary, lon, lat, reachM) {
+  const { perLon } = degreeLengths(Math.min(Math.abs(lat) + reachM / 110574, 89.9));
+  const [dx, dy] = [(1.01 * reachM) / perLon, (1.01 * reachM) / 110574];
   const x = nearSide(boundary, lon);
   const overX = x >= boundary.west - dx && x <= boundary.east + dx;
   return overX && lat >= boundary.south - dy && lat <= boundary.north + dy;
