@@ -9,15 +9,17 @@ ROOT = Path(__file__).resolve().parents[1] / "scout"
 
 # From words to front; a room imports only from lines above its own.
 LINES = [
-    {"errors", "model", "cautions", "cores"},
+    {"errors", "model", "surroundings", "cautions", "cores"},
     {"locator", "geodesy", "coordinates", "confidence", "outlines", "clearance", "lattice", "containment"},
-    {"parks", "verdict"},
+    {"parks", "verdict", "access", "outing"},
     {"spots"},
     {"rank", "describe"},
     {"find", "check", "standstill"},
     {"arrive"},
-    {"page", "exports", "sheet"},
+    {"page", "exports", "sheet", "card", "stamp"},
+    {"pack"},
     {"read", "write"},
+    {"notebook"},
     {"cli"},
 ]
 # Within one line these arrows are allowed: the numbers build on each other in this order.
@@ -36,9 +38,9 @@ WITHIN = {
 # No room of the core knows of files or of the front.
 NOT_IN_CORE = {"click", "pyogrio", "folium", "branca", "sqlite3", "pathlib", "tempfile", "io"}
 CORE = {
-    "errors", "model", "cautions", "locator", "geodesy", "coordinates", "confidence", "outlines", "clearance",
+    "errors", "model", "surroundings", "cautions", "locator", "geodesy", "coordinates", "confidence", "outlines", "clearance",
     "containment", "lattice", "parks", "verdict", "spots", "rank", "check", "describe", "find",
-    "cores", "arrive",
+    "cores", "arrive", "access", "outing", "stamp",
 }  # fmt: skip
 
 
