@@ -38,7 +38,8 @@ WITHIN = {
 # No room of the core knows of files or of the front.
 NOT_IN_CORE = {"click", "pyogrio", "folium", "branca", "sqlite3", "pathlib", "tempfile", "io"}
 CORE = {
-    "errors", "model", "surroundings", "cautions", "locator", "geodesy", "coordinates", "confidence", "outlines", "clearance",
+    "errors", "model", "surroundings", "cautions",
+    "locator", "geodesy", "coordinates", "confidence", "outlines", "clearance",
     "containment", "lattice", "parks", "verdict", "spots", "rank", "check", "describe", "find",
     "cores", "arrive", "access", "outing", "stamp",
 }  # fmt: skip
