@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Any, overload
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,9 @@ from scout.rank import Terms
 from scout.spots import KINDS, Found, Pieces, Search
 from scout.spots.stretches import lengths, place_on, rows
 from scout.verdict import FOUR, MERIDIAN, ONE, PARALLEL, THREE
+
+if TYPE_CHECKING:
+    from scout.reach import Reached
 
 __all__ = ["Listing", "cells_of", "locators_of"]
 
@@ -56,6 +60,8 @@ class Listing(Sequence[Ranked]):
     ids, names : arrays
         Of the parks the search numbered.
     level : int
+    reached : Reached, optional
+        The walks, where access data was given.
     """
 
     def __init__(
@@ -66,9 +72,11 @@ class Listing(Sequence[Ranked]):
         ids: NDArray[Any],
         names: NDArray[Any],
         level: int,
+        reached: Reached | None = None,
     ) -> None:
         self._result, self._order, self._terms = result, order, terms
         self._ids, self._names, self._level = ids, names, level
+        self._reached = reached
 
     def __len__(self) -> int:
         return len(self._order)
@@ -99,17 +107,29 @@ class Listing(Sequence[Ranked]):
             missed = spot.near is not None
             n_grids, n_parks = int(self._terms.n_grids[order[row]]), len(spot.verdict.parks)
             home_km = float(self._terms.home_km[order[row]])
-            made.append(
-                Ranked(
-                    rank=place + 1,
-                    spot=spot,
-                    n_grids=n_grids,
-                    n_parks=n_parks,
-                    grid_park_pairs=0 if missed else n_grids * n_parks,
-                    home_km=None if np.isnan(home_km) else home_km,
-                )
+            ranked = Ranked(
+                rank=place + 1,
+                spot=spot,
+                n_grids=n_grids,
+                n_parks=n_parks,
+                grid_park_pairs=0 if missed else n_grids * n_parks,
+                home_km=None if np.isnan(home_km) else home_km,
             )
+            made.append(self._with_walk(ranked, int(order[row])))
         return made
+
+    def _with_walk(self, ranked: Ranked, row: int) -> Ranked:
+        reached = self._reached
+        if reached is None or ranked.spot.near is not None:
+            return ranked
+        spot = ranked.spot
+        return replace(
+            ranked,
+            spot=replace(spot, notes=(*spot.notes, *reached.notes(row))),
+            route=reached.route(row),
+            slope_deg=reached.slope_deg.get(row),
+            warnings=reached.warnings.get(row, ()),
+        )
 
 
 def locators_of(grid: Ints, i: Ints, j: Ints, level: int) -> list[tuple[str, ...]]:

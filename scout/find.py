@@ -4,18 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from scout.cautions import shown_error
+from scout.clearance import Boundaries
 from scout.describe import Listing, cells_of
 from scout.geodesy import degree_lengths, inverse
 from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, Findings, LeftOut, Parks, Station
 from scout.outlines import Ints
-from scout.rank import Filters, Terms, rank
+from scout.rank import Filters, Terms, listed, ordered
 from scout.spots import KINDS, Found, search, window_of
+from scout.verdict import Ground
+
+if TYPE_CHECKING:
+    from scout.reach import Access
 
 __all__ = ["Options", "best", "find"]
 
@@ -38,7 +44,12 @@ class Options:
     min_confidence: float = 0.5
 
 
-def find(parks: Parks, options: Options, progress: Callable[[str], None] = lambda _: None) -> Findings:
+def find(
+    parks: Parks,
+    options: Options,
+    progress: Callable[[str], None] = lambda _: None,
+    access: Access | None = None,
+) -> Findings:
     """Search the parks and rank what is found.
 
     Parameters
@@ -48,6 +59,8 @@ def find(parks: Parks, options: Options, progress: Callable[[str], None] = lambd
     options : Options
     progress : callable
         Told in a few words what is being done.
+    access : Access, optional
+        Roads, barriers, hazards and heights, for the walks.
 
     Returns
     -------
@@ -71,23 +84,27 @@ def find(parks: Parks, options: Options, progress: Callable[[str], None] = lambd
     )
     ids = frame[PARK_ID].to_numpy()[numbers]
     terms = _terms(result.found, ids, options)
-    rows, left_out = rank(
-        terms,
-        Filters(
-            options.min_grids,
-            options.min_parks,
-            options.min_confidence,
-            options.within_km if options.home is not None else None,
-        ),
-    )
-    names = frame[PARK_NAME].to_numpy()[numbers]
-    spots = Listing(result, rows, terms, ids, names, options.level)
+    rows, left_out = listed(terms, _filters(options))
+    rows, reached = ordered(terms, rows), None
+    if access is not None:
+        from scout.reach import reach  # heavy, and most searches need no walks
+        from scout.reach.along import Judge
+
+        def judge_of(some: Ints) -> Judge:
+            boundaries = Boundaries(geometry[numbers[some]])
+            return Judge(Ground(boundaries, error[some], options.level, options.station), some)
+
+        reached = reach(result, rows, options.level, judge_of, access, progress)
+        result = result._replace(found=reached.found)
+        terms = _terms(result.found, ids, options)._replace(walk_min=reached.out_min)
+        rows = ordered(terms, rows[~np.isin(rows, list(reached.closed))])
+        left_out = (*left_out, *reached.left_out())
     shown = result.found.rows(rows)
     named = np.unique(np.concatenate([shown.claims.park, shown.near_park[shown.near_park >= 0]]))
     return Findings(
         level=options.level,
         station=options.station,
-        spots=spots,
+        spots=Listing(result, rows, terms, ids, frame[PARK_NAME].to_numpy()[numbers], options.level, reached),
         left_out=left_out,
         parks=frame.iloc[numbers[named]].reset_index(drop=True),
         sources=parks.sources,
@@ -95,6 +112,17 @@ def find(parks: Parks, options: Options, progress: Callable[[str], None] = lambd
         remarks=shown_error(options.station.fix_error_m),
         home=options.home,
         within_km=options.within_km,
+        surroundings=None if reached is None else reached.surroundings,
+        walking=None if access is None else access.walking,
+    )
+
+
+def _filters(options: Options) -> Filters:
+    return Filters(
+        options.min_grids,
+        options.min_parks,
+        options.min_confidence,
+        options.within_km if options.home is not None else None,
     )
 
 
@@ -150,6 +178,7 @@ def _terms(found: Found, ids: NDArray[np.object_], options: Options) -> Terms:
         in_area=in_area,
         in_parks=in_parks,
         home_km=home_km,
+        walk_min=np.full(n, np.nan),
         lon=lon,
         lat=lat,
     )

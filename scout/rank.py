@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scout.confidence import DOUBTFUL, FIRM
 from scout.model import LeftOut
 
-__all__ = ["Filters", "Terms", "rank"]
+__all__ = ["Filters", "Terms", "listed", "ordered"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -29,6 +29,7 @@ class Terms(NamedTuple):
     in_area: NDArray[np.bool_]
     in_parks: NDArray[np.bool_]  # among the parks asked for
     home_km: Floats  # NaN without a home
+    walk_min: Floats  # NaN where not worked out, infinite out of reach
     lon: Floats
     lat: Floats
 
@@ -43,8 +44,8 @@ class Filters:
     within_km: float | None = None
 
 
-def rank(terms: Terms, filters: Filters) -> tuple[Ints, tuple[LeftOut, ...]]:
-    """Rows to list, best first, and the rest counted by the first reason that leaves them out.
+def listed(terms: Terms, filters: Filters) -> tuple[Ints, tuple[LeftOut, ...]]:
+    """Rows to list, in no order, and the rest counted by the first reason that leaves them out.
 
     Corners are never left out for their confidence: the place is what people look for, and the verdict
     says what it is worth.
@@ -65,13 +66,25 @@ def rank(terms: Terms, filters: Filters) -> tuple[Ints, tuple[LeftOut, ...]]:
         if dropped:
             left_out.append(LeftOut(reason, int(dropped)))
         kept &= ~fails
-    return _sorted(terms, np.flatnonzero(kept)), tuple(left_out)
+    return np.flatnonzero(kept), tuple(left_out)
 
 
-def _sorted(terms: Terms, rows: Ints) -> Ints:
-    """Near misses last; then yield, verdict class, clearance; then the place, so that runs agree."""
+def ordered(terms: Terms, rows: Ints) -> Ints:
+    """Rows, best first.
+
+    What is out of reach comes last of all, near misses before it; then yield, verdict class, walking time
+    (not worked out: after the times that are), clearance; then the place, so that runs agree.
+    """
     grade = (terms.confidence < FIRM).astype(int) + (terms.confidence < DOUBTFUL)
     pairs = terms.n_grids * terms.n_parks
-    # Walking time goes between verdict class and clearance.
-    keys = (terms.lon, terms.lat, -terms.clearance_m, grade, -pairs, terms.is_near_miss)
+    keys = (
+        terms.lon,
+        terms.lat,
+        -terms.clearance_m,
+        terms.walk_min,
+        grade,
+        -pairs,
+        terms.is_near_miss,
+        np.isinf(terms.walk_min),
+    )
     return rows[np.lexsort([key[rows] for key in keys])]

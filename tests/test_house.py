@@ -13,6 +13,7 @@ LINES = [
     {"locator", "geodesy", "coordinates", "confidence", "outlines", "clearance", "lattice", "containment"},
     {"parks", "verdict", "access", "outing"},
     {"spots"},
+    {"reach"},
     {"rank", "describe"},
     {"find", "check", "standstill"},
     {"arrive"},
@@ -41,7 +42,7 @@ CORE = {
     "errors", "model", "surroundings", "cautions",
     "locator", "geodesy", "coordinates", "confidence", "outlines", "clearance",
     "containment", "lattice", "parks", "verdict", "spots", "rank", "check", "describe", "find",
-    "cores", "arrive", "access", "outing", "stamp",
+    "cores", "arrive", "access", "outing", "stamp", "reach",
 }  # fmt: skip
 
 

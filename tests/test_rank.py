@@ -1,6 +1,6 @@
 import numpy as np
 
-from scout.rank import Filters, Terms, rank
+from scout.rank import Filters, Terms, listed, ordered
 
 
 def terms(**columns):
@@ -14,10 +14,16 @@ def terms(**columns):
         "in_area": np.ones(n, dtype=bool),
         "in_parks": np.ones(n, dtype=bool),
         "home_km": np.full(n, np.nan),
+        "walk_min": np.full(n, np.nan),
         "lon": np.arange(n, dtype=float),
         "lat": np.zeros(n),
     }
     return Terms(**{k: np.asarray(v) for k, v in (base | columns).items()})
+
+
+def rank(these, filters):
+    rows, left_out = listed(these, filters)
+    return ordered(these, rows), left_out
 
 
 def test_yield_then_verdict_then_clearance_decide_the_order():
@@ -75,3 +81,29 @@ def test_nothing_found_gives_nothing():
     rows, left = rank(terms(n_grids=np.empty(0, dtype=int)), Filters())
     assert len(rows) == 0
     assert left == ()
+
+
+def test_the_shorter_walk_wins_within_a_verdict_and_unknown_walks_come_after_known_ones():
+    rows, _ = rank(
+        terms(
+            n_grids=[2, 2, 2, 2, 2],
+            confidence=[0.99, 0.99, 0.99, 0.7, 0.99],
+            clearance_m=[900.0, 10.0, 50.0, 80.0, 500.0],
+            walk_min=[30.0, 12.0, np.nan, 1.0, np.nan],
+        ),
+        Filters(),
+    )
+    assert rows.tolist() == [1, 0, 4, 2, 3]
+
+
+def test_what_is_out_of_reach_comes_last_of_all():
+    rows, _ = rank(
+        terms(
+            n_grids=[4, 1, 4],
+            confidence=[0.99, 0.6, 0.0],
+            walk_min=[np.inf, 60.0, np.nan],
+            is_near_miss=[False, False, True],
+        ),
+        Filters(),
+    )
+    assert rows.tolist() == [1, 2, 0]

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from scout.cautions import ALWAYS
 from scout.coordinates import decimal
 from scout.errors import printable
 from scout.locator import LEVELS
 from scout.model import Findings, ParkReport, Ranked, Source
+from scout.surroundings import Route, Surroundings
 
-__all__ = ["columns", "ranking", "reading_report"]
+__all__ = ["columns", "ranking", "reading_report", "surroundings_report"]
 
 _HEADS = ("#", "what", "grids x parks", "verdict", "conf.", "clear", "lat, lon", "locators", "parks")
+_HOME = "home, straight"
 _SHOWN_LINES = 5  # of each list of repaired or refused records
 
 
@@ -25,9 +27,11 @@ def ranking(findings: Findings, most: int) -> Iterator[str]:
         f"fix error {station.fix_error_m:g} m, boundary error {station.boundary_error_m:g} m (95 %)."
     )
     yield from findings.remarks
-    home = findings.home is not None
-    heads = (*_HEADS[:6], "home", *_HEADS[6:]) if home else _HEADS
-    yield from columns([heads, *(_row(r, home) for r in findings.spots[:most])])
+    shown = findings.spots[:most]
+    extra = [_HOME] * (findings.home is not None) + ["walk"] * (findings.walking is not None)
+    heads = (*_HEADS[:6], *extra, *_HEADS[6:])
+    yield from columns([heads, *(_row(r, extra) for r in shown)])
+    yield from _warned(shown)
     if len(findings.spots) > most:
         yield f"... and {len(findings.spots) - most:,} more; --map shows and --save writes them."
     if not findings.spots:
@@ -38,7 +42,22 @@ def ranking(findings: Findings, most: int) -> Iterator[str]:
     yield from ALWAYS
 
 
-def _row(ranked: Ranked, home: bool) -> tuple[str, ...]:
+def _warned(shown: Sequence[Ranked]) -> Iterator[str]:
+    """A line for whatever is dangerous at a spot, or keeps people from it."""
+    for ranked in shown:
+        for warning in ranked.warnings:
+            yield printable(f"#{ranked.rank} WARNING: {warning}")
+        if ranked.route is not None and ranked.route.reason:
+            yield printable(f"#{ranked.rank} {ranked.route.state}: {ranked.route.reason}.")
+
+
+def _walk(route: Route | None) -> str:
+    if route is None:
+        return ""
+    return route.state if route.out_min is None else f"{route.out_min:.0f} min"
+
+
+def _row(ranked: Ranked, extra: list[str]) -> tuple[str, ...]:
     spot = ranked.spot
     pairs = f"{ranked.n_grids} x {ranked.n_parks} = {ranked.grid_park_pairs}"
     parks = ", ".join(
@@ -56,7 +75,8 @@ def _row(ranked: Ranked, home: bool) -> tuple[str, ...]:
         spot.verdict.word,
         f"{spot.verdict.confidence:.3f}",
         _metres(spot.clearance_m),
-        *([f"{ranked.home_km:.1f} km"] if home and ranked.home_km is not None else []),
+        *([f"{ranked.home_km:.1f} km"] if _HOME in extra and ranked.home_km is not None else []),
+        *([_walk(ranked.route)] if "walk" in extra else []),
         decimal(spot.lon, spot.lat, 5),
         " ".join(spot.verdict.locators),
         parks,
@@ -103,6 +123,20 @@ def reading_report(sources: tuple[Source, ...], report: ParkReport) -> Iterator[
             yield printable(f"{word}: {line}")
         if len(lines) > _SHOWN_LINES:
             yield f"{word}: {len(lines) - _SHOWN_LINES:,} more like these."
+
+
+def surroundings_report(around: Surroundings) -> Iterator[str]:
+    """What was read for the walks, and what was not understood in it."""
+    for source in around.sources:
+        yield printable(
+            f"{source.path} [{source.layer}]: {source.records:,} records near the spots, {source.crs}"
+        )
+    yield (
+        f"{len(around.ways):,} ways, {len(around.starts):,} places to park, {len(around.barriers):,} barriers, "
+        f"{len(around.closed):,} closed areas and {len(around.power_lines):,} overhead lines near the spots."
+    )
+    for note in around.notes:
+        yield printable(f"Note: {note}")
 
 
 def _column(names: tuple[str, ...], k: int) -> str:
