@@ -132,8 +132,9 @@ def surroundings_report(around: Surroundings) -> Iterator[str]:
             f"{source.path} [{source.layer}]: {source.records:,} records near the spots, {source.crs}"
         )
     yield (
-        f"{len(around.ways):,} ways, {len(around.starts):,} places to park, {len(around.barriers):,} barriers, "
-        f"{len(around.closed):,} closed areas and {len(around.power_lines):,} overhead lines near the spots."
+        f"Near the spots: {len(around.ways):,} ways, {len(around.starts):,} places to park, "
+        f"{len(around.barriers):,} barriers, {len(around.closed):,} closed areas, "
+        f"{len(around.power_lines):,} overhead lines."
     )
     for note in around.notes:
         yield printable(f"Note: {note}")
