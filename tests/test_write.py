@@ -42,3 +42,9 @@ def test_permissions_of_an_old_file_are_kept(tmp_path):
     target.chmod(0o640)
     write_file(target, "new")
     assert stat.S_IMODE(target.stat().st_mode) == 0o640
+
+
+def test_bytes_go_out_as_they_are(tmp_path):
+    target = tmp_path / "out.kmz"
+    write_file(target, b"PK\r\n\x00\xff")
+    assert target.read_bytes() == b"PK\r\n\x00\xff"

@@ -61,17 +61,17 @@ def dated(findings: Findings, title: str) -> Findings:
 
 def outputs(
     everything: Findings, listed: Findings, map_path: str | None, save_paths: Sequence[str]
-) -> dict[str, str]:
-    """Text of every output by its path: all spots to save, the listed ones for the map."""
+) -> dict[str, str | bytes]:
+    """What goes into every output, by its path: all spots to save, the listed ones for the map."""
     from scout.page import build
 
-    texts = {path: export(everything, path) for path in save_paths}
+    texts: dict[str, str | bytes] = {path: export(everything, path) for path in save_paths}
     if map_path is not None:
         texts[map_path] = build(best(listed, MAP_SPOTS))
     return texts
 
 
-def write_all(texts: Mapping[str, str]) -> None:
+def write_all(texts: Mapping[str, str | bytes]) -> None:
     """Write every output."""
     for path, text in texts.items():
         write_file(path, text)
