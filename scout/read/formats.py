@@ -10,19 +10,23 @@ import re
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
+
+import pyogrio
 
 from scout.errors import InputError
 from scout.read import archives, geojson, shapefile
 from scout.read.archives import mapped
 
-__all__ = ["Opening", "open_file"]
+__all__ = ["Opening", "check_local", "open_file"]
 
 Numbering = Literal["fid", "fid from 0", "position"]
 
 _READS = "GeoJSON, GeoPackage, Shapefile (also zipped), FlatGeobuf, GeoParquet, KML and KMZ are read"
+# Relations that are no areas repeat ways that stand in `lines` with tags of their own.
+_OSM_LAYERS = ("points", "lines", "multipolygons")
 _SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix")
 
 
@@ -44,10 +48,19 @@ class Opening:
     encoding: str | None = None
     source: Path | None = None  # the text file itself, where lost records can be looked up
     warnings: tuple[str, ...] = ()
+    layers: tuple[str, ...] = ()  # of many, those to look at; empty: all
+    one_pass: bool = False  # no index: GDAL reads all of it for every question
+    options: dict[str, Any] = field(default_factory=dict)  # for GDAL's driver
 
 
-def open_file(path: str | Path) -> list[Opening]:
+def open_file(path: str | Path, tagged: bool = False) -> list[Opening]:
     """Check one path and say what to open in it.
+
+    Parameters
+    ----------
+    path : path
+    tagged : bool
+        Whether OpenStreetMap's own formats will do: they hold everything, so nothing tells what a park is.
 
     Raises
     ------
@@ -56,8 +69,8 @@ def open_file(path: str | Path) -> list[Opening]:
     """
     name, file = str(path), Path(path)
     try:
-        _check_local(name, file)
-        opener = _OPENERS.get(file.suffix.lower())
+        check_local(name)
+        opener = (_OPENERS | _TAGGED if tagged else _OPENERS).get(file.suffix.lower())
         if opener is None:
             raise _unknown_suffix(name, file)
         if file.stat().st_size == 0:
@@ -67,7 +80,15 @@ def open_file(path: str | Path) -> list[Opening]:
         raise InputError(name, f"cannot be read ({error.strerror or error})") from error
 
 
-def _check_local(name: str, file: Path) -> None:
+def check_local(name: str) -> Path:
+    """The path of a file on this machine.
+
+    Raises
+    ------
+    InputError
+        A folder, a device, an address, or nothing at all.
+    """
+    file = Path(name)
     if file.is_dir():
         raise InputError(name, "is a folder", "name the files in it")
     if file.exists() and not file.is_file():
@@ -76,11 +97,15 @@ def _check_local(name: str, file: Path) -> None:
         if re.match(r"/vsi|[A-Za-z][A-Za-z0-9+.-]+:", name):
             raise InputError(name, "is not a local file", "download it and name the copy")
         raise InputError(name, "there is no such file", "check the path")
+    return file
 
 
 def _unknown_suffix(name: str, file: Path) -> InputError:
     if file.suffix.lower() in _SHAPEFILE_PARTS:
         return InputError(name, "is one part of a Shapefile", "name the .shp file, its parts beside it")
+    if file.suffix.lower() in _TAGGED:
+        what = "OpenStreetMap data is read for access, barriers and hazards, not for parks"
+        return InputError(name, what, "export the park boundaries from it, such as to GeoJSON")
     return InputError(name, f"the suffix {file.suffix or '(none)'} is not that of a known format", _READS)
 
 
@@ -189,13 +214,49 @@ def _kmz(name: str, file: Path) -> list[Opening]:
 
 
 def _kml_opening(name: str, target: str | bytes, stem: str, start: bytes, links: bool) -> Opening:
-    head = start.decode("utf-8", errors="replace").lstrip("\ufeff \t\r\n")
-    prologue = r"(?:<\?.*?\?>|<!--.*?-->|\s)*"
-    if not re.match(prologue + r"<(?:\w+:)?kml[\s>]", head, re.DOTALL) or "<OGRVRT" in head:
+    if not _outermost(start, "kml"):
         raise _mismatch(name, "the outermost element is not kml")
     notes = ("links to other files and places in the KML are not followed",) if links else ()
     kml = ("LIBKML", "KML")
     return Opening(target, stem, kml, many_layers=True, crs="EPSG:4326", warnings=notes)
+
+
+def _outermost(start: bytes, element: str) -> bool:
+    """Whether a text is XML with that outermost element, and no recipe for another driver."""
+    head = start.decode("utf-8", errors="replace").lstrip("\ufeff \t\r\n")
+    prologue = r"(?:<\?.*?\?>|<!--.*?-->|\s)*"
+    return bool(re.match(prologue + rf"<(?:\w+:)?{element}[\s>]", head, re.DOTALL)) and "<OGRVRT" not in head
+
+
+def _osm_text(name: str, file: Path) -> list[Opening]:
+    if not _outermost(_head(file, 65536), "osm"):
+        raise _mismatch(name, "the outermost element is not osm")
+    # Editors write ids below zero and out of order, which GDAL's own index refuses.
+    return [_osm_opening(name, file, USE_CUSTOM_INDEXING="NO")]
+
+
+def _osm_binary(name: str, file: Path) -> list[Opening]:
+    # A length, then the first field of a blob's header: its type, see the format's published description.
+    if _head(file, 15)[4:] != b"\x0a\x09OSMHeader":
+        raise _mismatch(name, "no OpenStreetMap PBF")
+    return [_osm_opening(name, file)]
+
+
+def _osm_opening(name: str, file: Path, **options: str) -> Opening:
+    folder = pyogrio.get_gdal_data_path()
+    if folder:  # else a setting of the process may name another table of tags
+        options["CONFIG_FILE"] = str(Path(folder) / "osmconf.ini")
+    return Opening(
+        _plain(name, file),
+        file.stem.removesuffix(".osm"),
+        ("OSM",),
+        numbering="fid",
+        many_layers=True,
+        crs="EPSG:4326",
+        layers=_OSM_LAYERS,
+        one_pass=True,
+        options=dict(options),
+    )
 
 
 _OPENERS: dict[str, Callable[[str, Path], list[Opening]]] = {
@@ -211,3 +272,4 @@ _OPENERS: dict[str, Callable[[str, Path], list[Opening]]] = {
     ".kml": _kml,
     ".kmz": _kmz,
 }
+_TAGGED: dict[str, Callable[[str, Path], list[Opening]]] = {".osm": _osm_text, ".pbf": _osm_binary}

@@ -12,13 +12,13 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import pyogrio.errors
-import pyproj
 import shapely
 from numpy.typing import NDArray
 
 from scout.errors import CrsError, InputError, RecordError
 from scout.model import GEOMETRY, RECORD, Layer, Source
 from scout.read import geojson, salvage
+from scout.read.boxes import around, asked, meets
 from scout.read.crs import Datum, datum_of
 from scout.read.formats import Opening
 from scout.read.globe import CAUSES, place
@@ -28,18 +28,16 @@ from scout.read.tables import Batch, Box, Opener, Stream, streams
 
 __all__ = ["Request", "read_layer"]
 
-_TURNS = (-360.0, 0.0, 360.0)
-
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """Which layer of what, and how: ``bounds`` in lon/lat, ``assume_crs`` for files without a system."""
+    """Which layer of what, and how: ``boxes`` in lon/lat, ``assume_crs`` for files without a system."""
 
     path: str
     opening: Opening
     layer: str | int | None
     name: str
-    bounds: Box | None = None
+    boxes: tuple[Box, ...] | None = None
     assume_crs: str | None = None
 
 
@@ -52,7 +50,7 @@ def read_layer(request: Request) -> tuple[Layer, Counter[str]]:
     causes : Counter
         How many records were refused, by the keys of `globe.CAUSES`.
     """
-    openers = [by_parquet] if request.opening.drivers == ("Parquet",) else streams(request.bounds is None)
+    openers = [by_parquet] if request.opening.drivers == ("Parquet",) else streams(request.boxes is None)
     for last, opener in ((opener is openers[-1], opener) for opener in openers):
         gathering = _Gathering(request)
         try:
@@ -95,17 +93,19 @@ class _Gathering:
         if opening.numbering == "position":
             return [None]
         try:
-            info = pyogrio.read_info(opening.target, layer=self.request.layer)
+            info = pyogrio.read_info(opening.target, layer=self.request.layer, **opening.options)
         except (IndexError, UnboundLocalError) as error:
             # pyogrio's, where a damaged file opens without a layer, or a .prj is not UTF-8.
             raise RuntimeError("its layer or its coordinate system is damaged") from error
         if info["driver"] not in opening.drivers:
             raise InputError(self.request.path, f"GDAL takes it for {info['driver']}", "export it again")
-        if self.request.bounds is None:
+        if self.request.boxes is None:
             self.announced = int(info["features"])
             return [None]
         self.datum = datum_of(info["crs"], self.request.path, self.request.assume_crs)
-        return list(_asked(self.request.bounds, self.datum))
+        # Without an index every box is another pass through the file.
+        wanted = [around(self.request.boxes)] if opening.one_pass else self.request.boxes
+        return [box for one in wanted for box in asked(one, self.datum, not opening.one_pass)]
 
     def _take(self, stream: Stream) -> None:
         if self.datum is None:
@@ -168,8 +168,8 @@ class _Gathering:
         table.insert(0, RECORD, numbers)
         frame = gpd.GeoDataFrame(table, geometry=gpd.array.GeometryArray(shapes), crs="EPSG:4326")
         gone = np.isin(numbers, [number for number, _ in self.refused]) & shapely.is_missing(shapes)
-        keep = ~gone if self.request.bounds is None else _within(shapes, self.request.bounds)
-        if keep.all() and self.request.bounds is None:
+        keep = ~gone if self.request.boxes is None else meets(shapes, self.request.boxes)
+        if keep.all() and self.request.boxes is None:
             return frame
         return frame[keep].sort_values(RECORD, kind="stable").reset_index(drop=True)
 
@@ -219,25 +219,3 @@ def _distinct(names: list[str]) -> list[str]:
             new, count = f"{name} ({count})", count + 1
         taken.append(new)
     return taken
-
-
-def _asked(bounds: Box, datum: Datum) -> list[Box | None]:
-    """Boxes in the layer's system that together hold all that meets the bounds; more does no harm."""
-    west, south, east, north = bounds
-    if datum.geographic:
-        pad, unit = 0.05, datum.quarter_turn / 90  # degrees; more than any two datums are apart
-        turned = [(west + t - pad, south - pad, east + t + pad, north + pad) for t in _TURNS]
-        return [(a * unit, b * unit, c * unit, d * unit) for a, b, c, d in turned]
-    forward = pyproj.Transformer.from_crs("EPSG:4326", datum.crs, always_xy=True)
-    a, b, c, d = forward.transform_bounds(west, south, east, north, densify_pts=51)
-    pad = 0.02 * max(c - a, d - b) + 5000
-    box = (a - pad, b - pad, c + pad, d + pad)
-    return [box if np.isfinite(box).all() and a < c else None]
-
-
-def _within(shapes: NDArray[np.object_], bounds: Box) -> NDArray[np.bool_]:
-    west, south, east, north = bounds
-    box = shapely.bounds(shapes)
-    across = [(box[:, 2] >= west + t) & (box[:, 0] <= east + t) for t in _TURNS]
-    held: NDArray[np.bool_] = np.any(across, axis=0) & (box[:, 3] >= south) & (box[:, 1] <= north)
-    return held

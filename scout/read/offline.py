@@ -9,12 +9,12 @@ from contextlib import contextmanager
 import pyogrio
 import pyproj.network
 
-__all__ = ["collected_warnings", "offline"]
+__all__ = ["GDAL_OFFLINE", "collected_warnings", "offline"]
 
 # A proxy that cannot exist: whatever a file makes GDAL fetch ends there. The drivers are forced or checked
 # before GDAL sees a file (formats.py), so this is the second lock.
 _NOWHERE = "socks5://0.0.0.0:0"
-_GDAL = {
+GDAL_OFFLINE = {
     "GDAL_HTTP_PROXY": _NOWHERE,
     "GDAL_HTTPS_PROXY": _NOWHERE,
     "CPL_VSIL_CURL_ALLOWED_FILENAME": "/none",
@@ -42,9 +42,9 @@ _SAID_ELSEWHERE = (
 @contextmanager
 def offline() -> Iterator[None]:
     """No network for GDAL and PROJ inside; the process's own settings come back afterwards."""
-    before = {key: pyogrio.get_gdal_config_option(key) for key in _GDAL}
+    before = {key: pyogrio.get_gdal_config_option(key) for key in GDAL_OFFLINE}
     networked = _is_networked()
-    pyogrio.set_gdal_config_options(_GDAL)
+    pyogrio.set_gdal_config_options(GDAL_OFFLINE)
     _set_networked(False)
     try:
         yield

@@ -61,7 +61,7 @@ def streams(whole: bool) -> list[Opener]:
 @contextmanager
 def _by_arrow(opening: Opening, layer: str | int | None, box: Box | None) -> Iterator[Stream]:
     options = {"layer": layer, "bbox": box, "encoding": opening.encoding, "return_fids": True}
-    options |= {"use_pyarrow": True, "batch_size": _BATCH}
+    options |= {"use_pyarrow": True, "batch_size": _BATCH, **opening.options}
     with arrow_trouble(), pyogrio.open_arrow(opening.target, **options) as (meta, reader):
         yield Stream(meta["crs"], _arrow_batches(reader, meta, opening), arrow_frame)
 
@@ -102,7 +102,7 @@ def arrow_frame(batches: list[Any]) -> pd.DataFrame:
 
 @contextmanager
 def _at_once(opening: Opening, layer: str | int | None, box: Box | None) -> Iterator[Stream]:
-    options = {"layer": layer, "bbox": box, "return_fids": True}
+    options = {"layer": layer, "bbox": box, "return_fids": True, **opening.options}
     try:
         read = pyogrio.raw.read(opening.target, encoding=opening.encoding, **options)
     except UnicodeError:
