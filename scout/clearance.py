@@ -7,11 +7,11 @@ beyond, and near the poles, the distance to that foot is a geodesic.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from scout.cores import on_cores
@@ -20,7 +20,9 @@ from scout.outlines import Floats, Ints, Outlines, ragged
 
 __all__ = ["Boundaries"]
 
-_BATCH = 100_000  # rows held at once
+Bools = NDArray[np.bool_]
+
+_BATCH, _FEW = 20_000, 4  # rows held at once: few enough for the cache; batches not worth a thread
 _SERIES_M = 10_000.0  # beyond this, and beyond _SERIES_LAT, a geodesic gives the distance
 _SERIES_LAT = 80.0
 _SLACK = 0.97  # boxes are measured on a sphere: none is dropped that could hold the nearest edge
@@ -34,9 +36,7 @@ class Boundaries:
     """
 
     def __init__(self, geometries: NDArray[Any]) -> None:
-        self._geometries = np.asarray(geometries, dtype=object)
-        shapely.prepare(self._geometries)
-        self.outlines = Outlines(self._geometries).with_short_edges()
+        self.outlines = Outlines(np.asarray(geometries, dtype=object)).with_short_edges()
         self._first, self._count, run_park = self.outlines.runs
         self._box = self.outlines.boxes
         south, north = self._box[1], self._box[3]
@@ -44,8 +44,8 @@ class Boundaries:
         at_pole = (np.abs(south) >= 90.0) & (south == north)
         self._count = np.where(at_pole, 0, self._count)
         self._park_first = np.searchsorted(run_park, np.arange(self.outlines.parks + 1))
-        bounds = shapely.bounds(self._geometries).reshape(-1, 4)
-        self._middle = (bounds[:, 0] + bounds[:, 2]) / 2
+        west, _, east, _ = self.outlines.bounds
+        self._middle = (west + east) / 2
 
     def near_side(self, park: Ints, lon: Floats) -> Floats:
         """Longitudes shifted by whole turns to the side of the globe where the park's numbers are."""
@@ -54,9 +54,7 @@ class Boundaries:
 
     def contains(self, park: Ints, lon: Floats, lat: Floats) -> NDArray[np.bool_]:
         """Whether each point lies strictly inside its park."""
-        inside: NDArray[np.bool_] = shapely.contains_xy(
-            self._geometries[park], self.near_side(park, lon), lat
-        )
+        inside: NDArray[np.bool_] = self.clearance(park, lon, lat) > 0.0
         return inside
 
     def clearance(self, park: Ints, lon: Floats, lat: Floats) -> Floats:
@@ -73,24 +71,30 @@ class Boundaries:
         array, shape (n,)
             Positive inside; right to 0.1 m + 0.01 % under 10 km.
         """
-        distance, _, _ = self.nearest(park, lon, lat)
-        return np.where(self.contains(park, lon, lat), distance, -distance)
+        distance, _, _, inside = self._measured(park, lon, lat)
+        return np.where(inside, distance, -distance)
 
     def nearest(self, park: Ints, lon: Floats, lat: Floats) -> tuple[Floats, Floats, Floats]:
         """Distance in metres to the nearest boundary point of each park, and that point's lon, lat."""
+        return self._measured(park, lon, lat)[:3]
+
+    def _measured(self, park: Ints, lon: Floats, lat: Floats) -> tuple[Floats, Floats, Floats, Bools]:
+        """Distance, nearest boundary point, and whether the point lies inside: one look at the edges."""
         lon = self.near_side(park, lon)
         runs = self._park_first[park + 1] - self._park_first[park]
         batch = (np.cumsum(runs) - 1) // _BATCH
         cuts = [0, *(np.flatnonzero(np.diff(batch)) + 1).tolist(), len(park)]
         pieces = [slice(i, j) for i, j in pairwise(cuts) if j > i]
-        found = on_cores(lambda rows: self._nearest_batch(park[rows], lon[rows], lat[rows]), pieces)
-        distance, at_lon, at_lat = (
-            np.concatenate([f[k] for f in found]) if found else np.empty(0) for k in range(3)
-        )
+        # A few batches are done before threads are under way.
+        each = on_cores if len(pieces) > _FEW else _in_turn
+        found = each(lambda rows: self._measured_batch(park[rows], lon[rows], lat[rows]), pieces)
+        if not found:
+            return np.empty(0), np.empty(0), np.empty(0), np.empty(0, dtype=bool)
+        distance, at_lon, at_lat, inside = (np.concatenate(column) for column in zip(*found, strict=True))
         far = (distance > _SERIES_M) | (np.abs(lat) > _SERIES_LAT)
         if np.any(far):
             distance[far], _ = inverse(lon[far], lat[far], at_lon[far], at_lat[far])
-        return distance, at_lon, at_lat
+        return distance, at_lon, at_lat, inside
 
     def edges_within(
         self, park: Ints, lon: Floats, lat: Floats, reach_m: Floats
@@ -115,39 +119,105 @@ class Boundaries:
         pair, run = pair[close], run[close]
         row, first = ragged(self._first[run], self._count[run])
         pair = pair[row]
-        start = np.stack(self._offsets(first, pair, lon, lat, frame), axis=1)
-        end = np.stack(self._offsets(first + 1, pair, lon, lat, frame), axis=1)
+        start, end = (
+            np.stack(
+                _second_order(
+                    self.outlines.lon[vertex] - lon[pair], self.outlines.lat[vertex] - lat[pair], pair, frame
+                ),
+                axis=1,
+            )
+            for vertex in (first, first + 1)
+        )
         step = end - start
         size = np.maximum((step * step).sum(axis=1), 1e-12)
         along = np.clip(-(start * step).sum(axis=1) / size, 0.0, 1.0)
         near = np.hypot(*(start + along[:, None] * step).T) <= reach_m[pair]
         return pair[near], start[near], end[near]
 
-    def _nearest_batch(self, park: Ints, lon: Floats, lat: Floats) -> tuple[Floats, Floats, Floats]:
-        frame = polynomial_frame(lat)
-        pair, run = self._runs_that_matter(park, lon, lat, frame)
-        row, start = ragged(self._first[run], self._count[run])
+    def edges_in_box(self, park: Ints, low: Floats, high: Floats) -> tuple[Ints, Ints]:
+        """Edges whose own box meets a box in degrees for each park.
+
+        Parameters
+        ----------
+        park : array of int, shape (n,)
+        low, high : arrays, shape (n, 2)
+            Longitude, as `near_side` gives it, and latitude.
+
+        Returns
+        -------
+        pair : array of int, shape (m,)
+            Which of the n each edge is for, in order.
+        vertex : array of int, shape (m,)
+            Where the edge starts.
+        """
+        pair, run = ragged(self._park_first[park], self._park_first[park + 1] - self._park_first[park])
+        west, south, east, north = (side[run] for side in self._box)
+        meets = (west <= high[pair, 0]) & (east >= low[pair, 0])
+        meets &= (south <= high[pair, 1]) & (north >= low[pair, 1])
+        pair, run = pair[meets], run[meets]
+        row, vertex = ragged(self._first[run], self._count[run])
         pair = pair[row]
-        x0, y0 = self._offsets(start, pair, lon, lat, frame)
-        x1, y1 = self._offsets(start + 1, pair, lon, lat, frame)
-        dx, dy = x1 - x0, y1 - y0
+        meets = np.ones(len(pair), dtype=bool)
+        for axis, degrees in enumerate((self.outlines.lon, self.outlines.lat)):
+            a, b = degrees[vertex], degrees[vertex + 1]
+            meets &= (np.minimum(a, b) <= high[pair, axis]) & (np.maximum(a, b) >= low[pair, axis])
+        return pair[meets], vertex[meets]
+
+    def _measured_batch(self, park: Ints, lon: Floats, lat: Floats) -> tuple[Floats, Floats, Floats, Bools]:
+        frame = polynomial_frame(lat)
+        pair, run, odd = self._runs_that_matter(park, lon, lat, frame)
+        size = self._count[run] + 1
+        row, vertex = ragged(self._first[run], size)
+        of = pair[row]
+        dlon, dlat = self.outlines.lon[vertex] - lon[of], self.outlines.lat[vertex] - lat[of]
+        x, y = _second_order(dlon, dlat, of, frame)
+        # Vertices of a run follow each other: its edges are the steps but the one to the next run.
+        x0, y0, dx, dy = x[:-1], y[:-1], np.diff(x), np.diff(y)
         along = np.clip(-(x0 * dx + y0 * dy) / np.maximum(dx * dx + dy * dy, 1e-12), 0.0, 1.0)
         squared = (x0 + along * dx) ** 2 + (y0 + along * dy) ** 2
-        heads = np.flatnonzero(np.diff(pair, prepend=-1))
-        least = np.repeat(np.minimum.reduceat(squared, heads), np.diff(heads, append=len(pair)))
-        winner = np.flatnonzero(squared == least)
-        winner = winner[np.flatnonzero(np.diff(pair[winner], prepend=-1))]
-        return self._foot(start[winner], along[winner], lon, lat, frame)
+        last = np.cumsum(size) - 1
+        squared[last[:-1]] = np.inf
+        heads = (last - self._count[run])[np.flatnonzero(np.diff(pair, prepend=-1))]
+        sizes = np.diff(heads, append=len(squared))
+        winner = np.flatnonzero(squared == np.repeat(np.minimum.reduceat(squared, heads), sizes))
+        winner = winner[np.flatnonzero(np.diff(of[winner], prepend=-1))]
+        odd ^= self._odd_crossings(run, pair, row, last, dlon, dlat, lon)
+        foot = self._foot(vertex[winner], along[winner], lon, lat, frame)
+        return *foot, odd & (np.abs(lat) < 90.0)
 
-    def _runs_that_matter(self, park: Ints, lon: Floats, lat: Floats, frame: Series) -> tuple[Ints, Ints]:
+    def _odd_crossings(
+        self, run: Ints, pair: Ints, row: Ints, last: Ints, dlon: Floats, dlat: Floats, lon: Floats
+    ) -> Bools:
+        """Whether a ray due east meets an odd number of edges, of the runs whose box it starts in."""
+        spans = (self._box[0][run] <= lon[pair]) & (lon[pair] <= self._box[2][run])
+        above = dlat > 0.0
+        steps = above[:-1] != above[1:]
+        steps[last[:-1]] = False
+        edge = np.flatnonzero(steps)
+        edge = edge[spans[row[edge]]]
+        turn = dlon[edge] * dlat[edge + 1] - dlat[edge] * dlon[edge + 1]
+        edge = edge[(turn > 0.0) == above[edge + 1]]
+        odd: Bools = np.bincount(pair[row[edge]], minlength=len(lon)) % 2 == 1
+        return odd
+
+    def _runs_that_matter(
+        self, park: Ints, lon: Floats, lat: Floats, frame: Series
+    ) -> tuple[Ints, Ints, Bools]:
+        """Runs that may hold the nearest edge; and whether a ray due east crosses the rest oddly."""
         pair, run = ragged(self._park_first[park], self._park_first[park + 1] - self._park_first[park])
         lower = self._box_distance(pair, run, lon, lat, frame)
-        x, y = self._offsets(self._first[run], pair, lon, lat, frame)
-        upper = np.where(self._count[run] > 0, np.hypot(x, y), np.inf)
+        first, count = self._first[run], self._count[run]
+        dlat = self.outlines.lat[first] - lat[pair]
+        upper = np.hypot(*_second_order(self.outlines.lon[first] - lon[pair], dlat, pair, frame))
+        upper[count == 0] = np.inf
         heads = np.flatnonzero(np.diff(pair, prepend=-1))
         reach = np.repeat(np.minimum.reduceat(upper, heads), np.diff(heads, append=len(pair)))
-        keep = (lower <= reach) & (self._count[run] > 0)
-        return pair[keep], run[keep]
+        # A run wholly east of the point is crossed oddly when its ends lie on either side of the ray.
+        flips = (dlat > 0.0) != (self.outlines.lat[first + count] > lat[pair])
+        flips &= self._box[0][run] > lon[pair]
+        odd: Bools = np.bincount(pair[flips], minlength=len(park)) % 2 == 1
+        keep = (lower <= reach) & (count > 0)
+        return pair[keep], run[keep], odd
 
     def _box_distance(self, pair: Ints, run: Ints, lon: Floats, lat: Floats, frame: Series) -> Floats:
         """Metres to the boxes of runs, never too many."""
@@ -157,15 +227,6 @@ class Boundaries:
         dy = frame.y1[pair] * np.maximum(0.0, np.maximum(south - lat[pair], lat[pair] - north))
         distance: Floats = _SLACK * np.hypot(dx, dy)
         return distance
-
-    def _offsets(
-        self, vertex: Ints, pair: Ints, lon: Floats, lat: Floats, frame: Series
-    ) -> tuple[Floats, Floats]:
-        """Metres east and north of vertices to second order: 0.1 m at 10 km, enough to pick an edge."""
-        dlon, dlat = self.outlines.lon[vertex] - lon[pair], self.outlines.lat[vertex] - lat[pair]
-        x = dlon * (frame.x1[pair] + frame.x2[pair] * dlat)
-        y = dlat * frame.y1[pair] + frame.y4[pair] * (dlon * dlon)
-        return x, y
 
     def _foot(
         self, start: Ints, along: Floats, lon: Floats, lat: Floats, frame: Series
@@ -183,3 +244,14 @@ class Boundaries:
             along = np.clip(along - (x * dx + y * dy) / size, 0.0, 1.0)
         x, y = frame.forward(lon0 + along * dlon, lat0 + along * dlat)
         return np.hypot(x, y), lon + lon0 + along * dlon, lat + lat0 + along * dlat
+
+
+def _in_turn(work: Callable[[slice], Any], pieces: list[slice]) -> list[Any]:
+    return [work(piece) for piece in pieces]
+
+
+def _second_order(dlon: Floats, dlat: Floats, pair: Ints, frame: Series) -> tuple[Floats, Floats]:
+    """Metres east and north for differences in degrees: 0.1 m at 10 km, enough to pick an edge."""
+    x = dlon * (frame.x1[pair] + frame.x2[pair] * dlat)
+    y = dlat * frame.y1[pair] + frame.y4[pair] * (dlon * dlon)
+    return x, y

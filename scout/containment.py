@@ -7,17 +7,22 @@ each ray, over the plane polygon that the nearby edges make.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
 from scout.clearance import Boundaries
+from scout.cores import on_cores
 from scout.outlines import Floats, Ints
 
-__all__ = ["contained_p"]
+__all__ = ["Edges", "contained_among", "contained_p", "reach_m"]
+
+Edges = tuple[Ints, Floats, Floats]  # pair of each, start and end in metres from the pair's centre
 
 _RAYS = 160  # within 0.002 of a million draws on tips, necks and small inholdings
 _REACH = 4.5  # sigmas; 4e-5 of the error lies beyond
-_PAIRS = 500  # laid out at once
+_PAIRS = 200  # laid out at once
 
 
 def contained_p(
@@ -46,18 +51,44 @@ def contained_p(
     array, shape (n,)
     """
     sigma = np.maximum(sigma_m, 1e-6)
+
+    def edges(rows: Ints) -> Edges:
+        reach = reach_m(radius_m, sigma[rows])
+        return boundaries.edges_within(park[rows], lon[rows], lat[rows], reach)
+
+    return contained_among(edges, clearance_m, radius_m, sigma)
+
+
+def reach_m(radius_m: float, sigma_m: Floats) -> Floats:
+    """How far from the centre an edge still matters."""
+    reach: Floats = radius_m + _REACH * np.maximum(sigma_m, 1e-6)
+    return reach
+
+
+def contained_among(
+    edges: Callable[[Ints], Edges], clearance_m: Floats, radius_m: float, sigma_m: Floats
+) -> Floats:
+    """As `contained_p`, where the edges are at hand already.
+
+    Parameters
+    ----------
+    edges : callable
+        Takes numbers of pairs and gives the edges within `reach_m` of each, as
+        `Boundaries.edges_within` does.
+    """
+    sigma = np.maximum(sigma_m, 1e-6)
     p: Floats = np.where(clearance_m > radius_m, 1.0, 0.0)
-    near = np.flatnonzero(np.abs(clearance_m) < radius_m + _REACH * sigma)
-    for rows in np.split(near, range(_PAIRS, len(near), _PAIRS)):
-        if len(rows):
-            edges = boundaries.edges_within(park[rows], lon[rows], lat[rows], radius_m + _REACH * sigma[rows])
-            p[rows] = _along_rays(edges, clearance_m[rows] > 0, radius_m, sigma[rows])
+    near = np.flatnonzero(np.abs(clearance_m) < reach_m(radius_m, sigma))
+    batches = [near[k : k + _PAIRS] for k in range(0, len(near), _PAIRS)]
+    shares = on_cores(
+        lambda rows: _along_rays(edges(rows), clearance_m[rows] > 0, radius_m, sigma[rows]), batches
+    )
+    if batches:
+        p[near] = np.concatenate(shares)
     return p
 
 
-def _along_rays(
-    edges: tuple[Ints, Floats, Floats], inside: NDArray[np.bool_], radius: float, sigma: Floats
-) -> Floats:
+def _along_rays(edges: Edges, inside: NDArray[np.bool_], radius: float, sigma: Floats) -> Floats:
     """Mass of the error on the parts of rays where the disc is inside and clear of every edge."""
     pair, start, end = edges
     angle = (np.arange(_RAYS) + 0.5) * 2 * np.pi / _RAYS
@@ -81,7 +112,7 @@ def _free_mass(
     spread = np.repeat(sigma, _RAYS)
     within = np.repeat(inside, _RAYS)
     # Furthest end so far on the ray, by rank: whole numbers keep rays apart without touching the values.
-    by_end = np.argsort(b, kind="stable")
+    by_end = np.argsort(b)
     rank = np.empty(len(b), dtype=np.int64)
     rank[by_end] = np.arange(len(b))
     base = group * len(b)
@@ -92,10 +123,10 @@ def _free_mass(
     crossed = np.cumsum(flips)
     first = np.maximum.accumulate(np.where(head, np.arange(len(a)), 0))
     crossed_before = crossed - flips - (crossed - flips)[first] if len(a) else crossed
-    mass = np.zeros(groups)
     free = within[group] ^ (crossed_before % 2 == 1)
     gap = np.maximum(_tail(before, spread[group]) - _tail(np.maximum(a, before), spread[group]), 0.0)
-    np.add.at(mass, group, np.where(free, gap, 0.0))
+    mass = np.zeros(groups)
+    mass += np.bincount(group[free], weights=gap[free], minlength=groups)
     last = np.flatnonzero(tail)
     end_free = within[group[last]] ^ ((crossed_before + flips)[last] % 2 == 1)
     mass[group[last]] += np.where(end_free, _tail(furthest[last], spread[group[last]]), 0.0)

@@ -23,6 +23,8 @@ RUN = 16  # segments per box: 8 to 32 time alike on parks of 100 to 10,000 verti
 # An edge is straight in longitude and latitude; at 70 N a chord of 1 km strays 0.05 m from it.
 MAX_EDGE_M = 1000.0
 
+_ROWS, _BLOCK = 1000, 50_000  # geometries and vertices handled at once: few enough for the cache
+
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
@@ -54,11 +56,15 @@ class Outlines:
     """
 
     def __init__(self, geometries: NDArray[Any]) -> None:
-        parts, part_park = shapely.get_parts(geometries, return_index=True)
-        rings, ring_part = shapely.get_rings(parts, return_index=True)
-        xy = shapely.get_coordinates(rings)
         self.parks = len(geometries)
-        self._set(xy[:, 0].copy(), xy[:, 1].copy(), shapely.get_num_coordinates(rings), part_park[ring_part])
+        size, park = _rings(geometries)
+        lon, lat = np.empty(int(size.sum())), np.empty(int(size.sum()))
+        at = 0
+        for first in range(0, len(geometries), _ROWS):
+            xy = shapely.get_coordinates(geometries[first : first + _ROWS])
+            lon[at : at + len(xy)], lat[at : at + len(xy)] = xy[:, 0], xy[:, 1]
+            at += len(xy)
+        self._set(lon, lat, size, park)
 
     def _set(self, lon: Floats, lat: Floats, ring_size: Any, ring_park: Ints) -> None:
         self.lon, self.lat = lon, lat
@@ -98,8 +104,12 @@ class Outlines:
     def _long_edges(self) -> Ints:
         """First vertices of the edges that may be over `MAX_EDGE_M`: no degree is longer than 112 km."""
         far = MAX_EDGE_M / 112_000 / np.sqrt(2)
-        long = np.abs(np.diff(self.lon, append=0.0)) > far
-        long |= np.abs(np.diff(self.lat, append=0.0)) > far
+        long = np.zeros(len(self.lon), dtype=bool)
+        for first in range(0, len(long), _BLOCK):
+            block = slice(first, first + _BLOCK)
+            for degrees in (self.lon, self.lat):
+                step = np.diff(degrees[first : first + _BLOCK + 1])
+                long[block][: len(step)] |= np.abs(step) > far
         long[self.ring_start + self.ring_size - 1] = False
         return np.flatnonzero(long)
 
@@ -139,3 +149,17 @@ class Outlines:
             np.maximum.reduceat(east, heads),
             np.maximum.reduceat(north, heads),
         )
+
+
+def _rings(geometries: NDArray[Any]) -> tuple[Ints, Ints]:
+    """Vertices and park of each ring, in the order of the coordinates."""
+    plain = (shapely.get_type_id(geometries) == 3) & (shapely.get_num_interior_rings(geometries) == 0)
+    whole, other = np.flatnonzero(plain), np.flatnonzero(~plain)
+    parts, part_park = shapely.get_parts(geometries[other], return_index=True)
+    rings, ring_part = shapely.get_rings(parts, return_index=True)
+    park = np.concatenate([whole, other[part_park[ring_part]]])
+    size = np.concatenate(
+        [shapely.get_num_coordinates(geometries[whole]), shapely.get_num_coordinates(rings)]
+    ).astype(np.int64)
+    order = np.argsort(park, kind="stable")
+    return size[order], park[order]

@@ -5,8 +5,6 @@ Only parks near a lattice line are looked at, and no cell polygon is ever built.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -14,7 +12,6 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.clearance import Boundaries
-from scout.cores import on_cores
 from scout.geodesy import degree_lengths
 from scout.locator import column_number, columns, row_number
 from scout.model import Station
@@ -80,14 +77,13 @@ def search(
         Park numbers are positions in ``geometries``.
     """
     near_m = reach_m(near_m, level)
-    tree = shapely.STRtree(geometries) if overlaps or near_m > 0 else None
-    regions = overlap_regions(geometries, tree) if overlaps and tree is not None else None
+    regions = overlap_regions(geometries, shapely.STRtree(geometries)) if overlaps else None
     chosen = _near_lines(geometries, level, near_m)
     if regions is not None:
         chosen[regions.park] = True
     numbers = np.flatnonzero(chosen)
     ground = Ground(Boundaries(geometries[numbers]), boundary_error_m[numbers], level, station)
-    result, found = _on_lines(ground, tree, near_m, window, geometries[numbers])
+    result, found = _on_lines(ground, near_m, window, geometries[numbers])
     parts = [result.found, found]
     if regions is not None:
         regions = regions._replace(park=np.searchsorted(numbers, regions.park))
@@ -123,11 +119,7 @@ def _near_lines(geometries: NDArray[Any], level: int, near_m: float) -> NDArray[
 
 
 def _on_lines(
-    ground: Ground,
-    tree: shapely.STRtree | None,
-    near_m: float,
-    window: Window | None,
-    geometries: NDArray[Any],
+    ground: Ground, near_m: float, window: Window | None, geometries: NDArray[Any]
 ) -> tuple[Search, Found]:
     """Corners and stretches, and apart from them the near misses."""
     level = ground.level
@@ -142,39 +134,39 @@ def _on_lines(
         pieces_inside(up, "meridian", level, wide, window),
         pieces_inside(across, "parallel", level, wide, window),
     )
-    jobs: list[Callable[[], tuple[Found, Ints]]] = [
-        partial(_stretches_apart, at, corners, some, ground) for some in pieces
-    ]
-    if near_m > 0 and tree is not None and len(geometries):
-        jobs.append(partial(_near_misses, corners, ground, tree, near_m, window))
-    (upright, up_owner), (flat, level_owner), *missed = on_cores(lambda job: job(), jobs)
-    first = len(at.i)
-    level_owner = np.where(level_owner >= first, level_owner + len(upright.i), level_owner)
-    found = join([at, upright, flat])
-    near = missed[0][0] if missed else none_found(ground)
-    return Search(found, pieces[0], up_owner, pieces[1], level_owner), near
+    owners = [owning_corners(some, corners, at, level) for some in pieces]
+    apart, owner = _stretches_apart(at, np.concatenate(owners), pieces, ground)
+    near = none_found(ground)
+    if near_m > 0 and len(geometries):
+        near = _near_misses(corners, ground, geometries, near_m, window)
+    up_owner, level_owner = np.split(owner, [len(owners[0])])
+    return Search(join([at, apart]), pieces[0], up_owner, pieces[1], level_owner), near
 
 
 def _near_misses(
-    corners: Corners, ground: Ground, tree: shapely.STRtree, near_m: float, window: Window | None
-) -> tuple[Found, Ints]:
+    corners: Corners, ground: Ground, geometries: NDArray[Any], near_m: float, window: Window | None
+) -> Found:
     near, three = near_corners(corners, ground, near_m, window)
-    return join([near, three, near_lines(ground, tree, near_m, window)]), np.empty(0, dtype=np.int64)
+    # Parks that hold a place on a line have bounds that meet it: the others are not asked.
+    beside = near_lines(ground, shapely.STRtree(geometries), near_m, window)
+    return join([near, three, beside])
 
 
-def _stretches_apart(at: Found, corners: Corners, pieces: Pieces, ground: Ground) -> tuple[Found, Ints]:
+def _stretches_apart(
+    at: Found, owner: Ints, pieces: tuple[Pieces, Pieces], ground: Ground
+) -> tuple[Found, Ints]:
     """The stretches that no corner at least as sure takes in; and every piece's owner.
 
-    Owners count the corners first and then these stretches.
+    ``owner`` are the corners that pieces end at. Owners count the corners first and then these stretches.
     """
     grades = grade(at.judged.confidence)
-    owner = owning_corners(pieces, corners, at, ground.level)
     firm = np.zeros(len(owner), dtype=bool)
     if len(at.i):
         # A firm corner takes its stretches in whatever they are worth: no need to judge them.
         firm = (owner >= 0) & (grades[owner] == 0)
     apart = np.flatnonzero(~firm)
-    spots = along_pieces(rows(pieces, apart), ground)
+    upright, flat = np.split(apart, [np.searchsorted(apart, len(pieces[0].line))])
+    spots = along_pieces([rows(pieces[0], upright), rows(pieces[1], flat - len(pieces[0].line))], ground)
     mine = owner[apart]
     better = mine < 0
     if len(at.i):

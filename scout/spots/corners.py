@@ -8,8 +8,8 @@ from scout.confidence import DOUBTFUL
 from scout.locator import edge_lat, edge_lon
 from scout.outlines import Ints
 from scout.spots.edges import Corners
-from scout.spots.found import Found, judged, replaced
-from scout.verdict import FOUR, THREE, Claims, Ground, settle
+from scout.spots.found import Found, of_judged, replaced
+from scout.verdict import FOUR, THREE, Claims, Ground, sharpened, stand
 
 __all__ = ["at_corners", "best_threes", "settled"]
 
@@ -34,8 +34,8 @@ def at_corners(corners: Corners, ground: Ground) -> Found:
 def settled(i: Ints, j: Ints, claims: Claims, ground: Ground, exact: bool = True) -> Found:
     """Corner claims with their station centres settled within twice the station's radius."""
     reach = np.full(len(i), 2 * ground.station.radius_m)
-    offset = settle(claims, ground, (-reach, -reach), (reach, reach), exact)
-    return judged("corner", i, j, claims, offset, ground)
+    dx, dy, quick = stand(claims, ground, (-reach, -reach), (reach, reach), exact)
+    return of_judged("corner", i, j, claims, (dx, dy), sharpened(claims, quick, ground))
 
 
 def _with_fewer_parks(found: Found, ground: Ground) -> Found:

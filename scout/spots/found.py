@@ -38,20 +38,12 @@ class Found(NamedTuple):
     def rows(self, keep: Ints) -> Found:
         """Some of the places."""
         _, members = ragged(self.claims.first[keep], np.diff(self.claims.first)[keep])
-        j = self.judged
         return Found(
             self.kind[keep],
             self.i[keep],
             self.j[keep],
             self.claims.rows(keep),
-            Judged(
-                j.lon[keep],
-                j.lat[keep],
-                j.grids_p[keep],
-                j.clearance_m[members],
-                j.parks_p[members],
-                j.confidence[keep],
-            ),
+            self.judged.rows(keep, members),
             self.dx_m[keep],
             self.dy_m[keep],
             self.near_park[keep],

@@ -146,7 +146,8 @@ def _beside(ground: Ground, axis: Axis, side: int, near_m: float, window: Window
     row, vertex = ragged(lines.park_first[park], np.diff(lines.park_first)[park])
     across = (lines.lon if axis == "meridian" else lines.lat)[vertex]
     gap = np.abs(number(across, level) - line[park][row])
-    gap *= degree_lengths(lines.lat[vertex])[0] if axis == "meridian" else 1.0
+    if axis == "meridian":  # at a pole all meridians meet: being near to one there says nothing
+        gap *= degree_lengths(np.clip(lines.lat[vertex], -89.0, 89.0))[0]
     heads = np.flatnonzero(np.diff(row, prepend=-1))
     least = np.repeat(np.minimum.reduceat(gap, heads), np.diff(heads, append=len(row))) if len(row) else gap
     vertex = vertex[gap == least][np.flatnonzero(np.diff(row[gap == least], prepend=-1))]

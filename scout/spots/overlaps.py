@@ -10,18 +10,20 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.confidence import sigma
 from scout.cores import on_cores
 from scout.geodesy import degree_lengths, wrap_lon
 from scout.locator import index
-from scout.outlines import Ints, ragged
-from scout.spots.found import Found, judged
-from scout.verdict import ONE, Claims, Ground, settle
+from scout.outlines import Floats, Ints, ragged
+from scout.spots.found import Found, of_judged
+from scout.verdict import ONE, Claims, Ground, estimate, sharpened, stand
 
 __all__ = ["Regions", "in_regions", "overlap_regions", "overlapping_pairs"]
 
 Geometries = NDArray[Any]
 _ROWS = 500
 _THIN_DEG = 1e-9
+_WIDE = 0.6  # of the largest circle: a centre of gravity this far inside is middle enough
 
 
 class Regions(NamedTuple):
@@ -34,9 +36,13 @@ class Regions(NamedTuple):
 
 def overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tuple[Ints, Ints, Ints]:
     """Pairs ``a < b`` of parks that share a point, and the turn (0 or -1) that brings ``a`` to ``b``."""
-    a, b = tree.query(geometries, predicate="intersects")
+    a, b = tree.query(geometries)  # by bounds alone: each pair comes twice, the exact test is for one
     keep = a < b
-    pairs = [(a[keep], b[keep], np.zeros(keep.sum(), dtype=np.int64))]
+    a, b = a[keep], b[keep]
+    shapely.prepare(geometries)
+    meets = _threaded(shapely.intersects, geometries[a], geometries[b], apart=a)
+    shapely.destroy_prepared(geometries)
+    pairs = [(a[meets], b[meets], np.zeros(meets.sum(), dtype=np.int64))]
     past = np.flatnonzero(shapely.bounds(geometries)[:, 2] > 180.0)
     if len(past):
         a, b = tree.query(_turned(geometries[past], -1), predicate="intersects")
@@ -48,29 +54,30 @@ def overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tuple[In
 
 
 def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
-    """Regions of every set of two parks or more, by arrangement of the outlines that meet there."""
+    """Regions of every set of two parks or more: what pairs share, split by the others that reach into it."""
     a, b, turn = overlapping_pairs(geometries, tree)
     left = geometries[a]
     if np.any(turn):
         left[turn != 0] = _turned(left[turn != 0], -1)
     both = _areas(_threaded(shapely.intersection, left, geometries[b]))
     real = shapely.area(both) > 0.0
-    a, b, turn, both = a[real], b[real], turn[real], both[real]
+    a, b, both = a[real], b[real], both[real]
     low, high = np.minimum(a, b), np.maximum(a, b)
-    crowded = _others_inside(both, _common_neighbours(low, high), geometries)
-    plain = np.array([not c for c in crowded], dtype=bool)
-    parts, pair = _polygons(both[plain])
-    shapes: list[Any] = list(parts)
-    simple = np.flatnonzero(plain)[pair]
-    sets: list[tuple[int, ...]] = list(zip(low[simple].tolist(), high[simple].tolist(), strict=True))
-    for k in np.flatnonzero(~plain):
-        for shape, members in _faces(both[k], int(low[k]), int(high[k]), crowded[k], geometries):
-            shapes.append(shape)
-            sets.append(members)
+    others = _others_inside(both, _common_neighbours(low, high), geometries)
+    plain = np.array([not c for c in others], dtype=bool)
+    crowded = np.flatnonzero(~plain).tolist()
+    pieces, sets = _split(
+        both[~plain],
+        list(zip(low[~plain].tolist(), high[~plain].tolist(), strict=True)),
+        [sorted(others[k]) for k in crowded],
+        geometries,
+    )
+    sets = [*zip(low[plain].tolist(), high[plain].tolist(), strict=True), *sets]
+    shapes, row = _polygons(np.concatenate([both[plain], pieces]))
     sizes = np.array([len(s) for s in sets], dtype=np.int64)
-    first = np.concatenate([[0], np.cumsum(sizes)])
     park = np.array(list(chain.from_iterable(sets)), dtype=np.int64)
-    return _wide_enough(Regions(np.array(shapes, dtype=object), first, park))
+    _, members = ragged((np.cumsum(sizes) - sizes)[row], sizes[row])
+    return _wide_enough(Regions(shapes, np.concatenate([[0], np.cumsum(sizes[row])]), park[members]))
 
 
 def _turned(geometries: Geometries, turns: int) -> Geometries:
@@ -78,11 +85,20 @@ def _turned(geometries: Geometries, turns: int) -> Geometries:
     return moved
 
 
-def _threaded(work: Callable[..., Geometries], *columns: Geometries) -> Geometries:
-    """A vectorised GEOS call over rows, in pieces of a few hundred."""
-    cuts = [*range(0, len(columns[0]), _ROWS), len(columns[0])]
-    done = on_cores(lambda rows: work(*(c[rows] for c in columns)), [slice(i, j) for i, j in pairwise(cuts)])
-    return np.concatenate(done) if done else columns[0]
+def _threaded(work: Callable[..., Any], *columns: Any, apart: Ints | None = None) -> Any:
+    """A vectorised GEOS call over rows, in pieces of a few hundred.
+
+    Rows alike in ``apart`` stay in one piece: no two threads may build the index of one prepared shape.
+    """
+    n = len(columns[0])
+    cuts = np.arange(_ROWS, n, _ROWS)
+    if apart is not None and n:
+        heads = np.flatnonzero(np.diff(apart, prepend=apart[0] - 1))
+        cuts = np.unique(heads[np.searchsorted(heads, cuts, "right") - 1])
+        cuts = cuts[cuts > 0]
+    ends = [0, *cuts.tolist(), n]
+    done = on_cores(lambda rows: work(*(c[rows] for c in columns)), [slice(i, j) for i, j in pairwise(ends)])
+    return np.concatenate(done)
 
 
 def _common_neighbours(low: Ints, high: Ints) -> list[set[int]]:
@@ -99,7 +115,7 @@ def _others_inside(both: Geometries, crowded: list[set[int]], geometries: Geomet
     pair = np.repeat(np.arange(len(both)), [len(c) for c in crowded])
     other = np.array(list(chain.from_iterable(crowded)), dtype=np.int64)
     shapely.prepare(both)
-    meets = shapely.intersects(both[pair], geometries[other])
+    meets = _threaded(shapely.intersects, both[pair], geometries[other], apart=pair)
     # Parks that run past 180 have other numbers for the same ground: the faces will tell.
     meets |= shapely.bounds(geometries[other]).reshape(-1, 4)[:, 2] > 180.0
     meets |= shapely.bounds(both[pair]).reshape(-1, 4)[:, 2] > 180.0
@@ -123,50 +139,76 @@ def _areas(shapes: Geometries) -> Geometries:
 
 def _polygons(shapes: Geometries) -> tuple[Geometries, Ints]:
     """Polygon parts with area, and the row each is of; intersections also hold points and lines."""
-    parts, row = shapely.get_parts(shapes, return_index=True)
+    kind = shapely.get_type_id(shapes)
+    whole, mixed = np.flatnonzero(kind == 3), np.flatnonzero(kind != 3)
+    parts, of = shapely.get_parts(shapes[mixed], return_index=True)
     inner, again = shapely.get_parts(parts, return_index=True)  # collections within collections
-    keep = (shapely.get_type_id(inner) == 3) & (shapely.area(inner) > 0.0)
-    return inner[keep], row[again][keep]
+    areal = shapely.get_type_id(inner) == 3
+    pieces = np.concatenate([shapes[whole], inner[areal]])
+    row = np.concatenate([whole, mixed[of[again[areal]]]])
+    order = np.argsort(row, kind="stable")
+    order = order[shapely.area(pieces[order]) > 0.0]
+    return pieces[order], row[order]
 
 
-def _faces(
-    region: Any, low: int, high: int, others: set[int], geometries: Geometries
-) -> list[tuple[Any, tuple[int, ...]]]:
-    """Parts of the region of a pair, by their exact set; only sets whose first two are this pair."""
-    names = np.array(sorted(others))
-    middle = shapely.bounds(region)[[0, 2]].mean()
-    bounds = shapely.bounds(geometries[names])
-    shift = np.rint((middle - (bounds[:, 0] + bounds[:, 2]) / 2) / 360.0).astype(int)
-    shapes = np.array([_turned(g, t) if t else g for g, t in zip(geometries[names], shift, strict=True)])
-    lines = shapely.union_all([shapely.boundary(region), *shapely.boundary(shapes)])
-    faces = shapely.get_parts(shapely.polygonize(shapely.get_parts(lines)))
-    # The middle of a face, not just any point of it: that may lie in a sliver made by rounding.
-    points = shapely.get_point(shapely.maximum_inscribed_circle(faces, tolerance=_tolerance(faces)), 0)
-    faces, points = faces[ok := shapely.contains(region, points)], points[ok]
-    held = shapely.contains(shapes[:, None], points[None, :])
-    by_set: dict[tuple[int, ...], list[Any]] = {}
-    for column, face in enumerate(faces):
-        members = tuple(sorted({low, high, *names[held[:, column]].tolist()}))
-        if members[:2] == (low, high):
-            by_set.setdefault(members, []).append(face)
-    return [
-        (part, members)
-        for members, alike in by_set.items()
-        for part in _polygons(np.array([shapely.union_all(alike)]))[0]
-    ]
+def _split(
+    shapes: Geometries, sets: list[tuple[int, ...]], others: list[list[int]], geometries: Geometries
+) -> tuple[Geometries, list[tuple[int, ...]]]:
+    """Parts of what pairs share, by their exact set; only sets whose first two are the pair.
+
+    One other park of every pair is taken at a time: all shapes are parted into inside and outside at once.
+    """
+    pair = np.arange(len(shapes))
+    for turn in range(max((len(some) for some in others), default=0)):
+        rows = np.array([k for k, p in enumerate(pair.tolist()) if turn < len(others[p])], dtype=np.int64)
+        other = np.array([others[p][turn] for p in pair[rows].tolist()], dtype=np.int64)
+        knives = _beside(geometries[other], shapes[rows])
+        # With a park before the second of the pair, the set belongs to another pair.
+        second = np.array([sets[k][1] for k in rows.tolist()], dtype=np.int64)
+        mine = other > second
+        inside = _areas(_threaded(shapely.intersection, shapes[rows[mine]], knives[mine]))
+        shapes[rows] = _areas(_threaded(shapely.difference, shapes[rows], knives))
+        more = zip(rows[mine].tolist(), other[mine].tolist(), strict=True)
+        sets = [*sets, *((*sets[k], n) for k, n in more)]
+        shapes, pair = np.concatenate([shapes, inside]), np.concatenate([pair, pair[rows[mine]]])
+        real = np.flatnonzero(shapely.area(shapes) > 0.0)
+        shapes, pair, sets = shapes[real], pair[real], [sets[k] for k in real.tolist()]
+    return shapes, sets
+
+
+def _beside(parks: Geometries, shapes: Geometries) -> Geometries:
+    """The parks, turned to the side of the globe where the shapes are."""
+    middles = [shapely.bounds(some).reshape(-1, 4)[:, [0, 2]].mean(axis=1) for some in (shapes, parks)]
+    turns = np.rint((middles[0] - middles[1]) / 360.0).astype(int)
+    moved = parks.copy()
+    for turn in np.unique(turns[turns != 0]).tolist():
+        moved[turns == turn] = _turned(parks[turns == turn], turn)
+    return moved
 
 
 def in_regions(regions: Regions, ground: Ground) -> Found:
-    """One spot per region: the middle of its largest circle, moved where that is surer and still inside."""
-    lon, lat = _middles(regions.shape)
+    """One spot per region: about the middle of its largest circle, moved where that is surer and inside."""
+    lon, lat = _middles(regions.shape, _plenty_m(ground))
     claims = Claims(wrap_lon(lon), lat, np.full(len(lon), ONE), regions.first, regions.park)
     reach = np.full(len(lon), 2 * ground.station.radius_m)
-    east, north = settle(claims, ground, (-reach, -reach), (reach, reach))
+    start = estimate(claims, np.zeros(len(lon)), np.zeros(len(lon)), ground)
+    east, north, quick = stand(claims, ground, (-reach, -reach), (reach, reach), quick=start)
     per_lon, per_lat = degree_lengths(lat)
-    left = ~shapely.contains_xy(regions.shape, lon + east / per_lon, lat + north / per_lat)
+    moved = np.flatnonzero((east != 0.0) | (north != 0.0))
+    x, y = lon[moved] + east[moved] / per_lon[moved], lat[moved] + north[moved] / per_lat[moved]
+    left = moved[~shapely.contains_xy(regions.shape[moved], x, y)]
     east[left] = north[left] = 0.0
+    _, members = ragged(regions.first[left], np.diff(regions.first)[left])
+    quick = quick.replaced(regions.first, left, start.rows(left, members))
     i, j = index(wrap_lon(lon + east / per_lon), lat + north / per_lat, ground.level)
-    return judged("overlap", i.astype(np.int64), j.astype(np.int64), claims, (east, north), ground)
+    verdicts = sharpened(claims, quick, ground)
+    return of_judged("overlap", i.astype(np.int64), j.astype(np.int64), claims, (east, north), verdicts)
+
+
+def _plenty_m(ground: Ground) -> float:
+    """Clearance beyond which a station gains nothing, twice over."""
+    spread = np.hypot(ground.station.fix_error_m, ground.boundary_error_m.max(initial=0.0))
+    return 2.0 * (ground.station.radius_m + 3.0 * float(sigma(spread)))
 
 
 def _wide_enough(regions: Regions) -> Regions:
@@ -178,24 +220,48 @@ def _wide_enough(regions: Regions) -> Regions:
     return Regions(regions.shape[keep], np.concatenate([[0], np.cumsum(sizes)]), regions.park[members])
 
 
-def _middles(shapes: Geometries) -> tuple[Any, Any]:
+def _middles(shapes: Geometries, plenty_m: float) -> tuple[Floats, Floats]:
     """Centres of the largest circles inside, by metres: longitudes are shrunk as their latitude asks."""
     if len(shapes) == 0:
         return np.empty(0), np.empty(0)
+    centres = _threaded(lambda some: _middles_of(some, plenty_m), shapes)
+    return centres[:, 0], centres[:, 1]
+
+
+def _middles_of(shapes: Geometries, plenty_m: float) -> Floats:
     bounds = shapely.bounds(shapes)
     per_lon, per_lat = degree_lengths((bounds[:, 1] + bounds[:, 3]) / 2)
-    shrink = per_lon / per_lat
-    factor = np.repeat(shrink, shapely.get_num_coordinates(shapes))
-    flat = shapely.set_coordinates(
-        shapes.copy(), shapely.get_coordinates(shapes) * np.stack([factor, np.ones_like(factor)], axis=1)
-    )
-    radii = _threaded(lambda g, t: shapely.maximum_inscribed_circle(g, tolerance=t), flat, _tolerance(flat))
-    xy = shapely.get_coordinates(shapely.get_point(radii, 0))
-    return xy[:, 0] / shrink, xy[:, 1]
+    factor = np.ones((len(shapes), 2))
+    factor[:, 0] = per_lon / per_lat
+    each = np.repeat(factor, shapely.get_num_coordinates(shapes), axis=0)
+    flat = shapely.set_coordinates(shapes.copy(), shapely.get_coordinates(shapes) * each)
+    plenty = plenty_m / per_lat
+    points = shapely.centroid(flat)
+    away = np.where(shapely.contains(flat, points), shapely.distance(points, shapely.boundary(flat)), 0.0)
+    rest = np.flatnonzero(away < np.maximum(plenty, _WIDE * _most_room(flat)))
+    circles = shapely.maximum_inscribed_circle(flat[rest], tolerance=_tolerance(flat[rest], plenty[rest]))
+    points[rest] = shapely.get_point(circles, 0)
+    centres: Floats = shapely.get_coordinates(points) / factor
+    return centres
 
 
-def _tolerance(shapes: Geometries) -> Any:
-    """Near enough to a middle; finer would count cells without end in a long thin shape."""
+def _most_room(shapes: Geometries) -> Floats:
+    """Radius that no circle inside can pass, by the shape's area and by its bounds."""
+    bounds = shapely.bounds(shapes)
+    by_area = np.sqrt(shapely.area(shapes) / np.pi)
+    least: Floats = np.minimum(by_area, np.minimum(*(bounds[:, 2:] - bounds[:, :2]).T) / 2)
+    return least
+
+
+def _tolerance(shapes: Geometries, plenty: Floats) -> Floats:
+    """Near enough to a middle; finer would count cells without end in a long thin shape.
+
+    Without holes the largest circle's radius is no less than area over length (Bonnesen's inequality): where
+    that leaves plenty, and a station is sure anywhere near, the middle need not be known as well.
+    """
     bounds = shapely.bounds(shapes)
     size = np.hypot(bounds[:, 2] - bounds[:, 0], bounds[:, 3] - bounds[:, 1])
-    return np.maximum(0.1 * shapely.area(shapes) / shapely.length(shapes), size / 1000)
+    least = shapely.area(shapes) / shapely.length(shapes)
+    wide = np.where(shapely.get_num_interior_rings(shapes) == 0, np.minimum(0.4 * least, least - plenty), 0.0)
+    near: Floats = np.maximum(np.maximum(0.1 * least, wide), size / 1000)
+    return near

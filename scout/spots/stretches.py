@@ -2,20 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import NamedTuple
+
 import numpy as np
 from scipy.special import ndtr
 
 from scout import confidence
+from scout.confidence import DOUBTFUL
 from scout.geodesy import degree_lengths
 from scout.locator import columns, edge_lat, edge_lon
 from scout.outlines import Floats, Ints, ragged
 from scout.spots.edges import Corners, Pieces
 from scout.spots.found import Found, grade, of_judged
-from scout.verdict import MERIDIAN, PARALLEL, SURE, Claims, Ground, Judged, estimate, settle, sharpened
+from scout.verdict import (
+    MERIDIAN,
+    PARALLEL,
+    SURE,
+    Claims,
+    Ground,
+    Judged,
+    estimate,
+    estimated,
+    sharpened,
+    stand,
+)
 
 __all__ = ["along_pieces", "lengths", "owning_corners", "place_on", "rows"]
 
 _PARTS = 2048  # of one stretch at the most: 50 km go down to 24 m, longer ones less far
+_BENT = 0.04  # what other edges nearby may take from an estimate before the last steps go by the judge
 _FINE_M = 2.0  # places nearer to each other are alike; `settle` finds the rest
 
 
@@ -62,56 +78,154 @@ def owning_corners(pieces: Pieces, corners: Corners, at: Found, level: int) -> I
     return owner
 
 
-def along_pieces(pieces: Pieces, ground: Ground) -> Found:
+class _Strips(NamedTuple):
+    """Pieces of both axes in one list, so that they are settled together."""
+
+    grid: Ints  # MERIDIAN or PARALLEL
+    line: Ints
+    cell: Ints
+    start: Floats
+    size: Floats  # of the cell's edge
+    length_m: Floats
+    first: Ints
+    park: Ints
+
+    @classmethod
+    def of(cls, parts: Sequence[Pieces], level: int) -> _Strips:
+        """The pieces, one part after the other."""
+        grids = [np.full(len(p.line), MERIDIAN if p.axis == "meridian" else PARALLEL) for p in parts]
+        sizes = np.concatenate([np.diff(p.sets.first) for p in parts])
+        return cls(
+            np.concatenate(grids),
+            np.concatenate([p.line for p in parts]),
+            np.concatenate([p.cell for p in parts]),
+            np.concatenate([p.start for p in parts]),
+            np.concatenate([p.end - p.start for p in parts]),
+            np.concatenate([lengths(p, level) for p in parts]),
+            np.concatenate([[0], np.cumsum(sizes)]),
+            np.concatenate([p.sets.park for p in parts]),
+        )
+
+    def rows(self, keep: Ints) -> _Strips:
+        """Some of the strips; a number may come again."""
+        sizes = np.diff(self.first)[keep]
+        _, members = ragged(self.first[keep], sizes)
+        first = np.concatenate([[0], np.cumsum(sizes)])
+        return _Strips(
+            self.grid[keep],
+            self.line[keep],
+            self.cell[keep],
+            self.start[keep],
+            self.size[keep],
+            self.length_m[keep],
+            first,
+            self.park[members],
+        )
+
+    def claims(self, fraction: Floats, level: int) -> Claims:
+        """What is claimed at the point at a fraction of each strip."""
+        cell, upright = self.cell + self.start + fraction * self.size, self.grid == MERIDIAN
+        lon = edge_lon(np.where(upright, self.line, cell), level)
+        lat = edge_lat(np.where(upright, cell, self.line), level)
+        return Claims(lon, lat, self.grid, self.first, self.park)
+
+
+def along_pieces(parts: Sequence[Pieces], ground: Ground) -> Found:
     """One spot per piece: its middle where the parks hold it surely, else where it is surest."""
-    n = len(pieces.line)
-    fraction, off = np.full(n, 0.5), np.zeros((2, n))
-    quick = estimate(_claims(pieces, fraction, ground.level), off[0], off[1], ground)
+    strips = _Strips.of(parts, ground.level)
+    n = len(strips.line)
+    fraction, off = np.full(n, 0.5), np.zeros((n, 2))
+    quick = estimate(strips.claims(fraction, ground.level), off[:, 0], off[:, 1], ground)
     held = np.divide(quick.confidence, quick.grids_p, out=np.zeros(n), where=quick.grids_p > 0)
-    clear = np.minimum.reduceat(quick.clearance_m, pieces.sets.first[:-1]) if n else np.zeros(0)
+    clear = np.minimum.reduceat(quick.clearance_m, strips.first[:-1]) if n else np.zeros(0)
     # Clearance changes by at most a metre per metre: what the ends could have, the middle tells.
-    hopeful = _conceivable(clear + lengths(pieces, ground.level) / 2, ground) >= confidence.DOUBTFUL
+    hopeful = _conceivable(clear + strips.length_m / 2, ground) >= DOUBTFUL
     weak = np.flatnonzero((held < SURE) & hopeful)
     if len(weak):
-        some = rows(pieces, weak)
-        fraction[weak], off[:, weak] = _surest(some, ground)
-        again = estimate(_claims(some, fraction[weak], ground.level), off[0, weak], off[1, weak], ground)
-        quick = _with_rows(quick, pieces.sets.first, weak, again)
-    i, j = (pieces.line, pieces.cell) if pieces.axis == "meridian" else (pieces.cell, pieces.line)
-    claims = _claims(pieces, fraction, ground.level)
-    return of_judged("line", i, j, claims, (off[0], off[1]), sharpened(claims, quick, ground))
+        _, members = ragged(strips.first[weak], np.diff(strips.first)[weak])
+        placed = _surest(strips.rows(weak), quick.clearance_m[members], ground)
+        fraction[weak], off[weak] = placed[:2]
+        quick = quick.replaced(strips.first, weak, placed[2])
+    verdicts = sharpened(strips.claims(fraction, ground.level), quick, ground)
+    bent = np.flatnonzero((quick.confidence - verdicts.confidence > _BENT) & (quick.confidence >= DOUBTFUL))
+    if len(bent):
+        some = strips.rows(bent)
+        at, aside, quick = _stand_off(some, fraction[bent], None, ground, exact=True)
+        new = sharpened(some.claims(at, ground.level), quick, ground)
+        better = np.flatnonzero(new.confidence > verdicts.confidence[bent])
+        _, members = ragged(some.first[better], np.diff(some.first)[better])
+        verdicts = verdicts.replaced(strips.first, bent[better], new.rows(better, members))
+        fraction[bent[better]], off[bent[better]] = at[better], aside[better]
+    upright = strips.grid == MERIDIAN
+    i, j = np.where(upright, strips.line, strips.cell), np.where(upright, strips.cell, strips.line)
+    return of_judged("line", i, j, strips.claims(fraction, ground.level), (off[:, 0], off[:, 1]), verdicts)
 
 
-def _with_rows(all_: Judged, first: Ints, keep: Ints, new: Judged) -> Judged:
-    """Judgements with some rows replaced."""
-    _, members = ragged(first[keep], np.diff(first)[keep])
-    per_row = {name: getattr(all_, name).copy() for name in ("lon", "lat", "grids_p", "confidence")}
-    per_park = {name: getattr(all_, name).copy() for name in ("clearance_m", "parks_p")}
-    for name, column in per_row.items():
-        column[keep] = getattr(new, name)
-    for name, column in per_park.items():
-        column[members] = getattr(new, name)
-    return Judged(**per_row, **per_park)
+def _surest(strips: _Strips, clearance_m: Floats, ground: Ground) -> tuple[Floats, Floats, Judged]:
+    """Fraction along each strip and offset from its line where the claim is surest, and the estimate there.
+
+    ``clearance_m`` is, per park, that of the middles.
+    """
+    fraction, clearance_m = _surest_fraction(strips, clearance_m, ground)
+    zero = np.zeros(len(fraction))
+    quick = estimated(strips.claims(fraction, ground.level), zero, zero, clearance_m, ground)
+    return _stand_off(strips, fraction, quick, ground)
 
 
-def _surest(pieces: Pieces, ground: Ground) -> tuple[Floats, Floats]:
-    """Fraction along each piece and offset from the line (east, north) where its claim is surest."""
-    fraction = _surest_fraction(pieces, ground)
-    size, reach = lengths(pieces, ground.level), np.full(len(fraction), 1.5 * ground.station.radius_m)
-    back, ahead = -size * fraction, size * (1 - fraction)
-    box = ((back, -reach), (ahead, reach)) if pieces.axis == "parallel" else ((-reach, back), (reach, ahead))
-    off = np.stack(settle(_claims(pieces, fraction, ground.level), ground, *box))
+def _stand_off(
+    strips: _Strips, fraction: Floats, quick: Judged | None, ground: Ground, exact: bool = False
+) -> tuple[Floats, Floats, Judged]:
+    """The same, sought from a fraction of each strip; ``quick`` is the estimate there, if known."""
+    size, across = strips.length_m, np.full(len(fraction), 1.5 * ground.station.radius_m)
+    claims, along = strips.claims(fraction, ground.level), strips.grid == PARALLEL
+    # The last steps are short: they lead no further than this.
+    most = np.minimum(size, 10.0 * ground.station.radius_m) if exact else size
+    back, ahead = np.minimum(most, size * fraction), np.minimum(most, size * (1 - fraction))
+    low = -np.where(along, back, across), -np.where(along, across, back)
+    high = np.where(along, ahead, across), np.where(along, across, ahead)
+    east, north, quick = stand(claims, ground, low, high, exact, quick)
+    moved = np.flatnonzero((east != 0.0) | (north != 0.0))
     # Where along the line is a matter of the reference point; the offset is from the line alone.
-    axis = 0 if pieces.axis == "parallel" else 1
-    fraction = np.clip(fraction + off[axis] / size, 0.0, 1.0)
-    off[axis] = 0.0
-    return fraction, off
+    fraction = np.clip(fraction + np.where(along, east, north) / size, 0.0, 1.0)
+    off = np.stack([np.where(along, 0.0, east), np.where(along, north, 0.0)], axis=1)
+    again = strips.claims(fraction, ground.level).rows(moved)
+    new = estimate(again, off[moved, 0], off[moved, 1], ground)
+    return fraction, off, quick.replaced(strips.first, moved, new)
 
 
-def _claims(pieces: Pieces, fraction: Floats, level: int) -> Claims:
-    lon, lat = place_on(pieces, fraction, level)
-    grid = np.full(len(lon), MERIDIAN if pieces.axis == "meridian" else PARALLEL)
-    return Claims(lon, lat, grid, pieces.sets.first, pieces.sets.park)
+def _surest_fraction(strips: _Strips, clearance_m: Floats, ground: Ground) -> tuple[Floats, Floats]:
+    """Where along each strip the least clearance is greatest, and the clearances there.
+
+    Branch and bound: clearance changes by at most a metre per metre, so a part whose middle falls short by
+    more than half its length holds nothing better. A part that no station could use is dropped as well.
+    """
+    n, size, clear = len(strips.line), strips.length_m, clearance_m
+    best, fraction, at_best = np.full(n, -np.inf), np.full(n, 0.5), clearance_m.copy()
+    enough, need = _clearance_worth_having(ground)
+    strip, middle, half = np.arange(n), np.full(n, 0.5), np.full(n, 0.5)
+    while len(strip):
+        sizes = np.diff(strips.first)[strip]
+        first = np.cumsum(sizes) - sizes
+        least = np.minimum.reduceat(clear, first)
+        order = np.lexsort((-least, strip))
+        top = order[np.flatnonzero(np.diff(strip[order], prepend=-1))]
+        gain = top[least[top] > best[strip[top]]]
+        best[strip[gain]], fraction[strip[gain]] = least[gain], middle[gain]
+        to, by = ragged(strips.first[strip[gain]], sizes[gain])[1], ragged(first[gain], sizes[gain])[1]
+        at_best[to] = clear[by]
+        reach = least + half * size[strip]
+        split = (reach > best[strip] + _FINE_M) & (best[strip] < enough) & (reach > need)
+        split &= half * size[strip] > np.maximum(_FINE_M, size[strip] / _PARTS)
+        strip, half = np.repeat(strip[split], 2), np.repeat(half[split], 2) / 2
+        middle = np.repeat(middle[split], 2) + np.tile([-1.0, 1.0], len(strip) // 2) * half
+        clear = _clearances(strips.rows(strip), middle, ground)
+    return fraction, at_best
+
+
+def _clearances(strips: _Strips, fraction: Floats, ground: Ground) -> Floats:
+    claims = strips.claims(fraction, ground.level)
+    row, _ = ragged(claims.first[:-1], np.diff(claims.first))
+    return ground.boundaries.clearance(claims.park, claims.lon[row], claims.lat[row])
 
 
 def rows(pieces: Pieces, keep: Ints) -> Pieces:
@@ -126,51 +240,13 @@ def rows(pieces: Pieces, keep: Ints) -> Pieces:
     )
 
 
-def _surest_fraction(pieces: Pieces, ground: Ground) -> Floats:
-    """Where along each piece the least clearance is greatest.
-
-    Branch and bound: clearance changes by at most a metre per metre, so a part whose middle falls short by
-    more than half its length holds nothing better. A part that no station could use is dropped as well.
-    """
-    n = len(pieces.line)
-    size, best, fraction = lengths(pieces, ground.level), np.full(n, -np.inf), np.full(n, 0.5)
-    enough, need = _clearance_worth_having(ground)
-    piece, middle, half = np.arange(n), np.full(n, 0.5), np.full(n, 0.5)
-    while len(piece):
-        clear = _least_clearance(pieces, piece, middle, ground)
-        order = np.lexsort((-clear, piece))
-        top = order[np.flatnonzero(np.diff(piece[order], prepend=-1))]
-        gain = top[clear[top] > best[piece[top]]]
-        best[piece[gain]], fraction[piece[gain]] = clear[gain], middle[gain]
-        reach = clear + half * size[piece]
-        split = (reach > best[piece] + _FINE_M) & (best[piece] < enough) & (reach > need)
-        split &= half * size[piece] > np.maximum(_FINE_M, size[piece] / _PARTS)
-        piece, middle, half = (
-            np.repeat(piece[split], 2),
-            np.repeat(middle[split], 2),
-            np.repeat(half[split], 2),
-        )
-        half = half / 2
-        middle = middle + np.tile([-1.0, 1.0], len(piece) // 2) * half
-    return fraction
-
-
-def _least_clearance(pieces: Pieces, piece: Ints, fraction: Floats, ground: Ground) -> Floats:
-    some = rows(pieces, piece)
-    lon, lat = place_on(some, fraction, ground.level)
-    row, _ = ragged(some.sets.first[:-1], np.diff(some.sets.first))
-    clear = ground.boundaries.clearance(some.sets.park, lon[row], lat[row])
-    least: Floats = np.minimum.reduceat(clear, some.sets.first[:-1])
-    return least
-
-
 def _clearance_worth_having(ground: Ground) -> tuple[float, float]:
     """Metres of clearance beyond which there is no need to look for more, and under which none counts."""
     errors = ground.boundary_error_m
     radius, fix = ground.station.radius_m, confidence.sigma(ground.station.fix_error_m)
     enough = radius + 3.0 * float(np.hypot(fix, confidence.sigma(errors.max(initial=0.0))))
     inside = np.linspace(-radius, enough, 200)
-    counts = _conceivable(inside, ground) >= confidence.DOUBTFUL
+    counts = _conceivable(inside, ground) >= DOUBTFUL
     return enough, float(inside[np.argmax(counts)]) if np.any(counts) else np.inf
 
 
