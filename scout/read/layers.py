@@ -18,13 +18,13 @@ from numpy.typing import NDArray
 from scout.errors import CrsError, InputError, RecordError
 from scout.model import GEOMETRY, RECORD, Layer, Source
 from scout.read import geojson, salvage
-from scout.read.boxes import around, asked, meets
+from scout.read.boxes import asked, meets, together
 from scout.read.crs import Datum, datum_of
 from scout.read.formats import Opening
 from scout.read.globe import CAUSES, place
 from scout.read.offline import collected_warnings
 from scout.read.parquet import by_parquet
-from scout.read.tables import Batch, Box, Opener, Stream, streams
+from scout.read.tables import Batch, Box, Opener, Part, Stream, streams
 
 __all__ = ["Request", "read_layer"]
 
@@ -87,7 +87,7 @@ class _Gathering:
             with opener(self.request.opening, self.request.layer, box) as stream:
                 self._take(stream)
 
-    def _boxes(self) -> list[Box | None]:
+    def _boxes(self) -> list[Part]:
         """What to ask GDAL for, in the layer's own system; ask the file which driver reads it and where."""
         opening = self.request.opening
         if opening.numbering == "position":
@@ -103,9 +103,11 @@ class _Gathering:
             self.announced = int(info["features"])
             return [None]
         self.datum = datum_of(info["crs"], self.request.path, self.request.assume_crs)
-        # Without an index every box is another pass through the file.
-        wanted = [around(self.request.boxes)] if opening.one_pass else self.request.boxes
-        return [box for one in wanted for box in asked(one, self.datum, not opening.one_pass)]
+        if not opening.one_pass:
+            return [part for box in together(self.request.boxes) for part in asked(box, self.datum)]
+        # Without an index every question is another pass through the file, so there is one.
+        parts = [part for box in self.request.boxes for part in asked(box, self.datum, turned=False)]
+        return [shapely.union_all(shapely.box(*np.array(parts).T))]
 
     def _take(self, stream: Stream) -> None:
         if self.datum is None:

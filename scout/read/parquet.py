@@ -13,7 +13,7 @@ import numpy as np
 
 from scout.errors import InputError
 from scout.read.formats import Opening
-from scout.read.tables import Batch, Box, Stream, arrow_frame, arrow_trouble
+from scout.read.tables import Batch, Part, Stream, arrow_frame, arrow_trouble
 
 __all__ = ["by_parquet"]
 
@@ -24,7 +24,7 @@ _BUFFER = (
 
 
 @contextmanager
-def by_parquet(opening: Opening, _: str | int | None, __: Box | None) -> Iterator[Stream]:
+def by_parquet(opening: Opening, _: str | int | None, __: Part) -> Iterator[Stream]:
     """Open the one layer of a GeoParquet file.
 
     Raises

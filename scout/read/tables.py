@@ -11,19 +11,21 @@ import warnings
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 import pandas as pd
 import pyogrio
 import pyogrio.raw
+import shapely
 from numpy.typing import NDArray
 
 from scout.read.formats import Opening
 
-__all__ = ["Batch", "Box", "Stream", "arrow_frame", "arrow_trouble", "streams"]
+__all__ = ["Batch", "Box", "Part", "Stream", "arrow_frame", "arrow_trouble", "streams"]
 
 Box = tuple[float, float, float, float]
+Part: TypeAlias = Box | shapely.Geometry | None  # of a layer, in its own system: a box, a shape, or all of it
 
 _BATCH = 2000  # records; measured: larger ones are slower and take more memory
 
@@ -46,7 +48,7 @@ class Stream:
     joined: Callable[[list[Any]], pd.DataFrame]  # attributes of all batches in one frame
 
 
-Opener = Callable[[Opening, str | int | None, Box | None], AbstractContextManager[Stream]]
+Opener = Callable[[Opening, str | int | None, Part], AbstractContextManager[Stream]]
 
 
 def streams(whole: bool) -> list[Opener]:
@@ -59,11 +61,15 @@ def streams(whole: bool) -> list[Opener]:
 
 
 @contextmanager
-def _by_arrow(opening: Opening, layer: str | int | None, box: Box | None) -> Iterator[Stream]:
-    options = {"layer": layer, "bbox": box, "encoding": opening.encoding, "return_fids": True}
+def _by_arrow(opening: Opening, layer: str | int | None, part: Part) -> Iterator[Stream]:
+    options = {"layer": layer, **_only(part), "encoding": opening.encoding, "return_fids": True}
     options |= {"use_pyarrow": True, "batch_size": _BATCH, **opening.options}
     with arrow_trouble(), pyogrio.open_arrow(opening.target, **options) as (meta, reader):
         yield Stream(meta["crs"], _arrow_batches(reader, meta, opening), arrow_frame)
+
+
+def _only(part: Part) -> dict[str, Any]:
+    return {"mask" if isinstance(part, shapely.Geometry) else "bbox": part}
 
 
 @contextmanager
@@ -101,8 +107,8 @@ def arrow_frame(batches: list[Any]) -> pd.DataFrame:
 
 
 @contextmanager
-def _at_once(opening: Opening, layer: str | int | None, box: Box | None) -> Iterator[Stream]:
-    options = {"layer": layer, "bbox": box, "return_fids": True, **opening.options}
+def _at_once(opening: Opening, layer: str | int | None, part: Part) -> Iterator[Stream]:
+    options = {"layer": layer, **_only(part), "return_fids": True, **opening.options}
     try:
         read = pyogrio.raw.read(opening.target, encoding=opening.encoding, **options)
     except UnicodeError:

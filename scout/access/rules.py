@@ -1,0 +1,197 @@
+"""What each record is by its tags: who may walk or stop there, what lies in the way, what is closed.
+
+Values of tags as on the OpenStreetMap wiki, from memory. Where it leaves a choice:
+
+- A car may be left along a road up to `secondary`; on busier ones, on bridges and in tunnels it may not, and
+  a private driveway is no road. A track serves only where cars are expressly let in, or where it is paved
+  throughout (`tracktype=grade1`): one may not be able to turn, or to pass its gate.
+- Paths graded T5 and T6 (`sac_scale`) are climbs, and a via ferrata needs its gear: not walked.
+- Streams and ditches are stepped over. Wetland is no barrier: parks in fens would be out of reach.
+- Motorways and railways at grade are barriers: nobody crosses them on foot but where a crossing is mapped.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from scout.access.tags import Mask, Tags, Texts
+
+__all__ = [
+    "Ways",
+    "area_barriers",
+    "closed_ground",
+    "line_barriers",
+    "openings",
+    "outline_areas",
+    "parking",
+    "power_lines",
+    "trailheads",
+    "ways",
+    "wetland",
+]
+
+_PATHS = ("path", "footway", "pedestrian", "steps", "bridleway", "cycleway", "track")
+_QUIET_ROADS = ("living_street", "residential", "unclassified", "service", "road", "tertiary", "secondary")
+_ROADS = (*_QUIET_ROADS, "primary", "tertiary_link", "secondary_link", "primary_link")
+_CLASSES = ("residential", "unclassified", "service", "tertiary", "secondary", "primary", "trunk")
+_MOTORWAYS = ("motorway", "motorway_link")
+_TRUNKS = ("trunk", "trunk_link")
+_NOT_TO_STOP = ("driveway", "drive-through", "emergency_access")
+_CLIMBS = ("demanding_alpine_hiking", "difficult_alpine_hiking")
+_SIDEWALKS = ("yes", "both", "left", "right", "separate")
+_OPENINGS = (
+    "gate", "stile", "kissing_gate", "lift_gate", "swing_gate", "sliding_gate", "hampshire_gate", "bump_gate",
+    "wicket_gate", "horse_stile", "entrance", "cattle_grid", "turnstile", "full-height_turnstile", "bollard",
+    "block", "cycle_barrier", "motorcycle_barrier", "height_restrictor", "sally_port", "toll_booth",
+    "sliding_beam", "bar",
+)  # fmt: skip
+_STEPPED_OVER = (
+    "kerb", "handrail", "guard_rail", "cable_barrier", "ditch", "log", "rope", "chain", "planter", "tyres",
+    "debris", "delineators", "bus_trap", "sump_buster", "coupure", "spikes",
+)  # fmt: skip
+_WIDE_WATER = ("river", "canal", "tidal_channel", "rapids")
+_WATER_AREAS = ("riverbank", "dock")
+_RAILWAYS = ("rail", "light_rail", "narrow_gauge")
+_OLD_WORKS = ("bunker", "trench", "checkpoint", "obstacle_course", "memorial", "ruins")
+_GROUND_SHUT = ("no", "private", "military")
+
+
+class Ways(NamedTuple):
+    """Roads and paths, a row per record."""
+
+    way: Mask  # whether it is one that may be used in some way
+    walk: Mask
+    drive: Mask
+    crossing: Mask
+    shut: Mask  # a way that is closed to walkers
+    climb: Mask  # a way for climbers
+    what: Texts
+
+
+def ways(tags: Tags) -> Ways:
+    """Roads and paths, and how they may be used."""
+    crossing, fast = tags.has("bridge", "tunnel", "ford"), tags.has("motorroad")
+    crossing &= ~tags.any_of("bridge", ("abandoned", "collapsed", "dismantled", "removed", "razed"))
+    trunk = tags.any_of("highway", _TRUNKS) & (tags.foot_open | tags.any_of("sidewalk", _SIDEWALKS))
+    known = (tags.any_of("highway", _PATHS + _ROADS) | trunk) & ~fast
+    climb = known & tags.any_of("sac_scale", _CLIMBS) | tags.any_of("highway", ("via_ferrata",))
+    walk = known & ~climb & ~tags.foot_shut
+    good_track = tags.any_of("highway", ("track",)) & (tags.car_open | tags.any_of("tracktype", ("grade1",)))
+    drive = (tags.any_of("highway", _QUIET_ROADS) | good_track) & ~tags.car_shut & ~fast
+    drive &= ~crossing & ~tags.any_of("service", _NOT_TO_STOP)
+    words = _worded(tags["highway"])
+    what = np.where(tags.any_of("highway", _CLASSES), words + " road", words).astype(object)
+    return Ways(walk | drive, walk, drive, crossing, known & ~climb & ~walk, climb, what)
+
+
+def parking(tags: Tags) -> tuple[Mask, Mask]:
+    """Parking for anyone, and parking that is not."""
+    found = tags.any_of("amenity", ("parking",))
+    return found & ~tags.car_shut, found & tags.car_shut
+
+
+def trailheads(tags: Tags) -> Mask:
+    """Where marked walks begin."""
+    found = (
+        tags.any_of("highway", ("trailhead",))
+        | tags.any_of("information", ("trailhead",))
+        | tags.any_of("tourism", ("trailhead",))
+    )
+    return found & ~tags.foot_shut
+
+
+def area_barriers(tags: Tags) -> tuple[Mask, Texts]:
+    """What fills an area that nobody walks across; closed ground is apart."""
+    water = tags.any_of("natural", ("water",)) | tags.any_of("waterway", _WATER_AREAS)
+    water |= tags.any_of("landuse", ("reservoir",))
+    water &= ~_below(tags)
+    ice = tags.any_of("natural", ("glacier",))
+    return water | ice, np.where(water, "water", "glacier").astype(object)
+
+
+def line_barriers(tags: Tags) -> tuple[Mask, Texts]:
+    """What runs along a line that nobody crosses; an area of it counts by its outline."""
+    above, kind = tags.has("bridge"), _worded(tags["barrier"])
+    wall = tags.has("barrier") & ~tags.any_of("barrier", _OPENINGS + _STEPPED_OVER)
+    kinds: list[tuple[Mask, Any]] = [
+        (wall, np.where(np.isin(kind.astype(str), ("yes", "")), "barrier", kind)),
+        (tags.any_of("natural", ("cliff",)), "cliff"),
+        (tags.any_of("natural", ("coastline",)), "coast"),
+        (tags.any_of("waterway", _WIDE_WATER) & ~_below(tags) & ~above, _worded(tags["waterway"])),
+        (tags.any_of("highway", _MOTORWAYS) & ~_below(tags) & ~above, "motorway"),
+        (tags.any_of("railway", _RAILWAYS) & ~_below(tags) & ~above, "railway"),
+    ]
+    found, what = np.zeros(len(tags), dtype=bool), np.full(len(tags), "", dtype=object)
+    for mask, words in kinds:
+        what = np.where(mask & ~found, words, what)
+        found = found | mask
+    return found, what
+
+
+def outline_areas(tags: Tags) -> Mask:
+    """Line barriers whose areas are filled: where it is said, and the surfaces of rivers."""
+    return tags.any_of("area", ("yes",)) | tags.any_of("waterway", _WIDE_WATER)
+
+
+def openings(tags: Tags) -> tuple[Mask, Mask, Texts]:
+    """Where a line may be passed, where a gate is kept shut, and what it is."""
+    gate = tags.any_of("barrier", _OPENINGS)
+    shut = gate & (tags.foot_shut | (tags["locked"] == "yes"))
+    rails = tags.any_of("railway", ("level_crossing", "crossing")) & ~tags.foot_shut
+    ford = (tags.has("ford") | tags.any_of("highway", ("ford",))) & ~tags.foot_shut
+    what = np.where(ford, "ford", np.where(rails, "level crossing", _worded(tags["barrier"])))
+    return (gate & ~shut) | rails | ford, shut, what.astype(object)
+
+
+def closed_ground(tags: Tags) -> tuple[Mask, Mask, Texts]:
+    """Areas where no station may stand, which of them are military, and what they are."""
+    kind = _worded(tags["military"])
+    military = tags.any_of("landuse", ("military",)) | (
+        tags.has("military") & ~tags.any_of("military", _OLD_WORKS)
+    )
+    way = tags.has("highway", "route", "railway", "aerialway", "waterway")
+    ground = tags.has("landuse", "leisure", "natural", "amenity", "boundary", "tourism", "military")
+    military &= ~way
+    access = np.where(tags["foot"] != "", tags["foot"], tags["access"])
+    shut = np.isin(access.astype(str), _GROUND_SHUT) & ~way & (~tags.has("barrier") | ground)
+    shut &= ~tags.any_of("power", ("line", "minor_line", "cable", "tower", "pole"))
+    substation = tags.any_of("power", ("substation",))
+    named = (kind != "") & (kind != "yes") & (kind != "no")
+    words = np.where(named, "military " + kind, "military ground")
+    reserve = tags.any_of("leisure", ("nature_reserve",))
+    private = np.where(access == "private", "private ground", "ground without access")
+    private = np.where(access == "military", "military ground", private)
+    private = np.where(reserve, "nature reserve without access", private)
+    what = np.where(military, words, np.where(substation, "electric substation", private))
+    return military | shut | substation, military | (access == "military"), what.astype(object)
+
+
+def power_lines(tags: Tags) -> tuple[Mask, Texts]:
+    """Overhead lines, those above railways among them."""
+    above = ~tags.any_of("location", ("underground", "underwater", "indoor")) & ~tags.has("tunnel")
+    hung = tags.any_of("power", ("cable",)) & tags.any_of("location", ("overhead", "overground"))
+    minor = tags.any_of("power", ("minor_line",))
+    line = (tags.any_of("power", ("line",)) | minor | hung) & above
+    rails = tags.any_of("electrified", ("contact_line",)) & tags.has("railway") & ~tags.has("tunnel")
+    what = np.where(line, np.where(minor, "minor power line", "power line"), "contact line of a railway")
+    return line | rails, what.astype(object)
+
+
+def wetland(tags: Tags) -> Mask:
+    """Bogs, marshes, tidal flats."""
+    return tags.any_of("natural", ("wetland",))
+
+
+def _below(tags: Tags) -> Mask:
+    return tags.has("tunnel") | tags.any_of("location", ("underground", "indoor"))
+
+
+def _worded(values: Texts) -> Texts:
+    """Values of tags as words; what is no such value is left out."""
+    unique, codes = np.unique(values.astype(str), return_inverse=True)
+    words = [re.sub(r"[_\s]+", " ", value) if re.fullmatch(r"[\w -]+", value) else "" for value in unique]
+    found: Texts = np.array(words, dtype=object)[codes.reshape(len(values))]
+    return found

@@ -1,0 +1,103 @@
+"""From one file to its layers: which are offered and wanted, and what is said where none can be used."""
+
+from __future__ import annotations
+
+import difflib
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import pyogrio
+
+from scout.errors import InputError
+from scout.model import Layer
+from scout.read.formats import Opening, open_file
+from scout.read.globe import CAUSES
+from scout.read.layers import Request, read_layer
+from scout.read.offline import collected_warnings
+from scout.read.tables import Box
+
+Chosen = tuple[Opening, str | int | None, str]  # what to open, which layer to ask for, what to call it
+
+__all__ = ["Wanted", "check_twice", "read_file"]
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What to take of files."""
+
+    layer: str | None = None  # only the layer of that name
+    boxes: tuple[Box, ...] | None = None  # only records whose bounds meet one of them, in degrees
+    assume_crs: str | None = None  # for files that name no system
+    tagged: bool = False  # OpenStreetMap's own formats are welcome too
+
+
+def check_twice(paths: Sequence[Path | str]) -> None:
+    """Refuse a file that is named twice."""
+    count = Counter(Path(path).absolute() for path in paths)
+    for path in paths:
+        if count[Path(path).absolute()] > 1:
+            raise InputError(str(path), "is named twice", "name each file once")
+
+
+def read_file(path: Path | str, wanted: Wanted, progress: Callable[[str], None] | None = None) -> list[Layer]:
+    """The layers of one file; those without records are left out."""
+    found, causes = [], Counter[str]()
+    for opening, asked, name in _chosen(str(path), open_file(path, wanted.tagged), wanted.layer):
+        if progress is not None:
+            progress(f"reading {path}" if name == opening.stem else f"reading {path} (layer {name})")
+        one, why = read_layer(Request(str(path), opening, asked, name, wanted.boxes, wanted.assume_crs))
+        found.append(one)
+        causes += why
+    full = [one for one in found if len(one.frame) or one.refused]
+    if not full and wanted.boxes is None:
+        raise InputError(str(path), "holds no records")
+    if full and causes and not any(one.frame.geometry.notna().any() for one in full):
+        raise _all_refused(str(path), full, causes)
+    return full
+
+
+def _chosen(path: str, openings: list[Opening], layer: str | None) -> list[Chosen]:
+    """The layers to read."""
+    offered: list[Chosen] = []
+    for opening in openings:
+        if opening.many_layers:
+            offered += [(opening, asked, name) for asked, name in _listed(path, opening)]
+        else:
+            offered.append((opening, None, opening.stem))
+    names = [name for _, _, name in offered]
+    if not offered:
+        raise InputError(path, "holds no layer with geometry")
+    if layer is None or names == [layer]:
+        return offered
+    chosen = [one for one in offered if one[2] == layer]
+    if not chosen:
+        near = difflib.get_close_matches(layer, names, 1)
+        hint = f"did you mean {near[0]!r}? " if near else ""
+        raise InputError(path, f"has no layer {layer!r}", f"{hint}its layers are: {', '.join(names)}")
+    return chosen
+
+
+def _listed(path: str, opening: Opening) -> list[tuple[int, str]]:
+    try:
+        with collected_warnings():
+            rows = pyogrio.list_layers(opening.target).tolist()
+    except pyogrio.errors.DataSourceError as error:
+        raise InputError(path, f"cannot be opened ({error})", "export it again") from error
+    found = []
+    for number, (name, shape) in enumerate(rows):
+        # Of bytes in memory GDAL makes up the name of a document without one.
+        made_up = isinstance(opening.target, bytes) and name.startswith("pyogrio_")
+        if shape is not None and (not opening.layers or name in opening.layers):
+            found.append((number, opening.stem if made_up else name))
+    return found
+
+
+def _all_refused(path: str, layers: list[Layer], causes: Counter[str]) -> InputError:
+    cause = causes.most_common(1)[0][0]
+    what, remedy = CAUSES[cause]
+    total = sum(one.source.records for one in layers)
+    first = next(line for one in layers for line in one.refused if line.endswith(what))
+    facts = first.split(": record ", 1)[1].removesuffix(f": {what}").replace(": ", " ")
+    return InputError(path, f"none of its records can be used ({total}): {what} (record {facts})", remedy)
