@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import click
 
-from scout.cli.options import ManyFiles, reading_options, standing_options, station_from
+from scout.cli.options import FilesOption, ManyFiles, reading_options, standing_options, station_from
 from scout.cli.progress import progress
+from scout.cli.sources import park_files, parks_from
 from scout.model import Station
 
 __all__ = ["command"]
@@ -13,7 +16,7 @@ __all__ = ["command"]
 
 @click.command("arrive", cls=ManyFiles)
 @click.argument("path", metavar="FIXES")
-@click.option("--parks", "files", multiple=True, required=True, metavar="FILE...", help="Boundary files.")
+@click.option("--parks", "files", cls=FilesOption, required=True, help="Boundary files.")
 @standing_options
 @reading_options
 @click.option("--sheet", metavar="OUT.html", help="Write the arrival sheet, to print and sign.")
@@ -27,16 +30,12 @@ def command(
     level: str,
     station_radius: float,
     boundary_error: float,
-    corridor: float | None,
-    id_column: str | None,
-    name_column: str | None,
-    layer: str | None,
-    crs: str | None,
     sheet: str | None,
     call: str,
     operator: str,
     title: str,
     as_json: bool,
+    **reading: Any,
 ) -> int:
     """Say whether the place where you stand counts, from a recording made there.
 
@@ -48,8 +47,6 @@ def command(
     from scout.cli.arrival import as_json_text, sheet_text, told
     from scout.cli.outputs import check_page, check_targets
     from scout.locator import level_number
-    from scout.parks import build_parks
-    from scout.read import read_layers
     from scout.read.fixes import read_fixes
     from scout.write import write_file
 
@@ -60,8 +57,7 @@ def command(
     with progress() as show:
         show("reading the recording")
         fixes = read_fixes(path)
-        layers = read_layers(files, layer=layer, assume_crs=crs, progress=show)
-        parks = build_parks(layers, corridor_m=corridor, id_column=id_column, name_column=name_column)
+        parks = parks_from(park_files(files, **reading), show)
         arrival = arrive(fixes, parks, number, station)
         if sheet is not None:
             write_file(sheet, sheet_text(arrival, parks, call=call, operator=operator, title=title))

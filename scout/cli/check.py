@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from scout.cli.options import ManyFiles, reading_options, station_from, station_options
+from scout.cli.options import FilesOption, ManyFiles, reading_options, station_from, station_options
 from scout.cli.progress import progress
+from scout.cli.sources import park_files, parks_from
 
 if TYPE_CHECKING:
     from scout.model import Checked, Parks, Station
@@ -22,7 +23,7 @@ _MOVES = 2000  # places for which the better centre is worked out
 
 @click.command("check", cls=ManyFiles, context_settings={"ignore_unknown_options": True})
 @click.argument("places", nargs=-1, metavar="PLACE...", type=click.UNPROCESSED)
-@click.option("--parks", "files", multiple=True, required=True, metavar="FILE...", help="Boundary files.")
+@click.option("--parks", "files", cls=FilesOption, required=True, help="Boundary files.")
 @click.option("--from", "list_path", metavar="FILE", help="Places of a .csv, .gpx or .geojson file.")
 @station_options
 @reading_options
@@ -36,13 +37,9 @@ def command(
     station_radius: float,
     fix_error: float,
     boundary_error: float,
-    corridor: float | None,
-    id_column: str | None,
-    name_column: str | None,
-    layer: str | None,
-    crs: str | None,
     as_json: bool,
     map_path: str | None,
+    **reading: Any,
 ) -> int:
     """Say whether planned places count, for which grids and parks, and how to put them right.
 
@@ -53,8 +50,6 @@ def command(
     from scout.cli.answers import json_lines, told
     from scout.cli.outputs import check_page, check_targets
     from scout.locator import level_number
-    from scout.parks import build_parks
-    from scout.read import read_layers
     from scout.write import write_file
 
     station = station_from(station_radius, fix_error, boundary_error)
@@ -63,8 +58,7 @@ def command(
     check_targets(files, [map_path] if map_path else [])
     planned = _planned(places, list_path)
     with progress() as show:
-        layers = read_layers(files, layer=layer, assume_crs=crs, progress=show)
-        parks = build_parks(layers, corridor_m=corridor, id_column=id_column, name_column=name_column)
+        parks = parks_from(park_files(files, **reading), show)
         results = judged(parks, planned, number, station, show)
         words: list[str] = []
         kept: list[Checked] = []

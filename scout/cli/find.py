@@ -2,22 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from scout.cli.options import options_from, reading_options, search_options, station_from, station_options
+from scout.cli.kinds import FILE
+from scout.cli.options import (
+    ManyFiles,
+    access_options,
+    options_from,
+    reading_options,
+    search_options,
+    station_from,
+    station_options,
+)
+from scout.cli.outing import outing_option
 from scout.cli.progress import progress
+from scout.cli.sources import AccessFiles, ParkFiles, access_files, park_files, parks_from
+from scout.errors import InputError
 
 if TYPE_CHECKING:
     from scout.find import Options
+    from scout.model import Credit
+    from scout.outing import Outing
 
 __all__ = ["Wanted", "command", "run"]
 
 _TABLE_ROWS = 20
+_BEFORE = "name them before the options, or as parks in an --outing file"
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,73 +42,71 @@ class Wanted:
     top: int | None = None
     save_listed: bool = False
     title: str = ""
+    author: str = ""
+    credits: tuple[Credit, ...] = ()
+    untouched: tuple[str, ...] = ()  # files beside the data that no output may overwrite
 
 
-@click.command("find")
-@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@click.command("find", cls=ManyFiles)
+@click.argument("files", nargs=-1, metavar="[FILE...]")
+@outing_option
 @station_options
 @search_options
 @reading_options
-@click.option("--map", "map_path", metavar="OUT.html", help="Write the map: one file, needs no network.")
+@access_options
+@click.option(
+    "--map", "map_path", type=FILE, metavar="OUT.html", help="Write the map: one file, needs no network."
+)
 @click.option(
     "--save",
     "save_paths",
+    type=FILE,
     multiple=True,
     metavar="OUT",
-    help="Write the spots as .geojson or .csv; may come again.",
+    help="Write the spots as .geojson, .csv, .gpx, .kml, .kmz or .gpkg; may come again.",
 )
 @click.option("--top", type=click.IntRange(min=1), metavar="N", help="List only the best N; all are saved.")
 @click.option("--save-listed", is_flag=True, help="Save only what --top lists.")
 @click.option("--title", metavar="TEXT", default="", help="Title of the map.")
 def command(
     files: tuple[str, ...],
+    outing: Outing,
     station_radius: float,
     fix_error: float,
     boundary_error: float,
-    corridor: float | None,
-    id_column: str | None,
-    name_column: str | None,
-    layer: str | None,
-    crs: str | None,
     map_path: str | None,
     save_paths: tuple[str, ...],
     top: int | None,
     save_listed: bool,
     title: str,
-    **search: Any,
+    **words: Any,
 ) -> int:
     """Find and rank the spots where several grids and parks meet.
 
     FILE is a boundary file: GeoJSON, GeoPackage, Shapefile (plain or zipped), FlatGeobuf, GeoParquet, KML
-    or KMZ. Exit status: 0 when something was found, 1 when nothing was, 2 for bad input.
+    or KMZ; name them before the options, or in an outing file. Access and barrier files may be OpenStreetMap
+    data too (.osm, .osm.pbf). Exit status: 0 when something was found, 1 when nothing was, 2 for bad input.
     """
-    station = station_from(station_radius, fix_error, boundary_error)
-    options = options_from(station=station, **search)
-    reading = {"layer": layer, "assume_crs": crs}
-    building = {"corridor_m": corridor, "id_column": id_column, "name_column": name_column}
-    wanted = Wanted(map_path, save_paths, top, save_listed, title)
-    return run(files, options, reading, building, wanted)
+    files = files or outing.parks
+    if not files:
+        raise InputError("find", "no boundary files are named", _BEFORE)
+    options = options_from(station=station_from(station_radius, fix_error, boundary_error), **words)
+    beside = (outing.where,) if outing.where else ()
+    wanted = Wanted(map_path, save_paths, top, save_listed, title, outing.author, outing.credits, beside)
+    return run(park_files(files, outing.show, **words), options, access_files(outing.tags, **words), wanted)
 
 
-def run(
-    files: Sequence[str | Path],
-    options: Options,
-    reading: Mapping[str, Any],
-    building: Mapping[str, Any],
-    wanted: Wanted,
-) -> int:
+def run(parks: ParkFiles, options: Options, access: AccessFiles, wanted: Wanted) -> int:
     """Read, search, write and print; gives the exit status."""
     from scout.cli.outputs import check_outputs, dated, outputs, write_all
     from scout.cli.tables import ranking, reading_report
     from scout.find import best, find
-    from scout.parks import build_parks
-    from scout.read import read_layers
 
-    check_outputs(files, wanted.map_path, wanted.save_paths)
+    inputs = (*parks.files, *access.files, *wanted.untouched)
+    check_outputs(inputs, wanted.map_path, wanted.save_paths)
     with progress() as show:
-        layers = read_layers(files, progress=show, **reading)
-        parks = build_parks(layers, **building)
-        everything = dated(find(parks, options, show), wanted.title)
+        found = find(parks_from(parks, show), options, show)
+        everything = dated(found, wanted.title, wanted.author, wanted.credits)
         listed = everything if wanted.top is None else best(everything, wanted.top)
         show("writing")
         saved = listed if wanted.save_listed else everything

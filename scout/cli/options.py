@@ -7,13 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from scout.cli import kinds
 from scout.model import Station
+from scout.surroundings import Walking
 
 if TYPE_CHECKING:
     from scout.find import Options
 
 __all__ = [
+    "FilesOption",
     "ManyFiles",
+    "access_options",
     "options_from",
     "reading_options",
     "search_options",
@@ -23,39 +27,78 @@ __all__ = [
 ]
 
 _S = Station()
+_W = Walking()
 
 
-def _shown(name: str, default: Any, metavar: str, text: str) -> Callable[..., Any]:
-    return click.option(
-        name, type=type(default), default=default, show_default=True, metavar=metavar, help=text
-    )
+class FilesOption(click.Option):
+    """An option that takes every word up to the next option, as people write files; it may come again."""
+
+    def __init__(self, *names: Any, **rest: Any) -> None:
+        super().__init__(*names, **{"multiple": True, "type": kinds.FILE, "metavar": "FILE...", **rest})
 
 
-_LEVEL = _shown("--level", "square", "LEVEL", "field, square, subsquare, extended or fifth.")
-_RADIUS = _shown("--station-radius", _S.radius_m, "M", "Radius of the disc with operator, rig and antenna.")
-_FIX_ERROR = _shown("--fix-error", _S.fix_error_m, "M", "95 % error of the receiver's position.")
+class ManyFiles(click.Command):
+    """A command with options that take many files."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Repeat such an option before each of its files; click knows only options of a fixed length."""
+        many = {name for p in self.params if isinstance(p, FilesOption) for name in p.opts}
+        rest: list[str] = []
+        taking = ""
+        for word in args:
+            if word.startswith("--") or word == "-h":
+                taking = word.split("=", 1)[0] if word.split("=", 1)[0] in many else ""
+                rest.append(word)
+            elif taking and rest[-1] != taking:
+                rest += [taking, word]
+            else:
+                rest.append(word)
+        return super().parse_args(ctx, rest)
+
+
+def _shown(name: str, kind: Any, default: Any, metavar: str, text: str) -> Callable[..., Any]:
+    return click.option(name, type=kind, default=default, show_default=True, metavar=metavar, help=text)
+
+
+_LEVEL = _shown("--level", kinds.LEVEL, "square", "LEVEL", "field, square, subsquare, extended or fifth.")
+_RADIUS = _shown(
+    "--station-radius", kinds.RADIUS, _S.radius_m, "M", "Radius of the disc with operator, rig and antenna."
+)
+_FIX_ERROR = _shown(
+    "--fix-error", kinds.LENGTH, _S.fix_error_m, "M", "95 % error of the receiver's position."
+)
 _BOUNDARY_ERROR = _shown(
     "--boundary-error",
+    kinds.LENGTH,
     _S.boundary_error_m,
     "M",
     "95 % error of the boundary data; the error of a datum transformation is added.",
 )
 
 _SEARCH = (
-    click.option("--home", metavar="LAT,LON", help="Where distances count from; a locator will do."),
-    click.option("--within", type=float, metavar="KM", help="Only spots this near to home."),
-    click.option("--area", metavar="AREA", help="Only spots in this locator or SOUTH,WEST,NORTH,EAST."),
-    _shown("--near", 500.0, "M", "How far outside a park a near miss may lie; 0 for none."),
-    _shown("--min-grids", 1, "N", "Least grids at a spot; from 2, overlaps in one grid are not sought."),
-    _shown("--min-parks", 1, "N", "Least parks at a spot."),
-    _shown("--min-confidence", 0.5, "P", "Lines and overlaps less sure than this are only counted."),
+    click.option(
+        "--home", type=kinds.PLACE, metavar="LAT,LON", help="Where distances count from; a locator will do."
+    ),
+    click.option("--within", type=kinds.LENGTH, metavar="KM", help="Only spots this near to home."),
+    click.option(
+        "--area",
+        type=kinds.AREA,
+        metavar="AREA",
+        help="Only spots in this locator or SOUTH,WEST,NORTH,EAST.",
+    ),
+    _shown("--near", kinds.LENGTH, 500.0, "M", "How far outside a park a near miss may lie; 0 for none."),
+    _shown("--min-grids", int, 1, "N", "Least grids at a spot; from 2, overlaps in one grid are not sought."),
+    _shown("--min-parks", int, 1, "N", "Least parks at a spot."),
+    _shown(
+        "--min-confidence", kinds.SHARE, 0.5, "P", "Lines and overlaps less sure than this are only counted."
+    ),
     click.option("--park", "park_ids", multiple=True, metavar="ID", help="Only this park; may come again."),
 )
 
 _READING = (
     click.option(
         "--corridor",
-        type=float,
+        type=kinds.OVER_0,
         metavar="M",
         help="Take lines (trails, rivers) as parks, M to either side; 30.48 (100 ft) is common practice.",
     ),
@@ -65,23 +108,27 @@ _READING = (
     click.option("--crs", metavar="CRS", help="Coordinate system of files that name none: EPSG:26915."),
 )
 
-
-class ManyFiles(click.Command):
-    """A command whose ``--parks`` takes every word up to the next option, as people write it."""
-
-    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """Repeat ``--parks`` before each of its files; click knows only options of a fixed length."""
-        given, rest = iter(args), []
-        taking = False
-        for word in given:
-            if word.startswith("--") or word in ("-h",):
-                taking = word == "--parks"
-                rest.append(word)
-            elif taking and rest[-1] != "--parks":
-                rest += ["--parks", word]
-            else:
-                rest.append(word)
-        return super().parse_args(ctx, rest)
+_ACCESS = (
+    click.option("--access", cls=FilesOption, help="Roads, paths and parking, for the walks to the spots."),
+    click.option("--barriers", cls=FilesOption, help="Water, cliffs, fences, closed ground: not walked."),
+    click.option("--hazards", cls=FilesOption, help="Overhead power lines, to be warned of."),
+    click.option("--heights", cls=FilesOption, help="Heights as GeoTIFF: slopes slow the walks."),
+    _shown(
+        "--longest-walk",
+        kinds.Number("is no time to walk", "give minutes over 0", over_0=True),
+        _W.limit_min,
+        "MIN",
+        "One way; what takes longer is out of reach: marked so and ranked last.",
+    ),
+    _shown(
+        "--load",
+        kinds.Number("is no load", "give kilograms from 0 to 200", 200.0),
+        _W.load_kg,
+        "KG",
+        "What is carried; a load slows the walks (Pandolf's equation).",
+    ),
+    _shown("--power-line", kinds.LENGTH, 50.0, "M", "Warn of overhead lines nearer to a spot than this."),
+)
 
 
 def search_options(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -104,6 +151,11 @@ def reading_options(function: Callable[..., Any]) -> Callable[..., Any]:
     return _with(_READING, function)
 
 
+def access_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command, whose class is `ManyFiles`, the options of the walks and of what is dangerous."""
+    return _with(_ACCESS, function)
+
+
 def _with(options: tuple[Callable[..., Any], ...], function: Callable[..., Any]) -> Callable[..., Any]:
     for option in reversed(options):
         function = option(function)
@@ -111,23 +163,8 @@ def _with(options: tuple[Callable[..., Any], ...], function: Callable[..., Any])
 
 
 def station_from(station_radius: float, fix_error: float, boundary_error: float) -> Station:
-    """Checked station of a command line."""
-    from scout.errors import InputError
-
-    _check_lengths(
-        {"--station-radius": station_radius, "--fix-error": fix_error, "--boundary-error": boundary_error}
-    )
-    if station_radius == 0:
-        raise InputError("--station-radius", "a station takes up some ground", "give a radius over 0")
+    """Station of a command line, whose options have checked its lengths."""
     return Station(station_radius, fix_error, boundary_error)
-
-
-def _check_lengths(lengths: dict[str, float]) -> None:
-    from scout.errors import InputError
-
-    for name, value in lengths.items():
-        if not 0 <= value <= 1e6:  # refuses NaN as well
-            raise InputError(name, f"{value:g} is not a length", "give a number from 0 up")
 
 
 def options_from(
@@ -138,9 +175,13 @@ def options_from(
     within: float | None,
     area: str | None,
     near: float,
-    **rest: Any,
+    min_grids: int,
+    min_parks: int,
+    min_confidence: float,
+    park_ids: tuple[str, ...],
+    **_: Any,
 ) -> Options:
-    """Checked options of a search from the words of a command line."""
+    """Options of a search from the words of a command line; other words may be among them."""
     from scout.coordinates import parse_area, parse_place
     from scout.errors import InputError
     from scout.find import Options
@@ -148,7 +189,6 @@ def options_from(
 
     if within is not None and home is None:
         raise InputError("--within", "there is no home to count from", "add --home LAT,LON")
-    _check_lengths({"--near": near, "--within": within or 0.0})
     return Options(
         level=level_number(level),
         station=station,
@@ -156,5 +196,8 @@ def options_from(
         home=None if home is None else parse_place(home),
         within_km=within,
         bbox=None if area is None else parse_area(area),
-        **rest,
+        min_grids=min_grids,
+        min_parks=min_parks,
+        min_confidence=min_confidence,
+        park_ids=park_ids,
     )

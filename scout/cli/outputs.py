@@ -12,7 +12,7 @@ from pathlib import Path
 from scout.errors import OutputError
 from scout.exports import FORMATS, export
 from scout.find import best
-from scout.model import Findings
+from scout.model import Credit, Findings
 from scout.write import write_file
 
 __all__ = ["MAP_SPOTS", "check_outputs", "check_page", "check_targets", "dated", "outputs", "write_all"]
@@ -49,11 +49,13 @@ def check_targets(files: Sequence[str | Path], targets: Sequence[str]) -> None:
         raise OutputError(targets[-1], "two outputs go by this name", "give each its own")
 
 
-def dated(findings: Findings, title: str) -> Findings:
-    """The findings with their title, the command that made them and the day."""
+def dated(findings: Findings, title: str, author: str = "", credits: tuple[Credit, ...] = ()) -> Findings:
+    """The findings with what the user says of them, the command that made them and the day."""
     return replace(
         findings,
         title=title,
+        author=author,
+        credits=credits,
         made_by=shlex.join(["scout", *sys.argv[1:]]),
         made_on=datetime.now(UTC).strftime("%Y-%m-%d"),
     )

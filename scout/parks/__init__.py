@@ -14,8 +14,19 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.errors import InputError
-from scout.model import DATUM_ERROR, KIND, PARK_ID, PARK_NAME, SOURCE, Layer, ParkReport, Parks
-from scout.parks.columns import check_named
+from scout.model import (
+    ATTRIBUTES,
+    DATUM_ERROR,
+    KIND,
+    PARK_ID,
+    PARK_NAME,
+    RECORD,
+    SOURCE,
+    Layer,
+    ParkReport,
+    Parks,
+)
+from scout.parks.columns import check_named, kept_texts
 from scout.parks.corridor import WIDEST_M
 from scout.parks.grounds import Grounds, grounds_of
 from scout.parks.seam import continuous
@@ -33,6 +44,7 @@ def build_parks(
     id_column: str | None = None,
     name_column: str | None = None,
     corridor_m: float | None = None,
+    keep: Sequence[str] = (),
 ) -> Parks:
     """Make parks of layers.
 
@@ -44,6 +56,8 @@ def build_parks(
         Columns to take; a layer without that column, and every layer by default, is searched for known names.
     corridor_m : float, optional
         Half-width of the corridor around line records; without it lines are skipped.
+    keep : sequence of str, optional
+        Columns of the layers to carry along as text.
 
     Returns
     -------
@@ -55,6 +69,8 @@ def build_parks(
         `DATUM_ERROR` is the stated accuracy
         of the transformation, `UNKNOWN_DATUM_ERROR_M` where there is none, the largest where sources meet.
         Geometry is valid and polygonal; longitudes are continuous, see `scout.parks.seam.continuous`.
+        With ``keep`` there is a column `ATTRIBUTES`: a dict of the texts there are, by their names in
+        ``keep``; of joined records the different ones, in their order and parted by "; ".
 
     Raises
     ------
@@ -66,10 +82,12 @@ def build_parks(
         raise InputError("corridor", what, f"give metres above 0 and up to {WIDEST_M:g}, such as 30.48")
     check_named(layers, id_column, "ids")
     check_named(layers, name_column, "names")
+    for name in keep:
+        check_named(layers, name, "details to show")
     grounds = [grounds_of(layer, id_column, name_column, corridor_m) for layer in layers]
     if not any(len(one.geometry) for one in grounds):
         raise _nothing(layers, grounds, corridor_m)
-    joined = _joined(layers, grounds)
+    joined = _joined(layers, grounds, keep)
     return Parks(joined.frame, tuple(layer.source for layer in layers), _report(layers, grounds, joined))
 
 
@@ -80,9 +98,10 @@ class _Joined:
     notes: tuple[str, ...]
 
 
-def _joined(layers: Sequence[Layer], grounds: Sequence[Grounds]) -> _Joined:
+def _joined(layers: Sequence[Layer], grounds: Sequence[Grounds], keep: Sequence[str]) -> _Joined:
     """One row per id, in order of first appearance."""
     filled, notes = _filled_ids(layers, grounds)
+    details, lacking = _details(layers, grounds, keep)
     ids = np.concatenate(filled)
     names = np.concatenate([one.names for one in grounds])
     shapes = np.concatenate([one.geometry for one in grounds])
@@ -104,6 +123,7 @@ def _joined(layers: Sequence[Layer], grounds: Sequence[Grounds]) -> _Joined:
         park_names[park] = next((name for name in names[members] if name), "")
         kinds[park] = corridors[members].all()
         error[park] = errors[members].max()
+    kept = {ATTRIBUTES: _by_park(details, row, len(unique))} if keep else {}
     frame = gpd.GeoDataFrame(
         {
             PARK_ID: unique.astype(object),
@@ -111,11 +131,38 @@ def _joined(layers: Sequence[Layer], grounds: Sequence[Grounds]) -> _Joined:
             KIND: np.where(kinds, "corridor", "area").astype(object),
             SOURCE: source[first],
             DATUM_ERROR: error,
+            **kept,
         },
         geometry=gpd.array.GeometryArray(continuous(united)),
         crs="EPSG:4326",
     )
-    return _Joined(frame, int(len(ids) - len(unique)), tuple(notes))
+    return _Joined(frame, int(len(ids) - len(unique)), (*notes, *lacking))
+
+
+def _details(
+    layers: Sequence[Layer], grounds: Sequence[Grounds], keep: Sequence[str]
+) -> tuple[dict[str, NDArray[Any]], list[str]]:
+    """Texts of the columns to keep, one per usable record, and notes on layers without them."""
+    found: dict[str, list[NDArray[Any]]] = {name: [] for name in keep}
+    notes = []
+    for layer, one in zip(layers, grounds, strict=True):
+        values, note = kept_texts(layer, keep)
+        used = np.isin(layer.frame[RECORD].to_numpy(), one.records)
+        for name, column in values.items():
+            found[name].append(column[used])
+        notes += [note] if note else []
+    return {name: np.concatenate(columns) for name, columns in found.items()}, notes
+
+
+def _by_park(details: dict[str, NDArray[Any]], row: NDArray[Any], parks: int) -> NDArray[np.object_]:
+    """A dict for each park of what its records say."""
+    made = np.empty(parks, dtype=object)
+    made[:] = [{} for _ in range(parks)]
+    for name, column in details.items():
+        for record in np.flatnonzero(column != "").tolist():
+            made[row[record]].setdefault(name, {})[column[record]] = None  # a dict keeps the order
+    made[:] = [{name: "; ".join(texts) for name, texts in one.items()} for one in made]
+    return made
 
 
 def _datum_error(layer: Layer) -> float:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scout.errors import InputError
 from scout.model import GEOMETRY, RECORD, Layer
 
-__all__ = ["ID_WORDS", "NAME_WORDS", "Ids", "check_named", "choose_id", "choose_name", "texts"]
+__all__ = ["ID_WORDS", "NAME_WORDS", "Ids", "check_named", "choose_id", "choose_name", "kept_texts", "texts"]
 
 # Column names in lower case without signs, the more telling first.
 ID_WORDS = (
@@ -96,13 +96,18 @@ def check_named(layers: Sequence[Layer], asked: str | None, role: str) -> None:
     if asked is None or any(_found(layer, asked) for layer in layers):
         return
     there = list(dict.fromkeys(name for layer in layers for name in _attributes(layer)))
-    near = difflib.get_close_matches(asked.casefold(), [name.casefold() for name in there], 1)
-    meant = next((name for name in there if near and name.casefold() == near[0]), None)
+    meant = _meant(asked, there)
     hint = f"did you mean {meant!r}? " if meant else ""
     what = f"there is no column {asked!r} for the {role}"
     raise InputError(
         ", ".join(layer.source.where for layer in layers), what, f"{hint}columns: {', '.join(there)}"
     )
+
+
+def _meant(asked: str, there: Sequence[str]) -> str:
+    """The column that was perhaps meant; empty if none is like it."""
+    near = difflib.get_close_matches(asked.casefold(), [name.casefold() for name in there], 1)
+    return next((name for name in there if near and name.casefold() == near[0]), "")
 
 
 def _attributes(layer: Layer) -> list[str]:
@@ -170,3 +175,15 @@ def choose_name(layer: Layer, asked: str | None) -> tuple[str, NDArray[np.object
         if named or (values != "").any():
             return name, values
     return "", np.full(len(layer.frame), "", dtype=object)
+
+
+def kept_texts(layer: Layer, names: Sequence[str]) -> tuple[dict[str, NDArray[np.object_]], str]:
+    """Texts of columns by the names asked for, all empty where there is none; and a note on those lacking."""
+    values, lacking = {}, []
+    for name in names:
+        column = _found(layer, name)
+        values[name] = texts(layer.frame[column]) if column else np.full(len(layer.frame), "", dtype=object)
+        if not column:
+            meant = _meant(name, _attributes(layer))
+            lacking.append(f"{name!r} (did you mean {meant!r}?)" if meant else repr(name))
+    return values, f"{layer.source.where}: there is no column {', '.join(lacking)} to show" if lacking else ""

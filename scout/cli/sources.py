@@ -1,0 +1,95 @@
+"""The files that a command reads and how; parks from theirs, the same for every command."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from scout.surroundings import Walking
+
+if TYPE_CHECKING:
+    from scout.model import Parks
+    from scout.outing import TagReading
+
+__all__ = ["AccessFiles", "ParkFiles", "access_files", "park_files", "parks_from"]
+
+
+@dataclass(frozen=True, slots=True)
+class ParkFiles:
+    """Boundary files and how to read them; None leaves it to the reader."""
+
+    files: tuple[str, ...]
+    corridor_m: float | None = None
+    id_column: str | None = None
+    name_column: str | None = None
+    layer: str | None = None
+    crs: str | None = None
+    keep: tuple[str, ...] = ()  # columns of the files' own to carry along
+
+
+@dataclass(frozen=True, slots=True)
+class AccessFiles:
+    """Files of the ground around spots, by what they were given as, and how walks are reckoned."""
+
+    access: tuple[str, ...] = ()
+    barriers: tuple[str, ...] = ()
+    hazards: tuple[str, ...] = ()
+    heights: tuple[str, ...] = ()
+    tags: tuple[TagReading, ...] = ()  # how other schemas than OpenStreetMap's are read
+    crs: str | None = None  # of files that name none
+    walking: Walking = field(default_factory=Walking)
+    power_line_m: float = 50.0  # overhead lines nearer than this are warned of
+
+    @property
+    def files(self) -> tuple[str, ...]:
+        """All of them, each once; empty where no walks are asked for."""
+        return tuple(dict.fromkeys((*self.access, *self.barriers, *self.hazards, *self.heights)))
+
+
+def park_files(
+    files: Sequence[str],
+    keep: Sequence[str] = (),
+    *,
+    corridor: float | None,
+    id_column: str | None,
+    name_column: str | None,
+    layer: str | None,
+    crs: str | None,
+    **_: Any,
+) -> ParkFiles:
+    """Take the reading options from the words of a command line; other words may be among them."""
+    return ParkFiles(tuple(files), corridor, id_column, name_column, layer, crs, tuple(keep))
+
+
+def access_files(
+    tags: Sequence[TagReading] = (),
+    *,
+    access: tuple[str, ...],
+    barriers: tuple[str, ...],
+    hazards: tuple[str, ...],
+    heights: tuple[str, ...],
+    crs: str | None,
+    longest_walk: float,
+    load: float,
+    power_line: float,
+    **_: Any,
+) -> AccessFiles:
+    """Take the access options from the words of a command line; other words may be among them."""
+    walking = Walking(limit_min=longest_walk, load_kg=load)
+    return AccessFiles(access, barriers, hazards, heights, tuple(tags), crs, walking, power_line)
+
+
+def parks_from(sources: ParkFiles, show: Callable[[str], None]) -> Parks:
+    """Read the boundary files and make parks of them."""
+    from scout.parks import build_parks
+    from scout.read import read_layers
+
+    layers = read_layers(sources.files, layer=sources.layer, assume_crs=sources.crs, progress=show)
+    return build_parks(
+        layers,
+        corridor_m=sources.corridor_m,
+        id_column=sources.id_column,
+        name_column=sources.name_column,
+        keep=sources.keep,
+    )
