@@ -12,7 +12,22 @@ if TYPE_CHECKING:
 
     from scout.model import Source
 
-__all__ = ["CROSSING", "DRIVE", "NAME", "WALK", "WHAT", "Relief", "Route", "Surroundings", "Walking"]
+__all__ = [
+    "CROSSING",
+    "DRIVE",
+    "NAME",
+    "WALK",
+    "WHAT",
+    "Relief",
+    "Route",
+    "RouteState",
+    "StartKind",
+    "Surroundings",
+    "Walking",
+]
+
+RouteState = Literal["walked", "out of reach", "unknown"]
+StartKind = Literal["", "parking", "trailhead", "roadside"]
 
 # Columns of the frames of surroundings, beside `scout.model.GEOMETRY`.
 WHAT = "what"  # in words: path, parking, water, power line ...
@@ -64,7 +79,7 @@ class Route:
     Only what is ``walked`` has times.
     """
 
-    state: Literal["walked", "out of reach", "unknown"]
+    state: RouteState
     reason: str = ""
     out_min: float | None = None
     back_min: float | None = None
@@ -72,7 +87,7 @@ class Route:
     climb_m: float | None = None  # metres gained on the way out; None without heights
     off_path_m: float | None = None
     start: tuple[float, float] | None = None  # where the walk begins; else the nearest start, if any
-    start_kind: Literal["", "parking", "trailhead", "roadside"] = ""
+    start_kind: StartKind = ""
     start_name: str = ""
     straight_m: float | None = None  # from the start to the spot as the crow flies
     line: tuple[tuple[float, float], ...] = ()  # lon, lat from start to spot

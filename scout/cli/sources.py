@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from scout.surroundings import Walking
@@ -11,8 +11,10 @@ from scout.surroundings import Walking
 if TYPE_CHECKING:
     from scout.model import Parks
     from scout.outing import TagReading
+    from scout.reach import Access, Box
+    from scout.surroundings import Relief, Surroundings
 
-__all__ = ["AccessFiles", "ParkFiles", "access_files", "park_files", "parks_from"]
+__all__ = ["AccessFiles", "ParkFiles", "access_files", "access_from", "park_files", "parks_from"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,3 +95,30 @@ def parks_from(sources: ParkFiles, show: Callable[[str], None]) -> Parks:
         name_column=sources.name_column,
         keep=sources.keep,
     )
+
+
+def access_from(files: AccessFiles, show: Callable[[str], None]) -> Access | None:
+    """How the search gets at the ground near what it finds; None where no file of it is named."""
+    from scout.access.readings import Reading
+    from scout.access.ways import Tagged, sorted_out
+    from scout.reach import Access
+    from scout.read.heights import read_heights
+    from scout.read.tagged import read_tagged
+
+    if not files.files:
+        return None
+    readings = [Reading(**asdict(tag)) for tag in files.tags]
+    keys = [reading.column for reading in readings if reading.column]
+
+    def near(boxes: Sequence[Box]) -> tuple[Surroundings, Sequence[Relief]]:
+        roles = (("access", files.access), ("barriers", files.barriers), ("hazards", files.hazards))
+        tagged = [
+            Tagged(read_tagged(paths, boxes, show, files.crs, keys), role) for role, paths in roles if paths
+        ]
+        around = sorted_out(tagged, readings)
+        if not files.heights:
+            return around, ()
+        heights = read_heights(files.heights, boxes, show, files.crs)
+        return replace(around, notes=(*around.notes, *heights.notes)), heights.reliefs
+
+    return Access(near, files.walking, files.power_line_m)

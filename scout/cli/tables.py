@@ -114,6 +114,8 @@ def reading_report(sources: tuple[Source, ...], report: ParkReport) -> Iterator[
             yield printable(f"  warning: {warning}")
     merged = f", {report.merged:,} records joined to another of the same id" if report.merged else ""
     yield f"{report.parks:,} parks from {report.records:,} records{merged}."
+    for note in report.notes:
+        yield printable(f"Note: {note}")
     for word, lines in (
         ("Repaired", report.repaired),
         ("Refused", report.refused),

@@ -24,7 +24,7 @@ from scout.spots.stretches import place_on, rows
 from scout.surroundings import Relief, Route, Surroundings, Walking
 from scout.verdict import Claims
 
-__all__ = ["MOST_WALKS", "STEEP_DEG", "Access", "Reached", "reach"]
+__all__ = ["MOST_WALKS", "STEEP_DEG", "Access", "Box", "Reached", "reach"]
 
 Box = tuple[float, float, float, float]
 
