@@ -34,7 +34,8 @@ WITHIN = {
     ("containment", "outlines"),
     ("describe", "rank"),
     ("model", "errors"),
-    ("sheet", "page"),  # its wording of numbers
+    ("card", "page"),  # its wording of numbers
+    ("sheet", "page"),
 }
 # No room of the core knows of files or of the front.
 NOT_IN_CORE = {"click", "pyogrio", "folium", "branca", "sqlite3", "pathlib", "tempfile", "io"}

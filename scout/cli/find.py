@@ -19,7 +19,7 @@ from scout.cli.options import (
 )
 from scout.cli.outing import outing_option
 from scout.cli.progress import progress
-from scout.cli.sources import AccessFiles, ParkFiles, access_files, access_from, park_files, parks_from
+from scout.cli.sources import AccessFiles, ParkFiles, access_files, park_files, searched
 from scout.errors import InputError
 
 if TYPE_CHECKING:
@@ -100,12 +100,12 @@ def run(parks: ParkFiles, options: Options, access: AccessFiles, wanted: Wanted)
     """Read, search, write and print; gives the exit status."""
     from scout.cli.outputs import check_outputs, dated, outputs, write_all
     from scout.cli.tables import ranking, reading_report, surroundings_report
-    from scout.find import best, find
+    from scout.find import best
 
     inputs = (*parks.files, *access.files, *wanted.untouched)
     check_outputs(inputs, wanted.map_path, wanted.save_paths)
     with progress() as show:
-        found = find(parks_from(parks, show), options, show, access_from(access, show))
+        found = searched(parks, options, access, show)
         everything = dated(found, wanted.title, wanted.author, wanted.credits)
         listed = everything if wanted.top is None else best(everything, wanted.top)
         show("writing")

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any
 from scout.surroundings import Walking
 
 if TYPE_CHECKING:
-    from scout.model import Parks
+    from scout.find import Options
+    from scout.model import Findings, Parks
     from scout.outing import TagReading
     from scout.reach import Access, Box
     from scout.surroundings import Relief, Surroundings
 
-__all__ = ["AccessFiles", "ParkFiles", "access_files", "access_from", "park_files", "parks_from"]
+__all__ = ["AccessFiles", "ParkFiles", "access_files", "park_files", "parks_from", "searched"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +98,16 @@ def parks_from(sources: ParkFiles, show: Callable[[str], None]) -> Parks:
     )
 
 
-def access_from(files: AccessFiles, show: Callable[[str], None]) -> Access | None:
+def searched(
+    parks: ParkFiles, options: Options, access: AccessFiles, show: Callable[[str], None]
+) -> Findings:
+    """Read the files and search them, the same for every command that searches."""
+    from scout.find import find
+
+    return find(parks_from(parks, show), options, show, _access_from(access, show))
+
+
+def _access_from(files: AccessFiles, show: Callable[[str], None]) -> Access | None:
     """How the search gets at the ground near what it finds; None where no file of it is named."""
     from scout.access.readings import Reading
     from scout.access.ways import Tagged, sorted_out

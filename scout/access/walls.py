@@ -1,0 +1,127 @@
+"""Which edges a barrier stops: barriers are lines, so that nothing depends on where a grid begins."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from scout.access.window import Barriers
+
+__all__ = ["Walls"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+Shapes = NDArray[np.object_]
+
+_GATE_M = 3.0  # an opening lets through what passes it this near
+_SKIN_M = 0.05  # see `scout.access.window`
+
+
+class Walls:
+    """The barriers of a window, asked which edges they stop.
+
+    Off the ways an edge may not even touch a fence or an outline. Ways may run along an outline and may touch
+    a fence's loose end, as roads do where fields end. A place or a start may stand on either.
+    """
+
+    def __init__(self, barriers: Barriers) -> None:
+        self._fences = _Lines(barriers.lines)
+        self._trimmed = _Lines(_trimmed(barriers.lines))
+        self._shores = _Lines(barriers.shores)
+        self._areas = barriers.areas[~shapely.is_empty(barriers.areas)]
+        self._openings = shapely.STRtree(barriers.openings)
+        self.any = bool(len(barriers.lines) or len(barriers.shores))
+
+    def samples(self, step_m: float) -> Floats:
+        """Points along all barriers, no further apart than ``step_m``; shape (n, 2)."""
+        lines = np.concatenate([self._fences.pieces, self._shores.pieces])
+        points: Floats = shapely.get_coordinates(shapely.segmentize(lines, step_m))
+        return points
+
+    def stop_steps(self, a: Floats, b: Floats) -> Bools:
+        """Whether barriers stop steps off the ways, from points ``a`` to ``b``, shape (n, 2)."""
+        steps = _edges(a, b)
+        return self._stopped_by_fences(steps, self._fences) | self._shores.meet(steps)
+
+    def stop_links(self, a: Floats, b: Floats, from_way: Bools) -> Bools:
+        """Whether barriers stop short steps that begin on a way, or else at a place."""
+        length = np.maximum(np.hypot(*(b - a).T), 1e-9)
+        off = a + (b - a) * np.minimum(_SKIN_M / length, 0.4)[:, None]
+        steps = _edges(off, b)
+        fence_steps = np.where(from_way, _edges(a, b), steps)
+        return self._stopped_by_fences(fence_steps, self._fences) | self._shores.meet(steps) | self.inside(a)
+
+    def stop_ways(self, a: Floats, b: Floats, landing: Bools) -> Bools:
+        """Whether barriers stop edges of ways; areas do not stop those that lead off a bridge."""
+        edges = _edges(a, b)
+        stopped = self._stopped_by_fences(edges, self._trimmed)
+        wet = np.zeros(len(edges), dtype=bool)
+        if len(edges) and len(self._areas):
+            wet[shapely.STRtree(edges).query(self._areas, predicate="intersects")[1]] = True
+        return stopped | (wet & ~landing)
+
+    def inside(self, points: Floats) -> Bools:
+        """Whether points, shape (n, 2), lie in an area."""
+        found = np.zeros(len(points), dtype=bool)
+        if len(points) and len(self._areas):
+            tree = shapely.STRtree(shapely.points(points))
+            found[tree.query(self._areas, predicate="contains")[1]] = True
+        return found
+
+    def _stopped_by_fences(self, steps: Shapes, fences: _Lines) -> Bools:
+        step, fence = fences.pairs(steps)
+        if len(step) and len(self._openings):
+            at = shapely.intersection(steps[step], fences.pieces[fence])
+            passed = self._openings.query(at, predicate="dwithin", distance=_GATE_M)[0]
+            step = np.delete(step, np.unique(passed))
+        stopped = np.zeros(len(steps), dtype=bool)
+        stopped[step] = True
+        return stopped
+
+
+class _Lines:
+    """Lines cut into their single edges: an index then finds the few that matter."""
+
+    def __init__(self, lines: Shapes) -> None:
+        points, row = shapely.get_coordinates(lines, return_index=True)
+        a = np.flatnonzero(np.diff(row, append=-1) == 0)
+        self.pieces = _edges(points[a], points[a + 1])
+        self._tree = shapely.STRtree(self.pieces)
+
+    def pairs(self, steps: Shapes) -> Any:
+        """Steps and pieces that touch, as an array of two rows."""
+        return self._tree.query(steps, predicate="intersects")
+
+    def meet(self, steps: Shapes) -> Bools:
+        """Whether steps touch any of the lines."""
+        met = np.zeros(len(steps), dtype=bool)
+        met[self.pairs(steps)[0]] = True
+        return met
+
+
+def _edges(a: Floats, b: Floats) -> Shapes:
+    made: Shapes = shapely.linestrings(np.stack([a, b], axis=1))
+    return made
+
+
+def _trimmed(lines: Shapes) -> Shapes:
+    """Lines whose loose ends are cut off by a skin; ends where two lines meet are not loose."""
+    if not len(lines):
+        return lines
+    points, row = shapely.get_coordinates(lines, return_index=True)
+    heads = np.flatnonzero(np.diff(row, prepend=-1))
+    tails = np.append(heads[1:], len(row)) - 1
+    ends, nexts = np.concatenate([heads, tails]), np.concatenate([heads + 1, tails - 1])
+    _, which, count = np.unique(np.rint(points[ends] * 100), axis=0, return_inverse=True, return_counts=True)
+    loose = count[which.reshape(-1)] == 1
+    ends, nexts = ends[loose], nexts[loose]
+    there = points[nexts] - points[ends]
+    length = np.maximum(np.hypot(*there.T), 1e-9)
+    moved = points.copy()
+    moved[ends] += there * np.minimum(_SKIN_M / length, 0.4)[:, None]
+    made: Shapes = shapely.linestrings(moved, indices=row)
+    return made

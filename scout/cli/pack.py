@@ -1,0 +1,61 @@
+"""``scout pack``: chosen spots as one archive to take along."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Any
+
+import click
+
+from scout.cli.card import card_options, found_again, inputs_from, particulars_from, told
+from scout.cli.kinds import FILE
+from scout.cli.options import ManyFiles
+
+__all__ = ["command"]
+
+_MOST = 100  # spots of one pack: each has a card
+
+
+@click.command("pack", cls=ManyFiles)
+@click.argument("spots", nargs=-1, required=True, metavar="SPOTS...")
+@click.option("--out", "path", type=FILE, required=True, metavar="OUT.zip", help="Where the archive goes.")
+@card_options
+def command(spots: tuple[str, ...], path: str, **words: Any) -> int:
+    """Write chosen spots as one archive: map, cards, GPX, KML, CSV and a summary.
+
+    SPOTS are numbers in the list of scout find with the same options, such as 1 3 5-7: the search is made
+    again. The same input gives the same archive, byte for byte.
+    """
+    from scout.cli.outputs import check_targets
+    from scout.errors import OutputError
+    from scout.pack import chosen, pack
+    from scout.write import write_file
+
+    ranks = _ranks(spots)
+    if not path.lower().endswith(".zip"):
+        raise OutputError(f"--out {path}", "this is an archive", "name it .zip")
+    inputs, said = inputs_from(**words), particulars_from(words)
+    check_targets(inputs.files, [path])
+    findings = found_again(inputs)
+    write_file(path, pack(findings, ranks, said))
+    for ranked in chosen(findings, ranks).spots:
+        click.echo(told(ranked))
+    click.echo(f"Wrote {path}")
+    return 0
+
+
+def _ranks(words: Sequence[str]) -> list[int]:
+    """Numbers and spans of numbers."""
+    from scout.errors import InputError
+
+    ranks: set[int] = set()
+    for word in words:
+        span = re.fullmatch(r"(\d{1,9})(?:-(\d{1,9}))?", word, re.ASCII)
+        first, last = (int(span[1]), int(span[2] or span[1])) if span else (0, 0)
+        if not 1 <= first <= last:
+            raise InputError(f"spot {word[:40]}", "is no number", "write numbers and spans: 1 3 5-7")
+        if last - first >= _MOST or len(ranks | set(range(first, last + 1))) > _MOST:
+            raise InputError(f"spot {word[:40]}", f"makes more than {_MOST}", "make two packs")
+        ranks |= set(range(first, last + 1))
+    return sorted(ranks)

@@ -1,0 +1,226 @@
+"""Walks beside plain geometry, and beside a least-cost path that networkx finds on a finer grid."""
+
+import math
+
+import networkx
+import numpy as np
+import pytest
+import shapely
+from plains import Plain
+
+from scout.access import Targets, walks
+from scout.surroundings import Walking
+
+PATH, OFF = 5.0365 * 1000 / 60, 3.0219 * 1000 / 60  # metres a minute on level ground
+NEAR = Walking(reach_m=800.0)
+
+
+def walk_to(plain, around, *points, reliefs=(), walking=NEAR):
+    lon, lat = plain.degrees(*points)
+    return [w.route for w in walks(Targets(lon, lat, np.arange(len(points))), around, list(reliefs), walking)]
+
+
+def box(west, south, east, north):
+    return shapely.box(west, south, east, north)
+
+
+def test_on_a_level_plain_the_time_is_the_distance_in_any_direction():
+    plain = Plain()
+    around = plain.surroundings(starts=[shapely.Point(0, 0)])
+    turns = np.radians(np.arange(0, 360, 7.3))
+    points = [(700 * math.cos(t), 700 * math.sin(t)) for t in turns]
+    times = np.array([route.out_min for route in walk_to(plain, around, *points)])
+    assert np.abs(times / (700 / OFF) - 1).max() < 0.03
+    assert abs(times.mean() / (700 / OFF) - 1) < 0.01
+
+
+@pytest.mark.parametrize("lat", [-70.0, 0.0, 47.0])
+def test_far_places_and_other_latitudes_too(lat):
+    plain = Plain(lat=lat)
+    around = plain.surroundings(starts=[shapely.Point(0, 0)])
+    points = [(2500, 900), (-1200, 2300), (-2700, -300)]
+    routes = walk_to(plain, around, *points, walking=Walking())
+    for point, route in zip(points, routes, strict=True):
+        assert route.out_min == pytest.approx(math.hypot(*point) / OFF, rel=0.03)
+        assert route.length_m == pytest.approx(math.hypot(*point), rel=0.03)
+
+
+@pytest.mark.parametrize("turn", range(0, 180, 11))
+def test_a_straight_path_has_path_speed_at_any_angle(turn):
+    plain = Plain()
+    end = (600 * math.cos(math.radians(turn)), 600 * math.sin(math.radians(turn)))
+    way = (shapely.LineString([(0, 0), end]), True, False, False)
+    (route,) = walk_to(plain, plain.surroundings([way], [shapely.Point(0, 0)]), end)
+    assert route.out_min == pytest.approx(600 / PATH, rel=0.02)
+    assert route.off_path_m < 15
+    assert route.length_m == pytest.approx(600, rel=0.005)
+
+
+@pytest.mark.parametrize("gap", [-300, -40, 155])
+def test_a_wall_with_one_gap_is_passed_at_the_gap(gap):
+    plain = Plain()
+    wall = shapely.MultiLineString([[(-3000, 203), (gap - 8, 203)], [(gap + 8, 203), (3000, 203)]])
+    barriers = [(part, "wall", "") for part in wall.geoms]
+    around = plain.surroundings(starts=[shapely.Point(0, 0)], barriers=barriers)
+    (route,) = walk_to(plain, around, (20, 400))
+    near = [(x, 203) for x in (gap - 8, gap + 8)]
+    way = min(math.dist((0, 0), p) + math.dist(p, (20, 400)) for p in near)
+    assert route.out_min == pytest.approx(way / OFF, rel=0.03)
+
+
+def test_a_gate_in_a_wall_without_a_gap_is_the_way_through():
+    plain = Plain()
+    wall = (shapely.LineString([(-3000, 203), (3000, 203)]), "wall", "")
+    start = [shapely.Point(0, 0)]
+    (shut,) = walk_to(plain, plain.surroundings(starts=start, barriers=[wall]), (20, 400))
+    assert shut.state == "out of reach"
+    open_ = plain.surroundings(starts=start, barriers=[wall], openings=[shapely.Point(250, 203)])
+    (route,) = walk_to(plain, open_, (20, 400))
+    way = math.dist((0, 0), (250, 203)) + math.dist((250, 203), (20, 400))
+    assert route.out_min == pytest.approx(way / OFF, rel=0.04)
+
+
+def river(plain, bridge, slanted=0.0):
+    water = (
+        shapely.Polygon([(-3000, 190), (3000, 190 + slanted), (3000, 230 + slanted), (-3000, 230)]),
+        "water",
+        "Wend",
+    )
+    ways = [(shapely.LineString([(90, 0), (90, 160)]), True, False, False)]
+    ways.append((shapely.LineString([(90, 160), (90, 260)]), True, False, bridge))
+    ways.append((shapely.LineString([(90, 260), (90, 420)]), True, False, False))
+    return plain.surroundings(ways, [shapely.Point(90, 0)], [water])
+
+
+def test_water_without_a_bridge_is_out_of_reach_and_a_bridge_opens_it():
+    plain = Plain()
+    (shut,) = walk_to(plain, river(plain, bridge=False), (90, 420))
+    assert shut.state == "out of reach"
+    assert "barriers all round" in shut.reason
+    assert shut.out_min is None
+    (open_,) = walk_to(plain, river(plain, bridge=True), (90, 420))
+    assert open_.out_min == pytest.approx(420 / PATH, rel=0.02)
+
+
+@pytest.mark.parametrize("slanted", [-900.0, -313.0, 77.0, 1500.0])
+def test_a_thin_slanted_river_leaks_nowhere(slanted):
+    plain = Plain()
+    line = (shapely.LineString([(-3000, 200 - slanted), (3000, 200 + slanted)]), "river", "")
+    around = plain.surroundings(starts=[shapely.Point(0, 0)], barriers=[line])
+    (route,) = walk_to(plain, around, (0, 400))
+    assert route.state == "out of reach"
+
+
+def test_a_place_in_the_water_says_so():
+    plain = Plain()
+    lake = (box(100, 100, 400, 400), "water", "Long Mere")
+    around = plain.surroundings(starts=[shapely.Point(0, 0)], barriers=[lake])
+    (route,) = walk_to(plain, around, (250, 250))
+    assert (route.state, route.reason) == ("out of reach", "in water: Long Mere")
+    assert route.straight_m == pytest.approx(math.hypot(250, 250), rel=0.01)
+
+
+def test_uphill_is_slower_than_downhill_and_the_way_back_is_the_other():
+    plain = Plain()
+    around = plain.surroundings(starts=[shapely.Point(0, 0)])
+    ramp = plain.relief(lambda x, y: 100 + 0.2 * x)
+    up, down = walk_to(plain, around, (600, 0), (-600, 0), reliefs=[ramp])
+    assert up.out_min == pytest.approx(600 / OFF * math.exp(3.5 * 0.2), rel=0.03)
+    assert down.out_min == pytest.approx(600 / OFF * math.exp(3.5 * (0.15 - 0.05)), rel=0.03)
+    assert up.back_min == pytest.approx(down.out_min, rel=0.02)
+    assert (up.climb_m, down.climb_m) == (pytest.approx(120, rel=0.02), pytest.approx(0, abs=0.5))
+
+
+def test_a_bridge_goes_straight_over_the_valley():
+    plain = Plain()
+    valley = plain.relief(lambda x, y: np.where(np.abs(y - 210) < 25, 40.0, 100.0))
+    (route,) = walk_to(plain, river(plain, bridge=True), (90, 420), reliefs=[valley])
+    assert route.out_min == pytest.approx(420 / PATH, rel=0.03)
+    assert route.climb_m < 1
+
+
+def test_where_the_grid_begins_changes_little():
+    plain = Plain()
+    lake = (shapely.Point(150, 120).buffer(90), "water", "")
+    ways = [(shapely.LineString([(-50, 30), (320, 60), (410, 333)]), True, False, False)]
+    around = plain.surroundings(ways, [shapely.Point(0, 0)], [lake])
+    hills = plain.relief(lambda x, y: 20 * np.sin(x / 70) + 15 * np.cos(y / 55))
+    goal = (300, 280)
+    times = []
+    for shift in np.linspace(0, 20, 9):
+        decoy = (goal[0] + 300 + shift, goal[1] + 260 + 1.7 * shift)
+        times.append(walk_to(plain, around, goal, decoy, reliefs=[hills])[0].out_min)
+    assert max(times) / min(times) < 1.02
+
+
+def test_of_a_group_the_place_with_the_shortest_walk_is_taken():
+    plain = Plain()
+    around = plain.surroundings(starts=[shapely.Point(0, 0)])
+    lon, lat = plain.degrees((500, 0), (200, 40), (-300, 0))
+    (one,) = walks(Targets(lon, lat, np.zeros(3, dtype=int)), around, [], NEAR)
+    assert one.row == 1
+
+
+def independent_minutes(plain, start, goal, height, barriers, path, half=330, cell=6.0):
+    """Least minutes by networkx: a finer grid, thirty-two ways, slopes and barriers by hand."""
+    ways = [(p, q) for p in range(-4, 5) for q in range(-4, 5) if math.gcd(p, q) == 1 and p * p + q * q <= 18]
+    n = int(2 * half / cell) + 1
+    graph = networkx.DiGraph()
+    walls = shapely.union_all([b for b, _, _ in barriers]).boundary
+    shapely.prepare(walls)
+    spots = {(i, j): (-half + i * cell, -half + j * cell) for i in range(n) for j in range(n)}
+    path_points = [
+        tuple(shapely.get_coordinates(path.interpolate(d))[0]) for d in np.arange(0, path.length, cell)
+    ]
+    spots |= {("path", k): p for k, p in enumerate(path_points)} | {"start": start, "goal": goal}
+    pairs = [
+        ((i, j), (i + p, j + q))
+        for i in range(n)
+        for j in range(n)
+        for p, q in ways
+        if (i + p, j + q) in spots
+    ]
+    grid_tree = shapely.STRtree(shapely.points(list(spots.values())))
+    names = list(spots)
+    for name in [*(("path", k) for k in range(len(path_points))), "start", "goal"]:
+        for other in grid_tree.query(shapely.Point(spots[name]), "dwithin", 3 * cell):
+            if names[other] != name:
+                pairs += [(name, names[other]), (names[other], name)]
+    ends = np.array([(spots[a], spots[b]) for a, b in pairs])
+    blocked = shapely.intersects(walls, shapely.linestrings(ends))
+    levels = {name: float(height(*xy)) for name, xy in spots.items()}
+
+    def minutes(a, b, share):
+        run = math.dist(spots[a], spots[b])
+        slope = (levels[b] - levels[a]) / run if run else 0.0
+        return run / (share * 6000 / 60 * math.exp(-3.5 * abs(slope + 0.05)))
+
+    for (a, b), wall in zip(pairs, blocked, strict=True):
+        if not wall and a != b:
+            graph.add_edge(a, b, minutes=minutes(a, b, 0.6))
+    for k in range(len(path_points) - 1):
+        for a, b in ((k, k + 1), (k + 1, k)):
+            graph.add_edge(("path", a), ("path", b), minutes=minutes(("path", a), ("path", b), 1.0))
+    return networkx.dijkstra_path_length(graph, "start", "goal", weight="minutes")
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_networkx_finds_the_same_time_on_random_ground(seed):
+    rng = np.random.default_rng(seed)
+    plain = Plain(lon=rng.uniform(-180, 180), lat=rng.uniform(-60, 60))
+    waves = rng.uniform(-1, 1, (4, 3)) * (25, 0.02, 0.02)
+
+    def height(x, y):
+        return sum(a * np.sin(b * x + c * y) for a, b, c in waves)
+
+    lakes = [
+        (shapely.Point(rng.uniform(-120, 120, 2)).buffer(rng.uniform(30, 60)), "water", "") for _ in range(2)
+    ]
+    path = shapely.LineString([(-260, -200), (-200, 210), (190, 240)])
+    start, goal = (-250.0, -230.0), (230.0, 215.0)
+    around = plain.surroundings([(path, True, False, False)], [shapely.Point(start)], lakes)
+    relief = plain.relief(height, half_m=1000, cell_m=4.0)
+    (route,) = walk_to(plain, around, goal, reliefs=[relief])
+    assert route.out_min == pytest.approx(
+        independent_minutes(plain, start, goal, height, lakes, path), rel=0.03
+    )

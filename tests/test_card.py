@@ -1,0 +1,338 @@
+"""The card: complete, escaped, in its place, the same bytes every time; and its command.
+
+QR codes are read by OpenCV (R), an implementation that is not the writer's.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from base64 import b64encode
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import cards
+import cv2
+import exported
+import numpy as np
+import pytest
+import shapely
+from builders import bay
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from page_reader import Reader, words
+from test_cli import park_file
+
+from scout.card import Particulars, build, call_sign, spot_of, zone_of
+from scout.card.document import _clock
+from scout.card.front import TALL_MM, WIDE_MM, calls, cells, sizes
+from scout.card.sun import sun_day
+from scout.cautions import ALWAYS
+from scout.cli import main
+from scout.coordinates import geo_uri, read_place
+from scout.errors import InputError
+
+CALLS = st.from_regex(r"[A-Z0-9]{1,7}(/[A-Z0-9]{1,4}){0,2}", fullmatch=True).filter(lambda c: len(c) <= 16)
+
+
+def code_in(page: str) -> np.ndarray:
+    """The QR code's modules as a picture, from the strokes of its path."""
+    (path,) = re.findall(r'<svg viewBox="0 0 (\d+) \1" class="code"><path stroke="#000" d="([^"]+)"', page)
+    side, strokes = int(path[0]), path[1]
+    modules = np.full((side, side), 255, dtype=np.uint8)
+    x = y = 0.0
+    for command, numbers in re.findall(r"([Mmh])([-\d. ]+)", strokes):
+        first, *rest = map(float, numbers.split())
+        if command == "h":
+            modules[int(y), int(x) : int(x + first)] = 0
+            x += first
+        else:
+            x, y = (first, rest[0]) if command == "M" else (x + first, y + rest[0])
+    return np.kron(modules, np.ones((8, 8), dtype=np.uint8))
+
+
+def read_code(page: str) -> str:
+    return cv2.QRCodeDetector().detectAndDecode(code_in(page))[0]
+
+
+@settings(max_examples=25)
+@given(st.floats(-179.9, 179.9), st.floats(-89, 89))
+def test_the_code_reads_as_the_geo_link_of_the_centre(lon: float, lat: float) -> None:
+    text = read_code(build(cards.at(lon, lat), 1))
+    assert text == geo_uri(lon, lat)
+    back = read_place(text)
+    assert (back.lon, back.lat) == pytest.approx((lon, lat), abs=6e-7)
+
+
+def test_a_code_with_a_changed_place_reads_otherwise() -> None:
+    pages = [build(cards.at(10.0, lat), 1) for lat in (45.0, 45.000001)]
+    assert [read_code(page) for page in pages] == ["geo:45.000000,10.000000", "geo:45.000001,10.000000"]
+
+
+def test_the_card_is_complete() -> None:
+    text = words(build(exported.bay(), 1, cards.SAID))
+    for said in (
+        "Q1AAA", "Q0CLUB", "HN95", "IN05", "HN94", "IN04", "QX-001", "Quiet Cove", "QX-002", "Tern Marsh",
+        "Centre the station on the corner itself.", "45.000000, -20.000000",
+        "45° 00.0000' N, 020° 00.0000' W", "27N 578815 4983437", "27T WK 78815 83436",
+        "geo:45.000000,-20.000000", "250 m inside", "260 m inside", "over 99.9 %", "firm", "96.0 %",
+        "5.0 m radius", "within 4.9 m", "within 14 m", "apart from each other", "parking", "Gull car park",
+        "45.00100, -20.00600", "13 min, 812 m, 120 m of it off paths", "walk back 11 min",
+        "climb out 31 m", "Sun on 2026-06-21, local: Pacific/Auckland", "sunrise", "sunset",
+        "Power line 30 m north", "Cliff", "Two parks meet here.", "Number to call", "Back by",
+        "slope here 7°", "Quiet Bay mapping club", "licence.example/by/4.0", "Spots round the bay",
+        "68.2 km (42.4 mi)",
+    ):  # fmt: skip
+        assert said in text, said
+    assert all(caution in text for caution in ALWAYS)
+
+
+def test_what_is_not_known_is_left_to_fill_in() -> None:
+    page = build(cards.grove(1), 1)
+    text = words(page)
+    assert "No roads and paths were given" in text
+    assert "Park at" in text
+    assert "Sunset" in text
+    assert page.count('class="blank"') == 1  # for the call
+    assert "club or event" not in text
+    assert "out of reach: more than 120 min" in words(build(exported.bay(), 2))
+
+
+def test_a_moved_station_shows_its_offset_and_the_corner_itself() -> None:
+    text = words(build(cards.full(), 1))
+    assert re.search(r"Centre the station 12 m .*south-west \(225°\) of the corner\.", text)
+    assert "45.000010, 10.000010" in text
+
+
+def test_beyond_84_degrees_there_is_no_utm() -> None:
+    text = words(build(cards.at(10.0, 87.0, ("JR57",)), 1))
+    assert "UTM not defined so near the pole" in text
+    assert "Z " in text.split("MGRS")[1][:6]
+
+
+@pytest.mark.parametrize(
+    ("locators", "rows"),
+    [
+        (("JN45", "JN55", "JN44", "JN54"), ["JN45 JN55", "JN44 JN54"]),
+        (("RJ90", "AJ00", "RI99", "AI09"), ["RJ90 AJ00", "RI99 AI09"]),
+        (("AJ00", "RJ90", "AI09", "RI99"), ["RJ90 AJ00", "RI99 AI09"]),
+        (("JN45", "JN55", "JN54"), ["JN45 JN55", "- JN54"]),
+        (("JN45", "JN44", "JN54"), ["JN45 -", "JN44 JN54"]),
+        (("JN45", "JN55"), ["JN45 JN55"]),
+        (("JN55", "JN54"), ["JN55", "JN54"]),
+        (("JN55",), ["JN55"]),
+    ],
+)
+def test_locators_lie_as_their_cells_do_north_up(locators: tuple[str, ...], rows: list[str]) -> None:
+    drawn, expected = cells(locators), [row.split() for row in rows]
+    found = [["-"] * len(expected[0]) for _ in expected]
+    for word in drawn.words:
+        across = int((word.x + word.width / 2) / (WIDE_MM / len(expected[0])))
+        down = int((word.y - word.size / 2) / (drawn.tall / len(expected)))
+        found[down][across] = word.text
+    assert found == expected
+    assert len(drawn.rules) == (len(expected[0]) > 1) + (len(expected) > 1)
+
+
+@pytest.mark.parametrize("locator", ["JN", "JN45", "JN45aa", "RR99xx99", "MM00mm00mm"])
+def test_locators_of_every_level_can_be_read_at_the_table(locator: str) -> None:
+    """Letters of a 150th of the distance, 10 mm at 1.5 m, are easily read (signage practice, C)."""
+    drawn = cells((locator,))
+    assert 0.7 * drawn.words[0].size >= 10.0
+    near = cells(("JN45xa90xa", "JN55aa00aa", "JN44xx99xx", "JN54ax09ax"))
+    assert 0.7 * near.words[0].size >= 10.0
+
+
+@given(CALLS, st.one_of(st.just(""), CALLS))
+def test_calls_stay_in_their_row_whatever_they_are(call: str, club: str) -> None:
+    drawn = calls(call, club)
+    letters = [word for word in drawn.words if not word.label]
+    assert "".join(word.text for word in letters) == call + club
+    assert {word.size for word in letters} == {28.0}
+    for word in letters:
+        assert word.x >= 0
+        assert word.x + word.width <= WIDE_MM + 1e-9
+        assert word.size * 0.75 < word.y <= drawn.tall - 0.2 * word.size
+    boxes = [shapely.box(w.x, w.y - 0.75 * w.size, w.x + w.width, w.y) for w in letters]
+    assert all(not a.intersects(b) for k, a in enumerate(boxes) for b in boxes[:k])
+    assert drawn.tall < 130
+
+
+def test_two_short_calls_stand_side_by_side_and_long_ones_under_each_other() -> None:
+    def lines(*given: str) -> set[float]:
+        return {word.y for word in calls(*given).words if not word.label}
+
+    assert len(lines("Q1AAA", "Q0CLUB")) == 1
+    assert len(lines("Q1AAA/P", "QQ0CLUB/M")) == 2
+    assert len(lines("QQ1WWW/Q1WWW/MM", "Q0CLUB")) == 3
+
+
+@pytest.mark.parametrize("bad", ["Q1 AAA", "Q1AAA//P", "/Q1AAA", "Q1AÄA", "<b>", "Q1AAA\n2", "Q" * 17])
+def test_what_is_no_call_sign_is_refused(bad: str) -> None:
+    with pytest.raises(InputError, match="call sign"):
+        call_sign(bad)
+
+
+@pytest.mark.parametrize("count", range(0, 60))
+def test_parks_fill_what_is_left_and_no_more(count: int) -> None:
+    for rows in ([calls("Q1AAA")], [calls("QQ1WWW/Q1WWW/MM", "QQ0CLUB/Q0CLUB"), cells(cards.CORNER)]):
+        found = sizes(count, rows)
+        used = sum(each.tall for each in rows) + -(-found.shown // found.columns) * found.row
+        assert used <= TALL_MM - 21
+        assert found.reference >= 4.5
+        assert found.reference * (1.15 + 2 * 0.62 * 1.2) <= found.row
+        assert found.shown <= count
+        assert found.shown == count or count > 6
+
+
+def test_up_to_eight_parks_are_all_named_in_full_and_more_by_reference() -> None:
+    text = words(build(cards.grove(8), 1, cards.SAID))
+    assert all(f"QX-{k:03d}" in text and f"Grove {k}" in text for k in range(8))
+    text = words(build(cards.grove(40), 1, cards.SAID))
+    assert all(f"QX-{k:03d}" in text for k in range(40))
+    assert "parks more" in text
+
+
+def test_a_longer_text_shrinks_by_steps() -> None:
+    found = sizes(2, [calls("Q1AAA"), cells(cards.CORNER)])
+    steps = [found.step("W" * n, found.reference, 1) for n in range(1, 80)]
+    assert steps == sorted(steps)
+    assert steps[0] == 0
+    assert steps[-1] == 4
+
+
+def test_two_cards_of_one_spot_are_the_same_bytes() -> None:
+    assert build(exported.bay(), 1, cards.SAID) == build(exported.bay(), 1, cards.SAID)
+
+
+def test_the_page_brings_all_it_needs_and_runs_nothing() -> None:
+    page = build(exported.bay(), 1, cards.SAID)
+    read = Reader(page)
+    tags = {tag for tag, _ in read.elements}
+    assert not tags & {"script", "img", "iframe", "object", "image", "use", "form", "base"}
+    assert [attrs for tag, attrs in read.elements if tag == "link"] == [{"rel": "icon", "href": "data:,"}]
+    assert [attrs["href"] for tag, attrs in read.elements if tag == "a"] == ["geo:45.000000,-20.000000"]
+    names = {name for _, attrs in read.elements for name in attrs}
+    assert not {name for name in names if name.startswith("on") or name in ("style", "src", "srcset")}
+    (style,) = [text for tag, _, text in read.texts if tag == "style"]
+    assert "url(" not in style
+    assert "@import" not in style
+    digest = b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    assert f"style-src 'sha256-{digest}'" in read.policy()
+    assert read.policy().startswith("default-src 'none'")
+
+
+@settings(max_examples=40)
+@given(st.one_of(exported.texts, st.sampled_from(exported.HOSTILE)))
+def test_text_from_data_stays_text(text: str) -> None:
+    page = build(exported.named(text), 1, cards.SAID)
+    page.encode("utf-8")
+    plain = build(exported.bay(), 1, cards.SAID)
+    assert {tag for tag, _ in Reader(page).elements} <= {tag for tag, _ in Reader(plain).elements} | {"p"}
+    assert not re.search("[\x00-\x08\x7f\u202a-\u202e\u2066-\u2069\ufffe\uffff]", page)
+    assert len(page) < 40_000 + 20 * 6 * min(len(text), 400)
+
+
+def test_ten_thousand_letters_are_cut_with_a_sign() -> None:
+    page = build(cards.full("W" * 10_000), 1, cards.SAID)
+    assert "W" * 399 + "…" in page
+    assert "W" * 400 not in page
+
+
+@pytest.mark.parametrize(
+    ("rank", "said"), [(0, "1 to 5"), (6, "1 to 5"), (-1, "1 to 5"), (5, "near miss"), (10**12, "1 to 5")]
+)
+def test_a_spot_that_is_no_place_to_stand_has_no_card(rank: int, said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        build(bay(), rank)
+
+
+def test_a_part_of_a_list_keeps_its_ranks() -> None:
+    part = replace(bay(), spots=bay().spots[2:4])
+    assert spot_of(part, 4).rank == 4
+    with pytest.raises(InputError, match="not in the list"):
+        spot_of(part, 1)
+    with pytest.raises(InputError, match="nothing was found"):
+        spot_of(replace(bay(), spots=()), 1)
+
+
+def test_clocks_round_to_the_minute_and_name_another_day() -> None:
+    day = date(2026, 6, 21)
+    assert _clock(datetime(2026, 6, 21, 3, 43, 29, tzinfo=UTC), day, UTC) == "03:43"
+    assert _clock(datetime(2026, 6, 21, 3, 59, 31, tzinfo=UTC), day, UTC) == "04:00"
+    assert _clock(datetime(2026, 6, 21, 23, 59, 45, tzinfo=UTC), day, UTC) == "00:00 on 2026-06-22"
+    assert _clock(datetime(2026, 6, 21, 23, 0, tzinfo=UTC), day, zone_of("+02:00")) == "01:00 on 2026-06-22"
+
+
+def test_where_the_sun_stays_up_the_card_says_so() -> None:
+    said = Particulars("Q1AAA", day=date(2026, 6, 21))
+    assert "The Sun stays up all day." in words(build(cards.at(19.0, 70.0, ("JQ90",)), 1, said))
+    said = replace(said, day=date(2026, 12, 21))
+    text = words(build(cards.at(19.0, 70.0, ("JQ90",)), 1, said))
+    assert "The Sun stays below the horizon all day." in text
+    assert "twilight begins" in text
+    assert sun_day(19.0, 70.0, said.day).always == "down"
+
+
+@pytest.mark.parametrize(
+    "bad", ["Pacific/Aukland", "Africa", "../../x", "+15:00", "-01:75", "", "noon", "/etc"]
+)
+def test_what_is_no_zone_is_refused_with_a_way_out(bad: str) -> None:
+    with pytest.raises(InputError, match="zone"):
+        zone_of(bad)
+
+
+@pytest.fixture
+def corner_park(tmp_path: Path) -> Path:
+    return park_file(tmp_path / "parks.geojson", ("Ёлка <b>公園</b>", shapely.box(9.9, 44.9, 10.1, 45.1)))
+
+
+def test_the_command_writes_the_card_of_the_spot_that_find_lists(
+    corner_park: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    target = tmp_path / "card.html"
+    words_given = ["card", "1", "--parks", str(corner_park), "--out", str(target), "--call", "q1aaa/p"]
+    assert main([*words_given, "--date", "2026-06-21", "--zone", "+02:00"]) == 0
+    shown = capsys.readouterr().out
+    assert shown.startswith("#1 corner, firm: JN45 JN55 JN44 JN54 in parks-0 at 45.000000, 10.000000\n")
+    text = words(target.read_text(encoding="utf-8"))
+    assert "Q1AAA/P" in text
+    assert "Ёлка <b>公園</b>" in text
+    assert "local: UTC+02:00" in text
+
+
+@pytest.mark.parametrize(
+    ("more", "line"),
+    [
+        (["--date", "2026-02-30"], "--date 2026-02-30: is no day; write year, month, day: 2026-06-21"),
+        (["--date", "1850-01-01"], "--date 1850-01-01: is too far away; give one from 1950 to 2100"),
+        (["--zone", "UTC"], "--zone: there is no day to tell the Sun's times of; add --date"),
+        (["--date", "2026-01-01", "--zone", "Mars"], "zone Mars: is no time zone known here"),
+        (["--call", "Q1 A"], "call sign Q1 A: takes letters, digits and strokes"),
+        (["--club-call", "Q" * 40], "is longer than 16 signs"),
+        (["--out", "card.pdf"], "--out card.pdf: this is a web page; name it .html"),
+    ],
+)
+def test_bad_words_give_one_line_and_write_nothing(
+    corner_park: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], more: list[str], line: str
+) -> None:
+    target = tmp_path / "card.html"
+    assert main(["card", "1", "--parks", str(corner_park), "--out", str(target), *more]) == 2
+    said = capsys.readouterr()
+    assert line in said.err
+    assert said.err.count("\n") == 1
+    assert said.out == ""
+    assert not target.exists()
+
+
+def test_a_number_that_is_not_listed_leaves_the_old_card_whole(
+    corner_park: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    target = tmp_path / "card.html"
+    target.write_text("old", encoding="utf-8")
+    assert main(["card", "77", "--parks", str(corner_park), "--out", str(target)]) == 2
+    assert "spot 77: is not in the list; give a number from 1 to" in capsys.readouterr().err
+    assert target.read_text(encoding="utf-8") == "old"
+    assert main(["card", "1", "--out", str(target)]) == 2
+    assert "no boundary file is named" in capsys.readouterr().err

@@ -1,0 +1,177 @@
+"""The pack: what is in it, the same bytes every time, safe names; and its command."""
+
+from __future__ import annotations
+
+import io
+import re
+import time
+import zipfile
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from xml.etree import ElementTree
+
+import cards
+import exported
+import gpxpy
+import pytest
+import shapely
+from page_reader import Reader, words
+from test_cli import park_file, scout
+
+from scout.card import build
+from scout.cautions import ALWAYS
+from scout.cli import main
+from scout.errors import InputError
+from scout.pack import SUFFIXES, chosen, pack
+
+NAMES = ["card-0001.html", "card-0003.html", "map.html", "spots.csv", "spots.gpx", "spots.kml", "summary.txt"]
+
+
+def opened(content: bytes) -> zipfile.ZipFile:
+    archive = zipfile.ZipFile(io.BytesIO(content))
+    assert archive.testzip() is None
+    return archive
+
+
+def text_of(archive: zipfile.ZipFile, name: str) -> str:
+    return archive.read(name).decode("utf-8")
+
+
+def test_it_holds_map_cards_lists_and_summary_of_the_chosen_spots() -> None:
+    archive = opened(pack(exported.bay(), [3, 1], cards.SAID))
+    assert archive.namelist() == NAMES
+    ranks = [spot["rank"] for spot in Reader(text_of(archive, "map.html")).data()["spots"]]
+    assert ranks == [1, 3]
+    assert text_of(archive, "spots.csv").count("\n") == 3
+    points = gpxpy.parse(text_of(archive, "spots.gpx")).waypoints
+    places = {(round(point.latitude, 6), round(point.longitude, 6)) for point in points}
+    assert {(45.0, -20.0), (45.05, -19.95)} <= places
+    assert (45.2, -20.0) not in places
+    ElementTree.fromstring(archive.read("spots.kml"))
+    assert "Q1AAA" in words(text_of(archive, "card-0003.html"))
+
+
+def test_a_card_in_it_is_the_card_by_itself() -> None:
+    archive = opened(pack(exported.bay(), [3], cards.SAID))
+    alone = build(chosen(exported.bay(), [3]), 3, cards.SAID)
+    assert text_of(archive, "card-0003.html") == alone == build(exported.bay(), 3, cards.SAID)
+
+
+def test_the_summary_names_place_parks_walk_warnings_and_cautions() -> None:
+    summary = text_of(opened(pack(exported.bay(), [1, 3])), "summary.txt")
+    for said in (
+        "Spots round the bay", "HN95 IN05 HN94 IN04", "card-0001.html", "45.000000, -20.000000",
+        "geo:45.000000,-20.000000", "QX-001", "Tern Marsh", "13 min in", "Power line 30 m north",
+        "card-0003.html", "Quiet Bay mapping club",
+    ):  # fmt: skip
+        assert said in summary, said
+    assert all(caution in summary for caution in ALWAYS)
+
+
+def test_spots_that_stay_behind_are_counted_and_their_parks_left_out() -> None:
+    part = chosen(exported.bay(), [2])
+    assert [ranked.rank for ranked in part.spots] == [2]
+    assert list(part.parks["park_id"]) == ["QX-002"]
+    assert (part.left_out[-1].reason, part.left_out[-1].count) == ("not chosen for this pack", 4)
+    assert chosen(exported.at([(10.0, 45.0)]), [1]).left_out == exported.at([(10.0, 45.0)]).left_out
+
+
+@pytest.mark.parametrize("ranks", [[0], [1, 9], [5]])
+def test_what_is_not_listed_or_a_near_miss_is_refused(ranks: list[int]) -> None:
+    with pytest.raises(InputError, match="spot"):
+        pack(exported.bay(), ranks)
+
+
+def test_the_same_findings_give_the_same_bytes_at_another_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    first = pack(exported.bay(), [1, 2, 3, 2], cards.SAID)
+    later = time.time() + 400 * 86_400
+    monkeypatch.setattr(time, "time", lambda: later)
+    monkeypatch.setattr(time, "localtime", lambda *_: time.gmtime(later))
+    assert pack(exported.bay(), [3, 2, 1], cards.SAID) == first
+    assert pack(replace(exported.bay(), title="Other"), [1, 2, 3], cards.SAID) != first
+
+
+def test_entries_carry_no_clock_no_folder_and_no_letter_outside_ascii() -> None:
+    archive = opened(pack(exported.named("../Ёлка\x00/=1"), [1, 2, 3, 4]))
+    assert archive.namelist() == sorted(archive.namelist())
+    for entry in archive.infolist():
+        assert entry.date_time == (1980, 1, 1, 0, 0, 0)
+        assert (entry.create_system, entry.external_attr >> 16) == (3, 0o100644)
+        assert re.fullmatch(r"[a-z0-9-]+\.[a-z]+", entry.filename)
+
+
+@pytest.mark.parametrize("text", exported.HOSTILE)
+def test_a_hostile_name_breaks_no_part_of_it(text: str) -> None:
+    archive = opened(pack(exported.named(text), [1]))
+    for name in archive.namelist():
+        text_of(archive, name)
+    summary = text_of(archive, "summary.txt")
+    assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]", summary)
+    assert len(summary) < 4000
+
+
+def test_every_list_of_it_is_a_format_that_is_saved_too() -> None:
+    assert SUFFIXES == (".csv", ".gpx", ".kml")
+
+
+@pytest.fixture
+def corner_parks(tmp_path: Path) -> Path:
+    boxes = [shapely.box(lon - 0.1, 44.9, lon + 0.1, 45.1) for lon in (10, 12, 14)]
+    return park_file(tmp_path / "parks.geojson", *((f"Heath {k}", box) for k, box in enumerate(boxes)))
+
+
+def test_another_name_another_process_and_another_zone_give_the_same_file(
+    corner_parks: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = []
+    for name, order, zone in (("one.zip", "1", "UTC"), ("two.zip", "2", "Pacific/Kiritimati")):
+        monkeypatch.setenv("PYTHONHASHSEED", order)
+        monkeypatch.setenv("TZ", zone)
+        out = f"--out={name}" if name == "one.zip" else "--out"
+        done = scout(
+            "pack", "1", "2-3", "--parks", corner_parks, out, *[name] * (out == "--out"), cwd=tmp_path
+        )
+        assert (done.returncode, done.stderr) == (0, "")
+        assert [line[:2] for line in done.stdout.splitlines()] == ["#1", "#2", "#3", "Wr"]
+        made.append((tmp_path / name).read_bytes())
+    assert made[0] == made[1]
+    page = text_of(opened(made[0]), "map.html")
+    assert f"{datetime.now(UTC):%Y-%m-%d}" not in page
+
+
+@pytest.mark.parametrize(
+    ("spots", "line"),
+    [
+        (["0"], "spot 0: is no number; write numbers and spans: 1 3 5-7"),
+        (["3-1"], "spot 3-1: is no number"),
+        (["one"], "spot one: is no number"),
+        (["1-101"], "spot 1-101: makes more than 100; make two packs"),
+        (["1-90", "91-110"], "spot 91-110: makes more than 100"),
+        (["1-999999999"], "makes more than 100"),
+        (["99"], "spot 99: is not in the list"),
+    ],
+)
+def test_bad_numbers_give_one_line_and_write_nothing(
+    corner_parks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], spots: list[str], line: str
+) -> None:
+    target = tmp_path / "p.zip"
+    assert main(["pack", *spots, "--parks", str(corner_parks), "--out", str(target)]) == 2
+    said = capsys.readouterr()
+    assert line in said.err
+    assert said.err.count("\n") == 1
+    assert not target.exists()
+
+
+def test_an_archive_is_named_so_and_overwrites_no_input(
+    corner_parks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["pack", "1", "--parks", str(corner_parks), "--out", str(tmp_path / "p.tar")]) == 2
+    assert "this is an archive; name it .zip" in capsys.readouterr().err
+    whole = tmp_path / "parks.zip"
+    with zipfile.ZipFile(whole, "w") as archive:
+        archive.write(corner_parks, "parks.geojson")
+    before = whole.read_bytes()
+    assert main(["pack", "1", "--parks", str(whole), "--out", str(whole)]) == 2
+    assert "this is one of the files to read" in capsys.readouterr().err
+    assert whole.read_bytes() == before
