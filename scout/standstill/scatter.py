@@ -22,6 +22,7 @@ Floats = NDArray[np.float64]
 _FAR = 6.0
 _FAR_LEAST_M = 5.0  # and no fix nearer than this: about the published error of a single one
 HELD_M = 1e-3  # a scatter below this is none: no log is as fine
+_SAME_M = 1e-4  # points this near are one: a clump would hold the iteration back by its great weights
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
 
 
@@ -39,8 +40,8 @@ def geometric_median(points: Floats) -> Floats:
     centre = np.median(points, axis=0)
     for _ in range(500):
         distance = np.hypot(*(points - centre).T)
-        here = distance < 1e-7
-        weight = np.where(here, 0.0, 1 / np.maximum(distance, 1e-7))
+        here = distance < _SAME_M
+        weight = np.where(here, 0.0, 1 / np.maximum(distance, _SAME_M))
         pull = weight @ (points - centre)
         strength, held = np.hypot(*pull), np.count_nonzero(here)
         if strength <= held:
