@@ -44,7 +44,14 @@ def test_the_readme_opens_with_the_job_and_has_the_two_commands():
 
 
 def test_options_named_in_the_readme_exist():
-    given = " ".join(help_of(f"scout {name}") for name in command.list_commands(None))
+    given = " ".join(
+        help_of(f"scout {words}")
+        for name in command.list_commands(None)
+        for words in [
+            name,
+            *(f"{name} {one}" for one in getattr(command.get_command(None, name), "commands", ())),
+        ]
+    )
     named = set(re.findall(r"`(--[a-z-]+)", README)) | set(re.findall(r" (--[a-z-]+) ", README))
     foreign = {"--extra"}  # uv's
     assert not [option for option in sorted(named - foreign) if option not in given]

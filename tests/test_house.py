@@ -9,15 +9,15 @@ ROOT = Path(__file__).resolve().parents[1] / "scout"
 
 # From words to front; a room imports only from lines above its own.
 LINES = [
-    {"errors", "model", "surroundings", "cautions", "cores"},
+    {"errors", "model", "surroundings", "visits", "cautions", "cores"},
     {"locator", "geodesy", "coordinates", "confidence", "outlines", "clearance", "lattice", "containment"},
-    {"parks", "verdict", "access", "outing"},
+    {"parks", "verdict", "access", "outing", "tally"},
     {"spots"},
     {"reach"},
     {"rank", "describe"},
     {"find", "check", "standstill"},
     {"arrive"},
-    {"page", "exports", "sheet", "card", "stamp"},
+    {"page", "exports", "sheet", "card", "stamp", "journal"},
     {"pack"},
     {"read", "write"},
     {"notebook"},
@@ -35,6 +35,8 @@ WITHIN = {
     ("describe", "rank"),
     ("model", "errors"),
     ("card", "page"),  # its wording of numbers
+    ("journal", "exports"),  # cells of a spreadsheet
+    ("journal", "page"),
     ("sheet", "page"),
 }
 # No room of the core knows of files or of the front.
@@ -43,7 +45,7 @@ CORE = {
     "errors", "model", "surroundings", "cautions",
     "locator", "geodesy", "coordinates", "confidence", "outlines", "clearance",
     "containment", "lattice", "parks", "verdict", "spots", "rank", "check", "describe", "find",
-    "cores", "arrive", "access", "outing", "stamp", "reach",
+    "cores", "arrive", "access", "outing", "stamp", "reach", "visits", "tally",
 }  # fmt: skip
 
 

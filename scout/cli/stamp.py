@@ -1,0 +1,222 @@
+"""``scout stamp``: the station's location into a log."""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from scout.cli.visit import notebook_option
+
+if TYPE_CHECKING:
+    from scout.stamp import Conflict, Log, Stamped, Timeline
+    from scout.visits import Visit
+
+__all__ = ["command"]
+
+_TOLD = 20  # lines of each list
+
+
+@dataclass(frozen=True, slots=True)
+class _Output:
+    """One log to write: the park it is for, empty for all, and what became of it."""
+
+    path: Path
+    park: str
+    stamped: Stamped
+
+
+@click.command("stamp")
+@click.argument("path", metavar="LOG.adi")
+@click.option("--visit", "number", type=int, required=True, metavar="N", help="Number of the visit.")
+@click.option("--out", "folder", required=True, metavar="DIR", help="Folder for the stamped logs.")
+@notebook_option
+@click.option(
+    "--sig", default="", metavar="NAME", help="Name of the parks' programme, for MY_SIG; a log per park."
+)
+@click.option("--grids", metavar="A,B", help="Claim only these grids of the visit, say two of three.")
+@click.option("--force", is_flag=True, help="Replace what the log says otherwise.")
+@click.option("--inside-only", is_flag=True, help="Leave contacts outside the visit out.")
+@click.option("--dry-run", is_flag=True, help="Show what would change and write nothing.")
+def command(
+    path: str,
+    number: int,
+    folder: str,
+    notebook: str,
+    sig: str,
+    grids: str | None,
+    force: bool,
+    inside_only: bool,
+    dry_run: bool,
+) -> int:
+    """Set the station's location in the contacts of a visit, in copies of a log.
+
+    LOG.adi is an ADIF log (ADI) of any program. Grids, coordinates, call signs and, with --sig, the park
+    are set; every other byte stays as it is. What the log says otherwise is told and left alone. Where the
+    visit counts for several parks there is a log for each. Exit status: 0 when all is set, 1 when something
+    was left alone or no contact lies within the visit, 2 for bad input.
+    """
+    from scout.notebook import Notebook
+    from scout.stamp import parse_log, timeline
+
+    visit = Notebook(notebook).visit(number)
+    _check(visit, sig, folder, dry_run)
+    log = parse_log(_bytes(path), path)
+    times = timeline(log, visit)
+    chosen = _chosen(visit, grids)
+    outputs, notes = _outputs(log, visit, times, Path(folder), sig.strip(), chosen, force, inside_only)
+    written = _targets(path, outputs)
+    for line in _told(log, visit, times, outputs, notes):
+        click.echo(line)
+    if not dry_run:
+        from scout.cli.outputs import write_all
+
+        write_all(written)
+    for output in outputs:
+        word = "Unchanged" if str(output.path) not in written else "Would write" if dry_run else "Wrote"
+        click.echo(f"{word} {output.path}")
+    left = any(not conflict.replaced for output in outputs for conflict in output.stamped.conflicts)
+    return 0 if outputs and not left else 1
+
+
+def _check(visit: Visit, sig: str, folder: str, dry_run: bool) -> None:
+    from scout.errors import InputError, OutputError
+
+    where = f"visit {visit.number}"
+    if visit.end is None:
+        raise InputError(where, "its end is not noted", f"add it: scout visit edit {visit.number} --end TIME")
+    if not visit.locators:
+        raise InputError(where, "it claims no grid", f"judge it: scout visit edit {visit.number} --place ...")
+    if sig and not visit.parks:
+        raise InputError("--sig", f"{where} names no park", f"scout visit edit {visit.number} --park ID")
+    if not dry_run and not Path(folder).is_dir():
+        raise OutputError(f"--out {folder}", "there is no such folder", "make it first")
+
+
+def _bytes(path: str) -> bytes:
+    from scout.errors import InputError
+
+    try:
+        return Path(path).read_bytes()
+    except OSError as error:
+        raise InputError(path, f"cannot be read ({error.strerror})", "check the name") from None
+
+
+def _chosen(visit: Visit, grids: str | None) -> tuple[str, ...] | None:
+    """The grids to claim as the user says; of three, someone at a terminal is asked."""
+    from scout.stamp import choices, grid_list
+
+    if grids is not None:
+        return tuple(grids.replace(",", " ").split())
+    squares = grid_list(visit.locators)
+    if len(squares) != 3 or not sys.stdin.isatty():
+        return None
+    pairs = [",".join(pair) for pair in choices(squares)]
+    click.echo(f"The visit claims {' '.join(squares)}. ADIF takes two or four grids; three have no form.")
+    return tuple(click.prompt("Claim which", type=click.Choice([*pairs, *squares])).split(","))
+
+
+def _outputs(
+    log: Log,
+    visit: Visit,
+    times: Timeline,
+    folder: Path,
+    sig: str,
+    grids: Sequence[str] | None,
+    force: bool,
+    inside_only: bool,
+) -> tuple[list[_Output], list[str]]:
+    """The logs to write, none where no contact was made in the visit, and what to say of them."""
+    from scout.stamp import claim_of, stamp
+
+    stem = Path(log.path).stem
+    outputs: list[_Output] = []
+    notes: list[str] = []
+    for park in [park.park for park in visit.parks] if sig else [""]:
+        claim = claim_of(visit, sig, park, grids)
+        notes += [note for note in claim.notes if note not in notes]
+        stamped = stamp(log, claim, times.inside, force=force, only_inside=inside_only)
+        ending = f"-{_plain(park) or f'visit-{visit.number}'}"
+        name = f"{stem.removesuffix(ending)}{ending}.adi"  # stamped again, a log keeps its name
+        taken = {output.path.name.lower() for output in outputs}
+        if name.lower() in taken:
+            name = f"{name[:-4]}-{len(taken) + 1}.adi"
+        if times.inside and (stamped.carrying or not sig):
+            outputs.append(_Output(folder / name, park, stamped))
+        elif times.inside:
+            notes.append(f"{park}: no log is written, for every contact of the visit names another park.")
+    if not sig and visit.parks:
+        notes.append("No park is set: name the programme with --sig to have a log for each park.")
+    return outputs, notes
+
+
+def _plain(park: str) -> str:
+    """A park's id as part of a file name anywhere."""
+    return re.sub(r"[^A-Za-z0-9_-]+", "_", park).strip("_")[:60] or ("park" if park else "")
+
+
+def _targets(path: str, outputs: Sequence[_Output]) -> Mapping[str, bytes]:
+    """What has to be written; never over the log that is read, nor over another."""
+    from scout.errors import OutputError
+
+    written: dict[str, bytes] = {}
+    for output in outputs:
+        target = output.path
+        there = target.read_bytes() if target.is_file() else None
+        if there == output.stamped.data:
+            continue
+        if there is not None:
+            same = target.resolve() == Path(path).resolve()
+            what = "this is the log that is read" if same else "another log goes by this name"
+            raise OutputError(str(target), what, "name another folder with --out")
+        written[str(target)] = output.stamped.data
+    return written
+
+
+def _told(
+    log: Log, visit: Visit, times: Timeline, outputs: Sequence[_Output], notes: Sequence[str]
+) -> Iterator[str]:
+    from scout.errors import printable
+
+    yield printable(
+        f"{log.path}: {_contacts(len(log.contacts))}, {len(times.inside):,} during visit {visit.number} "
+        f"({visit.start:%Y-%m-%d %H:%M} to {visit.end:%Y-%m-%d %H:%M} UTC)."
+    )
+    yield from (printable(note) for note in (*log.notes, *notes))
+    yield from _some("Outside", times.outside)
+    if times.far:
+        yield f"Outside: {times.far:,} more than a day before or after."
+    yield from _some("Look at", times.doubts)
+    for output in outputs:
+        told = ", ".join(f"{name} in {count:,}" for name, count in output.stamped.set_fields)
+        head = f"{output.park}: " if output.park else ""
+        yield printable(f"{head}{_contacts(output.stamped.changed)} change: {told or 'nothing to set'}.")
+        yield from _some(f"Conflict{', ' + output.park if output.park else ''}", _clashes(output))
+
+
+def _contacts(count: int) -> str:
+    return f"{count:,} contact{'s' * (count != 1)}"
+
+
+def _clashes(output: _Output) -> list[str]:
+    def line(conflict: Conflict) -> str:
+        done = "replaced" if conflict.replaced else "left alone"
+        mine = conflict.value or "that nothing should stand there"
+        who = f"contact {conflict.contact} ({conflict.call or 'no call sign'})"
+        return f"{who}: {conflict.name} is {conflict.said!r}, the visit says {mine}: {done}"
+
+    return [line(conflict) for conflict in output.stamped.conflicts]
+
+
+def _some(word: str, lines: Sequence[str]) -> Iterator[str]:
+    from scout.errors import printable
+
+    for line in lines[:_TOLD]:
+        yield printable(f"{word}: {line}{'' if line.endswith('?') else '.'}")
+    if len(lines) > _TOLD:
+        yield printable(f"{word}: {len(lines) - _TOLD:,} more like these.")

@@ -1,0 +1,358 @@
+"""What a visit sets in a log, what it leaves alone, and ``scout stamp`` as a user types it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import click
+import pytest
+
+from scout.cli import main
+from scout.errors import InputError
+from scout.notebook import Notebook
+from scout.stamp import claim_of, parse_log, stamp, timeline
+from scout.stamp.location import choices
+from scout.visits import ParkVisited, Visit
+
+START, END = datetime(2026, 2, 14, 18, tzinfo=UTC), datetime(2026, 2, 14, 20, tzinfo=UTC)
+FOUR = ("DE39", "DE49", "DE38", "DE48")
+PARKS = (ParkVisited("QX-001", "Quiet Cove"), ParkVisited("QX/002", "Tern Marsh"))
+CORNER = Visit(-112.0, -41.0, START, END, 4.0, 2, FOUR, PARKS, call="Q1AAA", operator="Q1BBB")
+
+
+def contact(more: str = "", call: str = "Q2AAA", day: str = "20260214", time: str = "1830") -> str:
+    return (
+        f"<CALL:{len(call)}>{call} <QSO_DATE:{len(day)}>{day} <TIME_ON:{len(time)}>{time} "
+        f"<BAND:3>20m <MODE:2>CW {more}<EOR>\n"
+    )
+
+
+def fields(name: str, value: str) -> str:
+    return f"<{name}:{len(value)}>{value} "
+
+
+def set_in(more: str, visit: Visit = CORNER, force: bool = False, sig: str = "", park: str = ""):
+    """A contact with some fields stamped: its fields after, and the names in conflict."""
+    log = parse_log(contact(more).encode(), "a.adi")
+    done = stamp(log, claim_of(visit, sig, park), [1], force=force)
+    (after,) = parse_log(done.data, "b.adi").contacts
+    return {f.name: f.value for f in after.fields}, [c.name for c in done.conflicts]
+
+
+def test_a_corner_of_four_squares_is_set_whole():
+    after, conflicts = set_in("", sig="Parks", park="QX-001")
+    assert conflicts == []
+    assert after["MY_VUCC_GRIDS"] == "DE39,DE49,DE38,DE48"
+    assert (after["MY_GRIDSQUARE"], after["MY_GRIDSQUARE_EXT"]) == ("DE49aa00", "aa")
+    assert (after["MY_LAT"], after["MY_LON"]) == ("S041 00.000", "W112 00.000")
+    assert (after["STATION_CALLSIGN"], after["OPERATOR"]) == ("Q1AAA", "Q1BBB")
+    assert (after["MY_SIG"], after["MY_SIG_INFO"]) == ("Parks", "QX-001")
+
+
+@pytest.mark.parametrize(
+    "said",
+    ["DE39", "de48", "DE49aa", "DE49AA00", "DE", "DE39xa", "DE38xx99"],
+    ids=lambda said: f"the log says {said}",
+)
+def test_a_locator_that_says_the_same_less_exactly_or_of_another_claimed_cell_agrees(said):
+    after, conflicts = set_in(fields("MY_GRIDSQUARE", said))
+    assert conflicts == []
+    assert after["MY_GRIDSQUARE"] == said
+    assert after["MY_VUCC_GRIDS"] == "DE39,DE49,DE38,DE48"
+    assert ("MY_GRIDSQUARE_EXT" in after) == (said == "DE49AA00")  # it continues that locator only
+
+
+@pytest.mark.parametrize("said", ["FN31", "DE49mm", "DE50", "D", "somewhere"])
+def test_a_locator_from_elsewhere_is_a_conflict_that_leaves_the_place_and_the_park_alone(said):
+    after, conflicts = set_in(fields("MY_GRIDSQUARE", said), sig="Parks", park="QX-001")
+    assert conflicts == ["MY_GRIDSQUARE"]
+    assert after["MY_GRIDSQUARE"] == said
+    assert not {"MY_LAT", "MY_LON", "MY_VUCC_GRIDS", "MY_GRIDSQUARE_EXT", "MY_SIG"} & set(after)
+    assert after["STATION_CALLSIGN"] == "Q1AAA"
+
+
+def test_force_replaces_what_the_log_says():
+    more = (
+        fields("MY_GRIDSQUARE", "FN31pr21")
+        + fields("MY_GRIDSQUARE_EXT", "xx")
+        + fields("MY_LAT", "N041 42.886")
+    )
+    after, conflicts = set_in(more, force=True)
+    assert conflicts == ["MY_GRIDSQUARE", "MY_GRIDSQUARE_EXT", "MY_LAT"]
+    assert (after["MY_GRIDSQUARE"], after["MY_GRIDSQUARE_EXT"]) == ("DE49aa00", "aa")
+    assert after["MY_LAT"] == "S041 00.000"
+
+
+def test_force_takes_out_the_extension_of_a_locator_it_replaces():
+    coarse = replace(CORNER, error_m=50.0)
+    more = fields("MY_GRIDSQUARE", "FN31pr21") + fields("MY_GRIDSQUARE_EXT", "xx")
+    after, _ = set_in(more, coarse, force=True)
+    assert after["MY_GRIDSQUARE"] == "DE49aa00"
+    assert "MY_GRIDSQUARE_EXT" not in after
+
+
+def test_a_list_of_grids_in_any_order_agrees_and_beside_one_grid_it_is_a_conflict():
+    said = fields("MY_VUCC_GRIDS", "de48,DE38, DE39,DE49")
+    after, conflicts = set_in(said)
+    assert (after["MY_VUCC_GRIDS"], conflicts) == ("de48,DE38, DE39,DE49", [])
+    single = replace(CORNER, lon=-111.5, lat=-40.5, locators=("DE49",))
+    after, conflicts = set_in(said, single)
+    assert conflicts == ["MY_VUCC_GRIDS"]
+    after, _ = set_in(said, single, force=True)
+    assert "MY_VUCC_GRIDS" not in after
+
+
+def test_a_contact_under_another_call_sign_is_left_alone_whole():
+    more = fields("STATION_CALLSIGN", "Q9ZZZ")
+    after, conflicts = set_in(more, sig="Parks", park="QX-001")
+    assert conflicts == ["STATION_CALLSIGN"]
+    assert not [name for name in after if name.startswith("MY_")]
+    assert set_in(fields("STATION_CALLSIGN", "q1aaa"))[1] == []
+
+
+def test_another_park_of_the_same_programme_is_a_conflict_of_the_park_alone():
+    more = fields("MY_SIG", "Parks") + fields("MY_SIG_INFO", "QX-009")
+    after, conflicts = set_in(more, sig="Parks", park="QX-001")
+    assert conflicts == ["MY_SIG_INFO"]
+    assert after["MY_SIG_INFO"] == "QX-009"
+    assert after["MY_LAT"] == "S041 00.000"
+
+
+@pytest.mark.parametrize(
+    ("said", "conflict"), [("S041 00.001", False), ("S041 00.003", True), ("41 S", True)]
+)
+def test_coordinates_agree_within_one_rounding(said, conflict):
+    assert bool(set_in(fields("MY_LAT", said))[1]) == conflict
+
+
+def test_an_empty_field_is_filled_where_it_stands():
+    log = parse_log(contact("<my_gridsquare:0> <OPERATOR:3>   ").encode(), "a.adi")
+    data = stamp(log, claim_of(CORNER), [1]).data.decode()
+    assert "CW <my_gridsquare:8>DE49aa00 <OPERATOR:5>Q1BBB" in data
+
+
+def test_new_fields_are_parted_as_the_last_two_are():
+    log = parse_log(b"<CALL:5>Q2AAA\n\t<BAND:3>20m\n<EOR>\n", "a.adi")
+    data = stamp(log, claim_of(replace(CORNER, call="", operator="")), [1]).data
+    assert data.startswith(b"<CALL:5>Q2AAA\n\t<BAND:3>20m\n\t<MY_GRIDSQUARE:8>DE49aa00\n\t<MY_")
+    assert data.endswith(b"W112 00.000\n<EOR>\n")
+
+
+def test_three_grids_name_the_pairs_to_choose_from_and_one_may_be_chosen():
+    three = replace(CORNER, locators=("DE39", "DE49", "DE38"))
+    with pytest.raises(
+        InputError, match="choose with --grids: one of them, or DE39,DE49, DE39,DE38, DE49,DE38"
+    ):
+        claim_of(three)
+    assert choices(three.locators)[2] == ("DE49", "DE38")  # the two that share only the corner come last
+    assert claim_of(three, grids=["de38", "DE39"]).values["MY_VUCC_GRIDS"] == "DE38,DE39"
+    single = claim_of(three, grids=["DE38"]).values
+    assert "MY_VUCC_GRIDS" not in single
+    # the position lies in DE49; the ground of DE38 nearest to it is its north-east end
+    assert single["MY_GRIDSQUARE"] == "DE38xx99"
+    with pytest.raises(InputError, match="DE48: the visit does not claim it"):
+        claim_of(three, grids=["DE48"])
+
+
+def test_a_claim_over_the_antimeridian_is_adjacent():
+    seam = replace(CORNER, lon=180.0, lat=0.0, locators=("RJ90", "AJ00", "RI99", "AI09"))
+    values = claim_of(seam).values
+    assert values["MY_VUCC_GRIDS"] == "RJ90,AJ00,RI99,AI09"
+    assert values["MY_LON"] == "W180 00.000"
+    with pytest.raises(InputError, match="two or four grids that meet"):
+        claim_of(replace(seam, locators=("RJ90", "AJ10")))
+
+
+def test_contacts_before_and_after_the_visit_and_on_the_wrong_day_are_pointed_out():
+    log = "".join(
+        [
+            contact(call="Q2IN", time="1800"),
+            contact(call="Q2EARLY", time="175959"),
+            contact(call="Q2LATE", time="2001"),
+            contact(call="Q2DAY", day="20260215", time="1830"),
+            contact(call="Q2EVE", day="20260213", time="183000"),
+            contact(call="Q2FAR", day="20260301", time="1830"),
+            contact(call="Q2NONE", day=""),
+            contact(call="Q2IN", time="1959"),
+            contact(call="Q2OVER", time="1955", more=fields("TIME_OFF", "2010")),
+            contact(
+                call="Q2BACK",
+                time="1910",
+                more=fields("TIME_OFF", "1900") + fields("QSO_DATE_OFF", "20260214"),
+            ),
+            contact(call="Q2END", time="2000"),
+        ]
+    )
+    found = timeline(parse_log(log.encode(), "a.adi"), CORNER)
+    assert found.inside == (1, 8, 9, 10, 11)
+    assert found.far == 1
+    assert [line.split(" (")[1].split(")")[0] for line in found.outside] == [
+        "Q2EARLY",
+        "Q2LATE",
+        "Q2DAY",
+        "Q2EVE",
+        "Q2NONE",
+    ]
+    assert "before arriving" in found.outside[0]
+    assert "after leaving" in found.outside[1]
+    assert "a day earlier it would fit" in found.outside[2]
+    assert "a day later it would fit" in found.outside[3]
+    assert "date or time is missing" in found.outside[4]
+    assert [("same call sign" in d, "after leaving" in d, "before it begins" in d) for d in found.doubts] == [
+        (True, False, False),
+        (False, True, False),
+        (False, False, True),
+    ]
+
+
+def test_a_visit_over_midnight_takes_both_utc_days():
+    night = replace(
+        CORNER, start=datetime(2026, 2, 14, 23, tzinfo=UTC), end=datetime(2026, 2, 15, 1, tzinfo=UTC)
+    )
+    log = contact(time="2330") + contact(day="20260215", time="0030") + contact(time="0030")
+    found = timeline(parse_log(log.encode(), "a.adi"), night)
+    assert found.inside == (1, 2)
+    assert "a day later it would fit: is the date UTC?" in found.outside[0]
+
+
+def test_a_time_in_whole_minutes_counts_if_any_second_of_it_lies_in_the_visit():
+    late = replace(CORNER, start=START + timedelta(seconds=30))
+    assert timeline(parse_log(contact(time="1800").encode(), "a"), late).inside == (1,)
+    assert timeline(parse_log(contact(time="180029").encode(), "a"), late).inside == ()
+
+
+@pytest.fixture
+def place(tmp_path, monkeypatch):
+    """A folder with a notebook of one visit, a log and a folder for what comes out."""
+    monkeypatch.chdir(tmp_path)
+    Notebook("visits.gpkg").add(CORNER)
+    log = contact(call="Q2AAA") + contact(call="Q2BBB", time="1931") + contact(call="Q2CCC", day="20260301")
+    (tmp_path / "day.adi").write_bytes(b"A log\r\n<EOH>\r\n" + log.encode())
+    (tmp_path / "out").mkdir()
+    return tmp_path
+
+
+@pytest.fixture
+def run(capsys):
+    def typed(*words: str) -> tuple[int, str, str]:
+        status = main(list(words))
+        shown = capsys.readouterr()
+        return status, shown.out, shown.err
+
+    return typed
+
+
+STAMP = ("stamp", "day.adi", "--visit", "1", "--out", "out")
+
+
+def test_there_is_a_log_for_every_park_and_the_input_stays(place, run):
+    before = (place / "day.adi").read_bytes()
+    status, out, err = run(*STAMP, "--sig", "Parks")
+    assert (status, err) == (0, "")
+    assert (place / "day.adi").read_bytes() == before
+    assert sorted(p.name for p in (place / "out").iterdir()) == ["day-QX-001.adi", "day-QX_002.adi"]
+    for name, park in (("day-QX-001.adi", "QX-001"), ("day-QX_002.adi", "QX/002")):
+        log = parse_log((place / "out" / name).read_bytes(), name)
+        assert [c.value("MY_SIG_INFO") for c in log.contacts] == [park, park, ""]
+    assert "3 contacts, 2 during visit 1 (2026-02-14 18:00 to 2026-02-14 20:00 UTC)" in out
+    assert "Outside: 1 more than a day before or after." in out
+    status, out, _ = run("stamp", "out/day-QX-001.adi", "--visit", "1", "--out", "out", "--sig", "Parks")
+    assert "Unchanged out/day-QX-001.adi" in out
+    assert "QX/002: no log is written, for every contact of the visit names another park." in out
+
+
+def test_without_a_programme_there_is_one_log_and_the_parks_are_spoken_of(place, run):
+    status, out, _ = run(*STAMP)
+    assert status == 0
+    assert [p.name for p in (place / "out").iterdir()] == ["day-visit-1.adi"]
+    assert "name the programme with --sig" in out
+
+
+def test_a_dry_run_shows_what_would_change_and_writes_nothing(place, run):
+    status, out, _ = run(*STAMP, "--dry-run")
+    assert status == 0
+    assert "2 contacts change: MY_GRIDSQUARE in 2" in out
+    assert "Would write out/day-visit-1.adi" in out
+    assert list((place / "out").iterdir()) == []
+
+
+def test_no_log_is_written_over_another_nor_over_the_input(place, run):
+    (place / "out" / "day-visit-1.adi").write_bytes(b"another")
+    status, _, err = run(*STAMP)
+    assert (status, err) == (
+        2,
+        "scout: out/day-visit-1.adi: another log goes by this name; name another folder with --out\n",
+    )
+    assert (place / "out" / "day-visit-1.adi").read_bytes() == b"another"
+    (place / "day-visit-1.adi").write_bytes((place / "day.adi").read_bytes())
+    status, _, err = run("stamp", "day-visit-1.adi", "--visit", "1", "--out", ".")
+    assert status == 2
+    assert "this is the log that is read" in err
+
+
+def test_a_conflict_ends_with_status_1_and_force_with_0(place, run):
+    with (place / "day.adi").open("ab") as log:
+        log.write(contact(fields("MY_GRIDSQUARE", "FN31"), call="Q2\x1b[31mD", time="1940").encode())
+    status, out, _ = run(*STAMP, "--dry-run")
+    assert status == 1
+    assert (
+        "Conflict: contact 4 (Q2\ufffd[31mD): MY_GRIDSQUARE is 'FN31', the visit says DE49aa00: left alone."
+        in out
+    )
+    status, out, _ = run(*STAMP, "--force")
+    assert status == 0
+    assert "replaced." in out
+
+
+def test_nothing_inside_the_visit_writes_nothing(place, run):
+    (place / "day.adi").write_text(contact(day="20260101"))
+    status, out, _ = run(*STAMP)
+    assert status == 1
+    assert "1 contact, 0 during visit 1" in out
+    assert list((place / "out").iterdir()) == []
+
+
+def test_three_grids_are_asked_for(place, run, monkeypatch):
+    Notebook("visits.gpkg").edit(1, locators=("DE39", "DE49", "DE38"))
+    status, _, err = run(*STAMP)
+    assert status == 2
+    assert "has no form for three; choose with --grids: one of them, or DE39,DE49" in err
+    assert run(*STAMP, "--grids", "DE39,DE38", "--dry-run")[0] == 0
+    asked = []
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr(click, "prompt", lambda text, type: asked.append(type.choices) or "DE39,DE49")
+    assert run(*STAMP)[0] == 0
+    assert list(asked[0]) == ["DE39,DE49", "DE39,DE38", "DE49,DE38", "DE39", "DE49", "DE38"]
+    data = (place / "out" / "day-visit-1.adi").read_bytes()
+    assert data.count(b"<MY_VUCC_GRIDS:9>DE39,DE49") == 2
+
+
+@pytest.mark.parametrize(
+    ("words", "changes", "line"),
+    [
+        ((), {"end": None}, "visit 1: its end is not noted; add it: scout visit edit 1 --end TIME"),
+        ((), {"locators": ()}, "visit 1: it claims no grid"),
+        (("--sig", "Parks"), {"parks": ()}, "--sig: visit 1 names no park"),
+        (("--sig", "Pärke"), {}, "ADI holds plain ASCII characters only"),
+        (("--out", "nowhere"), {}, "--out nowhere: there is no such folder; make it first"),
+        (("--visit", "7"), {}, "visits.gpkg: there is no visit 7"),
+        (("--notebook", "none.gpkg"), {}, "none.gpkg: there is no such notebook"),
+        (("--notebook", "day.adi"), {}, "day.adi: this is no GeoPackage"),
+    ],
+)
+def test_what_cannot_be_stamped_gives_one_line(place, run, words, changes, line):
+    Notebook("visits.gpkg").edit(1, **changes)
+    status, out, err = run(*STAMP, *words)
+    assert (status, out) == (2, "")
+    assert line in err
+    assert err.count("\n") == 1
+    assert list((place / "out").iterdir()) == []
+
+
+def test_a_missing_log_gives_one_line(place, run):
+    status, _, err = run("stamp", "none.adi", "--visit", "1", "--out", "out")
+    assert (status, err) == (
+        2,
+        "scout: none.adi: cannot be read (No such file or directory); check the name\n",
+    )

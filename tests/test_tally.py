@@ -1,0 +1,244 @@
+"""What has been done and what is missing, against counts by brute force."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from itertools import product
+
+import numpy as np
+import pytest
+import shapely
+from builders import parks_frame
+from geographiclib.geodesic import Geodesic
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scout.cli import main
+from scout.errors import InputError
+from scout.locator import decode, encode, index, locator
+from scout.model import ParkReport, Parks
+from scout.notebook import Notebook
+from scout.tally import added, by_year, cell_keys, done, grids_of, missing
+from scout.visits import ParkVisited, Visit
+
+START = datetime(2026, 2, 14, 18, tzinfo=UTC)
+
+
+def visit(locators=(), parks=(), year=2026, lon=-112.0, lat=-41.0, **more) -> Visit:
+    start = START.replace(year=year)
+    return Visit(lon, lat, start, locators=tuple(locators), parks=tuple(map(ParkVisited, parks)), **more)
+
+
+def test_a_pair_is_every_grid_of_a_visit_with_every_park_of_it():
+    found = done([visit(["DE39", "DE49"], ["A", "B"]), visit(["DE39"], ["C"])], 2)
+    assert found.grids == {"DE39", "DE49"}
+    assert found.parks == {"A", "B", "C"}
+    assert found.pairs == {("DE39", "A"), ("DE39", "B"), ("DE49", "A"), ("DE49", "B"), ("DE39", "C")}
+
+
+def test_a_visit_without_a_contact_has_done_nothing_and_one_uncounted_has():
+    assert done([visit(["DE39"], ["A"], contacts=0)], 2).grids == set()
+    assert done([visit(["DE39"], ["A"], contacts=None)], 2).parks == {"A"}
+
+
+def test_a_coarser_level_cuts_and_a_finer_one_takes_the_ground_nearest_to_the_station():
+    corner = visit(["DE39", "DE49", "DE38", "DE48"])
+    assert grids_of(corner, 1) == ("DE",)
+    # round the corner at 41 S 112 W, by the cells' own edges
+    near = [encode(-112 + dx, -41 + dy, 3) for dy, dx in product((1e-3, -1e-3), (-1e-3, 1e-3))]
+    assert list(grids_of(corner, 3)) == near
+    off = visit(["DE49"], lon=-111.3, lat=-40.4)
+    assert grids_of(off, 4) == (encode(-111.3, -40.4, 4),)
+
+
+@given(
+    st.floats(-180, 180, exclude_max=True),
+    st.floats(-89, 89),
+    st.integers(1, 3),
+    st.integers(-1, 1),
+    st.integers(-1, 1),
+)
+def test_the_finer_cell_is_the_one_nearest_to_the_station_wherever_it_stands(lon, lat, level, east, north):
+    i, j = index(lon, lat, level)
+    j = min(max(int(j) + north, 0), 18 * (1, 10, 240)[level - 1] - 1)
+    claimed = str(locator(int(i) + east, j, level))
+    (fine,) = grids_of(visit([claimed], lon=lon, lat=lat), level + 1)
+    assert fine.startswith(claimed)
+    # No other part of the claimed cell is nearer, east to west and south to north each by itself.
+    parts = [decode(claimed + end) for end in ends_of(level)]
+    mine = decode(fine)
+    assert span(lon, mine.west, mine.east, 360) <= min(span(lon, p.west, p.east, 360) for p in parts) + 1e-9
+    assert span(lat, mine.south, mine.north) <= min(span(lat, p.south, p.north) for p in parts) + 1e-9
+
+
+def ends_of(level):
+    letters = "0123456789" if level in (1, 3) else "abcdefghijklmnopqrstuvwx"
+    return [a + a for a in letters]
+
+
+def span(value, low, high, round_=None):
+    """How far a value lies outside an interval."""
+    turns = (0,) if round_ is None else (-round_, 0, round_)
+    return min(max(low - value - t, value + t - high, 0.0) for t in turns)
+
+
+def test_a_year_tells_what_was_new_in_it():
+    visits = [visit(["DE39"], ["A"], 2024, contacts=5), visit(["DE39", "DE49"], ["A"], 2026, contacts=2)]
+    first, last = by_year(visits, 2)
+    assert (first.year, first.visits, first.contacts, first.new.pairs) == (2024, 1, 5, {("DE39", "A")})
+    assert (last.year, last.done.grids, last.new.grids) == (2026, {"DE39", "DE49"}, {"DE49"})
+    assert (last.new.parks, last.new.pairs) == (set(), {("DE49", "A")})
+
+
+GRIDS = [str(locator(i, j, 2)) for i, j in product(range(3), range(90, 93))] + ["RJ90"]
+IDS = ["A", "B", "C", "D"]
+CLAIMS = st.tuples(st.sets(st.sampled_from(GRIDS), max_size=4), st.sets(st.sampled_from([*IDS, "gone"])))
+
+
+@given(st.lists(CLAIMS, max_size=6), st.lists(CLAIMS, min_size=1, max_size=8))
+def test_what_a_place_adds_is_what_a_count_by_hand_finds_on_any_notebook(visits, places):
+    so_far = done([visit(sorted(grids), sorted(parks)) for grids, parks in visits], 2)
+    places = [(sorted(grids), sorted(parks - {"gone"})) for grids, parks in places]
+    cells = np.full((len(places), 4), -1, dtype=np.int64)
+    for row, (grids, _) in enumerate(places):
+        for k, grid in enumerate(grids):
+            i, j = index(decode(grid).lon, decode(grid).lat, 2)
+            cells[row, k] = cell_keys(np.array(int(i) + 180 * (k % 2)), np.array(j), 2)
+    first = np.cumsum([0, *(len(parks) for _, parks in places)])
+    park = np.array([IDS.index(p) for _, parks in places for p in parks], dtype=np.int64)
+    found = added(so_far, cells, first, park, np.array(IDS, dtype=object))
+    for row, (grids, parks) in enumerate(places):
+        grids_done = {g for some, _ in visits for g in some}
+        parks_done = {p for _, some in visits for p in some}
+        pairs_done = {pair for some, held in visits for pair in product(some, held)}
+        assert found.grids[row] == len(set(grids) - grids_done)
+        assert found.parks[row] == len(set(parks) - parks_done)
+        assert found.pairs[row] == len(set(product(grids, parks)) - pairs_done)
+
+
+def parks_of(*shapes) -> Parks:
+    named = [((f"Q-{k}", f"Park {k}"), shape) for k, shape in enumerate(shapes)]
+    return Parks(parks_frame(*named), (), ParkReport())
+
+
+@settings(max_examples=40)
+@given(st.data())
+def test_what_is_missing_is_what_looking_at_every_cell_finds(data):
+    lon0, lat0 = data.draw(st.sampled_from([(10.0, 45.0), (-179.9, -17.0), (179.95, 63.0)]))
+    number = st.floats(-1.5, 1.5).map(lambda v: round(v, 2))
+    corners = data.draw(st.lists(st.tuples(number, number), min_size=1, max_size=4))
+    size = data.draw(st.sampled_from([0.05, 0.4]))
+    shapes = [shapely.box(lon0 + x, lat0 + y, lon0 + x + size, lat0 + y + size) for x, y in corners]
+    radius_km = data.draw(st.sampled_from([20.0, 90.0]))
+    so_far = done([visit([encode(lon0, lat0, 2)], ["Q-0"])], 2)
+    # Home is told the other way round the globe from the parks, where that matters.
+    found = {
+        r.park: r for r in missing(parks_of(*shapes), so_far, ((lon0 + 180) % 360 - 180, lat0), radius_km)
+    }
+    for k, shape in enumerate(shapes):
+        # A fine net of points in the park, each with its geodesic distance from home.
+        west, south, east, north = shape.bounds
+        net = [(x, y) for x in np.linspace(west, east, 15) for y in np.linspace(south, north, 15)]
+        far = [Geodesic.WGS84.Inverse(lat0, lon0, y, x)["s12"] / 1000 for x, y in net]
+        inside = [p for p, d in zip(net, far, strict=True) if d <= radius_km]
+        cells = {
+            encode((x + dx + 180) % 360 - 180, y + dy, 2)
+            for x, y in inside
+            for dx, dy in ((1e-6, 1e-6), (-1e-6, -1e-6), (1e-6, -1e-6), (-1e-6, 1e-6))
+            if shape.contains(shapely.Point(x + dx, y + dy))
+        }
+        reach = found.get(f"Q-{k}")
+        if reach is None:
+            assert not cells
+            continue
+        assert cells <= set(reach.grids)
+        assert reach.open_grids == tuple(g for g in reach.grids if (g, reach.park) not in so_far.pairs)
+        assert reach.visited == (k == 0)
+        # The nearest ground is no further than the net's nearest point, nor nearer than a mesh from it.
+        mesh_km = size / 14 * 111.4
+        assert min(far) - mesh_km * 1.5 <= reach.distance_km <= min(far) + 0.02 * min(far) + 1e-6
+        assert reach.distance_km <= radius_km * 1.001
+        for grid in set(reach.grids) - cells:
+            cell = decode(grid)
+            turned = min(abs(cell.lon + t - lon0) for t in (-360, 0, 360))
+            assert turned <= 2.0 + 1.9 + size  # no cell from the other side of the globe
+
+
+def test_a_cell_that_is_only_touched_is_not_reached():
+    (reach,) = missing(parks_of(shapely.box(8.0, 45.0, 10.0, 46.0)), done([], 2), (9.0, 45.5), 500.0)
+    assert reach.grids == ("JN45",)
+    assert reach.distance_km == 0.0
+
+
+def test_round_a_pole_every_longitude_is_near():
+    parks = parks_of(shapely.box(-170.0, 88.9, -165.0, 89.5), shapely.box(0.0, 60.0, 1.0, 61.0))
+    (reach,) = missing(parks, done([], 1), (10.0, 89.5), 300.0)
+    assert reach.park == "Q-0"
+
+
+def test_a_level_too_fine_for_a_park_says_so():
+    with pytest.raises(InputError, match=r"level extended: Q-0 spans 2,883,601 cells; take a coarser level"):
+        missing(parks_of(shapely.box(0.0, 40.0, 10.0, 50.0)), done([], 4), (5.0, 45.0), 900.0)
+
+
+@pytest.fixture
+def place(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    book = Notebook("visits.gpkg")
+    book.add(visit(["JN44", "JN54"], ["Q-1"], 2025, contacts=40))
+    book.add(visit(["JN54"], ["Q-1", "Q-2"], 2026))
+    shapes = {
+        "Q-1": (9.9, 44.9, 10.1, 45.1),
+        "Q-2": (10.3, 44.2, 10.4, 44.3),
+        "Q-3": (11.0, 44.0, 11.1, 44.1),
+    }
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"id": k, "name": f"\x1b[31m{k}"},
+            "geometry": shapely.box(*box).__geo_interface__,
+        }
+        for k, box in shapes.items()
+    ]
+    (tmp_path / "parks.geojson").write_text(json.dumps({"type": "FeatureCollection", "features": features}))
+    return tmp_path
+
+
+def test_the_tally_is_told_per_year_and_in_all(place, capsys):
+    assert main(["tally"]) == 0
+    lines = [line.split() for line in capsys.readouterr().out.splitlines()]
+    assert lines[2] == ["2025", "1", "40", "2", "(2", "new)", "1", "(1", "new)", "2", "(2", "new)"]
+    assert lines[3] == ["2026", "1", "0", "1", "(0", "new)", "2", "(1", "new)", "2", "(1", "new)"]
+    assert lines[4] == ["all", "2", "40", "2", "2", "3"]
+
+
+def test_what_is_missing_is_told_park_by_park_the_nearest_first(place, capsys):
+    assert main(["tally", "parks.geojson", "--home", "45,10", "--within", "120"]) == 0
+    out = capsys.readouterr().out
+    assert "Within 120 km: 2 parks, 0 not yet visited; they reach into 4 grids, 2 not yet done" in out
+    assert "5 pairs, 2 missing." in out
+    (row,) = [line for line in out.splitlines() if "Q-1" in line]
+    assert row.startswith("\ufffd[31mQ-1 (Q-1)  0.0 km")
+    assert row.endswith("visited  JN45* JN55*")
+    assert "Q-2" not in out
+    main(["tally", "parks.geojson", "--home", "45,10", "--within", "200", "--all"])
+    out = capsys.readouterr().out
+    assert [line.split()[0][-3:] for line in out.splitlines() if "km  " in line] == ["Q-1", "Q-2", "Q-3"]
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (["parks.geojson"], "what is missing needs parks, home and radius; give FILE --home --within"),
+        (["--within", "10"], "what is missing needs parks, home and radius"),
+        (["parks.geojson", "--within", "10"], "what is missing needs parks, home and radius"),
+        (["--level", "county"], "there is no such level"),
+        (["--notebook", "none.gpkg"], "none.gpkg: there is no such notebook"),
+    ],
+)
+def test_what_cannot_be_tallied_gives_one_line(place, capsys, words, line):
+    assert main(["tally", *words]) == 2
+    err = capsys.readouterr().err
+    assert line in err
+    assert err.count("\n") == 1
