@@ -16,12 +16,15 @@ from scout.outlines import Ints, ragged
 from scout.rank import Terms
 from scout.spots import KINDS, Found, Pieces, Search
 from scout.spots.stretches import lengths, place_on, rows
+from scout.tally import cell_keys
 from scout.verdict import FOUR, MERIDIAN, ONE, PARALLEL, THREE
+from scout.visits import New
 
 if TYPE_CHECKING:
     from scout.reach import Reached
+    from scout.tally import Added
 
-__all__ = ["Listing", "cells_of", "locators_of"]
+__all__ = ["Listing", "cell_keys_of", "cells_of", "locators_of"]
 
 _CHUNK = 5000
 
@@ -47,6 +50,16 @@ def cells_of(grid: Ints) -> Ints:
     return counts[grid]
 
 
+def cell_keys_of(grid: Ints, i: Ints, j: Ints, level: int) -> Ints:
+    """Keys of the cells that each claim names, shape (n, 4), as `scout.tally.added` takes them; -1 beyond."""
+    east, north = np.zeros((2, max(_CELLS) + 1, 4), dtype=np.int64)
+    for code, cells in _CELLS.items():
+        east[code, : len(cells)], north[code, : len(cells)] = zip(*cells, strict=True)
+    keys = cell_keys(i[:, None] + east[grid], j[:, None] + north[grid], level)
+    keys[np.arange(4) >= cells_of(grid)[:, None]] = -1
+    return keys
+
+
 class Listing(Sequence[Ranked]):
     """The listed rows of a search, in order, made into objects only as they are looked at.
 
@@ -62,6 +75,8 @@ class Listing(Sequence[Ranked]):
     level : int
     reached : Reached, optional
         The walks, where access data was given.
+    new : Added, optional
+        What each row would add, where a notebook was given.
     """
 
     def __init__(
@@ -73,10 +88,11 @@ class Listing(Sequence[Ranked]):
         names: NDArray[Any],
         level: int,
         reached: Reached | None = None,
+        new: Added | None = None,
     ) -> None:
         self._result, self._order, self._terms = result, order, terms
         self._ids, self._names, self._level = ids, names, level
-        self._reached = reached
+        self._reached, self._new = reached, new
 
     def __len__(self) -> int:
         return len(self._order)
@@ -114,9 +130,14 @@ class Listing(Sequence[Ranked]):
                 n_parks=n_parks,
                 grid_park_pairs=0 if missed else n_grids * n_parks,
                 home_km=None if np.isnan(home_km) else home_km,
+                new=self._added(int(order[row])),
             )
             made.append(self._with_walk(ranked, int(order[row])))
         return made
+
+    def _added(self, row: int) -> New | None:
+        new = self._new
+        return None if new is None else New(int(new.grids[row]), int(new.parks[row]), int(new.pairs[row]))
 
     def _with_walk(self, ranked: Ranked, row: int) -> Ranked:
         reached = self._reached

@@ -12,12 +12,13 @@ from numpy.typing import NDArray
 
 from scout.cautions import shown_error
 from scout.clearance import Boundaries
-from scout.describe import Listing, cells_of
+from scout.describe import Listing, cell_keys_of, cells_of
 from scout.geodesy import degree_lengths, inverse
 from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, Findings, LeftOut, Parks, Station
 from scout.outlines import Ints
 from scout.rank import Filters, Terms, listed, ordered
 from scout.spots import KINDS, Found, search, window_of
+from scout.tally import Added, Done, added
 from scout.verdict import Ground
 
 if TYPE_CHECKING:
@@ -42,6 +43,7 @@ class Options:
     min_parks: int = 1
     park_ids: tuple[str, ...] = ()
     min_confidence: float = 0.5
+    done: Done | None = None  # by visits so far, at this level: what is new then counts first
 
 
 def find(
@@ -82,8 +84,9 @@ def find(
         overlaps=options.min_grids < 2,
         window=None if box is None else window_of(*box, options.level),
     )
-    ids = frame[PARK_ID].to_numpy()[numbers]
-    terms = _terms(result.found, ids, options)
+    ids, names = (frame[column].to_numpy()[numbers] for column in (PARK_ID, PARK_NAME))
+    new = _new(result.found, ids, options)
+    terms = _terms(result.found, ids, options, new)
     rows, left_out = listed(terms, _filters(options))
     rows, reached = ordered(terms, rows), None
     if access is not None:
@@ -96,7 +99,7 @@ def find(
 
         reached = reach(result, rows, options.level, judge_of, access, progress)
         result = result._replace(found=reached.found)
-        terms = _terms(result.found, ids, options)._replace(walk_min=reached.out_min)
+        terms = _terms(result.found, ids, options, new)._replace(walk_min=reached.out_min)
         rows = ordered(terms, rows[~np.isin(rows, list(reached.closed))])
         left_out = (*left_out, *reached.left_out())
     shown = result.found.rows(rows)
@@ -104,7 +107,7 @@ def find(
     return Findings(
         level=options.level,
         station=options.station,
-        spots=Listing(result, rows, terms, ids, frame[PARK_NAME].to_numpy()[numbers], options.level, reached),
+        spots=Listing(result, rows, terms, ids, names, options.level, reached, new),
         left_out=left_out,
         parks=frame.iloc[numbers[named]].reset_index(drop=True),
         sources=parks.sources,
@@ -151,7 +154,17 @@ def _parks_in(geometry: NDArray[np.object_], box: Box) -> Ints:
     return np.flatnonzero(tall & wide)
 
 
-def _terms(found: Found, ids: NDArray[np.object_], options: Options) -> Terms:
+def _new(found: Found, ids: NDArray[np.object_], options: Options) -> Added | None:
+    """What each place would add to the visits so far; a near miss adds nothing."""
+    if options.done is None:
+        return None
+    cells = cell_keys_of(found.claims.grid, found.i, found.j, options.level)
+    new = added(options.done, cells, found.claims.first, found.claims.park, ids)
+    counts = (np.where(found.near_park < 0, column, 0) for column in new)
+    return Added(*counts)
+
+
+def _terms(found: Found, ids: NDArray[np.object_], options: Options, new: Added | None) -> Terms:
     lon, lat = found.judged.lon, found.judged.lat
     first, near = found.claims.first, found.near_park >= 0
     n = len(lon)
@@ -178,6 +191,8 @@ def _terms(found: Found, ids: NDArray[np.object_], options: Options) -> Terms:
         in_area=in_area,
         in_parks=in_parks,
         home_km=home_km,
+        new_pairs=np.zeros(n, dtype=np.int64) if new is None else new.pairs,
+        new_others=np.zeros(n, dtype=np.int64) if new is None else new.grids + new.parks,
         walk_min=np.full(n, np.nan),
         lon=lon,
         lat=lat,

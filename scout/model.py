@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
     from scout.surroundings import Route, Surroundings, Walking
+    from scout.visits import New
 
 __all__ = [
     "ATTRIBUTES",
@@ -54,7 +55,6 @@ SOURCE = "source"  # int, index into the sources
 DATUM_ERROR = "datum_error_m"  # float, stated accuracy of the datum transformation
 ATTRIBUTES = "attributes"  # dict of the file's own columns that were asked for, text to text
 GEOMETRY = "geometry"  # valid Polygon or MultiPolygon, longitudes continuous across 180
-
 SpotKind = Literal["corner", "line", "overlap", "near-miss", "place"]  # place: asked for, not found
 VerdictWord = Literal["firm", "doubtful", "not counted"]
 
@@ -63,9 +63,8 @@ VerdictWord = Literal["firm", "doubtful", "not counted"]
 class Station:
     """The disc that holds operator, rig and antenna, and what we know it by.
 
-    ``fix_error_m`` and ``boundary_error_m`` are 95 % radial errors: the receiver's (4.9 m, GPS.gov, taken
-    as 95 %) and the boundary data's (13.9 m rounded up: 12.2 m at 90 %, US National Map Accuracy
-    Standards 1947 at 1:24,000, is 13.9 m at 95 %).
+    Errors are 95 % radial: the receiver's (GPS.gov, taken as 95 %), the boundary data's (12.2 m at 90 %, US
+    National Map Accuracy Standards 1947 at 1:24,000, is 13.9 m at 95 %).
     """
 
     radius_m: float = 5.0
@@ -216,6 +215,7 @@ class Ranked:
     route: Route | None = None  # None where no access data was given
     slope_deg: float | None = None  # of the ground at the spot; None without heights
     warnings: tuple[str, ...] = ()  # what could hurt someone here: a line for each
+    new: New | None = None  # of the yield, what is in no visit yet; None without a notebook
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,8 @@ class Terms(NamedTuple):
     in_area: NDArray[np.bool_]
     in_parks: NDArray[np.bool_]  # among the parks asked for
     home_km: Floats  # NaN without a home
+    new_pairs: Ints  # of the yield, what is still missing; all of it without a notebook
+    new_others: Ints  # grids and parks still missing
     walk_min: Floats  # NaN where not worked out, infinite out of reach
     lon: Floats
     lat: Floats
@@ -72,8 +74,9 @@ def listed(terms: Terms, filters: Filters) -> tuple[Ints, tuple[LeftOut, ...]]:
 def ordered(terms: Terms, rows: Ints) -> Ints:
     """Rows, best first.
 
-    What is out of reach comes last of all, near misses before it; then yield, verdict class, walking time
-    (not worked out: after the times that are), clearance; then the place, so that runs agree.
+    What is out of reach comes last of all, near misses before it; then the yield of what is still missing,
+    the whole yield, verdict class, walking time (those not worked out after the others), clearance; then the
+    place, so that runs agree.
     """
     grade = (terms.confidence < FIRM).astype(int) + (terms.confidence < DOUBTFUL)
     pairs = terms.n_grids * terms.n_parks
@@ -84,6 +87,8 @@ def ordered(terms: Terms, rows: Ints) -> Ints:
         terms.walk_min,
         grade,
         -pairs,
+        -terms.new_others,
+        -terms.new_pairs,
         terms.is_near_miss,
         np.isinf(terms.walk_min),
     )

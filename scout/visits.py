@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-__all__ = ["ParkVisited", "Visit"]
+__all__ = ["New", "ParkVisited", "Visit"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,3 +47,12 @@ class Visit:
     went_badly: str = ""
     sheet: str = ""  # path of the arrival sheet
     number: int = 0  # given by the notebook; 0 before that
+
+
+@dataclass(frozen=True, slots=True)
+class New:
+    """What a spot would add to the visits so far."""
+
+    grids: int
+    parks: int
+    pairs: int  # the yield of what is still missing

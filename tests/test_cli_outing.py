@@ -35,6 +35,7 @@ EVERY: dict[str, tuple[Any, list[str]]] = {
     "min-grids": (2, ["2"]),
     "min-parks": (2, ["2"]),
     "min-confidence": (0.7, ["0.7"]),
+    "notebook": ("v.gpkg", ["plan/v.gpkg"]),
     "park": (["a-1", "b-2"], ["a-1", "b-2"]),
     "corridor": (30.48, ["30.48"]),
     "id-column": ("ref", ["ref"]),

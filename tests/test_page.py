@@ -9,25 +9,28 @@ from base64 import b64encode
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
+import shapely
 from builders import (
-    QUIET_COVE,
     bay,
     box,
     corner_spot,
     findings,
-    overlap_spot,
+    line_spot,
     parks_frame,
     source,
 )
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from page_reader import Reader, words
+from walked import LAKE, WARNING, harbour, route
 
 from scout import cautions, page
-from scout.model import ParkReport, Station
+from scout.model import Findings, ParkReport, Ranked, Station
 from scout.page import build
 from scout.page.data import escaped_json
+from scout.surroundings import Route
 
 quick = settings(deadline=None, derandomize=True, max_examples=60)
 
@@ -146,7 +149,7 @@ def test_every_spot_is_in_the_list_without_script():
     text = words(build(bay()))
     for said in (
         "HN95 IN05 HN94 IN04",
-        "Quiet Cove, Tern Marsh",
+        "Quiet Cove QX-001, Tern Marsh QX-002",
         "8 pairs (4 grids × 2 parks), 250 m inside, home 68.2 km",
         "45.000000, -20.000000",
         "the park is 120 m to the south-west (225°)",
@@ -186,19 +189,65 @@ def test_settings_sources_and_what_was_left_out_are_told():
         assert said in text, said
 
 
-def test_moved_centre_shows_the_exact_corner_too():
-    spot = corner_spot(
-        -19.99997, 45.0, ["HN95"] * 4, [QUIET_COVE], corner=(-20.0, 45.0), offset_m=2.4, offset_deg=90.0
+def test_walks_warnings_and_whose_data_it_is_are_told_without_script():
+    text = words(build(harbour()))
+    for said in (
+        "walk 24 min out, 22 min back",
+        f"Take care: {WARNING}",
+        f"out of reach on foot: {LAKE}",
+        "walking time not worked out: walks are worked out for the best 500 spots only",
+        "Centre the station 5.2 m north-east (45°) of the corner.",
+        "by Quill Marrow, 2026-03-01",
+        "Invented Map Makers",
+        "ODbL 1.0",
+        "2026-02-01",
+        "up to 2 h 00 min one way",
+        "2 records without a known tag were left aside",
+    ):
+        assert said in text, said
+
+
+def synthetic(spots: int, parks: int, vertices: int) -> Findings:
+    """Parks of many vertices in a row, some spots in each, as a search lists them."""
+    turn = np.linspace(0, 2 * np.pi, vertices, endpoint=False)
+    wave = 1 + 0.2 * np.sin(7 * turn) + 0.02 * np.sin(123 * turn)
+    shapes = []
+    for n in range(parks):
+        x, y = -100 + 0.2 * (n % 25), 40 + 0.2 * (n // 25)
+        ring = np.column_stack([x + 0.07 * wave * np.cos(turn), y + 0.07 * wave * np.sin(turn)])
+        shapes.append(((f"QX-{n:04d}", f"Invented Park {n} of the Long Name"), shapely.Polygon(ring)))
+    frame = parks_frame(*shapes)
+    found = []
+    for n in range(spots):
+        label, shape = shapes[n % parks]
+        lon, lat = shape.centroid.x + 0.001 * (n // parks), shape.centroid.y
+        found.append(
+            replace(line_spot(lon, lat, ["EN00aa", "EN00ba"], label), notes=("Two lines end here.",))
+        )
+    made = findings(found, frame, home=(-99.0, 41.0), home_km=[100.0 + n / 7 for n in range(spots)])
+    rng = np.random.default_rng(5)
+    ranked = tuple(replace(r, route=wandering(r, rng), warnings=(WARNING,)) for r in made.spots)
+    return replace(made, spots=ranked)
+
+
+def wandering(ranked: Ranked, rng: np.random.Generator) -> Route:
+    """A walk of 150 steps of 10 m, now and then off paths, up and down."""
+    heading = np.cumsum(rng.normal(0, 0.25, 150))
+    steps = 9e-5 * np.column_stack([1.3 * np.cos(heading), np.sin(heading)])
+    line = np.array([ranked.spot.lon, ranked.spot.lat]) - np.cumsum(steps, axis=0)[::-1]
+    heights = 300 + np.cumsum(rng.normal(0, 3, 150))
+    return replace(
+        route(),
+        start=tuple(line[0].tolist()),
+        line=tuple(map(tuple, line.tolist())),
+        on_path=tuple((rng.uniform(size=149) < 0.95).tolist()),
+        profile=tuple(zip(range(0, 1500, 10), heights.tolist(), strict=True)),
     )
-    text = words(build(findings([spot], parks_frame((QUIET_COVE, box(-20.2, 44.9, -19.9, 45.1))))))
-    assert "Exact lattice corner 45.000000, -20.000000" in text
-    assert "Station centre 45.000000, -19.999970" in text
 
 
-def test_geo_link_is_latitude_first():
-    # RFC 5870, section 6.1: geo:13.4125,103.8667
-    text = build(findings([overlap_spot(103.8667, 13.4125, "OK13", [QUIET_COVE])], parks_frame()))
-    assert 'href="geo:13.412500,103.866700"' in text
+@pytest.mark.parametrize(("spots", "parks", "most_bytes"), [(100, 100, 600_000), (2000, 100, 5_000_000)])
+def test_a_page_is_small_enough_to_mail(spots: int, parks: int, most_bytes: int):
+    assert len(build(synthetic(spots, parks, 1000)).encode()) < most_bytes
 
 
 def test_no_parks_and_no_spots_still_make_a_page():

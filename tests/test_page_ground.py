@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from builders import (
@@ -24,6 +26,7 @@ from builders import (
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from page_reader import Reader
+from walked import ground_frame, harbour, route, surroundings
 
 from scout import locator
 from scout.geodesy import inverse
@@ -32,7 +35,8 @@ from scout.page.data import page_data
 from scout.page.drawn import draw
 from scout.page.frame import OUTLINE_UNITS_PER_DEG, UNITS_PER_DEG, Frame, frame_of
 from scout.page.packed import pack
-from scout.page.simplify import FULL_DETAIL_KM
+from scout.page.simplify import FULL_DETAIL_KM, simplify
+from scout.page.spot_data import WALK_TOLERANCE_M, spot_data
 
 quick = settings(deadline=None, derandomize=True, max_examples=60)
 NOWHERE = np.empty((0, 2))
@@ -88,7 +92,7 @@ def test_data_block_holds_the_findings():
         )
     assert data["spots"][0]["look"] == "firm"
     assert data["spots"][4]["look"] == "near"
-    assert data["spots"][1]["lines"] == [[-20_000_000, 45_150_000, -20_000_000, 45_250_000]]
+    assert data["spots"][1]["stretches"][0][:4] == [-20_000_000, 45_150_000, -20_000_000, 45_250_000]
     for drawn, geometry in zip(data["parks"], found.parks.geometry, strict=True):
         assert shape_of(drawn["outline"]).symmetric_difference(geometry).area < 1e-9
     cove, marsh, _ = found.parks.geometry
@@ -99,7 +103,8 @@ def test_data_block_holds_the_findings():
 
 def test_way_to_a_missed_park_ends_where_it_begins():
     data, _ = page_data(bay())
-    x1, y1, x2, y2 = np.divide(data["spots"][4]["miss"], UNITS_PER_DEG)
+    missed = data["spots"][4]
+    x1, y1, x2, y2 = np.divide([*missed["at"], *missed["near"]["to"]], UNITS_PER_DEG)
     distance_m, bearing_deg = inverse(x1, y1, x2, y2)
     assert (distance_m, bearing_deg) == pytest.approx((120.0, 225.0), abs=0.2)
 
@@ -132,7 +137,7 @@ def ground_m(geometry: Any, lat: float) -> Any:
 
 
 def test_outlines_are_whole_while_there_is_room():
-    parks = np.array([wavy(n, 45.0, 0.9, 2_500, n) for n in range(6)], dtype=object)
+    parks = np.array([wavy(n, 45.0, 0.9, 1_700, n) for n in range(6)], dtype=object)
     drawn = draw(parks, NOWHERE, Frame(3.0))
     assert drawn.tolerance_m == 0
     for park, polygons in zip(parks, drawn.parks, strict=True):
@@ -300,3 +305,106 @@ def test_codec_meets_the_shared_points(row: dict[str, Any]):
 @pytest.mark.parametrize("row", VECTORS["lattice"], ids=lambda row: row["locator"])
 def test_codec_meets_the_shared_cells(row: dict[str, Any]):
     assert locator.locator(row["column"], row["row"], row["level"]) == row["locator"]
+
+
+# Neighbours
+
+
+def quilt() -> Any:
+    """Sixty-four areas between wavy lines: a valid coverage, every other ring turned round."""
+    t = np.linspace(0, 2, 3001)
+    lines = []
+    for c in np.linspace(0.1, 1.9, 9):
+        for phase, across in ((c, False), (c + 1, True)):
+            wave = sum(h * np.sin(f * t + phase) for h, f in ((0.03, 5), (0.004, 61), (0.0008, 811)))
+            lines.append(np.column_stack([c + wave, t] if across else [t, c + wave]))
+    net = shapely.union_all(shapely.linestrings(np.array(lines)))
+    areas = shapely.get_parts(shapely.polygonize(shapely.get_parts(net)))
+    return np.array([shapely.reverse(a) if n % 2 else a for n, a in enumerate(areas)])
+
+
+def test_neighbours_stay_neighbours_when_their_outlines_are_simplified():
+    """shapely's coverage_is_valid (GEOS CoverageValidator): no gap and no overlap along shared edges."""
+    areas = quilt()
+    assert len(areas) == 64
+    assert shapely.coverage_is_valid(areas)
+    kept = simplify(shapely.get_exterior_ring(areas), np.array([[1.0, 1.0]]))
+    assert kept.tolerance_m > 0
+    assert len(kept.xy) < shapely.get_num_coordinates(areas).sum() / 4
+    edges = np.searchsorted(kept.ring_of, np.arange(len(areas) + 1))
+    simple = np.array([shapely.Polygon(kept.xy[a:b]) for a, b in pairwise(edges)])
+    assert shapely.coverage_is_valid(simple)
+
+
+# The ground around
+
+
+def test_the_ground_around_is_cut_to_what_lies_near():
+    found = harbour()
+    far = box(-19.0, 45.0, -18.9, 45.1)
+    ground = found.surroundings
+    barriers = pd.concat([ground.barriers, ground_frame([("water", "Far Lake", far)])], ignore_index=True)
+    data, _ = page_data(replace(found, surroundings=replace(ground, barriers=barriers)))
+    drawn = shape_of(data["around"]["barriers"]["areas"], UNITS_PER_DEG)
+    lake = ground.barriers.geometry.iloc[0]
+    assert drawn.symmetric_difference(lake).area < 0.02 * lake.area
+    assert data["around"]["barriers"]["words"] == ["cliff", "water"]
+    assert len(data["around"]["barriers"]["lines"]) == 1
+    assert shape_of(data["around"]["closed"]["areas"], UNITS_PER_DEG).area == pytest.approx(8e-5, rel=1e-6)
+    assert [start[2:] for start in data["around"]["starts"]] == [
+        ["parking", "Tern <b>Gate</b>"],
+        ["trailhead", ""],
+    ]
+
+
+def test_the_ground_around_follows_the_page_over_the_antimeridian():
+    """Access data may come with longitudes on either side of 180."""
+    spot = corner_spot(179.9999, 0.0, ["RJ90"], [QUIET_COVE])
+    frame = parks_frame((QUIET_COVE, box(179.9, -0.1, 180.1, 0.1)))
+    lake = box(-179.999, -0.001, -179.998, 0.001)
+    ground = replace(
+        surroundings(), **{name: ground_frame([("water", "", lake)]) for name in ("barriers", "closed")}
+    )
+    data, _ = page_data(findings([spot], frame, surroundings=ground))
+    drawn = shape_of(data["around"]["barriers"]["areas"], UNITS_PER_DEG)
+    assert drawn.bounds == pytest.approx((180.001, -0.001, 180.002, 0.001), abs=1e-6)
+
+
+def test_a_walk_comes_as_a_packed_line_with_its_edges_off_paths():
+    data, _ = page_data(harbour())
+    walk = data["spots"][0]["walk"]
+    line, off = unpacked(walk["line"])
+    assert line / UNITS_PER_DEG == pytest.approx(np.array(route().line), abs=6e-7)
+    assert off == [False, False, True, False]
+    assert unpacked(walk["profile"])[0].tolist() == [[0, 12], [400, 61], [800, 48], [1312, 117]]
+    assert data["spots"][2]["walk"]["state"] == "out of reach"
+
+
+@given(st.integers(2, 60), st.integers(0, 10_000))
+@quick
+def test_a_simplified_walk_strays_little_and_keeps_every_change_of_kind(size: int, seed: int):
+    rng = np.random.default_rng(seed)
+    xy = np.cumsum(rng.normal(0, 1e-4, (size, 2)), axis=0) + np.array([-20.0, 45.0])
+    on = rng.uniform(size=size - 1) < 0.8
+    walk = replace(route(), line=tuple(map(tuple, xy.tolist())), on_path=tuple(on.tolist()))
+    ranked = replace(harbour().spots[0], route=walk)
+    told = spot_data(ranked, {QUIET_COVE[0]: 0, TERN_MARSH[0]: 1}, Frame(-20.0))["walk"]
+    units, off = unpacked(told["line"])
+    scale = np.array([78_850.0, 111_130.0])  # metres per degree at 45 N (Snyder 1987, from memory)
+    for kind in (True, False):
+        whole = [shapely.LineString(xy[k : k + 2] * scale) for k in np.flatnonzero(on == kind)]
+        drawn = [
+            shapely.LineString(units[k : k + 2] / UNITS_PER_DEG * scale)
+            for k in range(len(units) - 1)
+            if off[k] != kind
+        ]
+        assert bool(whole) == bool(drawn)
+        if whole:
+            stray_m = shapely.hausdorff_distance(shapely.union_all(whole), shapely.union_all(drawn))
+            assert stray_m < WALK_TOLERANCE_M + 0.2
+
+
+def test_parks_named_without_an_outline_are_numbered_after_the_others():
+    data, _ = page_data(findings([corner_spot(-20.0, 45.0, ["HN95"], [TERN_MARSH])], parks_frame()))
+    assert data["named"] == [list(TERN_MARSH)]
+    assert data["spots"][0]["parks"] == [0]

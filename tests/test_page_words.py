@@ -77,7 +77,7 @@ def test_where_to_stand_says_how_far_from_what():
     on = corner_spot(-20.0, 45.0, corner, [QUIET_COVE])
     moved = replace(on, lon=-19.99997, offset_m=2.4, offset_deg=90.0)
     assert wording.where_to_stand(on) == "Centre the station on the corner itself."
-    assert wording.where_to_stand(moved) == "Centre the station 2.4 m to the east (90°) of the corner."
+    assert wording.where_to_stand(moved) == "Centre the station 2.4 m east (90°) of the corner."
     line = line_spot(-20.0, 45.2, corner[:2], TERN_MARSH)
     assert wording.where_to_stand(line) == "Centre the station on the meridian."
     both = overlap_spot(-19.95, 45.05, "IN05", [QUIET_COVE, TERN_MARSH])

@@ -14,6 +14,8 @@ def terms(**columns):
         "in_area": np.ones(n, dtype=bool),
         "in_parks": np.ones(n, dtype=bool),
         "home_km": np.full(n, np.nan),
+        "new_pairs": np.zeros(n, dtype=int),
+        "new_others": np.zeros(n, dtype=int),
         "walk_min": np.full(n, np.nan),
         "lon": np.arange(n, dtype=float),
         "lat": np.zeros(n),
@@ -107,3 +109,16 @@ def test_what_is_out_of_reach_comes_last_of_all():
         Filters(),
     )
     assert rows.tolist() == [1, 2, 0]
+
+
+def test_what_is_still_missing_comes_before_the_whole_yield():
+    rows, _ = rank(
+        terms(
+            n_grids=[4, 2, 2, 2],
+            n_parks=[2, 1, 1, 3],
+            new_pairs=[0, 2, 2, 0],
+            new_others=[0, 1, 2, 0],
+        ),
+        Filters(),
+    )
+    assert rows.tolist() == [2, 1, 0, 3]

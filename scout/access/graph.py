@@ -66,6 +66,10 @@ class Graph(NamedTuple):
         detour = np.where((a < self.first_way) & (b < self.first_way), DETOUR, 1.0)
         return length, self.height_m[b] - self.height_m[a], self._on_way(a) & self._on_way(b), detour
 
+    def on_ground(self) -> Ints:
+        """Points of ways that may be left there."""
+        return self.first_way + np.flatnonzero(~self.network.aloft)
+
     def _on_way(self, point: Ints) -> Bools:
         on: Bools = (point >= self.first_way) & (point < self.first_place)
         return on
@@ -134,9 +138,9 @@ def _off_grid(graph: Graph, axis: Floats, walls: Walls) -> csr_array:
     free = network.crossing.copy()
     ground = np.flatnonzero(~free)
     free[ground] = ~walls.stop_ways(xy[way_a[ground]], xy[way_b[ground]], network.landing[ground])
-    a, b = _links(graph, axis)
-    kept = ~walls.stop_links(xy[a], xy[b], a < graph.first_place)
-    a, b = a[kept], b[kept]
+    (a, b), (c, d) = _to_grid(graph, axis), _to_ways(graph)
+    kept, near = ~walls.stop_links(xy[a], xy[b], a < graph.first_place), ~walls.stop_hops(xy[c], xy[d])
+    a, b = np.concatenate([a[kept], c[near]]), np.concatenate([b[kept], d[near]])
     # Links begin at ways, places and starts; nobody goes on from a place, and nobody comes through a start.
     out, into = (a < graph.first_place) | (a >= graph.first_start), a < graph.first_start
     tail = np.concatenate([way_a[free], way_b[free], a[out], b[into]])
@@ -152,20 +156,24 @@ def _off_grid(graph: Graph, axis: Floats, walls: Walls) -> csr_array:
     return csr_array((minutes[order].astype(np.float32), head[order].astype(np.int32), first), shape=(n, n))
 
 
-def _links(graph: Graph, axis: Floats) -> tuple[Ints, Ints]:
-    """Short edges: to the corners of the grid cell around each point, and from places and starts to ways."""
-    n, side = len(graph.x), len(axis)
-    on_ground = graph.first_way + np.flatnonzero(~graph.network.aloft)
-    points = np.concatenate([on_ground, np.arange(graph.first_place, n)])
-    cell_m = axis[1] - axis[0]
+def _to_grid(graph: Graph, axis: Floats) -> tuple[Ints, Ints]:
+    """Short edges from ways, places and starts to the corners of the grid cell around each point."""
+    side, cell_m = len(axis), axis[1] - axis[0]
+    points = np.concatenate([graph.on_ground(), np.arange(graph.first_place, len(graph.x))])
     col, row = (
         np.clip(np.floor((v[points] - axis[0]) / cell_m).astype(np.int64), 0, side - 2)
         for v in (graph.x, graph.y)
     )
     corners = [(row + down) * side + col + right for down in (0, 1) for right in (0, 1)]
-    a, b = [np.tile(points, 4)], [np.concatenate(corners)]
-    own = np.arange(graph.first_place, n)
-    for others, mine in ((on_ground, own), (own[own >= graph.first_start], own[own < graph.first_start])):
+    return np.tile(points, 4), np.concatenate(corners)
+
+
+def _to_ways(graph: Graph) -> tuple[Ints, Ints]:
+    """Short edges from places and starts to ways, and from places to starts."""
+    ways, places = graph.on_ground(), np.arange(graph.first_place, graph.first_start)
+    starts = np.arange(graph.first_start, len(graph.x))
+    a, b = [], []
+    for mine, others in ((np.concatenate([places, starts]), ways), (places, starts)):
         tree = shapely.STRtree(shapely.points(graph.x[others], graph.y[others]))
         near = tree.query(shapely.points(graph.x[mine], graph.y[mine]), "dwithin", _NEAR_WAY_M)
         a.append(mine[near[0]])

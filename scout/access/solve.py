@@ -61,7 +61,9 @@ def solved(
     """
     lon, lat, group = places
     graph = build(world, window, reliefs, walking, np.stack(window.frame.forward(lon, lat), axis=1))
-    all_ = _least(graph, graph.sources, walking)
+    # What is known to be slower than the best need not be followed.
+    limit_min = min(walking.limit_min, 1.001 * float(known_min[group].max()))
+    all_ = _least(graph, graph.sources, limit_min)
     taken = all_.minutes[graph.first_place : graph.first_start].copy()
     routes: dict[int, Route] = {}
     for one in np.unique(group).tolist():
@@ -71,7 +73,7 @@ def solved(
             continue
         if not _near(graph, mine, all_.begin[graph.first_place + k : graph.first_place + k + 1], walking)[0]:
             # The least time is from a start too far away to be looked at: the best of the others, then.
-            least = _least(graph, graph.sources[_near(graph, mine, graph.sources, walking)], walking)
+            least = _least(graph, graph.sources[_near(graph, mine, graph.sources, walking)], limit_min)
             taken[mine] = least.minutes[graph.first_place + mine]
             k = int(mine[taken[mine].argmin()])
         if taken[k] < known_min[one]:
@@ -89,7 +91,7 @@ class _Least(NamedTuple):
     begin: Ints  # the start
 
 
-def _least(graph: Graph, sources: Ints, walking: Walking) -> _Least:
+def _least(graph: Graph, sources: Ints, limit_min: float) -> _Least:
     if not len(sources):
         none = np.full(len(graph.x), -1)
         return _Least(np.full(len(graph.x), np.inf), none, none)
@@ -99,7 +101,7 @@ def _least(graph: Graph, sources: Ints, walking: Walking) -> _Least:
             indices=sources,
             min_only=True,
             return_predecessors=True,
-            limit=walking.limit_min,
+            limit=limit_min,
         )
     )
 

@@ -30,7 +30,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-_FIRST_M = 250.0  # least radius of a window; each further one is twice as wide
+_FIRST_M = 250.0  # least radius of a window
+_WIDER = 2**0.5  # from one radius to the next
 _AT_ONCE = 2  # windows: each may take 200 MB
 _NO_HEIGHT = "the heights do not cover it"
 _WINDING = 2.2  # so much longer than the way of a crow at full speed are short walks, at a guess
@@ -132,11 +133,12 @@ class _Task:
                 some, todo = todo[:_AT_ONCE], todo[_AT_ONCE:]
                 done += sum(len(own) for _, own in some)
                 for own, taken in self._walk(some, 1.25 * radius + 25.0, last):
-                    wanted[own] = self.m_per_min * taken
+                    least = np.minimum(taken, self.best_min[self.targets.group[own]])
+                    wanted[own] = self.m_per_min * least
                 progress(f"walks within {radius:,.0f} m: {done:,} of {len(rows):,} places")
             left[rows] = ~last & (wanted[rows] > radius) & self._may_win(rows)
             wanted[~np.isfinite(wanted)] = 0.0  # the next window may tell
-            radius = min(2 * radius, reach_m)
+            radius = min(_WIDER * radius, reach_m)
 
     def _tiles(self, rows: Ints, side_m: float) -> list[tuple[tuple[float, float], Ints]]:
         """Middles of tiles and the rows in them, the nearest to a start first."""

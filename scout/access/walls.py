@@ -29,40 +29,37 @@ class Walls:
     """
 
     def __init__(self, barriers: Barriers) -> None:
-        self._fences = _Lines(barriers.lines)
+        self.fences = _Lines(barriers.lines)
         self._trimmed = _Lines(_trimmed(barriers.lines))
-        self._shores = _Lines(barriers.shores)
+        self.shores = _Lines(barriers.shores)
         self._areas = barriers.areas[~shapely.is_empty(barriers.areas)]
         self._openings = shapely.STRtree(barriers.openings)
         self.any = bool(len(barriers.lines) or len(barriers.shores))
 
-    def samples(self, step_m: float) -> Floats:
-        """Points along all barriers, no further apart than ``step_m``; shape (n, 2)."""
-        lines = np.concatenate([self._fences.pieces, self._shores.pieces])
-        points: Floats = shapely.get_coordinates(shapely.segmentize(lines, step_m))
-        return points
-
-    def stop_steps(self, a: Floats, b: Floats) -> Bools:
-        """Whether barriers stop steps off the ways, from points ``a`` to ``b``, shape (n, 2)."""
-        steps = _edges(a, b)
-        return self._stopped_by_fences(steps, self._fences) | self._shores.meet(steps)
+    def at_opening(self, points: Floats) -> Bools:
+        """Whether points, shape (n, 2), are so near an opening that a fence may be passed there."""
+        found = np.zeros(len(points), dtype=bool)
+        if len(points) and len(self._openings):
+            found[self._openings.query(shapely.points(points), predicate="dwithin", distance=_GATE_M)[0]] = (
+                True
+            )
+        return found
 
     def stop_links(self, a: Floats, b: Floats, from_way: Bools) -> Bools:
-        """Whether barriers stop short steps that begin on a way, or else at a place."""
-        length = np.maximum(np.hypot(*(b - a).T), 1e-9)
-        off = a + (b - a) * np.minimum(_SKIN_M / length, 0.4)[:, None]
-        steps = _edges(off, b)
+        """Whether barriers stop short steps to the grid that begin on a way, or else at a place."""
+        steps = _edges(_towards(a, b), b)
         fence_steps = np.where(from_way, _edges(a, b), steps)
-        return self._stopped_by_fences(fence_steps, self._fences) | self._shores.meet(steps) | self.inside(a)
+        return self._stopped_by_fences(fence_steps, self.fences) | self.shores.meet(steps) | self.inside(a)
+
+    def stop_hops(self, a: Floats, b: Floats) -> Bools:
+        """Whether barriers stop short steps from a place to a way, both perhaps on an outline."""
+        hops = _edges(_towards(a, b), _towards(b, a))
+        return self._stopped_by_fences(hops, self.fences) | self._enters(hops) | self.inside(a)
 
     def stop_ways(self, a: Floats, b: Floats, landing: Bools) -> Bools:
         """Whether barriers stop edges of ways; areas do not stop those that lead off a bridge."""
         edges = _edges(a, b)
-        stopped = self._stopped_by_fences(edges, self._trimmed)
-        wet = np.zeros(len(edges), dtype=bool)
-        if len(edges) and len(self._areas):
-            wet[shapely.STRtree(edges).query(self._areas, predicate="intersects")[1]] = True
-        return stopped | (wet & ~landing)
+        return self._stopped_by_fences(edges, self._trimmed) | (self._enters(edges) & ~landing)
 
     def inside(self, points: Floats) -> Bools:
         """Whether points, shape (n, 2), lie in an area."""
@@ -71,6 +68,13 @@ class Walls:
             tree = shapely.STRtree(shapely.points(points))
             found[tree.query(self._areas, predicate="contains")[1]] = True
         return found
+
+    def _enters(self, edges: Shapes) -> Bools:
+        """Whether edges come into an area, further than its skin."""
+        wet = np.zeros(len(edges), dtype=bool)
+        if len(edges) and len(self._areas):
+            wet[shapely.STRtree(edges).query(self._areas, predicate="intersects")[1]] = True
+        return wet
 
     def _stopped_by_fences(self, steps: Shapes, fences: _Lines) -> Bools:
         step, fence = fences.pairs(steps)
@@ -92,6 +96,12 @@ class _Lines:
         self.pieces = _edges(points[a], points[a + 1])
         self._tree = shapely.STRtree(self.pieces)
 
+    def cut(self, most_m: float) -> tuple[Floats, Floats]:
+        """Ends of pieces no longer than ``most_m``."""
+        points, row = shapely.get_coordinates(shapely.segmentize(self.pieces, most_m), return_index=True)
+        a = np.flatnonzero(np.diff(row, append=-1) == 0)
+        return points[a], points[a + 1]
+
     def pairs(self, steps: Shapes) -> Any:
         """Steps and pieces that touch, as an array of two rows."""
         return self._tree.query(steps, predicate="intersects")
@@ -108,6 +118,13 @@ def _edges(a: Floats, b: Floats) -> Shapes:
     return made
 
 
+def _towards(a: Floats, b: Floats) -> Floats:
+    """Points a skin away from ``a``, on the way to ``b``."""
+    length = np.maximum(np.hypot(*(b - a).T), 1e-9)
+    moved: Floats = a + (b - a) * np.minimum(_SKIN_M / length, 0.4)[:, None]
+    return moved
+
+
 def _trimmed(lines: Shapes) -> Shapes:
     """Lines whose loose ends are cut off by a skin; ends where two lines meet are not loose."""
     if not len(lines):
@@ -118,10 +135,7 @@ def _trimmed(lines: Shapes) -> Shapes:
     ends, nexts = np.concatenate([heads, tails]), np.concatenate([heads + 1, tails - 1])
     _, which, count = np.unique(np.rint(points[ends] * 100), axis=0, return_inverse=True, return_counts=True)
     loose = count[which.reshape(-1)] == 1
-    ends, nexts = ends[loose], nexts[loose]
-    there = points[nexts] - points[ends]
-    length = np.maximum(np.hypot(*there.T), 1e-9)
     moved = points.copy()
-    moved[ends] += there * np.minimum(_SKIN_M / length, 0.4)[:, None]
+    moved[ends[loose]] = _towards(points[ends[loose]], points[nexts[loose]])
     made: Shapes = shapely.linestrings(moved, indices=row)
     return made

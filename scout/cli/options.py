@@ -13,6 +13,7 @@ from scout.surroundings import Walking
 
 if TYPE_CHECKING:
     from scout.find import Options
+    from scout.tally import Done
 
 __all__ = [
     "FilesOption",
@@ -91,6 +92,9 @@ _SEARCH = (
     _shown("--min-parks", int, 1, "N", "Least parks at a spot."),
     _shown(
         "--min-confidence", kinds.SHARE, 0.5, "P", "Lines and overlaps less sure than this are only counted."
+    ),
+    click.option(
+        "--notebook", type=kinds.FILE, metavar="FILE", help="Rank first what its visits have not done yet."
     ),
     click.option("--park", "park_ids", multiple=True, metavar="ID", help="Only this park; may come again."),
 )
@@ -179,6 +183,7 @@ def options_from(
     min_parks: int,
     min_confidence: float,
     park_ids: tuple[str, ...],
+    notebook: str | None,
     **_: Any,
 ) -> Options:
     """Options of a search from the words of a command line; other words may be among them."""
@@ -200,4 +205,12 @@ def options_from(
         min_parks=min_parks,
         min_confidence=min_confidence,
         park_ids=park_ids,
+        done=None if notebook is None else _done(notebook, level_number(level)),
     )
+
+
+def _done(notebook: str, level: int) -> Done:
+    from scout.notebook import Notebook
+    from scout.tally import done
+
+    return done(Notebook(notebook).visits(), level)

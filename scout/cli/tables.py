@@ -29,6 +29,7 @@ def ranking(findings: Findings, most: int) -> Iterator[str]:
     yield from findings.remarks
     shown = findings.spots[:most]
     extra = [_HOME] * (findings.home is not None) + ["walk"] * (findings.walking is not None)
+    extra += ["new"] * any(ranked.new is not None for ranked in shown)
     heads = (*_HEADS[:6], *extra, *_HEADS[6:])
     yield from columns([heads, *(_row(r, extra) for r in shown)])
     yield from _warned(shown)
@@ -77,6 +78,7 @@ def _row(ranked: Ranked, extra: list[str]) -> tuple[str, ...]:
         _metres(spot.clearance_m),
         *([f"{ranked.home_km:.1f} km"] if _HOME in extra and ranked.home_km is not None else []),
         *([_walk(ranked.route)] if "walk" in extra else []),
+        *([str(ranked.new.pairs if ranked.new else "")] if "new" in extra else []),
         decimal(spot.lon, spot.lat, 5),
         " ".join(spot.verdict.locators),
         parks,

@@ -44,6 +44,9 @@ PROPERTIES = (
     "walk_note",
     "slope_deg",
     "warnings",
+    "new_grids",
+    "new_parks",
+    "new_yield",
 )
 
 
@@ -79,6 +82,7 @@ def properties(ranked: Ranked) -> dict[str, Any]:
         *_walk(ranked.route),
         _rounded(ranked.slope_deg, 1),
         _texts(ranked.warnings),
+        *((None,) * 3 if ranked.new is None else (ranked.new.grids, ranked.new.parks, ranked.new.pairs)),
     )
     return dict(zip(PROPERTIES, values, strict=True))
 

@@ -2,26 +2,6 @@
 
 const LOOKS = { firm: "firm", doubtful: "doubtful", "not counted": "uncounted", [UNSURE]: "uncounted" };
 
-function bdi(text, className = "") {
-  return element("bdi", className, text);
-}
-
-function paragraph(className, ...parts) {
-  const node = element("p", className);
-  node.append(...parts);
-  return node;
-}
-
-function picture(look, shape) {
-  const node = svg("svg", { class: `picture ${look}`, viewBox: "0 0 34 34", "aria-hidden": "true" });
-  node.append(svg("use", { href: `#shape-${shape}` }));
-  return node;
-}
-
-function nameOf(park) {
-  return bdi(park.name || park.id, "name");
-}
-
 // What holds the confidence down: parts of a sentence.
 function driverParts({ kind, park }, { verdict }) {
   switch (kind) {
@@ -50,12 +30,12 @@ function answerOf(result, title) {
   const story = element("div", "story");
   story.append(headOf(result, title), ...claimOf(result), ...parksOf(result), ...latticeOf(result));
   story.append(...coordinatesOf(result), ...restsOn(result));
-  story.append(element("h4", "", "Cautions"), document.querySelector("#cautions ul").cloneNode(true));
+  story.append(heading("Cautions", 4), document.querySelector("#cautions ul").cloneNode(true));
   return story;
 }
 
 function headOf({ verdict }, title) {
-  const head = element("h3");
+  const head = element("h3", "story-title");
   head.tabIndex = -1;
   const text = element("span");
   const locators = verdict.locators.join(" ") || "no one grid";
@@ -84,15 +64,8 @@ function claimOf(result) {
 }
 
 function figuresOf({ locators, parks: counted, word }) {
-  const list = element("dl", "figures");
   const pairs = word === "not counted" ? 0 : locators.length * counted.length;
-  const counts = { grids: locators.length, parks: counted.length, "pairs (yield)": pairs };
-  for (const [name, count] of Object.entries(counts)) {
-    const pair = element("div");
-    pair.append(element("dt", "", name), element("dd", "", String(count)));
-    list.append(pair);
-  }
-  return list;
+  return figures({ grids: locators.length, parks: counted.length, "pairs (yield)": pairs });
 }
 
 function parksOf({ parks: near, cell }) {
@@ -104,18 +77,16 @@ function parksOf({ parks: near, cell }) {
       "Whether another park holds or borders this place, it cannot tell.",
   );
   const none = paragraph("", `None within ${NEAR_M / 1000} km${cell ? " of the cell's centre" : ""}.`);
-  return [element("h4", "", "Parks near"), near.length ? list : none, limits];
+  return [heading("Parks near", 4), near.length ? list : none, limits];
 }
 
 function parkRow(park, cell) {
   const row = element("li");
-  const label = element("span");
-  label.append(bdi(park.name || "(no name)", "name"), " ", bdi(park.id, "park-id"));
   const sure = element("span", `near-park-p ${LOOKS[park.word]}`);
   sure.append(element("strong", "", park.word));
   if (park.word !== UNSURE) sure.append(` ${percentText(park.p)}`);
   const head = element("div", "near-park");
-  head.append(label, sure);
+  head.append(parkLabel(park), sure);
   row.append(head, paragraph("", clearanceOf(park)));
   if (cell) row.append(paragraph("", `${shareText(park.share)} of the cell lies inside.`));
   return row;
@@ -139,7 +110,7 @@ function latticeOf({ lines }) {
     const away = `${metresText(line.distance)} to the ${bearingText(line.bearing)}`;
     list.append(element("dt", "", lineName(line)), element("dd", "", line.distance < 0.05 ? "here" : away));
   }
-  return [element("h4", "", "Nearest lattice lines"), list];
+  return [heading("Nearest lattice lines", 4), list];
 }
 
 function lineName({ kind, lon, lat }) {
@@ -151,32 +122,22 @@ function lineName({ kind, lon, lat }) {
 }
 
 function coordinatesOf({ lon, lat, cell }) {
-  const list = element("dl", "coordinates");
-  const link = element("a", "", geoLink(lon, lat));
-  link.href = geoLink(lon, lat);
-  list.append(element("dt", "", cell ? "Centre of the cell" : "Place checked"));
-  const exact = [decimalText(lon, lat), minutesText(lon, lat)].map((text) => element("span", "exact", text));
-  for (const part of [...exact, link]) {
-    const line = element("dd");
-    line.append(part);
-    list.append(line);
-  }
-  return [element("h4", "", "Coordinates"), list];
+  const list = terms("coordinates", [[cell ? "Centre of the cell" : "Place checked", ...placeForms(lon, lat)]]);
+  return [heading("Coordinates", 4), list];
 }
 
 function restsOn({ station, cell, stated }) {
   const parts = [`station of ${metresText(station.radius)} radius`];
   if (!cell) parts.push(`fix error ${metresText(station.fixError)}`);
   parts.push(`boundary error ${metresText(findings.boundaryError)} and the datum's`);
-  const more = element("a", "", "What that means");
-  more.href = "#assumptions";
+  const more = linkTo("#assumptions", "What that means");
   const rows = [paragraph("", `Reckoned with a ${parts.join(", ")} (95 % radii). `, more)];
   if (cell) {
     const whole = "A locator is taken as its whole cell: a park counts by the share of the cell inside it.";
     rows.push(paragraph("", whole));
   }
   if (stated) rows.push(...statedError(stated, station.fixError));
-  return [element("h4", "", "What it rests on"), ...rows];
+  return [heading("What it rests on", 4), ...rows];
 }
 
 // A device states the radius of 68 % of its fixes; the award rule is of September 2008: 20 ft.

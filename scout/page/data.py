@@ -1,19 +1,22 @@
-"""What the page's script needs to draw, as one JSON text."""
+"""What the page's script needs to show and draw, as one JSON text."""
 
 from __future__ import annotations
 
+import hashlib
 import json
-import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scout.geodesy import inverse, move
-from scout.model import DATUM_ERROR, GEOMETRY, KIND, PARK_ID, PARK_NAME, Findings, Ranked
+from scout.model import ATTRIBUTES, DATUM_ERROR, GEOMETRY, KIND, PARK_ID, PARK_NAME, Findings, Ranked
+from scout.page.around import around
 from scout.page.drawn import Areas, Drawn, Polygons, draw
 from scout.page.frame import MAP_EDGE_LAT, OUTLINE_UNITS_PER_DEG, UNITS_PER_DEG, Frame, frame_of, whole
 from scout.page.packed import pack
-from scout.page.wording import verdict_class
+from scout.page.spot_data import place_units, spot_data
 
 __all__ = ["escaped_json", "page_data"]
 
@@ -22,35 +25,21 @@ _ESCAPES = {c: f"\\u{ord(c):04x}" for c in "<>&\u2028\u2029"}
 
 
 def page_data(findings: Findings) -> tuple[dict[str, Any], Drawn]:
-    """Everything the map draws and judges, and the outlines among it as they were made.
+    """Everything the page shows, draws and judges, and the outlines among it as they were made.
 
     Coordinates are whole numbers, longitude first, in the page's own frame: ``1 / unitsPerDegree`` degree,
     and ``1 / outlineUnitsPerDegree`` degree in the outlines of parks. A line is ``[x, y, x, y, ...]``; a ring
     is a text, see `scout.page.packed`.
     """
     frame = frame_of(findings)
-    parks = findings.parks
     places = np.array([(r.spot.lon, r.spot.lat) for r in findings.spots], dtype=float).reshape(-1, 2)
-    drawn_parks = (
-        draw(parks[GEOMETRY].to_numpy(), places, frame) if len(parks) else draw(np.array([]), places, frame)
-    )
-    columns = (PARK_ID, PARK_NAME, KIND, DATUM_ERROR)
-    rows = zip(*(parks[column] for column in columns), strict=True) if len(parks) else ()
-    number = {}
-    drawn = []
-    for at, (park_id, name, kind, datum_error_m) in enumerate(rows):
-        number[park_id] = at
-        drawn.append(
-            {
-                "id": park_id,
-                "name": name,
-                "kind": kind,
-                "at": _at(*drawn_parks.labels[at], frame),
-                "error": findings.station.boundary_error_m + float(datum_error_m),
-                "outline": _outline(drawn_parks.parks[at]),
-            }
-        )
+    walked = [r.route.line for r in findings.spots if r.route is not None and r.route.line]
+    parks, drawn = _parks(findings, places, frame)
+    number = {park["id"]: at for at, park in reversed(list(enumerate(parks)))}
+    named = _named_only(findings.spots, number)
     return {
+        "key": _key(findings),
+        "title": findings.title,
         "unitsPerDegree": UNITS_PER_DEG,
         "outlineUnitsPerDegree": OUTLINE_UNITS_PER_DEG,
         "mapEdge": MAP_EDGE_LAT,
@@ -59,42 +48,62 @@ def page_data(findings: Findings) -> tuple[dict[str, Any], Drawn]:
         "stationRadius": findings.station.radius_m,
         "fixError": findings.station.fix_error_m,
         "boundaryError": findings.station.boundary_error_m,
-        "tolerance": drawn_parks.tolerance_m,
-        "spots": [_spot(ranked, number, frame) for ranked in findings.spots],
-        "parks": drawn,
-        "overlaps": {"two": _area(drawn_parks.twice), "more": _area(drawn_parks.thrice)},
+        "tolerance": drawn.tolerance_m,
+        "walkLimit": findings.walking.limit_min if findings.walking else None,
+        "spots": [spot_data(ranked, number, frame) for ranked in findings.spots],
+        "parks": parks,
+        "named": named,
+        "overlaps": {"two": _area(drawn.twice), "more": _area(drawn.thrice)},
+        "around": around(findings.surroundings, np.vstack([places, *map(np.array, walked)]), frame),
         "home": _home(findings, frame),
-    }, drawn_parks
+    }, drawn
 
 
-def _spot(ranked: Ranked, number: dict[str, int], frame: Frame) -> dict[str, Any]:
-    spot = ranked.spot
-    of_parks = [*spot.verdict.parks, *([spot.near.park] if spot.near else [])]
-    names = [*spot.park_names, *([spot.near.park_name] if spot.near else [])]
-    return {
-        "rank": ranked.rank,
-        "kind": spot.kind,
-        "look": verdict_class(ranked),
-        "at": _at(spot.lon, spot.lat, frame),
-        "corner": _at(*spot.corner, frame) if spot.corner else None,
-        "lines": [[*_at(*s.start, frame), *_at(*s.end, frame)] for s in spot.stretches],
-        "miss": _miss(ranked, frame),
-        "grids": ranked.n_grids,
-        # Far from every park sorts behind all that are near one.
-        "clearance": -1e9 if math.isnan(spot.clearance_m) else round(spot.clearance_m, 1),
-        "confidence": round(spot.verdict.confidence, 6),
-        "home": ranked.home_km,
-        "parks": [number[park] for park in of_parks if park in number],
-        "words": " ".join([*spot.verdict.locators, *of_parks, *names]),
-    }
+def _parks(
+    findings: Findings, places: NDArray[np.float64], frame: Frame
+) -> tuple[list[dict[str, Any]], Drawn]:
+    frame_of_parks = findings.parks
+    if not len(frame_of_parks):
+        return [], draw(np.array([]), places, frame)
+    drawn = draw(frame_of_parks[GEOMETRY].to_numpy(), places, frame)
+    more = frame_of_parks[ATTRIBUTES] if ATTRIBUTES in frame_of_parks else [None] * len(frame_of_parks)
+    columns = (frame_of_parks[column] for column in (PARK_ID, PARK_NAME, KIND, DATUM_ERROR))
+    parks = []
+    for at, (park_id, name, kind, datum_error_m, own) in enumerate(zip(*columns, more, strict=True)):
+        park = {
+            "id": park_id,
+            "name": name,
+            "kind": kind,
+            "at": place_units(*drawn.labels[at], frame),
+            "error": findings.station.boundary_error_m + float(datum_error_m),
+            "outline": _outline(drawn.parks[at]),
+        }
+        if isinstance(own, dict) and own:
+            park["own"] = [[str(key), str(value)] for key, value in own.items()]
+        parks.append(park)
+    return parks, drawn
 
 
-def _miss(ranked: Ranked, frame: Frame) -> list[int] | None:
-    spot = ranked.spot
-    if spot.near is None:
-        return None
-    lon, lat = move(spot.lon, spot.lat, spot.near.bearing_deg, spot.near.distance_m)
-    return [*_at(spot.lon, spot.lat, frame), *_at(lon, lat, frame)]
+def _named_only(spots: Sequence[Ranked], number: dict[str, int]) -> list[list[str]]:
+    """Parks that spots name and whose outline is not here; they are numbered after the others."""
+    named = []
+    for ranked in spots:
+        spot = ranked.spot
+        pairs = list(zip(spot.verdict.parks, spot.park_names, strict=True))
+        if spot.near:
+            pairs.append((spot.near.park, spot.near.park_name))
+        for park, name in pairs:
+            if park not in number:
+                number[park] = len(number)
+                named.append([park, name])
+    return named
+
+
+def _key(findings: Findings) -> str:
+    """What this page keeps its memory under: the same for every copy of one map, another for another."""
+    places = [(r.spot.kind, round(r.spot.lon, 6), round(r.spot.lat, 6)) for r in findings.spots]
+    told = json.dumps([findings.title, findings.level, findings.made_on, places]).encode("utf-8", "replace")
+    return hashlib.sha256(told).hexdigest()[:12]
 
 
 def _home(findings: Findings, frame: Frame) -> dict[str, Any] | None:
@@ -110,12 +119,7 @@ def _home(findings: Findings, frame: Frame) -> dict[str, Any] | None:
         # Each point next to the centre, so that the circle stays one over the antimeridian.
         x = frame.lon(lon) + (x - lon + 180) % 360 - 180
         circle = whole(np.column_stack([x, y])).ravel().tolist()
-    return {"at": _at(lon, lat, frame), "circle": circle}
-
-
-def _at(lon: float, lat: float, frame: Frame) -> list[int]:
-    pair: list[int] = whole([frame.lon(lon), lat]).tolist()
-    return pair
+    return {"at": place_units(lon, lat, frame), "circle": circle}
 
 
 def _outline(polygons: Polygons) -> list[list[str]]:

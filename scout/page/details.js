@@ -4,7 +4,6 @@
 const panel = byId("details");
 const panelBody = byId("details-body");
 const roomy = window.matchMedia("(min-width: 1100px)"); // as in the style sheet: details beside the list
-let chosen = null;
 let cameFrom = null;
 
 function rankInAddress() {
@@ -30,10 +29,6 @@ function leave() {
   if (back && back.isConnected && back !== document.body) back.focus({ preventScroll: true });
 }
 
-function rowOf(spot) {
-  return byId(`spot=${spot.rank}`);
-}
-
 // Details that lie over the list take it out of reach of keyboard and reader as well.
 function coverList() {
   byId("list").inert = (Boolean(chosen) || checking) && !roomy.matches;
@@ -42,7 +37,7 @@ function coverList() {
 function follow() {
   const rank = rankInAddress();
   const asked = checkInAddress();
-  const anchor = rank === null && asked === null && byId(window.location.hash.slice(1));
+  const anchor = rank === null && asked === null && window.location.hash.length > 1 && byId(window.location.hash.slice(1));
   if (anchor && (chosen || checking) && roomy.matches) return showAnchor(anchor);
   choose(rank);
   showCheck(asked);
@@ -63,6 +58,7 @@ function choose(rank) {
   }
   document.querySelectorAll("#spots [aria-current]").forEach((link) => link.removeAttribute("aria-current"));
   thinMarks();
+  drawWalks();
   panel.hidden = !chosen;
   coverList();
   if (chosen) tell(chosen);
@@ -71,18 +67,14 @@ function choose(rank) {
 
 function tell(spot) {
   const row = rowOf(spot);
-  const story = row.querySelector(".story").cloneNode(true);
-  const heading = story.querySelector("h3");
-  heading.id = "details-title";
-  heading.tabIndex = -1;
-  const cautions = document.querySelector("#cautions ul").cloneNode(true);
-  story.append(element("h4", "", "Cautions"), cautions);
-  panelBody.replaceChildren(story);
+  panelBody.replaceChildren(storyOf(spot));
   panelBody.scrollTop = 0;
   row.querySelector("a").setAttribute("aria-current", "true");
-  if (!row.hidden) row.scrollIntoView({ block: "nearest" });
-  say(heading.textContent.replace(/\s+/g, " ").trim());
-  if (cameFrom) heading.focus({ preventScroll: true });
+  if (spot.shown && !row.isConnected) layRows(spots.length);
+  if (row.isConnected) row.scrollIntoView({ block: "nearest" });
+  const title = byId("details-title");
+  say([title.textContent.trim().replace(/\s+/g, " "), ...spot.warnings].join(". "));
+  if (cameFrom) title.focus({ preventScroll: true });
   byId("earlier").disabled = !neighbour(spot, -1);
   byId("later").disabled = !neighbour(spot, 1);
   byId("closer").disabled = byId("around").disabled = !spot.drawn;
@@ -90,9 +82,8 @@ function tell(spot) {
 }
 
 function neighbour(spot, step) {
-  const rows = [...document.querySelectorAll("#spots > [data-rank]:not([hidden])")];
-  const next = rows[rows.findIndex((row) => Number(row.dataset.rank) === spot.rank) + step];
-  return next ? spotOf(Number(next.dataset.rank)) : null;
+  const shown = inOrder.filter((other) => other.shown);
+  return shown[shown.indexOf(spot) + step] ?? null;
 }
 
 // The part of the map that the details, or the check, do not cover.

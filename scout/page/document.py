@@ -24,9 +24,11 @@ from scout.coordinates import decimal, geo_uri
 from scout.locator import LEVELS
 from scout.model import Findings
 from scout.page import leaflet, wording
+from scout.page.around import AROUND_KM
 from scout.page.data import escaped_json, page_data
 from scout.page.frame import MAP_EDGE_LAT
 from scout.page.simplify import FULL_DETAIL_KM
+from scout.page.spot_data import WALK_TOLERANCE_M
 
 __all__ = ["BACKGROUND_HOST", "ScoutMap", "Sheet", "build"]
 
@@ -34,14 +36,25 @@ BACKGROUND_HOST = "https://tile.openstreetmap.org"
 _BACKGROUND_CREDIT = (
     '<a href="https://www.openstreetmap.org/copyright" rel="noopener">© OpenStreetMap contributors</a>'
 )
-_STYLES = ("page.css", "spots.css", "check.css", "map.css")
-# In this order, inside one function; folium's part, which makes the map, comes after the first.
-_SCRIPTS = (
+_STYLES = ("page.css", "spots.css", "walks.css", "check.css", "map.css", "paper.css")
+# In this order, inside one function; folium's part, which makes the map, comes between the two.
+_SCRIPTS_OF_LIST = (
     "read.js",
+    "memory.js",
+    "geodesy.js",
+    "wording.js",
+    "pieces.js",
+    "spots.js",
+    "shortlist.js",
+    "picks.js",
+    "filters.js",
+    "rows.js",
+    "first.js",
+)
+_SCRIPTS_OF_MAP = (
     "palette.js",
     "outlines.js",
     "locator.js",
-    "geodesy.js",
     "confidence.js",
     "touch.js",
     "clearance.js",
@@ -50,17 +63,23 @@ _SCRIPTS = (
     "check.js",
     "angles.js",
     "place.js",
-    "wording.js",
     "lattice.js",
     "parks.js",
     "marks.js",
+    "routes.js",
+    "surroundings.js",
+    "walk.js",
+    "story.js",
     "details.js",
     "answer.js",
     "here.js",
+    "measure.js",
     "list.js",
     "switches.js",
+    "paper.js",
     "start.js",
 )
+_SCRIPTS = _SCRIPTS_OF_LIST + _SCRIPTS_OF_MAP
 _HEAD_SCRIPT = 'document.documentElement.classList.add("scripted");'
 _LINES_SHOWN = 200  # of each list of records; the rest is counted
 
@@ -98,20 +117,25 @@ class Sheet(Figure):  # type: ignore[misc]
         for child in self._children.values():
             child.render(**kwargs)
         parts = [_lean(_file(name)) for name in _SCRIPTS]
-        parts.insert(1, self.script.render(**kwargs).strip())
-        script = '(function () {\n"use strict";\n' + "\n".join(parts) + "\n})();"
+        parts.insert(len(_SCRIPTS_OF_LIST), self.script.render(**kwargs).strip())
+        script = '(async function () {\n"use strict";\n' + "\n".join(parts) + "\n})();"
         style = leaflet.style() + "\n" + "\n".join(_lean(_file(name)) for name in _STYLES)
         data, drawn = page_data(self.findings)
         facts = {
+            "any_walk": any(ranked.route is not None for ranked in self.findings.spots),
+            "around_km": AROUND_KM,
             "background_host": BACKGROUND_HOST.removeprefix("https://"),
             "cautions": ALWAYS,
             "full_detail_km": FULL_DETAIL_KM,
+            "levels": LEVELS,
             "lines_shown": _LINES_SHOWN,
             "map_edge": MAP_EDGE_LAT,
             "not_a_survey": NOT_A_SURVEY,
             "narrowest_m": drawn.narrowest_m,
             "tolerance_m": drawn.tolerance_m,
             "version": __version__,
+            "walk_tolerance_m": WALK_TOLERANCE_M,
+            "walk_most": _walk_most(self.findings),
         }
         page = _templates().get_template("page.html")
         return str(
@@ -149,6 +173,12 @@ def build(findings: Findings) -> str:
     sheet.add_child(ScoutMap())
     # A name may hold half a surrogate pair, which no encoding can write.
     return sheet.render().encode("utf-8", "replace").decode("utf-8")
+
+
+def _walk_most(findings: Findings) -> int:
+    """The end of the slider for the longest walk, minutes; 0 without walks."""
+    times = [r.route.out_min for r in findings.spots if r.route is not None and r.route.out_min is not None]
+    return 5 * (int(max(times)) // 5 + 1) if times else 0
 
 
 @cache

@@ -42,6 +42,7 @@ function showCheck(text) {
   scout_map.getContainer().classList.toggle("checking", checking);
   coverList();
   if (checking) scout_map.closePopup();
+  if (checking && measuring) setMeasuring(false);
   if (!checking || !text) clearCheck();
   if (!checking) return;
   if (text) checkText(text);

@@ -25,7 +25,8 @@ function cellSize(level) {
 
 function finestLevel(fits) {
   let level = 0;
-  while (level < PAIRS.length && fits(cellSize(level + 1), level + 1)) level += 1;
+  const most = Math.min(PAIRS.length, Number(byId("finest").value));
+  while (level < most && fits(cellSize(level + 1), level + 1)) level += 1;
   return level;
 }
 
@@ -137,3 +138,4 @@ function drawName(locator, at) {
 }
 
 scout_map.on("moveend viewreset resize", drawLattice);
+byId("finest").addEventListener("change", drawLattice);

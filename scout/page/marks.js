@@ -1,22 +1,17 @@
 // Spots as numbered marks (shape tells the kind, filling the verdict), and what lies around them: stretches,
 // exact corners, the way to a missed park, the station's disc, home.
 
-const SVG = "http://www.w3.org/2000/svg";
 const MARK = { width: 34, height: 46, tip: 45 };
+const MOST_SPECKS = 300; // as elements of their own; more are dots on a canvas, which a phone can draw
 
 const lineCanvas = canvasPane("lines", 420);
+const dotCanvas = canvasPane("dots", 430);
 const stretches = L.layerGroup();
 const corners = L.layerGroup();
 const misses = L.layerGroup();
 const homeLayer = L.layerGroup();
 const discs = L.layerGroup();
-
-function svg(name, attributes, text) {
-  const node = document.createElementNS(SVG, name);
-  for (const [key, value] of Object.entries(attributes)) node.setAttribute(key, value);
-  if (text !== undefined) node.textContent = text;
-  return node;
-}
+const dots = L.layerGroup();
 
 function markPicture(spot) {
   const picture = svg("svg", { viewBox: `0 0 ${MARK.width} ${MARK.height}`, "aria-hidden": "true" });
@@ -27,14 +22,11 @@ function markPicture(spot) {
     svg("use", { href: `#shape-${spot.kind}`, width: 34, height: 34 }),
     svg("text", { x: 17, y: spot.kind === "near-miss" ? 25 : 21.2, class: "number" }, spot.rank),
   );
+  if (outOfReach(spot)) badge.append(...barAcross());
   const small = { x: 10, y: 38, width: 14, height: 14 };
   const speck = svg("use", { class: "speck", href: `#shape-${spot.kind}`, ...small });
   picture.append(badge, speck);
   return picture;
-}
-
-function markLabel(spot) {
-  return byId(`spot=${spot.rank}`).querySelector(".row-name").textContent.trim();
 }
 
 function makeMark(spot) {
@@ -52,7 +44,7 @@ function makeMark(spot) {
   mark.on("add", () => {
     const icon = mark.getElement();
     icon.dataset.rank = spot.rank;
-    icon.setAttribute("aria-label", markLabel(spot));
+    icon.setAttribute("aria-label", spotName(spot));
     icon.addEventListener("keydown", (event) => {
       if (event.key === "Enter" || event.key === " ") {
         event.preventDefault();
@@ -63,16 +55,6 @@ function makeMark(spot) {
     dressMark(spot);
   });
   return mark;
-}
-
-function makeAround(spot) {
-  const plain = { renderer: lineCanvas, interactive: false, smoothFactor: 0, lineCap: "round" };
-  spot.around = L.layerGroup();
-  spot.casings = spot.lines.map((ends) => L.polyline(places(ends), plain).addTo(spot.around));
-  spot.strokes = spot.lines.map((ends) => L.polyline(places(ends), plain).addTo(spot.around));
-  spot.way = spot.miss ? L.polyline(places(spot.miss), { ...plain, lineCap: "butt" }) : null;
-  spot.disc = L.circle(spot.at, { ...plain, radius: findings.stationRadius });
-  spot.cross = spot.corner ? ornament(place(spot.corner), crossIcon()) : null;
 }
 
 // A picture on the map that takes no part: nothing to press, nothing to reach by keyboard.
@@ -89,19 +71,6 @@ function crossIcon() {
   return L.divIcon({ html: picture, className: "corner-cross", iconSize: [20, 20] });
 }
 
-// Spots beyond the edge of a Mercator map stay in the list, which says so.
-const spots = findings.spots.map((raw) => {
-  const spot = { ...raw, at: place(raw.at), units: raw.at, shown: true };
-  spot.drawn = Math.abs(spot.at[0]) <= findings.mapEdge;
-  spot.mark = makeMark(spot);
-  makeAround(spot);
-  return spot;
-});
-
-function spotOf(rank) {
-  return spots.find((spot) => spot.rank === rank);
-}
-
 function put(layer, group, wanted) {
   if (!layer || group.hasLayer(layer) === wanted) return;
   if (wanted) group.addLayer(layer);
@@ -109,32 +78,61 @@ function put(layer, group, wanted) {
 }
 
 const markLayer = L.layerGroup();
+const plainLine = { renderer: lineCanvas, interactive: false, smoothFactor: 0, lineCap: "round", fill: false };
+const casings = L.polyline([], plainLine).addTo(stretches);
+const strokes = L.polyline([], plainLine).addTo(stretches);
+const missWays = L.polyline([], { ...plainLine, lineCap: "butt" }).addTo(misses);
 
 // Bring the map in line with the list: a spot filtered out takes all that belongs to it away.
 function showSpots() {
-  for (const spot of spots) {
-    const wanted = spot.shown && spot.drawn;
-    put(spot.mark, markLayer, wanted);
-    put(spot.around, stretches, wanted);
-    put(spot.cross, corners, wanted);
-    put(spot.way, misses, wanted);
-    put(spot.disc, discs, wanted);
-  }
+  const shown = spots.filter((spot) => spot.shown && spot.drawn);
+  const lines = shown.flatMap((spot) => spot.stretches.map((stretch) => places(stretch.slice(0, 4))));
+  casings.setLatLngs(lines);
+  strokes.setLatLngs(lines);
+  missWays.setLatLngs(shown.filter((spot) => spot.near).map((spot) => [spot.at, place(spot.near.to)]));
   thinMarks();
+  showFineDetail();
+  drawWalks();
+  drawCars();
   drawParkNames();
 }
 
 // Marks that would cover a better-ranked one shrink to a speck until there is room.
 function thinMarks() {
-  const kept = [];
+  const taken = new Map();
+  let specks = 0;
   const first = chosen ? [chosen] : [];
   for (const spot of [...first, ...spots.filter((other) => other !== chosen)]) {
-    if (!spot.shown || !spot.drawn) continue;
-    const at = scout_map.project(spot.at);
-    spot.speck = kept.some((other) => Math.abs(other.x - at.x) < 26 && Math.abs(other.y - at.y) < 30);
-    if (!spot.speck) kept.push(at);
-    dressMark(spot);
+    const wanted = spot.shown && spot.drawn;
+    if (wanted) spot.speck = !takeRoom(taken, scout_map.project(spot.at));
+    const asDot = wanted && spot.speck && (specks += 1) > MOST_SPECKS;
+    if (wanted && !asDot) spot.mark ??= makeMark(spot);
+    put(spot.mark, markLayer, wanted && !asDot);
+    showDot(spot, asDot);
+    if (wanted && !asDot) dressMark(spot);
   }
+}
+
+// Whether no mark stands nearer than a mark's size; if so it is taken. Marks are kept by cells of that size.
+function takeRoom(taken, at) {
+  const [wide, tall] = [26, 30];
+  const [i, j] = [Math.floor(at.x / wide), Math.floor(at.y / tall)];
+  for (const di of [-1, 0, 1]) {
+    for (const dj of [-1, 0, 1]) {
+      const near = taken.get(`${i + di} ${j + dj}`);
+      if (near && Math.abs(near.x - at.x) < wide && Math.abs(near.y - at.y) < tall) return false;
+    }
+  }
+  taken.set(`${i} ${j}`, at);
+  return true;
+}
+
+function showDot(spot, wanted) {
+  if (wanted && !spot.dot) {
+    const style = { renderer: dotCanvas, interactive: false, radius: 3.2, weight: 1.2, color: colour("case") };
+    spot.dot = L.circleMarker(spot.at, { ...style, fillColor: colour("firm"), fillOpacity: 1 });
+  }
+  put(spot.dot, dots, wanted);
 }
 
 // Where the marks stand, for whatever must keep clear of them.
@@ -175,24 +173,33 @@ if (findings.home) {
 }
 
 painted(() => {
-  for (const spot of spots) {
-    spot.casings.forEach((line) => line.setStyle({ color: colour("case"), weight: 6, opacity: 0.9 }));
-    spot.strokes.forEach((line) => line.setStyle({ color: colour("stretch"), weight: 3 }));
-    if (spot.way) spot.way.setStyle({ color: colour("miss"), weight: 2, dashArray: "2 4" });
-    spot.disc.setStyle({ color: colour("ink"), weight: 1.5, fillColor: colour("case"), fillOpacity: 0.45 });
-  }
+  casings.setStyle({ color: colour("case"), weight: 6, opacity: 0.9 });
+  strokes.setStyle({ color: colour("stretch"), weight: 3 });
+  missWays.setStyle({ color: colour("miss"), weight: 2, dashArray: "2 4" });
+  dots.eachLayer((dot) => dot.setStyle({ color: colour("case"), fillColor: colour("firm") }));
+  discs.eachLayer((disc) => disc.setStyle(discStyle()));
   if (homeCircle) {
     homeCircle.setStyle({ color: colour("home"), weight: 1.6, dashArray: "1 6", lineCap: "round" });
   }
 });
 
-scout_map.on("zoomend", () => {
-  thinMarks();
-  showFineDetail();
-});
+function discStyle() {
+  return { color: colour("ink"), weight: 1.5, fillColor: colour("case"), fillOpacity: 0.45 };
+}
+
+scout_map.on("zoomend", thinMarks);
+scout_map.on("moveend", showFineDetail);
 
 // Corners and discs are metres across: only close views can show them.
 function showFineDetail() {
-  put(discs, scout_map, scout_map.getZoom() >= 14);
-  scout_map.getContainer().classList.toggle("far", scout_map.getZoom() < 9);
+  const zoom = scout_map.getZoom();
+  const view = scout_map.getBounds().pad(0.2);
+  discs.clearLayers();
+  corners.clearLayers();
+  for (const spot of spots) {
+    if (zoom < 9 || !spot.shown || !spot.drawn || !view.contains(spot.at)) continue;
+    if (spot.corner) ornament(place(spot.corner), crossIcon()).addTo(corners);
+    if (zoom < 14) continue;
+    L.circle(spot.at, { ...plainLine, fill: true, radius: findings.stationRadius, ...discStyle() }).addTo(discs);
+  }
 }

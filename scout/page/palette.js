@@ -2,9 +2,16 @@
 
 const scheme = window.matchMedia("(prefers-color-scheme: dark)");
 const repaints = [];
+const canvases = [];
+
+const colours = new Map(); // asking the style sheet makes the browser lay out the page: once a name
 
 function colour(name) {
-  return getComputedStyle(scout_map.getContainer()).getPropertyValue(`--${name}`).trim();
+  if (!colours.has(name)) {
+    const found = getComputedStyle(scout_map.getContainer()).getPropertyValue(`--${name}`);
+    colours.set(name, found.trim());
+  }
+  return colours.get(name);
 }
 
 // Register what must be drawn again when the scheme or the background changes, and draw it now.
@@ -14,6 +21,7 @@ function painted(paint) {
 }
 
 function repaint() {
+  colours.clear();
   repaints.forEach((paint) => paint());
 }
 
@@ -45,5 +53,7 @@ function canvasPane(name, zIndex) {
   const pane = scout_map.createPane(name);
   pane.style.zIndex = zIndex;
   pane.style.pointerEvents = "none";
-  return L.canvas({ pane: name, padding: 0.4 });
+  const canvas = L.canvas({ pane: name, padding: 0.4 });
+  canvases.push(canvas);
+  return canvas;
 }

@@ -116,6 +116,7 @@ function tellParks(at) {
 
 scout_map.on("moveend viewreset resize", drawParkNames);
 scout_map.on("click", (event) => {
-  if (checking) pressOnMap(event.latlng);
+  if (measuring) measurePlace(event.latlng);
+  else if (checking) pressOnMap(event.latlng);
   else if (scout_map.hasLayer(parkAreas)) tellParks(event.latlng);
 });

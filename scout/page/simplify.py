@@ -18,7 +18,7 @@ from scout.outlines import ragged
 __all__ = ["FULL_DETAIL_KM", "Kept", "simplify"]
 
 FULL_DETAIL_KM = 2.0  # an outline this near a spot keeps every vertex
-_VERTICES = 16_000  # away from spots, 7 to 8 bytes each; the tolerance grows until it is met
+_VERTICES = 11_000  # away from spots, 7 to 8 bytes each; the tolerance grows until it is met
 _FINEST_M, _COARSEST_M = 1.0, 1024.0
 _LONGEST_DEG = 0.04  # edges are sampled this densely when looking for those near a spot
 _EARTH_M = 6_371_000.0  # enough for "near"
@@ -54,6 +54,7 @@ def simplify(rings: NDArray[Any], near: NDArray[np.float64]) -> Kept:
     for third in (0, 1, 2):
         fixed[first + third * (last - first) // 3] = True
     fixed[last] = True
+    fixed = _alike(xy, ring_of, fixed)
     tolerance_m, keep = 0.0, np.ones(len(xy), dtype=bool)
     if np.count_nonzero(~fixed) > _VERTICES:
         pieces = _pieces(xy, ring_of, fixed)
@@ -64,6 +65,27 @@ def simplify(rings: NDArray[Any], near: NDArray[np.float64]) -> Kept:
     loose = np.diff(at, append=0) > 1
     stays = ~is_last[at]
     return Kept(xy[at[stays]], ring_of[at[stays]], loose[stays], tolerance_m)
+
+
+def _alike(
+    xy: NDArray[np.float64], ring_of: NDArray[np.int64], fixed: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Fixed vertices so that neighbours along a shared edge are simplified alike.
+
+    Where rings meet or part their common vertex stays, and what stays in one ring stays in all: a shared
+    edge then falls into the same pieces on both sides.
+    """
+    _, point = np.unique(xy, axis=0, return_inverse=True)
+    point = point.reshape(-1)
+    inside = ring_of[:-1] == ring_of[1:]
+    edges = np.unique(np.sort(np.column_stack([point[:-1], point[1:]])[inside], axis=1), axis=0)
+    edges = edges[edges[:, 0] != edges[:, 1]]
+    # On a plain stretch, shared or not, a point has two neighbours.
+    neighbours = np.bincount(edges.ravel(), minlength=int(point.max(initial=-1)) + 1)
+    stays = neighbours != 2
+    stays[point[fixed]] = True
+    alike: NDArray[np.bool_] = stays[point]
+    return alike
 
 
 def _near_edges(
@@ -102,6 +124,10 @@ def _pieces(xy: NDArray[np.float64], ring_of: NDArray[np.int64], fixed: NDArray[
     runs = (ring_of[at[:-1]] == ring_of[at[1:]]) & (np.diff(at) > 1)
     start, counts = at[:-1][runs], np.diff(at)[runs] + 1
     piece, number = ragged(start, counts)
+    # One direction for both sides of a shared edge: where two vertices stray alike, the first one counts.
+    one, other = xy[start], xy[start + counts - 1]
+    turned = (one[:, 0] > other[:, 0]) | ((one[:, 0] == other[:, 0]) & (one[:, 1] > other[:, 1]))
+    number = np.where(turned[piece], (2 * start + counts - 1)[piece] - number, number)
     nearest_equator = np.minimum.reduceat(np.abs(xy[number, 1]), np.cumsum(counts) - counts)
     wide = _MOST_M_PER_DEG * np.cos(np.radians(nearest_equator))[piece]
     plane = np.column_stack([xy[number, 0] * wide, xy[number, 1] * _MOST_M_PER_DEG, number])

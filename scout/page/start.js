@@ -30,16 +30,18 @@ function roomForKey(bounds) {
 
 const key = byId("key");
 if (window.matchMedia("(max-width: 719px)").matches) {
-  byId("filter-box").open = false;
   key.open = false;
 }
 
 firstView();
-markLayer.addTo(scout_map);
+recallView();
+[markLayer, dots, discs].forEach((layer) => layer.addTo(scout_map));
+applyList();
 boxes.forEach(applySwitch);
-applyOrder();
-applyFilters();
-showFineDetail();
+keepPicks();
 repaint();
 painted(drawLattice);
+painted(drawWalks);
+scout_map.on("moveend", keepView);
 follow();
+document.documentElement.classList.add("ready");

@@ -8,6 +8,11 @@ const layers = {
   corners: [corners],
   misses: [misses],
   home: [homeLayer],
+  walks: [walkLayer],
+  cars: [carLayer],
+  barriers: [groundLayers.barriers],
+  closed: [groundLayers.closed],
+  power: [groundLayers.power],
 };
 
 function applySwitch(box) {
@@ -42,5 +47,23 @@ background_tiles.on("tileerror", () => {
 });
 
 const boxes = [...document.querySelectorAll("#key input[name=layer]")];
-boxes.forEach((box) => box.addEventListener("change", () => applySwitch(box)));
+boxes.forEach((box) => box.addEventListener("change", () => {
+  applySwitch(box);
+  keepView();
+}));
+
+// The view and the switches are as the reader left them.
+function keepView() {
+  if (viewBefore) return; // on its way to paper
+  const { lat, lng } = scout_map.getCenter();
+  keep("view", { at: [lat, lng], zoom: scout_map.getZoom(), off: boxes.filter((b) => !b.checked).map((b) => b.value) });
+}
+
+function recallView() {
+  recall("view", ({ at, zoom, off }) => {
+    for (const box of boxes) box.checked = !off.includes(box.value);
+    if ([...at, zoom].every(Number.isFinite)) scout_map.setView(at, zoom, { animate: false });
+  });
+}
+
 byId("background").addEventListener("change", (event) => applyBackground(event.target));

@@ -57,3 +57,20 @@ function minutesText(lon, lat) {
   };
   return `${text(north, 2)} ${side(north, lat, "N", "S")}, ${text(east, 3)} ${side(east, lon, "E", "W")}`;
 }
+
+// A road-map distance, kilometres and miles.
+function distanceText(kilometres) {
+  const digits = kilometres < 100 ? 1 : 0;
+  const text = (length) => {
+    const [whole, part] = length.toFixed(digits).split(".");
+    return grouped(whole) + (part ? `.${part}` : "");
+  };
+  return `${text(kilometres)} km (${text(kilometres / 1.609344)} mi)`;
+}
+
+// A time on foot, to the minute.
+function spanText(minutes) {
+  const whole = Math.max(Math.round(minutes), 1);
+  if (whole < 60) return `${whole} min`;
+  return `${Math.floor(whole / 60)} h ${String(whole % 60).padStart(2, "0")} min`;
+}

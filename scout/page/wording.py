@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from scout.model import Ranked, Spot
+from scout.surroundings import Route
 
 __all__ = [
     "bearing",
@@ -15,7 +16,9 @@ __all__ = [
     "metres",
     "percent",
     "plural",
+    "span",
     "verdict_class",
+    "walk",
     "where_to_stand",
 ]
 
@@ -120,6 +123,32 @@ def plural(count: int, one: str, many: str = "") -> str:
     return f"{count:,} {one if count == 1 else many or one + 's'}"
 
 
+def span(minutes: float) -> str:
+    """A time on foot, to the minute.
+
+    Examples
+    --------
+    >>> span(24.4), span(0.2), span(84.0)
+    ('24 min', '1 min', '1 h 24 min')
+    """
+    whole = max(math.floor(minutes + 0.5), 1)
+    return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
+
+
+def walk(route: Route) -> str:
+    """A walk in one line.
+
+    Examples
+    --------
+    >>> walk(Route("unknown", "no way in"))
+    'walking time not worked out: no way in'
+    """
+    if route.state == "walked" and route.out_min is not None and route.back_min is not None:
+        return f"walk {span(route.out_min)} out, {span(route.back_min)} back"
+    lead = "out of reach on foot" if route.state == "out of reach" else "walking time not worked out"
+    return f"{lead}: {route.reason}" if route.reason else lead
+
+
 def kind_word(spot: Spot) -> str:
     """The kind of a spot, as text."""
     return _KINDS[spot.kind]
@@ -135,7 +164,7 @@ def verdict_class(ranked: Ranked) -> str:
 def where_to_stand(spot: Spot) -> str:
     """Where the station's centre goes, seen from the lattice."""
     away = spot.offset_m >= 0.05
-    step = f"{metres(spot.offset_m)} to the {bearing(spot.offset_deg)} of"
+    step = f"{metres(spot.offset_m)} {bearing(spot.offset_deg)} of"
     line = spot.stretches[0].line if spot.stretches else "lattice line"
     if spot.kind == "near-miss":
         place = "corner" if spot.corner else line

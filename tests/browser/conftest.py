@@ -15,7 +15,7 @@ from playwright.sync_api import BrowserContext, Page
 from scout.model import Findings
 from scout.page import build
 
-SIZES = {"wide": (1440, 900), "tall": (390, 844)}
+SIZES = {"wide": (1440, 900), "middle": (820, 1180), "tall": (390, 844)}
 CHROMIUM = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome")
 
 
@@ -33,7 +33,8 @@ def browser_type_launch_args() -> dict[str, Any]:
     return {"executable_path": path, "args": ["--no-sandbox"]}
 
 
-both_sizes = pytest.mark.parametrize("size", list(SIZES))
+both_sizes = pytest.mark.parametrize("size", ["wide", "tall"])
+all_sizes = pytest.mark.parametrize("size", list(SIZES))
 both_schemes = pytest.mark.parametrize("scheme", ["light", "dark"])
 
 
@@ -56,7 +57,7 @@ def browser_context_args(size: str, scheme: str) -> dict[str, Any]:
         "color_scheme": scheme,
         # Without animation a map has arrived as soon as it was told to go.
         "reduced_motion": "reduce",
-        "has_touch": size == "tall",
+        "has_touch": size != "wide",
     }
 
 
@@ -86,6 +87,7 @@ def open_page(context: BrowserContext, tmp_path: Path) -> Callable[..., Watched]
         watched.page.on("pageerror", lambda error: watched.messages.append(f"error: {error}"))
         watched.page.on("dialog", lambda dialog: (watched.messages.append("dialog"), dialog.dismiss()))
         watched.page.goto(path.as_uri() + address)
+        watched.page.wait_for_selector("html.ready", state="attached")
         return watched
 
     return open_

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from builders import bay, box, corner_spot, findings, line_spot, near_miss, parks_frame, source
 from playwright.sync_api import expect
+from walked import route, surroundings
 
 from browser.conftest import Watched, both_sizes
-from scout.model import Findings, ParkReport
+from scout.model import ATTRIBUTES, Credit, Findings, ParkReport
+from scout.surroundings import Route
 
 Open = Callable[..., Watched]
 
@@ -28,18 +31,29 @@ def hostile_findings() -> Findings:
         ((f"<b>{n}</b>", name), box(-20.3 - n / 10, 44.8, -19.7, 45.3)) for n, name in enumerate(HOSTILE)
     ]
     labels = [label for label, _ in parks]
-    return findings(
+    frame = parks_frame(*parks)
+    frame[ATTRIBUTES] = [{name: name} for name in HOSTILE]
+    found = findings(
         [
             corner_spot(-20.0, 45.0, CORNER, labels, notes=HOSTILE),
             line_spot(-20.0, 45.2, CORNER[:2], labels[5]),
             near_miss(-22.0, 44.0, ["HN84", "HN94", "HN83", "HN93"], labels[0], 120.0, 225.0),
         ],
-        parks_frame(*parks),
+        frame,
         title=HOSTILE[0],
+        author=HOSTILE[4],
+        credits=tuple(Credit((name,), name, name, name) for name in HOSTILE),
+        surroundings=replace(surroundings(), notes=HOSTILE, sources=(source(path=HOSTILE[1]),)),
         made_by=HOSTILE[1],
         sources=(source(path=HOSTILE[2], layer=HOSTILE[0], warnings=(HOSTILE[1],)),),
         report=ParkReport(records=6, parks=6, id_column=(HOSTILE[0],), name_column=("",), refused=HOSTILE),
     )
+    walks = (
+        {"route": replace(route(), start_name=HOSTILE[1]), "warnings": HOSTILE},
+        {"route": Route("out of reach", HOSTILE[0]), "warnings": HOSTILE[5:]},
+        {"route": Route("unknown", HOSTILE[2])},
+    )
+    return replace(found, spots=tuple(replace(r, **m) for r, m in zip(found.spots, walks, strict=True)))
 
 
 @both_sizes
@@ -86,6 +100,9 @@ def test_hostile_names_stay_text(open_page: Open) -> None:
     for name in HOSTILE[:4]:
         expect(body.locator("bdi.name", has_text=name).first).to_be_visible()
         expect(page.locator("#spots .row-parks").first).to_contain_text(name)
+        expect(body.locator(".warnings")).to_contain_text(name)
+        expect(body.locator(".own").first).to_be_visible()
+        expect(page.locator(".credits")).to_contain_text(name)
     assert page.locator("img, script[src], bdi *, .leaflet-popup script").count() == 0
     assert page.evaluate("() => document.scripts.length") == 4
     assert opened.messages == []
@@ -116,7 +133,8 @@ def test_long_names_do_not_push_the_page_apart(open_page: Open) -> None:
     inside = "(id) => { const e = document.getElementById(id); return e.scrollWidth - e.clientWidth; }"
     assert page.evaluate(inside, "details-body") <= 0
     assert page.evaluate(inside, "list") <= 0
-    assert page.locator("#spots .row").first.bounding_box()["height"] < 200
+    rows = page.locator("#spots .row").all()
+    assert all(row.bounding_box()["height"] < 420 for row in rows)
 
 
 @both_sizes

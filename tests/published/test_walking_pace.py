@@ -2,8 +2,8 @@
 
 Tobler 1993, NCGIA Technical Report 93-1 (R2: quoted with the formula in many papers): about 5 km/h on level
 ground, 6 km/h on a slope of -0.05, 0.6 of it off paths. Naismith 1892, Scottish Mountaineering Club Journal
-2:136 (R2): an hour for three miles and one more for every 2,000 ft of climb. Pandolf, Givoni and Goldman 1977,
-J. Appl. Physiol. 43:577 (M: the equation from memory).
+2:136 (R2): an hour for three miles and one more for every 2,000 ft of climb. Pandolf, Givoni and Goldman
+1977, J. Appl. Physiol. 43:577 (M: the equation from memory).
 """
 
 import numpy as np
