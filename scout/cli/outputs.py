@@ -17,7 +17,7 @@ from scout.write import write_file
 
 __all__ = ["MAP_SPOTS", "check_outputs", "check_page", "check_targets", "dated", "outputs", "write_all"]
 
-MAP_SPOTS = 1000  # more than anyone scrolls through; a phone still opens it
+MAP_SPOTS = 2000  # more than anyone scrolls through; a phone still opens it
 
 
 def check_outputs(files: Sequence[str | Path], map_path: str | None, save_paths: Sequence[str]) -> None:

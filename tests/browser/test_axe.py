@@ -1,0 +1,58 @@
+"""axe-core (Deque, the rules of WCAG 2.2 AA and best practice) finds nothing to object to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from importlib.resources import files
+from typing import Any
+
+import pytest
+from builders import bay
+from playwright.sync_api import Page
+from walked import harbour
+
+from browser.conftest import Watched, all_sizes, both_schemes
+
+pytest.importorskip("axe_playwright_python", reason="axe-core comes with axe-playwright-python")
+
+Open = Callable[..., Watched]
+AXE = (files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
+
+
+def complaints(page: Page) -> list[tuple[str, str, str]]:
+    """Rule, how grave, and the first element, of every violation."""
+    page.evaluate(AXE + ";0")
+    found: list[dict[str, Any]] = page.evaluate("async () => (await axe.run(document)).violations")
+    return [(v["id"], v["impact"], v["nodes"][0]["html"][:120]) for v in found]
+
+
+def unfold(page: Page) -> None:
+    for box in ("filter-box", "picks-box", "key"):
+        page.locator(f"#{box}").evaluate("box => { box.open = true; }")
+
+
+@both_schemes
+@all_sizes
+def test_nothing_to_object_to_with_the_details_open(open_page: Open) -> None:
+    page = open_page(harbour(), "#spot=1").page
+    unfold(page)
+    assert complaints(page) == []
+
+
+@both_schemes
+def test_nothing_to_object_to_in_a_check_and_a_measure(open_page: Open) -> None:
+    page = open_page(bay(), "#check=45.00003,-20.00002").page
+    unfold(page)
+    for details in page.locator(".about details").all():
+        details.evaluate("box => { box.open = true; }")
+    assert complaints(page) == []
+    page.locator("#measure-button").click()
+    page.locator("#measure-middle").click()
+    assert complaints(page) == []
+
+
+def test_a_fault_would_be_found(open_page: Open) -> None:
+    page = open_page(bay()).page
+    unfold(page)
+    page.evaluate("() => document.getElementById('filters').append(document.createElement('select'))")
+    assert ("select-name", "critical") in {complaint[:2] for complaint in complaints(page)}

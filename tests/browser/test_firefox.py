@@ -1,0 +1,98 @@
+"""The page in Firefox: it loads, lists, filters, tells, checks and keeps, and says nothing on the console."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from walked import WARNING, harbour
+
+from browser.marionette import Firefox, firefox, firefox_path
+from scout.page import build
+
+pytestmark = pytest.mark.skipif(
+    firefox_path() is None, reason="no Firefox on this machine; on Debian: apt install firefox-esr"
+)
+
+
+@pytest.fixture(scope="module")
+def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Firefox, str]]:
+    folder = tmp_path_factory.mktemp("firefox")
+    path = folder / "harbour.html"
+    path.write_text(build(harbour()), encoding="utf-8")
+    with firefox(folder) as browser:
+        browser.open(path.as_uri())
+        yield browser, path.as_uri()
+
+
+def text_of(browser: Firefox, query: str) -> str:
+    text: str = browser.run("return document.querySelector(arguments[0]).innerText", query)
+    return " ".join(text.split())
+
+
+def test_it_lists_and_filters(opened: tuple[Firefox, str]) -> None:
+    browser, address = opened
+    browser.open(address)
+    rows = "return [...document.querySelectorAll('#spots > li')].map((row) => row.dataset.rank)"
+    assert browser.run(rows) == ["1", "2", "3"]
+    assert WARNING in text_of(browser, '#spots [data-rank="1"]')
+    assert browser.run("return document.querySelectorAll('.mark').length") == 3
+    browser.run(
+        """document.querySelector("[name=kind]").value = "line";
+           document.getElementById("filters").dispatchEvent(new Event("input"));"""
+    )
+    assert browser.run(rows) == ["3"]
+    browser.run("document.querySelector('#hidden-box button').click()")
+    browser.wait("return document.querySelectorAll('#spots > li').length === 3")
+
+
+def test_it_tells_a_spot_and_draws_the_map(opened: tuple[Firefox, str]) -> None:
+    browser, _ = opened
+    browser.run("document.querySelector('[data-rank=\"1\"] a.row').click()")
+    story = text_of(browser, "#details-body")
+    for said in ("Spot 1: corner", "24 min", "5.2 m north-east (45°)", "UTM 27N 578820 4983440", WARNING):
+        assert said in story
+    assert browser.run("return location.hash") == "#spot=1"
+    painted = """
+      const canvas = document.querySelector(".leaflet-parks-pane canvas");
+      const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+      return data.some((value) => value > 0);"""
+    assert browser.run(painted)
+    browser.run("document.getElementById('close').click()")
+
+
+def test_it_checks_a_place(opened: tuple[Firefox, str]) -> None:
+    browser, _ = opened
+    browser.run(
+        """document.getElementById("check-button").click();
+           document.getElementById("here-text").value = "45.00003, -20.00002";
+           document.querySelector("#here-form button").click();"""
+    )
+    answer = text_of(browser, "#here-answer")
+    assert "HN95 IN05 HN94 IN04" in answer
+    assert "firm" in answer
+    browser.run("document.getElementById('here-close').click()")
+
+
+def test_it_keeps_the_shortlist(opened: tuple[Firefox, str]) -> None:
+    browser, address = opened
+    browser.run("document.querySelector('[data-rank=\"2\"] .pick input').click()")
+    browser.open(address + "?again")
+    assert text_of(browser, "#picks-count") == "Shortlist: 1 spot"
+
+
+def test_it_asks_for_nothing_and_says_nothing(opened: tuple[Firefox, str]) -> None:
+    browser, _ = opened
+    assert browser.run("return performance.getEntriesByType('resource').map((entry) => entry.name)") == []
+    assert browser.complaints("harbour.html") == []
+
+
+def test_a_complaint_would_be_seen(opened: tuple[Firefox, str], tmp_path: Path) -> None:
+    browser, _ = opened
+    path = tmp_path / "broken.html"
+    path.write_text(
+        "<script>document.documentElement.classList.add('ready'); nowhere();</script>", encoding="utf-8"
+    )
+    browser.open(path.as_uri())
+    assert any("nowhere" in line for line in browser.complaints("broken.html"))
