@@ -138,7 +138,10 @@ class _Task:
                 progress(f"walks within {radius:,.0f} m: {done:,} of {len(rows):,} places")
             left[rows] = ~last & (wanted[rows] > radius) & self._may_win(rows)
             wanted[~np.isfinite(wanted)] = 0.0  # the next window may tell
-            radius = min(_WIDER * radius, reach_m)
+            wider = _WIDER * radius
+            radius = (
+                wider if 1.2 * wider < reach_m else reach_m
+            )  # no window that is hardly wider than another
 
     def _tiles(self, rows: Ints, side_m: float) -> list[tuple[tuple[float, float], Ints]]:
         """Middles of tiles and the rows in them, the nearest to a start first."""
