@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
-from numpy.typing import NDArray
 
 from scout.confidence import word
 from scout.locator import edge_lat, edge_lon, locator
@@ -70,7 +69,7 @@ class Listing(Sequence[Ranked]):
         Rows of ``result.found``, best first.
     terms : Terms
         Of all rows.
-    ids, names : arrays
+    ids, names : arrays, of numpy or pandas
         Of the parks the search numbered.
     level : int
     reached : Reached, optional
@@ -84,8 +83,8 @@ class Listing(Sequence[Ranked]):
         result: Search,
         order: Ints,
         terms: Terms,
-        ids: NDArray[Any],
-        names: NDArray[Any],
+        ids: Any,
+        names: Any,
         level: int,
         reached: Reached | None = None,
         new: Added | None = None,
@@ -170,8 +169,8 @@ def _spot(
     row: int,
     locators: tuple[str, ...],
     stretches: tuple[Stretch, ...],
-    ids: NDArray[Any],
-    names: NDArray[Any],
+    ids: Any,
+    names: Any,
     level: int,
 ) -> Spot:
     judged, missed = found.judged, int(found.near_park[row])
@@ -226,7 +225,7 @@ def _notes(found: Found, row: int, at_corner: bool, cells: int, stretches: int) 
     return tuple(notes)
 
 
-def _stretches(result: Search, order: Ints, ids: NDArray[Any], level: int) -> dict[int, tuple[Stretch, ...]]:
+def _stretches(result: Search, order: Ints, ids: Any, level: int) -> dict[int, tuple[Stretch, ...]]:
     """The stretches of each of some rows, by its place among them."""
     place = np.full(len(result.found.i) + 1, -1)
     place[order] = np.arange(len(order))
@@ -243,7 +242,7 @@ def _stretches(result: Search, order: Ints, ids: NDArray[Any], level: int) -> di
     return {row: tuple(stretches) for row, stretches in by_row.items()}
 
 
-def _as_stretches(pieces: Pieces, ids: NDArray[Any], level: int) -> list[Stretch]:
+def _as_stretches(pieces: Pieces, ids: Any, level: int) -> list[Stretch]:
     n = len(pieces.line)
     start, end = (place_on(pieces, np.full(n, f), level) for f in (0.0, 1.0))
     if pieces.axis == "meridian":

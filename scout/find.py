@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -84,7 +84,8 @@ def find(
         overlaps=options.min_grids < 2,
         window=None if box is None else window_of(*box, options.level),
     )
-    ids, names = (frame[column].to_numpy()[numbers] for column in (PARK_ID, PARK_NAME))
+    # Texts stay as pandas has them: to make objects of all costs more than the few that are shown.
+    ids, names = (frame[column].array.take(numbers) for column in (PARK_ID, PARK_NAME))
     new = _new(result.found, ids, options)
     terms = _terms(result.found, ids, options, new)
     rows, left_out = listed(terms, _filters(options))
@@ -154,24 +155,26 @@ def _parks_in(geometry: NDArray[np.object_], box: Box) -> Ints:
     return np.flatnonzero(tall & wide)
 
 
-def _new(found: Found, ids: NDArray[np.object_], options: Options) -> Added | None:
+def _new(found: Found, ids: Any, options: Options) -> Added | None:
     """What each place would add to the visits so far; a near miss adds nothing."""
     if options.done is None:
         return None
     cells = cell_keys_of(found.claims.grid, found.i, found.j, options.level)
-    new = added(options.done, cells, found.claims.first, found.claims.park, ids)
+    new = added(options.done, cells, found.claims.first, found.claims.park, np.asarray(ids, dtype=object))
     counts = (np.where(found.near_park < 0, column, 0) for column in new)
     return Added(*counts)
 
 
-def _terms(found: Found, ids: NDArray[np.object_], options: Options, new: Added | None) -> Terms:
+def _terms(found: Found, ids: Any, options: Options, new: Added | None) -> Terms:
     lon, lat = found.judged.lon, found.judged.lat
     first, near = found.claims.first, found.near_park >= 0
     n = len(lon)
     least = np.minimum.reduceat(found.judged.clearance_m, first[:-1]) if n else np.empty(0)
     in_parks = np.ones(n, dtype=bool)
     if options.park_ids:
-        wanted = np.isin(ids, np.array(options.park_ids, dtype=object))[found.claims.park]
+        wanted = np.isin(np.asarray(ids, dtype=object), np.array(options.park_ids, dtype=object))[
+            found.claims.park
+        ]
         in_parks = np.add.reduceat(wanted, first[:-1]) > 0 if n else in_parks
     in_area = np.ones(n, dtype=bool)
     if options.bbox is not None:

@@ -136,6 +136,7 @@ class Sheet(Figure):  # type: ignore[misc]
             "version": __version__,
             "walk_tolerance_m": WALK_TOLERANCE_M,
             "walk_most": _walk_most(self.findings),
+            "any_new": any(ranked.new is not None for ranked in self.findings.spots),
         }
         page = _templates().get_template("page.html")
         return str(

@@ -37,6 +37,7 @@ function wishes() {
     kind: form.get("kind"),
     walk: walkWanted(form),
     picked: form.has("picked"),
+    missing: form.has("missing"),
     words: plain(form.get("words")).split(/\s+/).filter(Boolean),
   };
 }
@@ -49,6 +50,7 @@ function hiddenBy(spot, wanted) {
   if (!spot.near && spot.held < wanted.parks) return "parks";
   if (wanted.walk !== null && !(isWalked(spot) && spot.walk.out <= wanted.walk)) return "walk";
   if (wanted.picked && !isPicked(spot)) return "shortlist";
+  if (wanted.missing && !spot.missing?.[2]) return "what is done";
   if (!wanted.words.every((word) => searchText(spot).includes(word))) return "text";
   return null;
 }

@@ -74,6 +74,7 @@ function rowFacts(spot) {
     const worth = element("span");
     worth.append(element("strong", "", countText(spot.pairs, "pair")));
     worth.append(` (${countText(spot.grids, "grid")} × ${countText(spot.held, "park")})`);
+    if (spot.missing) worth.append(`, ${spot.missing[2]} new`);
     facts.push(worth, spot.parks.length ? clearanceText(spot.clearance) : "no park near");
   }
   if (isWalked(spot)) facts.push(`walk ${spanText(spot.walk.out)}`);

@@ -50,6 +50,7 @@ def spot_data(ranked: Ranked, number: Mapping[str, int], frame: Frame) -> dict[s
         "kind": spot.kind,
         "look": verdict_class(ranked),
         "worth": [ranked.n_grids, ranked.n_parks, ranked.grid_park_pairs],
+        "missing": None if ranked.new is None else [ranked.new.grids, ranked.new.parks, ranked.new.pairs],
         "at": place_units(spot.lon, spot.lat, frame),
         "utm": _utm(spot),
         "corner": place_units(*spot.corner, frame) if spot.corner else None,

@@ -42,8 +42,16 @@ function storyClaim(spot) {
   const worth = figures({ grids: spot.grids, parks: spot.held, "pairs (yield)": spot.pairs });
   const counts =
     `One contact from here counts for ${countText(spot.pairs, "pair")} of grid and park` +
-    `${spot.look === "firm" ? "" : ", if it counts"}.`;
+    `${spot.look === "firm" ? "" : ", if it counts"}.${missingText(spot)}`;
   return [claim, worth, ...(spot.pairs ? [paragraph("worth", counts)] : [])];
+}
+
+// What of it the notebook does not hold yet.
+function missingText(spot) {
+  if (!spot.missing) return "";
+  const [grids, parks, pairs] = spot.missing;
+  if (!pairs) return " All of it is in the notebook.";
+  return ` Still missing: ${countText(pairs, "pair")}, with ${countText(grids, "new grid")} and ${countText(parks, "new park")}.`;
 }
 
 function storyWarnings(spot) {

@@ -12,7 +12,6 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.clearance import Boundaries
-from scout.geodesy import degree_lengths
 from scout.locator import column_number, columns, row_number
 from scout.model import Station
 from scout.outlines import Floats, Ints
@@ -109,7 +108,8 @@ def _renumbered(pieces: Pieces, numbers: Ints) -> Pieces:
 def _near_lines(geometries: NDArray[Any], level: int, near_m: float) -> NDArray[np.bool_]:
     """Parks whose bounds come near a lattice line."""
     west, south, east, north = shapely.bounds(geometries).T
-    per_lon = degree_lengths(np.minimum(np.maximum(np.abs(south), np.abs(north)), 89.999))[0]
+    # The ellipsoid is nowhere narrower than a sphere of its greatest radius.
+    per_lon = 111_319.0 * np.cos(np.radians(np.minimum(np.maximum(-south, north), 89.999)))
     n = columns(level)
     dx, dy = near_m / per_lon * n / 360 + 1e-6, near_m / 110_574 * n / 180 + 1e-6
     x0, x1 = column_number(west, level) - dx, column_number(east, level) + dx

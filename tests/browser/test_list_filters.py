@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from builders import bay
@@ -11,6 +12,7 @@ from walked import harbour
 
 from browser.conftest import Watched, all_sizes
 from browser.ground import tips
+from scout.visits import New
 
 Open = Callable[..., Watched]
 
@@ -165,3 +167,23 @@ def test_a_damaged_memory_does_no_harm(open_page: Open) -> None:
     page.wait_for_selector("html.ready", state="attached")
     assert ranks(page) == [1, 2, 3, 4, 5]
     assert opened.messages == []
+
+
+def test_what_the_notebook_holds_can_be_hidden_and_both_yields_are_told(open_page: Open) -> None:
+    found = bay()
+    new = {1: New(0, 0, 0), 2: New(1, 0, 1)}
+    spots = tuple(replace(r, new=new.get(r.rank, New(0, 0, 0))) for r in found.spots)
+    page = open_page(replace(found, spots=spots)).page
+    unfold(page)
+    expect(page.locator("#spots > li[data-rank='2']")).to_contain_text("1 new")
+    page.locator("input[name=missing]").check()
+    assert ranks(page) == [2]
+    expect(page.locator("#hidden-why")).to_contain_text("4 by what is done")
+    page.locator("#spots > li[data-rank='2'] a").click()
+    expect(page.locator("#details")).to_contain_text(
+        "Still missing: 1 pair, with 1 new grid and 0 new parks."
+    )
+
+
+def test_without_a_notebook_nothing_offers_to_hide_what_is_done(open_page: Open) -> None:
+    assert open_page(bay()).page.locator("input[name=missing]").count() == 0
