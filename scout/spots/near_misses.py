@@ -121,11 +121,10 @@ def near_lines(ground: Ground, tree: shapely.STRtree, near_m: float, window: Win
         _beside(ground, axis, side, near_m, window) for axis in ("meridian", "parallel") for side in (-1, 1)
     ]
     found = join(parts)
+    found = found.rows(np.flatnonzero(found.near_m <= near_m))
     lon, lat = found.judged.lon, found.judged.lat
     covered = [tree.query(shapely.points(lon + t, lat), predicate="intersects")[0] for t in (0.0, 360.0)]
-    outside = np.setdiff1d(np.arange(len(lon)), np.concatenate(covered))
-    keep = outside[(found.near_m[outside] <= near_m)]
-    return found.rows(keep)
+    return found.rows(np.setdiff1d(np.arange(len(lon)), np.concatenate(covered)))
 
 
 def _beside(ground: Ground, axis: Axis, side: int, near_m: float, window: Window | None) -> Found:
