@@ -32,6 +32,7 @@ Bools = NDArray[np.bool_]
 
 _FIRST_M = 250.0  # least radius of a window
 _WIDER = 2**0.5  # from one radius to the next
+_TILE = 0.7  # side of a tile, whose places share a window, in radii
 _AT_ONCE = 2  # windows: each may take 200 MB
 _NO_HEIGHT = "the heights do not cover it"
 _WINDING = 2.2  # so much longer than the way of a crow at full speed are short walks, at a guess
@@ -128,11 +129,11 @@ class _Task:
         while left.any():
             last = radius >= reach_m
             rows = np.flatnonzero(left & ((wanted <= radius) | last))
-            todo, done = self._tiles(rows, radius / 2), 0
+            todo, done = self._tiles(rows, _TILE * radius), 0
             while todo:
                 some, todo = todo[:_AT_ONCE], todo[_AT_ONCE:]
                 done += sum(len(own) for _, own in some)
-                for own, taken in self._walk(some, 1.25 * radius + 25.0, last):
+                for own, taken in self._walk(some, (1 + _TILE / 2) * radius + 25.0, last):
                     least = np.minimum(taken, self.best_min[self.targets.group[own]])
                     wanted[own] = self.m_per_min * least
                 progress(f"walks within {radius:,.0f} m: {done:,} of {len(rows):,} places")
