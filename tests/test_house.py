@@ -17,6 +17,7 @@ LINES = [
     {"rank", "describe"},
     {"find", "check", "standstill"},
     {"arrive"},
+    {"templates"},
     {"page", "exports", "sheet", "card", "stamp", "journal"},
     {"pack"},
     {"read", "write"},

@@ -6,14 +6,11 @@ an ellipsis.
 
 from __future__ import annotations
 
-import hashlib
 import math
 import re
-from base64 import b64encode
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 from functools import cache
-from importlib.resources import files
 
 import jinja2
 import segno
@@ -28,6 +25,7 @@ from scout.errors import InputError, PlaceError
 from scout.locator import LEVELS
 from scout.model import Findings, Ranked
 from scout.page import wording
+from scout.templates import environment, policy, text_of
 
 __all__ = ["Particulars", "build", "spot_of"]
 
@@ -97,7 +95,7 @@ def build(findings: Findings, rank: int, particulars: Particulars | None = None)
     top = front.calls(front.call_sign(said.call), front.call_sign(said.club_call))
     grids = front.cells(spot.verdict.locators)
     parks = front.sizes(len(spot.verdict.parks), (top, grids))
-    style = f"{_file('card.css')}\n{_sized(parks)}"
+    style = f"{text_of(__package__, 'card.css')}\n{_sized(parks)}"
     text = (
         _templates()
         .get_template("card.html")
@@ -122,7 +120,7 @@ def build(findings: Findings, rank: int, particulars: Particulars | None = None)
             not_a_survey=NOT_A_SURVEY,
             most=_MOST,
             version=__version__,
-            policy=_policy(style),
+            policy=policy(style),
             style=Markup(style),
         )
     )
@@ -177,13 +175,7 @@ def _clock(at: datetime, day: date, zone: tzinfo) -> str:
 
 @cache
 def _templates() -> jinja2.Environment:
-    templates = jinja2.Environment(
-        loader=jinja2.FunctionLoader(_file),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    templates = environment(__package__)
     words = (
         wording.bearing,
         wording.clearance,
@@ -197,15 +189,3 @@ def _templates() -> jinja2.Environment:
     templates.filters.update({word.__name__: word for word in words})
     templates.filters.update(clock=_clock, decimal=decimal, minutes=math.ceil, short=_short)
     return templates
-
-
-@cache
-def _file(name: str) -> str:
-    return (files(__package__) / name).read_text(encoding="utf-8").replace("\r\n", "\n").rstrip()
-
-
-def _policy(style: str) -> str:
-    """Content security policy: our own style by its hash, the empty icon, no script, no network."""
-    digest = b64encode(hashlib.sha256(style.encode("utf-8")).digest()).decode("ascii")
-    rest = "img-src data:; base-uri 'none'; form-action 'none'"
-    return f"default-src 'none'; style-src 'sha256-{digest}'; {rest}"

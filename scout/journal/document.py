@@ -5,13 +5,10 @@ All text from data goes through an escaping template.
 
 from __future__ import annotations
 
-import hashlib
-from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
-from importlib.resources import files
 
 import jinja2
 from markupsafe import Markup
@@ -23,6 +20,7 @@ from scout.journal.drawing import picture
 from scout.locator import LEVELS
 from scout.page import wording
 from scout.tally import by_year
+from scout.templates import environment, policy, text_of
 from scout.visits import Visit
 
 __all__ = ["Particulars", "to_html"]
@@ -53,7 +51,7 @@ class Particulars:
 
 def to_html(visits: Sequence[Visit], particulars: Particulars) -> str:
     """The journal as one HTML file; the same visits give the same bytes."""
-    style = _file("journal.css")
+    style = text_of(__package__, "journal.css")
     text = (
         _templates()
         .get_template("journal.html")
@@ -67,7 +65,7 @@ def to_html(visits: Sequence[Visit], particulars: Particulars) -> str:
             facts=_FACTS,
             note=_NOTE,
             version=__version__,
-            policy=_policy(style),
+            policy=policy(style),
             style=Markup(style),
         )
     )
@@ -92,27 +90,8 @@ def _clean(text: str) -> str:
 
 @cache
 def _templates() -> jinja2.Environment:
-    templates = jinja2.Environment(
-        loader=jinja2.FunctionLoader(_file),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    templates = environment(__package__)
     words = (wording.clearance, wording.metres, wording.percent, wording.plural)
     templates.filters.update({word.__name__: word for word in words}, stay=_stay, clean=_clean)
     templates.globals.update(decimal=decimal, geo_uri=geo_uri)
     return templates
-
-
-@cache
-def _file(name: str) -> str:
-    return (files(__package__) / name).read_text(encoding="utf-8").replace("\r\n", "\n").rstrip()
-
-
-def _policy(style: str) -> str:
-    """Content security policy: our own style by its hash, the empty icon, no script, no network."""
-    digest = b64encode(hashlib.sha256(style.encode("utf-8")).digest()).decode("ascii")
-    return (
-        f"default-src 'none'; style-src 'sha256-{digest}'; img-src data:; base-uri 'none'; form-action 'none'"
-    )

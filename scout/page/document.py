@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 from base64 import b64encode
 from functools import cache
-from importlib.resources import files
 from typing import Any
 
 import folium
@@ -29,6 +28,7 @@ from scout.page.data import escaped_json, page_data
 from scout.page.frame import MAP_EDGE_LAT
 from scout.page.simplify import FULL_DETAIL_KM
 from scout.page.spot_data import WALK_TOLERANCE_M
+from scout.templates import environment, text_of
 
 __all__ = ["BACKGROUND_HOST", "ScoutMap", "Sheet", "build"]
 
@@ -116,10 +116,10 @@ class Sheet(Figure):  # type: ignore[misc]
         """The whole file as text."""
         for child in self._children.values():
             child.render(**kwargs)
-        parts = [_lean(_file(name)) for name in _SCRIPTS]
+        parts = [_lean(text_of(__package__, name)) for name in _SCRIPTS]
         parts.insert(len(_SCRIPTS_OF_LIST), self.script.render(**kwargs).strip())
         script = '(async function () {\n"use strict";\n' + "\n".join(parts) + "\n})();"
-        style = leaflet.style() + "\n" + "\n".join(_lean(_file(name)) for name in _STYLES)
+        style = leaflet.style() + "\n" + "\n".join(_lean(text_of(__package__, name)) for name in _STYLES)
         data, drawn = page_data(self.findings)
         facts = {
             "any_walk": any(ranked.route is not None for ranked in self.findings.spots),
@@ -184,21 +184,10 @@ def _walk_most(findings: Findings) -> int:
 
 @cache
 def _templates() -> jinja2.Environment:
-    templates = jinja2.Environment(
-        loader=jinja2.FunctionLoader(_file),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    templates = environment(__package__)
     templates.filters.update({name: getattr(wording, name) for name in wording.__all__})
     templates.filters.update(decimal=decimal, geo_uri=geo_uri)
     return templates
-
-
-@cache
-def _file(name: str) -> str:
-    return (files(__package__) / name).read_text(encoding="utf-8").replace("\r\n", "\n").rstrip()
 
 
 def _lean(text: str) -> str:

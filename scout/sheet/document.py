@@ -5,12 +5,9 @@ All text from data goes through an escaping template.
 
 from __future__ import annotations
 
-import hashlib
-from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 
 import jinja2
 from markupsafe import Markup
@@ -26,6 +23,7 @@ from scout.page import wording
 from scout.sheet.drawing import around, close_up
 from scout.sheet.ground import Ground
 from scout.standstill import FLOOR_M
+from scout.templates import environment, policy, text_of
 
 __all__ = ["Particulars", "build"]
 
@@ -63,7 +61,7 @@ def build(arrival: Arrival, parks: Parks, particulars: Particulars) -> str:
     """
     found = arrival.standstill
     ground = Ground(found.lon, found.lat, arrival.level, arrival.checked.parks, parks)
-    style = _file("sheet.css")
+    style = text_of(__package__, "sheet.css")
     page = _templates().get_template("sheet.html")
     text = page.render(
         a=arrival,
@@ -82,7 +80,7 @@ def build(arrival: Arrival, parks: Parks, particulars: Particulars) -> str:
         cautions=ON_ARRIVAL,
         most=_MOST,
         version=__version__,
-        policy=_policy(style),
+        policy=policy(style),
         style=Markup(style),
     )
     # A name may hold half a surrogate pair, which no encoding can write.
@@ -104,25 +102,7 @@ def _short(text: str, most: int = _LONGEST) -> str:
 
 @cache
 def _templates() -> jinja2.Environment:
-    templates = jinja2.Environment(
-        loader=jinja2.FunctionLoader(_file),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    templates = environment(__package__)
     words = (wording.bearing, wording.metres, wording.percent, wording.plural)
     templates.filters.update({word.__name__: word for word in words}, short=_short)
     return templates
-
-
-@cache
-def _file(name: str) -> str:
-    return (files(__package__) / name).read_text(encoding="utf-8").replace("\r\n", "\n").rstrip()
-
-
-def _policy(style: str) -> str:
-    """Content security policy: our own style by its hash, the empty icon, no script, no network."""
-    digest = b64encode(hashlib.sha256(style.encode("utf-8")).digest()).decode("ascii")
-    rest = "img-src data:; base-uri 'none'; form-action 'none'"
-    return f"default-src 'none'; style-src 'sha256-{digest}'; {rest}"
