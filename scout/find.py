@@ -2,29 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import shapely
-from numpy.typing import NDArray
 
 from scout.cautions import shown_error
 from scout.clearance import Boundaries
 from scout.describe import Listing, cell_keys_of, cells_of
 from scout.geodesy import degree_lengths, inverse
-from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, Findings, LeftOut, Parks, Station
+from scout.model import DATUM_ERROR, Findings, LeftOut, ParkReport, Parks, Station
 from scout.outlines import Ints
+from scout.parks.shelf import Held, Named, Shelf
 from scout.rank import Filters, Terms, listed, ordered
-from scout.spots import KINDS, Found, search, window_of
+from scout.spots import KINDS, Found, Search, put_together
+from scout.spots.tasks import Spread, Wanted, found_in, searched, tasks
 from scout.tally import Added, Done, added
 from scout.verdict import Ground
 
 if TYPE_CHECKING:
     from scout.reach import Access
 
-__all__ = ["Options", "best", "find"]
+__all__ = ["MOST_IN_A_FIELD", "Options", "best", "find"]
+
+MOST_IN_A_FIELD = 40_000  # parks searched at once: memory stays under half a gigabyte
 
 Box = tuple[float, float, float, float]
 
@@ -47,45 +49,38 @@ class Options:
 
 
 def find(
-    parks: Parks,
+    parks: Parks | Shelf,
     options: Options,
     progress: Callable[[str], None] = lambda _: None,
     access: Access | None = None,
+    spread: Spread = map,
+    most: int = MOST_IN_A_FIELD,
 ) -> Findings:
     """Search the parks and rank what is found.
 
     Parameters
     ----------
-    parks : Parks
-        As `scout.parks.build_parks` makes them.
+    parks : Parks or Shelf
+        As `scout.parks.build_parks` makes them, or where they are to be taken from.
     options : Options
     progress : callable
         Told in a few words what is being done.
     access : Access, optional
         Roads, barriers, hazards and heights, for the walks.
+    spread : callable
+        How the fields of a large search are gone through; `map`, or another that gives the same in the
+        same order.
+    most : int
+        Parks in a field; what is found does not depend on it.
 
     Returns
     -------
     Findings
         All that passes the filters.
     """
-    box = _box_of(options)
-    frame = parks.frame
-    geometry = frame.geometry.to_numpy()
-    numbers = np.arange(len(frame)) if box is None else _parks_in(geometry, box)
-    progress(f"searching {len(numbers):,} parks")
-    error = options.station.boundary_error_m + frame[DATUM_ERROR].to_numpy(dtype=float)[numbers]
-    result = search(
-        geometry[numbers],
-        error,
-        options.level,
-        options.station,
-        near_m=options.near_m,
-        overlaps=options.min_grids < 2,
-        window=None if box is None else window_of(*box, options.level),
-    )
-    # Texts stay as pandas has them: to make objects of all costs more than the few that are shown.
-    ids, names = (frame[column].array.take(numbers) for column in (PARK_ID, PARK_NAME))
+    shelf: Shelf = Held(parks) if isinstance(parks, Parks) else parks
+    result, shelf, report = _searched(shelf, options, progress, spread, most)
+    ids, names = shelf.ids, shelf.names
     new = _new(result.found, ids, options)
     terms = _terms(result.found, ids, options, new)
     rows, left_out = listed(terms, _filters(options))
@@ -95,8 +90,10 @@ def find(
         from scout.reach.along import Judge
 
         def judge_of(some: Ints) -> Judge:
-            boundaries = Boundaries(geometry[numbers[some]])
-            return Judge(Ground(boundaries, error[some], options.level, options.station), some)
+            frame = shelf.order(some).take().frame
+            error = options.station.boundary_error_m + frame[DATUM_ERROR].to_numpy(dtype=float)
+            boundaries = Boundaries(frame.geometry.to_numpy())
+            return Judge(Ground(boundaries, error, options.level, options.station), some)
 
         reached = reach(result, rows, options.level, judge_of, access, progress)
         result = result._replace(found=reached.found)
@@ -110,14 +107,48 @@ def find(
         station=options.station,
         spots=Listing(result, rows, terms, ids, names, options.level, reached, new),
         left_out=left_out,
-        parks=frame.iloc[numbers[named]].reset_index(drop=True),
-        sources=parks.sources,
-        report=parks.report,
+        named=Named(shelf, named),
+        sources=shelf.sources,
+        report=report,
         remarks=shown_error(options.station.fix_error_m),
         home=options.home,
         within_km=options.within_km,
         surroundings=None if reached is None else reached.surroundings,
         walking=None if access is None else access.walking,
+    )
+
+
+def _searched(
+    shelf: Shelf, options: Options, progress: Callable[[str], None], spread: Spread, most: int
+) -> tuple[Search, Shelf, ParkReport]:
+    """What is found, the shelf by whose numbers, and all that is to be said of the parks."""
+    terms = Wanted(options.level, options.station, options.near_m, options.min_grids < 2, _box_of(options))
+    parts = tasks(shelf, terms, most)
+    progress(f"searching {sum(len(part.field.parks) for part in parts):,} parks")
+    if len(parts) == 1:
+        # Nothing is taken twice: from here on the shelf is what was taken.
+        result, taken = searched(parts[0])
+        return result, Held(Parks(taken.frame, shelf.sources, shelf.report)), _told(shelf, [taken.report])
+    found = []
+    for one in spread(found_in, parts):
+        found.append(one)
+        progress(f"searched {len(found)} of {len(parts)} fields")
+    return put_together([one.result for one in found]), shelf, _told(shelf, [one.report for one in found])
+
+
+def _told(shelf: Shelf, reports: Sequence[ParkReport]) -> ParkReport:
+    """The shelf's report with what was said of the parks that were taken, each line once."""
+    every = (shelf.report, *reports)
+
+    def lines(name: str) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(line for one in every for line in getattr(one, name)))
+
+    return replace(
+        shelf.report,
+        repaired=lines("repaired"),
+        refused=lines("refused"),
+        skipped=lines("skipped"),
+        notes=lines("notes"),
     )
 
 
@@ -143,16 +174,6 @@ def _box_of(options: Options) -> Box | None:
     per_lon = float(degree_lengths(min(max(abs(south), abs(north)), 89.99))[0])
     wide = min(options.within_km * 1010.0 / per_lon, 180.0)
     return (lon - wide, south, lon + wide, north)
-
-
-def _parks_in(geometry: NDArray[np.object_], box: Box) -> Ints:
-    """Numbers of the parks whose bounds come within a hundredth of a degree of the box."""
-    west, south, east, north = shapely.bounds(geometry).T
-    tall = (south <= box[3] + 0.01) & (north >= box[1] - 0.01)
-    wide = np.zeros(len(geometry), dtype=bool)
-    for turn in (-360.0, 0.0, 360.0):
-        wide |= (west + turn <= box[2] + 0.01) & (east + turn >= box[0] - 0.01)
-    return np.flatnonzero(tall & wide)
 
 
 def _new(found: Found, ids: Any, options: Options) -> Added | None:
@@ -214,5 +235,5 @@ def best(findings: Findings, most: int) -> Findings:
         findings,
         spots=shown,
         left_out=(*findings.left_out, LeftOut(f"ranked below the best {most:,}", more)),
-        parks=findings.parks[findings.parks[PARK_ID].isin(named)].reset_index(drop=True),
+        named=findings.named.only(named),
     )

@@ -1,7 +1,4 @@
-"""The values that leave the core, and the column names of the frames inside it. Data only.
-
-Longitude comes before latitude everywhere in here, both in degrees on WGS 84.
-"""
+"""The values that leave the core, the columns of the frames inside it; lon before lat, degrees on WGS 84."""
 
 from __future__ import annotations
 
@@ -12,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     import geopandas as gpd
 
+    from scout.parks.shelf import Named
     from scout.surroundings import Route, Surroundings, Walking
     from scout.visits import New
 
@@ -137,10 +135,7 @@ class Credit:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """One station position judged: the cells it claims, the parks that hold it, and how sure that is.
-
-    ``confidence`` is ``grids_p`` times the product of ``parks_p``: independence is an assumption.
-    """
+    """One station position judged; ``confidence`` takes grids and parks as independent: their product."""
 
     locators: tuple[str, ...]
     parks: tuple[str, ...]
@@ -285,7 +280,7 @@ class Findings:
     station: Station
     spots: Sequence[Ranked]  # ranked, best first; near misses last
     left_out: tuple[LeftOut, ...]
-    parks: gpd.GeoDataFrame  # the parks named by any spot or near miss
+    named: Named  # the parks named by any spot or near miss
     sources: tuple[Source, ...]
     report: ParkReport
     remarks: tuple[str, ...] = ()  # what the user should know about the settings
@@ -298,3 +293,8 @@ class Findings:
     credits: tuple[Credit, ...] = ()
     surroundings: Surroundings | None = None  # near the spots that are listed; None without access data
     walking: Walking | None = None
+
+    @property
+    def parks(self) -> gpd.GeoDataFrame:
+        """The frame of the parks named."""
+        return self.named.frame

@@ -12,7 +12,7 @@ from scout.coordinates import decimal, geo_uri
 from scout.exports import FORMATS
 from scout.exports.text import one_line
 from scout.exports.words import about, facts, heading
-from scout.model import PARK_ID, Findings, LeftOut
+from scout.model import Findings, LeftOut
 from scout.page import build as build_map
 
 __all__ = ["SUFFIXES", "chosen", "pack"]
@@ -39,7 +39,7 @@ def chosen(findings: Findings, ranks: Sequence[int]) -> Findings:
         findings,
         spots=spots,
         left_out=(*findings.left_out, *left),
-        parks=findings.parks[findings.parks[PARK_ID].isin(named)].reset_index(drop=True),
+        named=findings.named.only(named),
     )
 
 

@@ -10,6 +10,7 @@ import shapely
 from hypothesis import strategies as st
 
 from scout.model import ATTRIBUTES, PARK_ID, PARK_NAME, Credit, Findings, Ranked
+from scout.parks import shelf
 from scout.surroundings import Route
 
 # What stands where a name is expected, in no reader's interest.
@@ -86,7 +87,7 @@ def named(text: str, attribute: str = "") -> Findings:
     return replace(
         findings,
         spots=spots,
-        parks=parks,
+        named=shelf.named(parks),
         title=text,
         author=text,
         remarks=(text,),

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from scout.check import Check
 from scout.model import PARK_ID, Checked, Findings, NearMiss, Parks, Ranked, Spot
+from scout.parks.shelf import named
 
 __all__ = ["as_findings"]
 
@@ -28,7 +29,7 @@ def as_findings(parks: Parks, names: Sequence[str], results: Sequence[Checked], 
             for number, (name, result) in enumerate(zip(names, results, strict=True), start=1)
         ),
         left_out=(),
-        parks=frame[frame[PARK_ID].isin(seen)].reset_index(drop=True),
+        named=named(frame[frame[PARK_ID].isin(seen)].reset_index(drop=True)),
         sources=parks.sources,
         report=parks.report,
     )

@@ -103,8 +103,13 @@ def searched(
 ) -> Findings:
     """Read the files and search them, the same for every command that searches."""
     from scout.find import find
+    from scout.read.shelf import Reading, open_shelf
 
-    return find(parks_from(parks, show), options, show, _access_from(access, show))
+    reading = Reading(
+        parks.layer, parks.crs, parks.id_column, parks.name_column, parks.corridor_m, parks.keep
+    )
+    shelf = open_shelf(parks.files, reading, show) or parks_from(parks, show)
+    return find(shelf, options, show, _access_from(access, show))
 
 
 def _access_from(files: AccessFiles, show: Callable[[str], None]) -> Access | None:

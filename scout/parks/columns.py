@@ -14,7 +14,17 @@ from numpy.typing import NDArray
 from scout.errors import InputError
 from scout.model import GEOMETRY, RECORD, Layer
 
-__all__ = ["ID_WORDS", "NAME_WORDS", "Ids", "check_named", "choose_id", "choose_name", "kept_texts", "texts"]
+__all__ = [
+    "ID_WORDS",
+    "NAME_WORDS",
+    "Ids",
+    "check_named",
+    "choose_id",
+    "choose_name",
+    "kept_texts",
+    "telling",
+    "texts",
+]
 
 # Column names in lower case without signs, the more telling first.
 ID_WORDS = (
@@ -133,6 +143,16 @@ def _known(layer: Layer, words: Sequence[str]) -> list[str]:
     return sorted(known, key=lambda name: words.index(plain[name]))
 
 
+def telling(there: Sequence[str], asked: Sequence[str]) -> list[str]:
+    """The columns among some that can hold ids or names, or are asked for, in their order."""
+    wanted = {name.casefold() for name in asked}
+    return [
+        name
+        for name in there
+        if _plain(name) in ID_WORDS or _plain(name) in NAME_WORDS or name.casefold() in wanted
+    ]
+
+
 class Ids(NamedTuple):
     """The id column of a layer ("" if none), its values, and whether it only counts the rows."""
 
@@ -162,9 +182,11 @@ def choose_id(layer: Layer, asked: str | None) -> Ids:
 
 def _counts(values: NDArray[np.object_]) -> bool:
     """Whether values are the numbers from 0 or from 1, three of them at least."""
-    whole = set(values.tolist())
     size = len(values)
-    return size > 2 and any(whole == {str(n) for n in range(first, first + size)} for first in (0, 1))
+    if size < 3 or not values[0].isdecimal():
+        return False
+    whole = set(values.tolist())
+    return any(whole == {str(n) for n in range(first, first + size)} for first in (0, 1))
 
 
 def choose_name(layer: Layer, asked: str | None) -> tuple[str, NDArray[np.object_]]:

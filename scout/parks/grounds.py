@@ -23,9 +23,10 @@ _POINTS, _LINES, _AREAS, _MIXED = (0, 4), (1, 2, 5), (3, 6), (7,)  # shapely's t
 
 @dataclass(frozen=True, slots=True)
 class Grounds:
-    """Arrays of equal length, one element per usable record, and the lines about the others."""
+    """Arrays with one element per usable record, and the lines about the others."""
 
     geometry: NDArray[np.object_]
+    used: NDArray[np.bool_]  # of the layer's records, those that are here
     records: NDArray[np.int64]
     ids: NDArray[np.object_]
     counter: bool  # the ids only count the rows of their layer
@@ -61,6 +62,7 @@ def grounds_of(
     used = ~shapely.is_missing(sorting.ground)
     return Grounds(
         sorting.ground[used],
+        used,
         sorting.records[used],
         ids.values[used],
         ids.counter,

@@ -7,7 +7,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -164,11 +165,17 @@ def datum_of(text: str | None, where: str, assumed: str | None = None) -> Datum:
     CrsError
         No system, an unknown one, or one without horizontal positions on the Earth.
     """
-    notes: tuple[str, ...] = ()
-    if not text:
-        if not assumed:
-            raise CrsError(where, "the file does not name its coordinate system", _NAME_ONE)
-        text, notes = assumed, (f"the file names no coordinate system; {assumed} is assumed",)
+    if text:
+        return _understood(text, where)
+    if not assumed:
+        raise CrsError(where, "the file does not name its coordinate system", _NAME_ONE)
+    return replace(
+        _understood(assumed, where), notes=(f"the file names no coordinate system; {assumed} is assumed",)
+    )
+
+
+@lru_cache(maxsize=64)
+def _understood(text: str, where: str) -> Datum:
     try:
         crs = pyproj.CRS.from_user_input(text)
         crs = crs.to_2d() if crs.is_geographic or crs.is_projected else crs
@@ -193,7 +200,6 @@ def datum_of(text: str | None, where: str, assumed: str | None = None) -> Datum:
         tuple(group.transformers),
         tuple(group.unavailable_operations),
         bool(group.best_available),
-        notes,
     )
 
 

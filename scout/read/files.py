@@ -15,12 +15,12 @@ from scout.model import Layer
 from scout.read.formats import Opening, open_file
 from scout.read.globe import CAUSES
 from scout.read.layers import Request, read_layer
-from scout.read.offline import collected_warnings
+from scout.read.offline import collected_warnings, offline
 from scout.read.tables import Box
 
 Chosen = tuple[Opening, str | int | None, str]  # what to open, which layer to ask for, what to call it
 
-__all__ = ["Wanted", "check_twice", "read_file"]
+__all__ = ["Wanted", "check_twice", "read_file", "requests"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +39,19 @@ def check_twice(paths: Sequence[Path | str]) -> None:
     for path in paths:
         if count[Path(path).absolute()] > 1:
             raise InputError(str(path), "is named twice", "name each file once")
+
+
+def requests(path: Path | str, layer: str | None, assume_crs: str | None) -> list[Request]:
+    """The layers of one file, each to be read whole.
+
+    Raises
+    ------
+    InputError
+        The file cannot be used, or has no layer of that name.
+    """
+    with offline():
+        chosen = _chosen(str(path), open_file(path), layer)
+    return [Request(str(path), opening, asked, name, None, assume_crs) for opening, asked, name in chosen]
 
 
 def read_file(path: Path | str, wanted: Wanted, progress: Callable[[str], None] | None = None) -> list[Layer]:

@@ -49,6 +49,7 @@ class Opening:
     source: Path | None = None  # the text file itself, where lost records can be looked up
     warnings: tuple[str, ...] = ()
     layers: tuple[str, ...] = ()  # of many, those to look at; empty: all
+    fid_column: str = ""  # of a database, where records are asked for by number
     one_pass: bool = False  # no index: GDAL reads all of it for every question
     options: dict[str, Any] = field(default_factory=dict)  # for GDAL's driver
 

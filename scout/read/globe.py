@@ -45,7 +45,7 @@ class Placed:
     geometry: NDArray[np.object_]
     refused: dict[int, tuple[str, str]] = field(default_factory=dict)  # (key of CAUSES, what it has)
     noted: dict[int, str] = field(default_factory=dict)
-    sample: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 2)))  # source coordinates
+    bounds: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 4)))  # in the file's own system
 
 
 def place(geometry: NDArray[np.object_], datum: Datum) -> Placed:
@@ -72,12 +72,12 @@ def place(geometry: NDArray[np.object_], datum: Datum) -> Placed:
         # PROJ gives infinity where there is no image, and now and then a number that is no angle.
         lost |= ~((np.abs(points[:, 0]) <= _WIDEST_LON) & (np.abs(points[:, 1]) <= 90 + _ROUNDING))
         _refuse(result, np.unique(owner[lost]), "no image", _no_image)
-        result.sample = _sample(source[~lost])
         points[lost] = 0.0
         result.geometry = shapely.set_coordinates(before.copy(), points)
     _pull_to_pole(result)
     _unwrap(result, before, datum)
     result.geometry[list(result.refused)] = None
+    result.bounds = bounds[~shapely.is_missing(result.geometry)]
     return result
 
 
@@ -119,16 +119,6 @@ def _check_degrees(result: Placed, bounds: NDArray[np.float64], unit_deg: float)
             cause = "off the globe"
         east, north = (max(bounds[row, axis::2], key=abs) for axis in (0, 1))
         result.refused.setdefault(row, (cause, f"has longitude {east:.10g} and latitude {north:.10g}"))
-
-
-def _sample(points: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Some coordinates spread over the batch, its extremes among them."""
-    if not len(points):
-        return np.empty((0, 2))
-    spread = points[:: max(len(points) // 16, 1)]
-    extremes = [f(points[:, k]) for k in (0, 1) for f in (np.argmin, np.argmax)]
-    chosen: NDArray[np.float64] = np.concatenate([spread, points[extremes]])
-    return chosen
 
 
 def _transformed(points: NDArray[np.float64], datum: Datum) -> NDArray[np.float64]:

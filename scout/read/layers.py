@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -26,12 +26,19 @@ from scout.read.offline import collected_warnings
 from scout.read.parquet import by_parquet
 from scout.read.tables import Batch, Box, Opener, Part, Stream, streams
 
-__all__ = ["Request", "read_layer"]
+_ASKED = 40_000  # records asked for in one question
+_MOST_ASKED = 0.4  # of a layer's records; more are found sooner by reading all of it
+_SAMPLE = 500  # records looked at for the operations that PROJ used
+
+__all__ = ["Request", "read_layer", "source_of"]
 
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """Which layer of what, and how: ``boxes`` in lon/lat, ``assume_crs`` for files without a system."""
+    """Which layer of what, and how: ``boxes`` in lon/lat, ``assume_crs`` for files without a system.
+
+    ``numbers`` are the records to read, ascending; ``known`` then tells of the layer as a whole.
+    """
 
     path: str
     opening: Opening
@@ -39,6 +46,8 @@ class Request:
     name: str
     boxes: tuple[Box, ...] | None = None
     assume_crs: str | None = None
+    numbers: NDArray[np.int64] | None = None
+    known: Source | None = None
 
 
 def read_layer(request: Request) -> tuple[Layer, Counter[str]]:
@@ -50,7 +59,9 @@ def read_layer(request: Request) -> tuple[Layer, Counter[str]]:
     causes : Counter
         How many records were refused, by the keys of `globe.CAUSES`.
     """
-    openers = [by_parquet] if request.opening.drivers == ("Parquet",) else streams(request.boxes is None)
+    by_number = request.numbers is not None and not request.opening.fid_column
+    arrow = request.boxes is None and not by_number
+    openers = [by_parquet] if request.opening.drivers == ("Parquet",) else streams(arrow)
     for last, opener in ((opener is openers[-1], opener) for opener in openers):
         gathering = _Gathering(request)
         try:
@@ -76,20 +87,27 @@ class _Gathering:
     attributes: list[Any] = field(default_factory=list)
     numbers: list[NDArray[np.int64]] = field(default_factory=list)
     shapes: list[NDArray[np.object_]] = field(default_factory=list)
-    samples: list[NDArray[np.float64]] = field(default_factory=list)
+    bounds: list[NDArray[np.float64]] = field(default_factory=list)  # in the layer's own system
     refused: list[tuple[int, str]] = field(default_factory=list)
     repaired: list[tuple[int, str]] = field(default_factory=list)
     causes: Counter[str] = field(default_factory=Counter)
     written: list[Any] | None = None
 
     def read(self, opener: Opener) -> None:
-        for box in self._boxes():
-            with opener(self.request.opening, self.request.layer, box) as stream:
+        for part in self._parts():
+            with opener(self.request.opening, self.request.layer, part) as stream:
                 self._take(stream)
 
-    def _boxes(self) -> list[Part]:
+    def _parts(self) -> list[Part]:
         """What to ask GDAL for, in the layer's own system; ask the file which driver reads it and where."""
-        opening = self.request.opening
+        opening, numbers = self.request.opening, self.request.numbers
+        if numbers is not None and self.request.known is not None:
+            if opening.drivers == ("Parquet",):
+                return [numbers]
+            if len(numbers) > _MOST_ASKED * self.request.known.records:
+                return [None]
+            fids = numbers - (opening.numbering == "fid from 0")
+            return [fids[first : first + _ASKED] for first in range(0, len(fids), _ASKED)]
         if opening.numbering == "position":
             return [None]
         try:
@@ -117,6 +135,8 @@ class _Gathering:
         self.joined = stream.joined
         seen = np.concatenate(self.numbers) if self.numbers else np.empty(0, np.int64)
         for batch in stream.batches:
+            if self.request.numbers is not None:
+                batch = batch.rows(np.isin(batch.numbers, self.request.numbers))
             self.attributes.append(batch.attributes)
             self.numbers.append(batch.numbers)
             self.shapes.append(self._placed(batch, np.isin(batch.numbers, seen)))
@@ -128,7 +148,7 @@ class _Gathering:
         made[again] = None
         self._salvage(batch, made, again)
         placed = place(made, self.datum)
-        self.samples.append(placed.sample)
+        self.bounds.append(placed.bounds)
         for row, (cause, text) in placed.refused.items():
             self.causes[cause] += 1
             self.refused.append((int(batch.numbers[row]), f"{text}: {CAUSES[cause][0]}"))
@@ -171,31 +191,25 @@ class _Gathering:
         frame = gpd.GeoDataFrame(table, geometry=gpd.array.GeometryArray(shapes), crs="EPSG:4326")
         gone = np.isin(numbers, [number for number, _ in self.refused]) & shapely.is_missing(shapes)
         keep = ~gone if self.request.boxes is None else meets(shapes, self.request.boxes)
-        if keep.all() and self.request.boxes is None:
+        if keep.all() and self.request.boxes is None and self.request.numbers is None:
             return frame
         return frame[keep].sort_values(RECORD, kind="stable").reset_index(drop=True)
 
     def layer(self, frame: gpd.GeoDataFrame, heard: list[str]) -> Layer:
         """The layer with its source; ``heard`` is what the libraries warned of."""
-        request, datum = self.request, self.datum or datum_of(None, self.request.path, "EPSG:4326")
-        sample = np.concatenate(self.samples) if self.samples else np.empty((0, 2))
-        self._check_unit(datum, sample)
-        bounds = shapely.bounds(frame.geometry.to_numpy())
-        bounds = bounds[np.isfinite(bounds[:, 0])]
-        judged = datum.judge(sample, (bounds[:, 0] + bounds[:, 2]) / 2, (bounds[:, 1] + bounds[:, 3]) / 2)
-        source = Source(
-            path=request.path,
-            layer=request.name,
-            records=len(frame) + len({number for number, _ in self.refused} - set(frame[RECORD].tolist())),
-            crs=datum.text,
-            operation=judged.operation,
-            accuracy_m=judged.accuracy_m,
-            warnings=(*request.opening.warnings, *judged.warnings, *self._missing(), *heard),
-        )
+        known = self.request.known
+        source = self._source(frame, heard) if known is None else known
         refused = tuple(
             str(RecordError(f"{source.where}: record {n}", text)) for n, text in sorted(self.refused)
         )
         return Layer(frame, source, refused, tuple(sorted(self.repaired)))
+
+    def _source(self, frame: gpd.GeoDataFrame, heard: list[str]) -> Source:
+        request, datum = self.request, self.datum or datum_of(None, self.request.path, "EPSG:4326")
+        records = len(frame) + len({number for number, _ in self.refused} - set(frame[RECORD].tolist()))
+        bounds = shapely.bounds(frame.geometry.to_numpy())
+        before = np.concatenate(self.bounds) if self.bounds else np.empty((0, 4))
+        return source_of(request, datum, records, before, bounds, [*self._missing(), *heard])
 
     def _missing(self) -> list[str]:
         """GDAL may end early without a word at a damaged place of a GeoPackage."""
@@ -204,12 +218,48 @@ class _Gathering:
             return []
         return [f"the file announces {self.announced} records, {count} could be read: it may be damaged"]
 
-    def _check_unit(self, datum: Datum, sample: NDArray[np.float64]) -> None:
-        if datum.geographic or not len(sample):
-            return
-        if (np.abs(sample[:, 0]) <= 360).all() and (np.abs(sample[:, 1]) <= 90).all():
-            what = f"the coordinates look like degrees, but the file says {datum.text}"
-            raise CrsError(self.request.path, what, "give the file its right coordinate system")
+
+def source_of(
+    request: Request,
+    datum: Datum,
+    records: int,
+    before: NDArray[np.float64],
+    bounds: NDArray[np.float64],
+    warnings: Sequence[str] = (),
+) -> Source:
+    """Where a layer comes from and how good its places are.
+
+    ``before`` are the bounds of its records in their own system, ``bounds`` those in degrees, shape (n, 4).
+
+    Raises
+    ------
+    CrsError
+        The records look like degrees and the file says otherwise.
+    """
+    sample = _sample(before)
+    if not datum.geographic and len(sample) and (np.abs(sample) <= [360, 90]).all():
+        what = f"the coordinates look like degrees, but the file says {datum.text}"
+        raise CrsError(request.path, what, "give the file its right coordinate system")
+    bounds = bounds[np.isfinite(bounds[:, 0])]
+    judged = datum.judge(sample, (bounds[:, 0] + bounds[:, 2]) / 2, (bounds[:, 1] + bounds[:, 3]) / 2)
+    return Source(
+        path=request.path,
+        layer=request.name,
+        records=records,
+        crs=datum.text,
+        operation=judged.operation,
+        accuracy_m=judged.accuracy_m,
+        warnings=(*request.opening.warnings, *judged.warnings, *warnings),
+    )
+
+
+def _sample(bounds: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Some corners of records spread over a layer, its extremes among them, shape (n, 2)."""
+    if not len(bounds):
+        return np.empty((0, 2))
+    ends = [f(bounds[:, k]) for k, f in ((0, np.argmin), (1, np.argmin), (2, np.argmax), (3, np.argmax))]
+    chosen = bounds[[*range(0, len(bounds), max(len(bounds) // _SAMPLE, 1)), *ends]]
+    return chosen.reshape(-1, 2)
 
 
 def _distinct(names: list[str]) -> list[str]:

@@ -22,10 +22,11 @@ from numpy.typing import NDArray
 
 from scout.read.formats import Opening
 
-__all__ = ["Batch", "Box", "Part", "Stream", "arrow_frame", "arrow_trouble", "streams"]
+__all__ = ["Batch", "Box", "Part", "Stream", "arrow_frame", "arrow_trouble", "boxes", "streams", "table"]
 
 Box = tuple[float, float, float, float]
-Part: TypeAlias = Box | shapely.Geometry | None  # of a layer, in its own system: a box, a shape, or all of it
+# Of a layer, in its own system: a box, a shape, records by GDAL's feature ids, or all of it.
+Part: TypeAlias = Box | shapely.Geometry | NDArray[np.int64] | None
 
 _BATCH = 2000  # records; measured: larger ones are slower and take more memory
 
@@ -37,6 +38,12 @@ class Batch:
     attributes: Any
     numbers: NDArray[np.int64]
     wkb: NDArray[np.object_]
+
+    def rows(self, keep: NDArray[np.bool_]) -> Batch:
+        """Some of the records."""
+        if isinstance(self.attributes, pd.DataFrame):
+            return Batch(self.attributes[keep], self.numbers[keep], self.wkb[keep])
+        return Batch(self.attributes.filter(keep), self.numbers[keep], self.wkb[keep])
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,25 +58,31 @@ class Stream:
 Opener = Callable[[Opening, str | int | None, Part], AbstractContextManager[Stream]]
 
 
-def streams(whole: bool) -> list[Opener]:
-    """The ways to read a layer through GDAL, best first.
+def streams(arrow: bool) -> list[Opener]:
+    """The ways to read a layer through GDAL, best first; without ``arrow`` the plain one only.
 
-    Parts of a layer are read the plain way only: with a box that holds nothing, the arrow way of FlatGeobuf
-    makes up a record (GDAL 3.12).
+    Boxes are asked for the plain way: where one holds nothing, the arrow way of FlatGeobuf makes up a record
+    (GDAL 3.12).
     """
-    return [_by_arrow, _at_once] if whole and importlib.util.find_spec("pyarrow") else [_at_once]
+    return [_by_arrow, _at_once] if arrow and importlib.util.find_spec("pyarrow") else [_at_once]
 
 
 @contextmanager
 def _by_arrow(opening: Opening, layer: str | int | None, part: Part) -> Iterator[Stream]:
-    options = {"layer": layer, **_only(part), "encoding": opening.encoding, "return_fids": True}
+    options = {"layer": layer, **_only(part, opening), "encoding": opening.encoding, "return_fids": True}
     options |= {"use_pyarrow": True, "batch_size": _BATCH, **opening.options}
     with arrow_trouble(), pyogrio.open_arrow(opening.target, **options) as (meta, reader):
         yield Stream(meta["crs"], _arrow_batches(reader, meta, opening), arrow_frame)
 
 
-def _only(part: Part) -> dict[str, Any]:
-    return {"mask" if isinstance(part, shapely.Geometry) else "bbox": part}
+def _only(part: Part, opening: Opening) -> dict[str, Any]:
+    if not isinstance(part, np.ndarray):
+        return {"mask" if isinstance(part, shapely.Geometry) else "bbox": part}
+    if not opening.fid_column:
+        return {"fids": part}
+    # One question to the database; by `fids` GDAL asks for every record apart.
+    column = opening.fid_column.replace('"', '""')
+    return {"where": f'"{column}" in ({",".join(map(str, part.tolist()))})'}
 
 
 @contextmanager
@@ -106,9 +119,48 @@ def arrow_frame(batches: list[Any]) -> pd.DataFrame:
         return pyarrow.Table.from_batches(batches).to_pandas(integer_object_nulls=True, ignore_metadata=True)
 
 
+def table(
+    opening: Opening, layer: str | int | None, columns: list[str]
+) -> tuple[NDArray[np.int64], pd.DataFrame]:
+    """Record numbers and some columns of all records; no geometry is read."""
+    options = {"layer": layer, "columns": columns, "read_geometry": False, "return_fids": True}
+    options |= {"encoding": opening.encoding, **opening.options}
+    if importlib.util.find_spec("pyarrow") is None:
+        meta, fids, _, values = pyogrio.raw.read(opening.target, **options)
+        pairs = zip(meta["fields"], values, strict=True)
+        return _numbers(opening, fids, 0), pd.DataFrame({str(n): v for n, v in pairs}, index=range(len(fids)))
+    with arrow_trouble():
+        meta, found = pyogrio.raw.read_arrow(opening.target, **options)
+        found.validate(full=True)
+        fids = found.column(meta["fid_column"] or "OGC_FID").to_numpy()
+    frame = arrow_frame(found.select([str(name) for name in meta["fields"]]).to_batches())
+    return _numbers(opening, fids, 0), frame
+
+
+def boxes(
+    opening: Opening, layer: str | int | None, rtree: str
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Record numbers and bounds, shape (n, 4), in the layer's own system, without reading the records.
+
+    ``rtree`` names the table that has them in a database; a little wide there, for its numbers are short.
+    """
+    if not rtree:
+        fids, bounds = pyogrio.read_bounds(opening.target, layer=layer, **opening.options)
+        return _numbers(opening, fids, 0), bounds.T
+    name = rtree.replace('"', '""')
+    sql = f'select id, minx, miny, maxx, maxy from "{name}"'
+    if importlib.util.find_spec("pyarrow") is None:
+        columns = pyogrio.raw.read(opening.target, sql=sql, read_geometry=False)[3]
+    else:
+        with arrow_trouble():
+            found = pyogrio.raw.read_arrow(opening.target, sql=sql, read_geometry=False)[1]
+            columns = [column.to_numpy() for column in found.columns]
+    return np.asarray(columns[0], dtype=np.int64), np.stack(columns[1:], axis=1).astype(float)
+
+
 @contextmanager
 def _at_once(opening: Opening, layer: str | int | None, part: Part) -> Iterator[Stream]:
-    options = {"layer": layer, **_only(part), "return_fids": True, **opening.options}
+    options = {"layer": layer, **_only(part, opening), "return_fids": True, **opening.options}
     try:
         read = pyogrio.raw.read(opening.target, encoding=opening.encoding, **options)
     except UnicodeError:

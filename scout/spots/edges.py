@@ -89,6 +89,8 @@ def pieces_inside(
     line, cell = (line[row] % n, cell) if axis == "meridian" else (line[row], cell % n)
     swept = sweep(line * n + cell, a, b, SNAP_DEG * n / 360)
     park = park[row][swept.rows]
+    of = np.repeat(np.arange(len(swept.key)), np.diff(swept.first))
+    park = park[np.lexsort((park, of))]
     return Pieces(axis, swept.key // n, swept.key % n, swept.start, swept.end, make_sets(swept.first, park))
 
 

@@ -110,7 +110,7 @@ def _three_conceivable(ground: Ground) -> bool:
     """
     radius, fix = ground.station.radius_m, float(confidence.sigma(ground.station.fix_error_m))
     aslant = np.linspace(0.0, radius, 21)
-    edge = confidence.sigma(ground.boundary_error_m.min(initial=np.inf))
+    edge = confidence.sigma(ground.least_error_m)
     held = confidence.inside(aslant * np.sqrt(2.0), radius, fix, edge)
     return bool(np.max(held * confidence.three_cells(aslant, aslant, radius, fix)) >= 0.8 * DOUBTFUL)
 

@@ -207,7 +207,7 @@ def in_regions(regions: Regions, ground: Ground) -> Found:
 
 def _plenty_m(ground: Ground) -> float:
     """Clearance beyond which a station gains nothing, twice over."""
-    spread = np.hypot(ground.station.fix_error_m, ground.boundary_error_m.max(initial=0.0))
+    spread = np.hypot(ground.station.fix_error_m, ground.most_error_m)
     return 2.0 * (ground.station.radius_m + 3.0 * float(sigma(spread)))
 
 

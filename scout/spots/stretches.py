@@ -242,9 +242,8 @@ def rows(pieces: Pieces, keep: Ints) -> Pieces:
 
 def _clearance_worth_having(ground: Ground) -> tuple[float, float]:
     """Metres of clearance beyond which there is no need to look for more, and under which none counts."""
-    errors = ground.boundary_error_m
     radius, fix = ground.station.radius_m, confidence.sigma(ground.station.fix_error_m)
-    enough = radius + 3.0 * float(np.hypot(fix, confidence.sigma(errors.max(initial=0.0))))
+    enough = radius + 3.0 * float(np.hypot(fix, confidence.sigma(ground.most_error_m)))
     inside = np.linspace(-radius, enough, 200)
     counts = _conceivable(inside, ground) >= DOUBTFUL
     return enough, float(inside[np.argmax(counts)]) if np.any(counts) else np.inf
@@ -253,7 +252,7 @@ def _clearance_worth_having(ground: Ground) -> tuple[float, float]:
 def _conceivable(inside: Floats, ground: Ground) -> Floats:
     """Upper bound of the confidence with this clearance on the line, however the centre stands off."""
     radius, fix = ground.station.radius_m, confidence.sigma(ground.station.fix_error_m)
-    spread = max(float(np.hypot(fix, confidence.sigma(ground.boundary_error_m.min(initial=np.inf)))), 1e-9)
+    spread = max(float(np.hypot(fix, confidence.sigma(ground.least_error_m))), 1e-9)
     bound = np.zeros(len(inside))
     for off in np.linspace(0.0, 1.5 * radius, 13):
         # A step of the grid is granted on top, so that no offset between two is missed.

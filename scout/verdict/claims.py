@@ -53,6 +53,19 @@ class Ground:
     boundary_error_m: Floats  # 95 %, per park, datum error included
     level: int
     station: Station
+    error_range_m: tuple[float, float] | None = None  # of all parks, where these are a part of them
+
+    @property
+    def least_error_m(self) -> float:
+        """The least boundary error of any park."""
+        known = self.error_range_m
+        return float(self.boundary_error_m.min(initial=np.inf)) if known is None else known[0]
+
+    @property
+    def most_error_m(self) -> float:
+        """The greatest boundary error of any park."""
+        known = self.error_range_m
+        return float(self.boundary_error_m.max(initial=0.0)) if known is None else known[1]
 
 
 class Claims(NamedTuple):

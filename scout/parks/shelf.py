@@ -1,0 +1,157 @@
+"""Parks that a search takes as it needs them, wherever they are kept."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any, NamedTuple, Protocol
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, ParkReport, Parks, Source
+
+__all__ = ["Held", "Named", "Order", "Shelf", "Taken", "named"]
+
+Ints = NDArray[np.int64]
+
+
+class Taken(NamedTuple):
+    """Some parks: their frame, as `scout.parks.build_parks` says, and the number of each on the shelf."""
+
+    frame: gpd.GeoDataFrame
+    numbers: Ints
+    report: ParkReport = ParkReport()  # what had to be said of them alone
+
+    @property
+    def geometry(self) -> NDArray[np.object_]:
+        """Their shapes."""
+        shapes: NDArray[np.object_] = self.frame.geometry.to_numpy()
+        return shapes
+
+
+class Order(Protocol):
+    """Parks asked for; can be sent to another process."""
+
+    def take(self) -> Taken:
+        """Get them: in order of their numbers, without those that turn out to have no usable ground."""
+
+
+class Shelf(Protocol):
+    """All parks by number, of which a search takes few.
+
+    ``bounds`` in degrees, shape (n, 4), hold each park but may be wider, also than a turn; ``ids`` and
+    ``names`` are arrays of numpy or pandas.
+    """
+
+    @property
+    def bounds(self) -> NDArray[np.float64]:
+        """Of each park."""
+
+    @property
+    def ids(self) -> Any:
+        """Of each park."""
+
+    @property
+    def names(self) -> Any:
+        """Of each park, empty where it has none."""
+
+    @property
+    def datum_error_m(self) -> NDArray[np.float64]:
+        """Accuracy of each park's way to WGS 84."""
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """The layers that the parks come from."""
+
+    @property
+    def report(self) -> ParkReport:
+        """What is known of the records before any park is taken."""
+
+    def order(self, numbers: Ints) -> Order:
+        """Ask for some parks, ascending."""
+
+
+@dataclass(frozen=True)
+class Held:
+    """A shelf in memory."""
+
+    parks: Parks
+
+    @cached_property
+    def bounds(self) -> NDArray[np.float64]:
+        """Of each park."""
+        bounds: NDArray[np.float64] = shapely.bounds(self.parks.frame.geometry.to_numpy()).reshape(-1, 4)
+        return bounds
+
+    @property
+    def ids(self) -> Any:
+        """As pandas has them: to make objects of all costs more than the few that are shown."""
+        return self.parks.frame[PARK_ID].array
+
+    @property
+    def names(self) -> Any:
+        """Likewise."""
+        return self.parks.frame[PARK_NAME].array
+
+    @property
+    def datum_error_m(self) -> NDArray[np.float64]:
+        """Of each park."""
+        return np.asarray(self.parks.frame[DATUM_ERROR], dtype=float)
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """Where the parks come from."""
+        return self.parks.sources
+
+    @property
+    def report(self) -> ParkReport:
+        """What became of the records."""
+        return self.parks.report
+
+    def order(self, numbers: Ints) -> _HeldOrder:
+        """They are there already."""
+        frame = self.parks.frame
+        return _HeldOrder(frame if len(numbers) == len(frame) else frame.iloc[numbers], numbers)
+
+
+@dataclass(frozen=True)
+class _HeldOrder:
+    """Parks in memory."""
+
+    frame: gpd.GeoDataFrame
+    numbers: Ints
+
+    def take(self) -> Taken:
+        """The same."""
+        return Taken(self.frame, self.numbers)
+
+
+@dataclass(frozen=True)
+class Named:
+    """The parks that findings name, got when an output draws them."""
+
+    shelf: Shelf
+    numbers: Ints
+    _got: list[gpd.GeoDataFrame] = field(default_factory=list, compare=False, repr=False)
+
+    @property
+    def frame(self) -> gpd.GeoDataFrame:
+        """Their frame, with a RangeIndex."""
+        if not self._got:
+            self._got.append(self.shelf.order(self.numbers).take().frame.reset_index(drop=True))
+        return self._got[0]
+
+    def only(self, ids: Collection[str]) -> Named:
+        """Those with one of some ids."""
+        texts = np.asarray(self.shelf.ids.take(self.numbers), dtype=object)
+        mine = np.fromiter((text in ids for text in texts), dtype=bool, count=len(texts))
+        return replace(self, numbers=self.numbers[mine], _got=[])
+
+
+def named(frame: gpd.GeoDataFrame) -> Named:
+    """All parks of a frame."""
+    return Named(Held(Parks(frame, (), ParkReport())), np.arange(len(frame)))

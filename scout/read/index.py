@@ -1,0 +1,193 @@
+"""Layers known by their index: bounds, ids and names of all records without reading a single outline.
+
+The R-tree of a GeoPackage, the bounds columns of GeoParquet 1.1 and the headers of records in FlatGeobuf and
+Shapefile tell where every record lies. Only areas in longitude and latitude are taken so: in other systems
+the bounds say little about the lattice.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from contextlib import closing
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pyogrio
+import pyogrio.errors
+from numpy.typing import NDArray
+
+from scout.errors import InputError
+from scout.model import RECORD, Layer
+from scout.parks.columns import telling
+from scout.read.crs import Datum, datum_of
+from scout.read.formats import Opening
+from scout.read.layers import Request, read_layer, source_of
+from scout.read.offline import collected_warnings, offline
+from scout.read.parquet import boxes_in, columns_in, table_in
+from scout.read.tables import boxes, table
+
+__all__ = ["LEAST_RECORDS", "Indexed", "indexed"]
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+LEAST_RECORDS = 5000  # a smaller layer is read whole: all of its records are checked then
+_DRIVERS = {"GPKG", "ESRI Shapefile", "FlatGeobuf"}
+# Degrees. R-trees hold short numbers; two datums may be a good hundred metres apart over one park.
+_SHORT, _SHIFT = 2e-5, 0.01
+
+
+@dataclass(frozen=True)
+class Indexed:
+    """One layer by its index. ``bounds`` in degrees hold each record, NaN where it has no geometry."""
+
+    request: Request
+    records: Ints
+    bounds: Floats
+    table: Layer  # all records, with the columns that may tell ids and names; no geometry
+
+    def only(self, numbers: Ints) -> Indexed:
+        """Some records, ascending, without their table."""
+        rows = np.searchsorted(self.records, numbers)
+        table = replace(self.table, frame=self.table.frame.iloc[:0])
+        return Indexed(self.request, numbers, self.bounds[rows], table)
+
+    def read(self) -> Layer:
+        """The records in full.
+
+        Raises
+        ------
+        InputError
+            A record lies elsewhere than the index says.
+        """
+        with offline():
+            layer = read_layer(replace(self.request, numbers=self.records))[0]
+        rows = np.searchsorted(self.records, layer.frame[RECORD].to_numpy())
+        low, high = self.bounds[rows, :2], self.bounds[rows, 2:]
+        found = layer.frame.geometry.bounds.to_numpy()
+        off = np.flatnonzero((found[:, :2] < low).any(axis=1) | (found[:, 2:] > high).any(axis=1))
+        if len(off):
+            number = int(layer.frame[RECORD].iloc[off[0]])
+            where = f"{layer.source.where}: record {number}"
+            raise InputError(
+                where, "does not lie where the file's spatial index says", "export the file again"
+            )
+        return layer
+
+
+def indexed(request: Request, columns: Sequence[str], least: int = LEAST_RECORDS) -> Indexed | None:
+    """The index of a layer; None where there is none of use, and the layer has to be read.
+
+    Parameters
+    ----------
+    request : Request
+        Of the whole layer.
+    columns : sequence of str
+        Columns that are wanted beside those known to hold ids and names.
+    least : int
+        Records that are worth it.
+    """
+    try:
+        with offline(), collected_warnings():
+            found = (
+                _of_parquet(request) if request.opening.drivers == ("Parquet",) else _of_gdal(request, least)
+            )
+            if found is None or len(found.records) < least:
+                return None
+            return _filled(found, columns)
+    except (RuntimeError, UnicodeError, ValueError, KeyError, sqlite3.Error, InputError):
+        return None  # reading it whole will tell what is wrong
+
+
+@dataclass(frozen=True)
+class _Bare:
+    """What an index holds before ids are looked at."""
+
+    request: Request
+    crs: str | None
+    records: Ints  # of those with geometry
+    before: Floats  # their bounds in the layer's own system
+    fields: list[str]
+
+
+def _of_parquet(request: Request) -> _Bare | None:
+    found = boxes_in(request.opening)
+    if found is None:
+        return None
+    bounds, crs = found
+    return _Bare(request, crs, np.arange(1, len(bounds) + 1), bounds, columns_in(request.opening))
+
+
+def _of_gdal(request: Request, least: int) -> _Bare | None:
+    opening = request.opening
+    if opening.drivers[0] not in _DRIVERS or str(opening.target).startswith("/vsi"):
+        return None
+    info = pyogrio.read_info(opening.target, layer=request.layer, **opening.options)
+    kind = str(info["geometry_type"]).removeprefix("2.5D ").split()[0]
+    if info["driver"] not in opening.drivers or kind not in ("Polygon", "MultiPolygon"):
+        return None
+    if info["features"] < least:
+        return None
+    rtree = ""
+    if info["driver"] == "GPKG":
+        rtree = _rtree(opening, request.name, str(info["geometry_name"]))
+        request = replace(request, opening=replace(opening, fid_column=str(info["fid_column"])))
+        if not rtree or not info["fid_column"]:
+            return None
+    records, bounds = boxes(opening, request.layer, rtree)
+    if len(records) != info["features"]:
+        return None  # records without geometry, or an index that has fallen behind
+    order = np.argsort(records, kind="stable")
+    return _Bare(request, info["crs"], records[order], bounds[order], [str(name) for name in info["fields"]])
+
+
+def _rtree(opening: Opening, name: str, column: str) -> str:
+    """Name of the table with the bounds; empty where the file does not say that it has one."""
+    question = (
+        "select count(*) from gpkg_extensions where extension_name = 'gpkg_rtree_index' "
+        "and lower(table_name) = lower(?) and lower(column_name) = lower(?)"
+    )
+    address = f"{Path(str(opening.target)).as_uri()}?mode=ro&immutable=1"
+    with closing(sqlite3.connect(address, uri=True)) as database:
+        return f"rtree_{name}_{column}" if database.execute(question, (name, column)).fetchone()[0] else ""
+
+
+def _filled(bare: _Bare, columns: Sequence[str]) -> Indexed | None:
+    request, opening = bare.request, bare.request.opening
+    datum = datum_of(bare.crs if opening.crs is None else opening.crs, request.path, request.assume_crs)
+    if (
+        not datum.geographic
+        or abs(datum.quarter_turn - 90.0) > 1e-9
+        or len(set(bare.fields)) < len(bare.fields)
+    ):
+        return None
+    wanted = telling(bare.fields, columns)
+    if opening.drivers == ("Parquet",):
+        numbers, frame = bare.records, table_in(opening, wanted)
+    else:
+        numbers, frame = table(opening, request.layer, wanted)
+    if not np.array_equal(numbers, bare.records):
+        return None
+    bounds = _in_degrees(bare.before, datum)
+    source = source_of(request, datum, len(numbers), bare.before[np.isfinite(bare.before[:, 0])], bounds)
+    frame.insert(0, RECORD, numbers)
+    known = replace(request, known=source)
+    return Indexed(known, numbers, bounds, Layer(gpd.GeoDataFrame(frame), source))
+
+
+def _in_degrees(before: Floats, datum: Datum) -> Floats:
+    """Bounds that hold the records in WGS 84, however their longitudes are to be understood."""
+    bounds = before.copy()
+    pad = _SHORT
+    if not datum.identity:
+        pad = _SHIFT
+        for low in (0, 2):
+            x, y = datum.transformer.transform(before[:, low], before[:, low + 1])
+            bounds[:, low], bounds[:, low + 1] = x, y
+    bounds += np.array([-pad, -pad, pad, pad])
+    # Across the antimeridian, or no longitudes at all: such a record may be anywhere.
+    bounds[before[:, 2] - before[:, 0] > 180.0, ::2] = -360.0, 360.0
+    return bounds

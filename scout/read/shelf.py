@@ -1,0 +1,244 @@
+"""Parks left in their files until a search wants them: ids, names and bounds of all, outlines of few."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from scout.model import RECORD, Layer, ParkReport, Source
+from scout.parks.columns import choose_id, choose_name
+from scout.parks.grounds import grounds_of
+from scout.parks.joining import Numbered, datum_errors, filled_ids, united
+from scout.parks.shelf import Taken
+from scout.read.files import requests
+from scout.read.index import LEAST_RECORDS, Indexed, indexed
+from scout.read.layers import read_layer
+from scout.read.offline import offline
+
+__all__ = ["FiledParks", "Reading", "open_shelf"]
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """How records become parks, as `scout.read.read_layers` and `scout.parks.build_parks` take it."""
+
+    layer: str | None = None
+    assume_crs: str | None = None
+    id_column: str | None = None
+    name_column: str | None = None
+    corridor_m: float | None = None
+    keep: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Whole:
+    """A layer read whole, because it has no index of use."""
+
+    table: Layer
+
+    @cached_property
+    def records(self) -> Ints:
+        numbers: Ints = self.table.frame[RECORD].to_numpy(dtype=np.int64)
+        return numbers
+
+    @cached_property
+    def bounds(self) -> Floats:
+        bounds: Floats = shapely.bounds(self.table.frame.geometry.to_numpy()).reshape(-1, 4)
+        bounds[bounds[:, 2] - bounds[:, 0] > 180.0, ::2] = -360.0, 360.0
+        return bounds
+
+    def only(self, numbers: Ints) -> _Whole:
+        frame = self.table.frame[np.isin(self.records, numbers)].reset_index(drop=True)
+        return _Whole(replace(self.table, frame=frame))
+
+    def read(self) -> Layer:
+        return self.table
+
+
+@dataclass(frozen=True)
+class _Drawer:
+    """One layer with its ids and names; ``park`` is the number of each record's park."""
+
+    layer: Indexed | _Whole
+    park: Ints
+    records: Ints
+    ids: NDArray[np.object_]
+    name_column: str
+
+    def only(self, parks: Ints) -> _Drawer:
+        """The records of some parks."""
+        rows = np.flatnonzero(np.isin(self.park, parks))
+        records = self.records[rows]
+        return replace(
+            self, layer=self.layer.only(records), park=self.park[rows], records=records, ids=self.ids[rows]
+        )
+
+
+def open_shelf(
+    paths: Sequence[Path | str],
+    reading: Reading,
+    progress: Callable[[str], None] = lambda _: None,
+    least: int = LEAST_RECORDS,
+) -> FiledParks | None:
+    """Look at the indexes of some files; None where none is of use, and everything is best read at once.
+
+    Parameters
+    ----------
+    paths : sequence of path
+    reading : Reading
+    progress : callable
+        Told one line before each layer.
+    least : int
+        Records that make an index worth it.
+
+    Raises
+    ------
+    InputError
+        A file cannot be used at all.
+    """
+    asked = [name for name in (reading.id_column, reading.name_column, *reading.keep) if name]
+    wanted = [one for path in paths for one in requests(path, reading.layer, reading.assume_crs)]
+    found: list[Indexed | _Whole | None] = []
+    for one in wanted:
+        progress(f"looking into {one.path}")
+        found.append(indexed(one, asked, least))
+    if not any(found):
+        return None
+    for place, one in enumerate(wanted):
+        if found[place] is None:
+            progress(f"reading {one.path}")
+            with offline():
+                found[place] = _Whole(read_layer(one)[0])
+    layers = [one for one in found if one is not None and len(one.records)]
+    there = {str(name).casefold() for one in layers for name in one.table.frame.columns}
+    if any(name.casefold() not in there for name in asked):
+        return None  # a column that is nowhere: reading everything tells it, with all there are
+    return _filed(layers, reading)
+
+
+def _filed(layers: Sequence[Indexed | _Whole], reading: Reading) -> FiledParks:
+    columns, used, names = [], [], []
+    for one in layers:
+        ids = choose_id(one.table, reading.id_column)
+        usable = np.isfinite(one.bounds[:, 0])
+        used.append(usable)
+        columns.append(
+            Numbered(one.table.source, one.records[usable], ids.values[usable], ids.column, ids.counter)
+        )
+        names.append(choose_name(one.table, reading.name_column))
+    filled, notes = filled_ids(columns)
+    park, unique = pd.factorize(np.concatenate(filled))
+    cuts = np.cumsum([len(ids) for ids in filled])[:-1]
+    drawers = tuple(
+        _Drawer(one, numbers, column.records, ids, name)
+        for one, numbers, column, ids, (name, _) in zip(
+            layers, np.split(park, cuts), columns, filled, names, strict=True
+        )
+    )
+    texts = np.concatenate([values[some] for (_, values), some in zip(names, used, strict=True)])
+    bounds = np.concatenate([one.bounds[some] for one, some in zip(layers, used, strict=True)])
+    errors = np.concatenate([datum_errors(one.table)[some] for one, some in zip(layers, used, strict=True)])
+    records = sum(one.table.source.records for one in layers)
+    report = ParkReport(
+        records=records,
+        parks=len(unique),
+        id_column=tuple(column.id_column for column in columns),
+        name_column=tuple(name for name, _ in names),
+        merged=len(park) - len(unique),
+        refused=tuple(line for one in layers for line in one.table.refused),
+        notes=(
+            *notes,
+            "only the parks that this search may need were read and checked; the others are known by the "
+            "index of their file",
+        ),
+    )
+    name, joined, error = _by_park(park, texts, bounds, errors)
+    return FiledParks(drawers, reading, unique, name, joined, error, report)
+
+
+def _by_park(
+    park: Ints, names: NDArray[np.object_], bounds: Floats, errors: Floats
+) -> tuple[NDArray[np.object_], Floats, Floats]:
+    """Name, bounds and datum error of each park."""
+    first = np.unique(park, return_index=True)[1]
+    name, joined, error = names[first].copy(), bounds[first].copy(), errors[first].copy()
+    if len(first) < len(park):
+        np.minimum.at(joined[:, 0], park, bounds[:, 0])
+        np.minimum.at(joined[:, 1], park, bounds[:, 1])
+        np.maximum.at(joined[:, 2], park, bounds[:, 2])
+        np.maximum.at(joined[:, 3], park, bounds[:, 3])
+        np.maximum.at(error, park, errors)
+        for row in np.flatnonzero((name[park] == "") & (names != "")).tolist():
+            name[park[row]] = name[park[row]] or names[row]
+    return name, joined, error
+
+
+@dataclass(frozen=True)
+class FiledParks:
+    """A shelf of parks in files; see `scout.parks.shelf.Shelf`."""
+
+    drawers: tuple[_Drawer, ...]
+    reading: Reading
+    ids: Any
+    names: Any
+    bounds: Floats
+    datum_error_m: Floats
+    report: ParkReport
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """The layers of the files."""
+        return tuple(drawer.layer.table.source for drawer in self.drawers)
+
+    def order(self, numbers: Ints) -> _FileOrder:
+        """Ask for some parks, ascending; nothing is read yet."""
+        return _FileOrder(tuple(drawer.only(numbers) for drawer in self.drawers), self.reading)
+
+
+@dataclass(frozen=True)
+class _FileOrder:
+    """Some parks of files, to be read where this is sent to."""
+
+    drawers: tuple[_Drawer, ...]
+    reading: Reading
+
+    def take(self) -> Taken:
+        """Read them."""
+        reading = self.reading
+        layers = [drawer.layer.read() for drawer in self.drawers]
+        grounds = [
+            grounds_of(layer, None, drawer.name_column or None, reading.corridor_m)
+            for layer, drawer in zip(layers, self.drawers, strict=True)
+        ]
+        rows = [
+            np.searchsorted(drawer.records, one.records)
+            for one, drawer in zip(grounds, self.drawers, strict=True)
+        ]
+        ids = np.concatenate([drawer.ids[some] for drawer, some in zip(self.drawers, rows, strict=True)])
+        numbers = np.concatenate([drawer.park[some] for drawer, some in zip(self.drawers, rows, strict=True)])
+        frame, notes = united(ids, layers, grounds, reading.keep)
+        report = ParkReport(
+            repaired=tuple(line for one in grounds for line in one.repaired),
+            refused=tuple(
+                line
+                for layer, one in zip(layers, grounds, strict=True)
+                for line in (*layer.refused, *one.refused)
+            ),
+            skipped=tuple(line for one in grounds for line in one.skipped),
+            notes=tuple(notes),
+        )
+        number = pd.unique(numbers)
+        # A park whose first record has to be refused comes later than its number.
+        order = np.argsort(number, kind="stable")
+        return Taken(frame.iloc[order], number[order], report)

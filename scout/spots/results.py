@@ -1,0 +1,92 @@
+"""All that one search found, cut to a part of the lattice or put together from parts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from scout.locator import columns
+from scout.outlines import Ints
+from scout.spots.edges import Pieces, Sets, Window
+from scout.spots.found import Found, join
+from scout.spots.stretches import rows
+
+__all__ = ["Search", "cut_to", "put_together", "renumbered"]
+
+
+class Search(NamedTuple):
+    """All places found, and the stretches that belong to them (``owner`` is a row of ``found``)."""
+
+    found: Found
+    meridians: Pieces
+    meridian_owner: Ints
+    parallels: Pieces
+    parallel_owner: Ints
+
+
+def cut_to(result: Search, core: Window | None, level: int) -> Search:
+    """The places of a core, and the stretches that belong to them."""
+    if core is None:
+        return result
+    n, found = columns(level), result.found
+    top = core.north + (core.north == n)  # nothing lies beyond the last row
+    inside = ((found.i - core.west) % n < core.east - core.west) & (found.j >= core.south) & (found.j < top)
+    keep = np.flatnonzero(inside)
+    place = np.full(len(found.i) + 1, -1)
+    place[keep] = np.arange(len(keep))
+
+    def mine(pieces: Pieces, owner: Ints) -> tuple[Pieces, Ints]:
+        kept = np.flatnonzero(place[owner] >= 0)
+        return rows(pieces, kept), place[owner[kept]]
+
+    meridians = mine(result.meridians, result.meridian_owner)
+    parallels = mine(result.parallels, result.parallel_owner)
+    return Search(found.rows(keep), *meridians, *parallels)
+
+
+def put_together(parts: Sequence[Search]) -> Search:
+    """The finds of all fields, whose parks bear the same numbers."""
+    shifts = np.cumsum([0, *(len(part.found.i) for part in parts[:-1])])
+
+    def owners(columns: Sequence[Ints]) -> Ints:
+        return np.concatenate([column + shift for column, shift in zip(columns, shifts, strict=True)])
+
+    return Search(
+        join([part.found for part in parts]),
+        _all([part.meridians for part in parts]),
+        owners([part.meridian_owner for part in parts]),
+        _all([part.parallels for part in parts]),
+        owners([part.parallel_owner for part in parts]),
+    )
+
+
+def _all(parts: Sequence[Pieces]) -> Pieces:
+    sets = [part.sets for part in parts]
+    sizes = np.concatenate([np.diff(some.first) for some in sets])
+    joined = Sets(
+        np.concatenate([[0], np.cumsum(sizes)]),
+        np.concatenate([some.park for some in sets]),
+        np.concatenate([some.mark for some in sets]),
+    )
+    line, cell, start, end = (np.concatenate(column) for column in zip(*(p[1:5] for p in parts), strict=True))
+    return Pieces(parts[0].axis, line, cell, start, end, joined)
+
+
+def renumbered(result: Search, numbers: Ints) -> Search:
+    """Parks by other numbers: ``numbers`` has the new one at the place of the old."""
+    found = result.found
+    near = np.where(found.near_park < 0, -1, numbers[found.near_park]) if len(numbers) else found.near_park
+    claims = found.claims._replace(park=numbers[found.claims.park])
+    return Search(
+        found._replace(claims=claims, near_park=near),
+        _with_parks(result.meridians, numbers),
+        result.meridian_owner,
+        _with_parks(result.parallels, numbers),
+        result.parallel_owner,
+    )
+
+
+def _with_parks(pieces: Pieces, numbers: Ints) -> Pieces:
+    return pieces._replace(sets=pieces.sets._replace(park=numbers[pieces.sets.park]))

@@ -1,0 +1,89 @@
+"""A search in fields finds what one search of everything finds, however the lattice is cut."""
+
+from __future__ import annotations
+
+from dataclasses import fields as columns_of
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from strategies import as_parks, park_sets, without_shrinking
+
+from scout.exports import export
+from scout.find import Options, find
+
+
+def same(one, other) -> None:
+    assert list(one.spots) == list(other.spots)
+    assert one.left_out == other.left_out
+    assert one.parks.equals(other.parks)
+    assert export(one, "spots.geojson") == export(other, "spots.geojson")
+
+
+@pytest.mark.parametrize("level", [1, 2, 3, 5])
+@given(st.data())
+@without_shrinking(25)
+def test_however_the_lattice_is_cut_the_same_is_found(level, data):
+    parks = as_parks(data.draw(park_sets(level, most=8)))
+    options = Options(
+        level=level,
+        near_m=data.draw(st.sampled_from([0.0, 60.0, 500.0])),
+        min_grids=data.draw(st.sampled_from([1, 2])),
+        min_confidence=0.0,
+    )
+    whole = find(parks, options)
+    same(find(parks, options, most=data.draw(st.integers(1, 4))), whole)
+
+
+@given(st.data())
+@without_shrinking(25)
+def test_a_box_is_cut_like_the_globe(data):
+    parks = as_parks(data.draw(park_sets(3, most=8)))
+    west, south, east, north = parks.frame.total_bounds
+    middle = ((west + east) / 2 + 180) % 360 - 180
+    options = Options(
+        level=3,
+        home=(middle, (south + north) / 2),
+        within_km=data.draw(st.floats(0.5, 40)),
+        min_confidence=0.0,
+    )
+    same(find(parks, options, most=1), find(parks, options))
+
+
+def scattered(count: int, size: float, where: tuple[float, float, float, float], seed: int):
+    """Many boxes, a good part of them overlapping, with errors of their own."""
+    import shapely
+
+    rng = np.random.default_rng(seed)
+    lon, lat = rng.uniform(where[0], where[2], count), rng.uniform(where[1], where[3], count)
+    wide, high = rng.uniform(size / 10, size, (2, count))
+    parks = as_parks(list(shapely.box(lon, lat, lon + wide, lat + high)))
+    parks.frame["datum_error_m"] = rng.choice([0.0, 4.0, 60.0], count)
+    return parks
+
+
+@pytest.mark.parametrize("level", [2, 3])
+@pytest.mark.parametrize(
+    "where", [(-4.0, 50.0, 4.0, 54.0), (176.0, -4.0, 184.0, 1.0), (-20.0, 84.0, 30.0, 89.5)], ids=str
+)
+def test_hundreds_of_parks_in_many_fields(level, where):
+    parks = scattered(400, 0.4, where, level)
+    options = Options(level=level, min_confidence=0.0)
+    whole = find(parks, options)
+    assert {spot.spot.kind for spot in whole.spots} == {"corner", "line", "overlap", "near-miss"}
+    for most in (7, 60):
+        same(find(parks, options, most=most), whole)
+
+
+def test_no_field_holds_all_the_parks_of_a_large_search():
+    parks = scattered(3000, 0.05, (-10.0, 40.0, 10.0, 50.0), 1)
+    from scout.parks.shelf import Held
+    from scout.spots.tasks import Wanted, tasks
+
+    options = Options(level=3)
+    wanted = Wanted(3, options.station, options.near_m, True, None)
+    sizes = [len(task.field.parks) for task in tasks(Held(parks), wanted, 300)]
+    assert len(sizes) >= 8
+    assert max(sizes) < 900
+    assert {column.name for column in columns_of(Wanted)} == {"level", "station", "near_m", "overlaps", "box"}
