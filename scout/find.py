@@ -17,7 +17,7 @@ from scout.outlines import Ints
 from scout.parks.shelf import Held, Named, Shelf
 from scout.rank import Filters, Terms, listed, ordered
 from scout.spots import KINDS, Found, Search, put_together
-from scout.spots.tasks import Spread, Wanted, found_in, searched, tasks
+from scout.spots.tasks import Spread, Wanted, found_in, one_found, tasks
 from scout.tally import Added, Done, added
 from scout.verdict import Ground
 
@@ -127,7 +127,7 @@ def _searched(
     progress(f"searching {sum(len(part.field.parks) for part in parts):,} parks")
     if len(parts) == 1:
         # Nothing is taken twice: from here on the shelf is what was taken.
-        result, taken = searched(parts[0])
+        result, taken = one_found(parts[0])
         return result, Held(Parks(taken.frame, shelf.sources, shelf.report)), _told(shelf, [taken.report])
     found = []
     for one in spread(found_in, parts):
@@ -220,6 +220,7 @@ def _terms(found: Found, ids: Any, options: Options, new: Added | None) -> Terms
         walk_min=np.full(n, np.nan),
         lon=lon,
         lat=lat,
+        claim=(found.i, found.j, found.claims.grid),
     )
 
 

@@ -34,6 +34,7 @@ class Terms(NamedTuple):
     walk_min: Floats  # NaN where not worked out, infinite out of reach
     lon: Floats
     lat: Floats
+    claim: tuple[Ints, Ints, Ints]  # cells claimed: the numbers of their line or corner, and which they are
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +82,7 @@ def ordered(terms: Terms, rows: Ints) -> Ints:
     grade = (terms.confidence < FIRM).astype(int) + (terms.confidence < DOUBTFUL)
     pairs = terms.n_grids * terms.n_parks
     keys = (
+        *terms.claim,  # two lines may meet at one place
         terms.lon,
         terms.lat,
         -terms.clearance_m,

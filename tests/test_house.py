@@ -20,7 +20,7 @@ LINES = [
     {"templates"},
     {"page", "exports", "sheet", "card", "stamp", "journal"},
     {"pack"},
-    {"read", "write"},
+    {"read", "write", "cluster"},
     {"notebook"},
     {"cli"},
 ]

@@ -19,6 +19,7 @@ def terms(**columns):
         "walk_min": np.full(n, np.nan),
         "lon": np.arange(n, dtype=float),
         "lat": np.zeros(n),
+        "claim": np.zeros((3, n), dtype=int),
     }
     return Terms(**{k: np.asarray(v) for k, v in (base | columns).items()})
 

@@ -14,6 +14,7 @@ from scout.cli.options import (
     options_from,
     reading_options,
     search_options,
+    spread_options,
     station_from,
     station_options,
 )
@@ -54,6 +55,7 @@ class Wanted:
 @search_options
 @reading_options
 @access_options
+@spread_options
 @click.option(
     "--map", "map_path", type=FILE, metavar="OUT.html", help="Write the map: one file, needs no network."
 )
@@ -79,6 +81,8 @@ def command(
     top: int | None,
     save_listed: bool,
     title: str,
+    workers: int | None,
+    cluster: str | None,
     **words: Any,
 ) -> int:
     """Find and rank the spots where several grids and parks meet.
@@ -93,11 +97,18 @@ def command(
     options = options_from(station=station_from(station_radius, fix_error, boundary_error), **words)
     beside = (outing.where,) if outing.where else ()
     wanted = Wanted(map_path, save_paths, top, save_listed, title, outing.author, outing.credits, beside)
-    return run(park_files(files, outing.show, **words), options, access_files(outing.tags, **words), wanted)
+    parks, access = park_files(files, outing.show, **words), access_files(outing.tags, **words)
+    return run(parks, options, access, wanted, (cluster, workers))
 
 
-def run(parks: ParkFiles, options: Options, access: AccessFiles, wanted: Wanted) -> int:
-    """Read, search, write and print; gives the exit status."""
+def run(
+    parks: ParkFiles,
+    options: Options,
+    access: AccessFiles,
+    wanted: Wanted,
+    spread: tuple[str | None, int | None] = (None, None),
+) -> int:
+    """Read, search, write and print; gives the exit status. ``spread`` is a cluster's address or workers."""
     from scout.cli.outputs import check_outputs, dated, outputs, write_all
     from scout.cli.tables import ranking, reading_report, surroundings_report
     from scout.find import best
@@ -105,7 +116,7 @@ def run(parks: ParkFiles, options: Options, access: AccessFiles, wanted: Wanted)
     inputs = (*parks.files, *access.files, *wanted.untouched)
     check_outputs(inputs, wanted.map_path, wanted.save_paths)
     with progress() as show:
-        found = searched(parks, options, access, show)
+        found = searched(parks, options, access, show, *spread)
         everything = dated(found, wanted.title, wanted.author, wanted.credits)
         listed = everything if wanted.top is None else best(everything, wanted.top)
         show("writing")

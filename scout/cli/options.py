@@ -22,6 +22,7 @@ __all__ = [
     "options_from",
     "reading_options",
     "search_options",
+    "spread_options",
     "standing_options",
     "station_from",
     "station_options",
@@ -133,6 +134,26 @@ _ACCESS = (
     ),
     _shown("--power-line", kinds.LENGTH, 50.0, "M", "Warn of overhead lines nearer to a spot than this."),
 )
+
+
+_SPREAD = (
+    click.option(
+        "--workers",
+        type=click.IntRange(min=1),
+        metavar="N",
+        help="Search in N processes, for whole continents; needs the extra named cluster.",
+    ),
+    click.option(
+        "--cluster",
+        metavar="ADDRESS",
+        help="Search on the workers of this Dask scheduler; they need the files under the same paths.",
+    ),
+)
+
+
+def spread_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Give a command the ways to spread its search."""
+    return _with(_SPREAD, function)
 
 
 def search_options(function: Callable[..., Any]) -> Callable[..., Any]:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
+from scout.errors import InputError
 from scout.surroundings import Walking
 
 if TYPE_CHECKING:
@@ -99,17 +100,34 @@ def parks_from(sources: ParkFiles, show: Callable[[str], None]) -> Parks:
 
 
 def searched(
-    parks: ParkFiles, options: Options, access: AccessFiles, show: Callable[[str], None]
+    parks: ParkFiles,
+    options: Options,
+    access: AccessFiles,
+    show: Callable[[str], None],
+    cluster: str | None = None,
+    workers: int | None = None,
 ) -> Findings:
-    """Read the files and search them, the same for every command that searches."""
+    """Read the files and search them, the same for every command that searches.
+
+    ``cluster`` is a scheduler's address; without one, ``workers`` is a number of processes to start.
+    """
     from scout.find import find
     from scout.read.shelf import Reading, open_shelf
 
     reading = Reading(
         parks.layer, parks.crs, parks.id_column, parks.name_column, parks.corridor_m, parks.keep
     )
+    if cluster is not None and workers is not None:
+        raise InputError("--workers", "--cluster has workers of its own", "give one of the two")
     shelf = open_shelf(parks.files, reading, show) or parks_from(parks, show)
-    return find(shelf, options, show, _access_from(access, show))
+    around = _access_from(access, show)
+    if cluster is None and workers is None:
+        return find(shelf, options, show, around)
+    from scout.cluster import PARKS_IN_A_FIELD, spread_over
+
+    show("starting workers" if cluster is None else f"asking for workers at {cluster}")
+    with spread_over(cluster, workers) as spread:
+        return find(shelf, options, show, around, spread, PARKS_IN_A_FIELD)
 
 
 def _access_from(files: AccessFiles, show: Callable[[str], None]) -> Access | None:

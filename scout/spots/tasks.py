@@ -16,7 +16,7 @@ from scout.spots.near_misses import reach_m
 from scout.spots.results import Search, cut_to, renumbered
 from scout.spots.search import search, window_of
 
-__all__ = ["FieldFound", "Spread", "Task", "Wanted", "found_in", "searched", "tasks"]
+__all__ = ["FieldFound", "Spread", "Task", "Wanted", "found_in", "one_found", "tasks"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,7 @@ def tasks(shelf: Shelf, wanted: Wanted, most: int) -> list[Task]:
     return made
 
 
-def searched(task: Task) -> tuple[Search, Taken]:
+def one_found(task: Task) -> tuple[Search, Taken]:
     """What one field holds, by rows of the parks taken."""
     wanted, taken = task.wanted, task.order.take()
     if wanted.box is not None:  # the shelf's bounds may be a little wide
@@ -98,5 +98,5 @@ def searched(task: Task) -> tuple[Search, Taken]:
 
 def found_in(task: Task) -> FieldFound:
     """The same by the numbers of the parks on their shelf, to be put together with other fields."""
-    result, taken = searched(task)
+    result, taken = one_found(task)
     return FieldFound(renumbered(result, taken.numbers), taken.report)

@@ -1,0 +1,95 @@
+"""A search spread over the workers of a Dask cluster, here or elsewhere.
+
+Dask does the scheduling, the retries and the moving of data; what a worker does with a field is what a single
+machine does with it.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import logging
+import warnings
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from typing import Any
+
+from scout.errors import InputError, ScoutError
+from scout.spots.tasks import FieldFound, Spread, Task
+
+__all__ = ["PARKS_IN_A_FIELD", "spread_over"]
+
+PARKS_IN_A_FIELD = 10_000  # smaller fields than one machine takes, so that no worker waits for another
+_RETRIES = 5  # of a field whose worker died or lost its disk
+_ANSWER_S = 20  # that a scheduler has to answer in
+
+
+@contextmanager
+def spread_over(address: str | None, workers: int | None) -> Iterator[Spread]:
+    """Workers to search fields with, for as long as the context lasts.
+
+    Parameters
+    ----------
+    address : str, optional
+        A Dask scheduler's, such as ``tcp://192.0.2.7:8786``. Its workers need this program, and the files
+        under the same paths.
+    workers : int, optional
+        Processes to start on this machine instead.
+
+    Raises
+    ------
+    InputError
+        Dask is not installed, or nothing answers at the address.
+    """
+    where = "--workers" if address is None else f"--cluster {address}"
+    if importlib.util.find_spec("distributed") is None:
+        raise InputError(where, "this needs dask", "install it with: pip install lattice-scout[cluster]")
+    import distributed
+
+    with ExitStack() as stack:
+        stack.enter_context(warnings.catch_warnings())
+        warnings.simplefilter("ignore")  # of large messages: outlines in memory are sent on purpose
+        if address is None:
+            options = {"n_workers": workers, "threads_per_worker": 1, "host": "127.0.0.1"}
+            # Told nothing, Dask would answer requests for its state from other machines too.
+            quiet = {"dashboard_address": "127.0.0.1:0", "silence_logs": logging.CRITICAL}
+            cluster = stack.enter_context(distributed.LocalCluster(**options, **quiet))
+            client = stack.enter_context(distributed.Client(cluster, set_as_default=False))
+        else:
+            try:
+                client = stack.enter_context(
+                    distributed.Client(address, timeout=_ANSWER_S, set_as_default=False)
+                )
+            except (OSError, ValueError, TypeError) as error:
+                remedy = "start one with: dask scheduler, and workers with: dask worker ADDRESS"
+                raise InputError(where, "no scheduler answers there", remedy) from error
+        yield _spread(client, where)
+
+
+def _spread(client: Any, where: str) -> Spread:
+    from distributed import KilledWorker
+
+    def spread(work: Callable[[Task], FieldFound], parts: Sequence[Task]) -> Iterator[FieldFound]:
+        futures = [client.submit(_tried, work, part, retries=_RETRIES, pure=False) for part in parts]
+        try:
+            for number, future in enumerate(futures):
+                found = future.result()
+                if isinstance(found, ScoutError):
+                    raise found
+                yield found
+                futures[number] = None  # the worker may forget it
+        except KilledWorker as error:
+            what = "a field of the search ended worker after worker: they may have too little memory"
+            raise InputError(where, what, "take fewer workers, or ones with more memory") from error
+        finally:
+            client.cancel([future for future in futures if future is not None])
+
+    return spread
+
+
+def _tried(work: Callable[[Task], FieldFound], part: Task) -> FieldFound | ScoutError:
+    """A field's finds, or what the user has to be told: no other worker would do better."""
+    try:
+        return work(part)
+    except ScoutError as error:
+        # Made anew: what the libraries raised before it may not bear the way back.
+        return type(error)(error.where, error.what, error.remedy)

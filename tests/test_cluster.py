@@ -1,0 +1,150 @@
+"""A search spread over workers finds what one machine finds, bit for bit, also when a worker dies."""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import distributed
+import pytest
+from test_read_shelf import country, same, whole, written
+
+from scout.cli import main
+from scout.cluster import spread_over
+from scout.errors import InputError
+from scout.find import Options, find
+from scout.parks import build_parks
+from scout.read import read_layers
+from scout.read.shelf import Reading, open_shelf
+from scout.spots.tasks import found_in
+
+
+@pytest.fixture(scope="module")
+def isles(tmp_path_factory) -> Path:
+    return written(tmp_path_factory.mktemp("isles") / "isles.gpkg", country())
+
+
+@pytest.fixture(scope="module")
+def spread():
+    with spread_over(None, 2) as made:
+        yield made
+
+
+@pytest.mark.parametrize(
+    "options", [Options(level=2), Options(level=3, min_grids=2)], ids=["overlaps", "lines"]
+)
+def test_workers_find_the_same(isles, spread, options):
+    expected = whole([isles], options)
+    shelf = open_shelf([isles], Reading(), least=1)
+    same(find(shelf, options, spread=spread, most=40), expected)
+    same(find(build_parks(read_layers([isles])), options, spread=spread, most=40), expected)
+
+
+class Slow:
+    """The search of a field, where a marker file says when the first has begun."""
+
+    def __init__(self, marker: Path) -> None:
+        self.marker = marker
+
+    def __call__(self, task):
+        self.marker.touch()
+        time.sleep(0.2)
+        return found_in(task)
+
+
+def test_a_worker_killed_in_mid_run_changes_nothing(isles, tmp_path):
+    options = Options(level=2, min_grids=2)
+    expected = whole([isles], options)
+    killed = []
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0", silence_logs=60
+    ) as cluster:
+        victim = next(iter(cluster.workers.values())).pid
+        slow = Slow(tmp_path / "begun")
+
+        def kill() -> None:
+            while not slow.marker.exists():
+                time.sleep(0.01)
+            time.sleep(0.3)
+            os.kill(victim, signal.SIGKILL)
+            killed.append(victim)
+
+        thread = threading.Thread(target=kill)
+        thread.start()
+        with spread_over(cluster.scheduler_address, None) as spread:
+            tasks = []
+
+            def slowly(work, parts):
+                tasks.extend(parts)
+                assert work is found_in
+                return spread(slow, parts)
+
+            found = find(open_shelf([isles], Reading(), least=1), options, spread=slowly, most=15)
+        thread.join()
+    assert killed
+    assert len(tasks) > 8
+    same(found, expected)
+
+
+def test_what_a_worker_complains_of_is_told(isles, spread):
+    shelf = open_shelf([isles], Reading(), least=1)
+    gone = replace(
+        shelf,
+        drawers=tuple(
+            replace(d, layer=replace(d.layer, request=replace(d.layer.request, layer="gone")))
+            for d in shelf.drawers
+        ),
+    )
+    with pytest.raises(InputError, match=r"isles\.gpkg"):
+        find(gone, Options(level=2), spread=spread, most=40)
+
+
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (["--cluster", "tcp://127.0.0.1:9"], "--cluster tcp://127.0.0.1:9: no scheduler answers there"),
+        (["--cluster", "nowhere at all"], "--cluster nowhere at all: no scheduler answers there"),
+        (["--cluster", "x", "--workers", "2"], "--workers: --cluster has workers of its own"),
+    ],
+)
+def test_one_line_where_no_workers_are(isles, words, line, capsys, monkeypatch):
+    monkeypatch.setattr("scout.cluster._ANSWER_S", 1)
+    assert main(["find", str(isles), *words]) == 2
+    told = capsys.readouterr().err.splitlines()
+    assert len(told) == 1
+    assert line in told[0]
+
+
+def test_without_dask_the_extra_is_named(isles, capsys, monkeypatch):
+    find_spec = __import__("importlib").util.find_spec
+    monkeypatch.setattr(
+        "scout.cluster.importlib.util.find_spec",
+        lambda name: None if name == "distributed" else find_spec(name),
+    )
+    assert main(["find", str(isles), "--workers", "2"]) == 2
+    assert "pip install lattice-scout[cluster]" in capsys.readouterr().err
+
+
+def test_the_command_gives_the_same_bytes(isles, tmp_path, monkeypatch):
+    monkeypatch.chdir(isles.parent)
+    monkeypatch.setattr("sys.argv", ["scout"])  # the command line is part of what is written
+    for name, words in (("one", []), ("two", ["--workers", "2"])):
+        assert (
+            main(
+                [
+                    "find",
+                    isles.name,
+                    "--level",
+                    "subsquare",
+                    *words,
+                    "--save",
+                    str(tmp_path / f"{name}.geojson"),
+                ]
+            )
+            == 0
+        )
+    assert (tmp_path / "one.geojson").read_bytes() == (tmp_path / "two.geojson").read_bytes()
