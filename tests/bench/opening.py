@@ -19,10 +19,10 @@ from typing import Any
 from playwright.sync_api import Browser, sync_playwright
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from browser.conftest import chromium_path  # noqa: E402
+from browser.conftest import chromium_path
 
-# Watches from the first moment: rows in the list, marks on the map, details open, the map moved by a finger, and
-# the longest stretch in which nothing could react. Rows are told to the console, which needs no answer.
+# Watches from the first moment: rows in the list, marks on the map, details open, the map moved by a finger,
+# and the longest stretch in which nothing could react. Rows are told to the console, which needs no answer.
 _WATCH = """
 window.seen = { longest: 0 };
 new PerformanceObserver((list) => list.getEntries().forEach((task) => {
@@ -36,7 +36,8 @@ const look = () => {
   if (row && !seen.rows) {
     const box = (at) => at.getBoundingClientRect();
     const map = box(document.querySelector(".ground"));
-    console.log("rows", box(row).left + 150, box(row).top + 20, map.left + map.width / 2, map.top + map.height / 2);
+    const middle = [map.left + map.width / 2, map.top + map.height / 2];
+    console.log("rows", box(row).left + 150, box(row).top + 20, ...middle);
   }
   reached("rows", row);
   reached("map", document.querySelector(".mark"));
@@ -148,7 +149,7 @@ def main() -> None:
             for gesture in ("", "drag", "tap"):
                 runs = [opened(browser, path.resolve(), given.rate, gesture)[0] for _ in range(given.runs)]
                 middle |= {key: statistics.median(run[key] for run in runs) for key in runs[0]}
-            print(f"{path.name}, {path.stat().st_size / 1000:.0f} KB, slowed {given.rate:g} times, milliseconds:")
+            print(f"{path.name}, {path.stat().st_size / 1000:.0f} KB, slowed {given.rate:g} times, ms:")
             in_order = sorted(middle.items(), key=lambda item: item[1])
             print("  " + ", ".join(f"{key} {value:.0f}" for key, value in in_order), flush=True)
             if given.profile:
