@@ -22,7 +22,7 @@ _ROOM_FOR_STARTS = 10_000
 _TOLERANCES_M = (2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)
 _GAIN = 1.25  # shapes are made no coarser for less
 _BYTES_PER_VERTEX, _BYTES_PER_RING = 5, 12  # about, packed; what is kept is measured
-_FEWEST_BYTES_PER_VERTEX = 2
+_FEWEST_BYTES, _FEWEST_BYTES_PER_VERTEX = 8, 2  # of a shape
 _METRES_PER_DEG = 111_200.0
 
 
@@ -114,15 +114,15 @@ def _drawn(frame_of_data: Any, ground: Any, near: _Nearness, frame: Frame) -> di
     shapes, _ = _near(frame_of_data, ground)
     cut = shapely.get_parts(shapely.get_parts(shapely.intersection(shapely.make_valid(shapes), ground)))
     parts = cut[~shapely.is_empty(cut) & np.isin(shapely.get_type_id(cut), (1, 3))]
-    simple = _simple(parts)
-    drawn: dict[str, Any] = {"lines": [], "areas": [], "left": 0}
+    nearest = parts[near.order(parts)[: _ROOM // _FEWEST_BYTES]]
+    drawn: dict[str, Any] = {"lines": [], "areas": [], "left": len(parts) - len(nearest)}
     room = _ROOM
-    for at in near.order(parts):
-        is_line = shapely.get_type_id(simple[at]) == 1
-        if room < _FEWEST_BYTES_PER_VERTEX * shapely.get_num_coordinates(simple[at]):
+    for shape in _simple(nearest):
+        is_line = shapely.get_type_id(shape) == 1
+        if room < _FEWEST_BYTES_PER_VERTEX * shapely.get_num_coordinates(shape):
             drawn["left"] += 1
             continue
-        rings = [simple[at]] if is_line else shapely.get_rings(simple[at])
+        rings = [shape] if is_line else shapely.get_rings(shape)
         packed = [_packed(ring.coords if is_line else ring.coords[:-1], frame) for ring in rings]
         size = sum(len(text) + 3 for text in packed) + 3
         if size > room:
