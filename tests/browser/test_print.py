@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -21,9 +20,7 @@ from scout.model import Findings
 
 Open = Callable[..., Watched]
 
-needs_poppler = pytest.mark.skipif(
-    shutil.which("pdftotext") is None, reason="no pdftotext; on Debian: apt install poppler-utils"
-)
+pytestmark = pytest.mark.usefixtures("poppler")
 
 
 def printed(page: Page, to: Path, paper: str) -> list[str]:
@@ -86,7 +83,6 @@ def crowd(count: int) -> Findings:
     return findings(spots, parks_frame(*parks), title="A hundred spots")
 
 
-@needs_poppler
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_two_pages_hold_overview_and_list(open_page: Open, tmp_path: Path, paper: str) -> None:
     opened = open_page(harbour(), "#spot=1")
@@ -120,7 +116,6 @@ def test_two_pages_hold_overview_and_list(open_page: Open, tmp_path: Path, paper
     assert opened.messages == []
 
 
-@needs_poppler
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_every_spot_of_a_long_list_is_printed_whole(open_page: Open, tmp_path: Path, paper: str) -> None:
     found = crowd(100)
@@ -147,7 +142,6 @@ def test_every_spot_of_a_long_list_is_printed_whole(open_page: Open, tmp_path: P
     assert ALWAYS[-1].split()[-1] in [w.text for w in words if w.page == len(sizes) - 1]
 
 
-@needs_poppler
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_a_few_dozen_spots_take_two_pages(open_page: Open, tmp_path: Path, paper: str) -> None:
     spots = [line_spot(-20.0, 40 + n * 0.05, ["HN90", "IN00"], QUIET_COVE) for n in range(48)]
@@ -158,7 +152,6 @@ def test_a_few_dozen_spots_take_two_pages(open_page: Open, tmp_path: Path, paper
     assert ALWAYS[-1] in pages[1]
 
 
-@needs_poppler
 def test_a_name_longer_than_a_page_is_printed_to_its_end(open_page: Open, tmp_path: Path) -> None:
     label = ("QX-001", "Q" * 9_999 + "Z")
     found = findings(
@@ -169,7 +162,6 @@ def test_a_name_longer_than_a_page_is_printed_to_its_end(open_page: Open, tmp_pa
     assert "Z" in words
 
 
-@needs_poppler
 def test_only_what_is_shown_is_printed(open_page: Open, tmp_path: Path) -> None:
     page = open_page(harbour()).page
     page.locator("#filter-box").evaluate("box => { box.open = true; }")
