@@ -25,7 +25,8 @@ from builders import (
 )
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from page_reader import Reader
+from page_reader import Reader, words
+from test_page import synthetic
 from walked import ground_frame, harbour, route, surroundings
 
 from scout import locator
@@ -348,13 +349,58 @@ def test_the_ground_around_is_cut_to_what_lies_near():
     drawn = shape_of(data["around"]["barriers"]["areas"], UNITS_PER_DEG)
     lake = ground.barriers.geometry.iloc[0]
     assert drawn.symmetric_difference(lake).area < 0.02 * lake.area
-    assert data["around"]["barriers"]["words"] == ["cliff", "water"]
     assert len(data["around"]["barriers"]["lines"]) == 1
     assert shape_of(data["around"]["closed"]["areas"], UNITS_PER_DEG).area == pytest.approx(8e-5, rel=1e-6)
-    assert [start[2:] for start in data["around"]["starts"]] == [
-        ["parking", "Tern <b>Gate</b>"],
-        ["trailhead", ""],
-    ]
+    assert [start[2] for start in data["around"]["starts"]] == ["parking", "trailhead"]
+    assert [data["around"][name]["left"] for name in ("barriers", "closed", "power")] == [0, 0, 0]
+    assert "has room in this file" not in words(build(found))
+
+
+def test_a_dense_city_has_its_nearest_ground_drawn_and_the_rest_told():
+    found = synthetic(100, 100, 1000)
+    at = np.array([(r.spot.lon, r.spot.lat) for r in found.spots])
+    rng = np.random.default_rng(7)
+
+    def pieces(count: int, make: Any) -> list[tuple[str, str, Any]]:
+        places = at[rng.integers(0, len(at), count)] + rng.uniform(-0.015, 0.015, (count, 2))
+        return [("wall", "Q" * 500, make(*place)) for place in places]
+
+    def block(x: float, y: float) -> Any:
+        """A ring of twelve corners round a yard."""
+        return shapely.Point(x, y).buffer(3e-4, quad_segs=3) - shapely.Point(x, y).buffer(1e-4, quad_segs=3)
+
+    def street(x: float, y: float) -> Any:
+        return shapely.LineString(np.array([x, y]) + np.cumsum(rng.normal(0, 2e-4, (30, 2)), axis=0))
+
+    # A sea of many islands besides, too much for the page as one piece.
+    islands = shapely.union_all(
+        [shapely.Point(x, y).buffer(4e-4) for x, y in at[:1] + rng.uniform(-1, 1, (4000, 2))]
+    )
+    sea = box(-101, 39, -95, 42).difference(islands)
+    ground = replace(
+        surroundings(),
+        barriers=ground_frame([("water", "", sea), *pieces(3000, block), *pieces(3000, street)]),
+        closed=ground_frame(pieces(6000, block)),
+        power_lines=ground_frame(pieces(6000, street)),
+        starts=ground_frame(pieces(3000, shapely.Point)),
+    )
+    full = replace(found, surroundings=ground)
+    text = build(full)
+    assert len(text.encode()) < 600_000
+    around = Reader(text).data()["around"]
+    told = words(text)
+    for name, word in (("barriers", "barriers"), ("closed", "closed ground"), ("power", "power lines")):
+        left = around[name]["left"]
+        assert left > 1000
+        assert told.count(f"{left:,} of {word}") == 2  # in the key and behind the list
+        assert 12_000 < len(json.dumps(around[name], separators=(",", ":"))) < 16_500
+    assert around["startsLeft"] + len(around["starts"]) == 3000
+    # What is drawn is nearer than what is not, but for pieces that would not fit into what was left.
+    drawn = shape_of(around["closed"]["areas"], UNITS_PER_DEG)
+    spots = shapely.MultiPoint(at)
+    away = np.sort([shapely.distance(spots, shape) for shape in ground.closed.geometry])
+    kept = np.sort([shapely.distance(spots, part) for part in shapely.get_parts(drawn)])
+    assert kept[: len(kept) * 9 // 10].max() <= away[len(kept)] * 1.5
 
 
 def test_the_ground_around_follows_the_page_over_the_antimeridian():

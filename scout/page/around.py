@@ -11,43 +11,78 @@ from numpy.typing import NDArray
 from scout.model import GEOMETRY
 from scout.page.frame import Frame, whole
 from scout.page.packed import pack
-from scout.surroundings import NAME, WHAT, Surroundings
+from scout.surroundings import WHAT, Surroundings
 
 __all__ = ["AROUND_KM", "around"]
 
 AROUND_KM = 2.0  # what lies further from every spot and its walk is left out
-_VERTICES = 1_500  # of each kind, some 5 bytes each; the tolerance grows until it is met
-_FINEST_M, _COARSEST_M = 2.0, 256.0
-_STARTS = 300
+# Bytes of the page for each kind of ground and for the starts: what does not fit is left out, farthest first.
+_ROOM = 16_000
+_ROOM_FOR_STARTS = 10_000
+_TOLERANCES_M = (2.0, 4.0, 8.0, 16.0, 32.0, 64.0, 128.0)
+_GAIN = 1.25  # shapes are made no coarser for less
+_BYTES_PER_VERTEX, _BYTES_PER_RING = 5, 12  # about, packed; what is kept is measured
+_FEWEST_BYTES, _FEWEST_BYTES_PER_VERTEX = 8, 2  # of a shape
 _METRES_PER_DEG = 111_200.0
 
 
-def around(surroundings: Surroundings | None, places: NDArray[np.float64], frame: Frame) -> dict[str, Any]:
+def around(
+    surroundings: Surroundings | None,
+    spots: NDArray[np.float64],
+    walked: NDArray[np.float64],
+    frame: Frame,
+) -> dict[str, Any]:
     """What the script draws of the surroundings, empty without access data.
 
     Parameters
     ----------
     surroundings : Surroundings or None
-    places : array, shape (n, 2)
-        Longitude and latitude of spots and of the vertices of their walks, degrees.
+    spots : array, shape (n, 2)
+        Longitude and latitude, degrees. Where room is short, what is nearest to them is kept.
+    walked : array, shape (m, 2)
+        The vertices of walks.
     frame : Frame
         The page's longitudes.
 
     Returns
     -------
     dict
-        ``barriers``, ``closed`` and ``power`` hold ``lines`` and ``areas`` in packed rings and the
-        ``words`` found in them; ``starts`` holds ``[x, y, what, name]``.
+        ``barriers``, ``closed`` and ``power`` hold ``lines`` and ``areas`` in packed rings, and ``left``,
+        how many shapes were left out; ``starts`` holds ``[x, y, what]``, ``startsLeft`` how many of them
+        were.
     """
-    if surroundings is None or not len(places):
+    if surroundings is None or not len(spots):
         return {}
-    ground = _neighbourhood(places)
+    ground = _neighbourhood(np.vstack([spots, walked]))
+    near = _Nearness(spots)
+    starts, left = _starts(surroundings.starts, ground, near, frame)
     return {
-        "barriers": _drawn(surroundings.barriers, ground, frame),
-        "closed": _drawn(surroundings.closed, ground, frame),
-        "power": _drawn(surroundings.power_lines, ground, frame),
-        "starts": _starts(surroundings.starts, ground, frame),
+        "barriers": _drawn(surroundings.barriers, ground, near, frame),
+        "closed": _drawn(surroundings.closed, ground, near, frame),
+        "power": _drawn(surroundings.power_lines, ground, near, frame),
+        "starts": starts,
+        "startsLeft": left,
     }
+
+
+class _Nearness:
+    """Orders shapes by their distance from the nearest of some places, on a plane about their middle."""
+
+    def __init__(self, places: NDArray[np.float64]) -> None:
+        self._wide = max(float(np.cos(np.radians(places[:, 1])).mean()), 0.02)
+        self._middle = float(places[:, 0].mean())
+        self._tree = shapely.STRtree(shapely.points(self._plane(places)))
+
+    def order(self, shapes: NDArray[Any]) -> NDArray[np.int64]:
+        if not len(shapes):
+            return np.empty(0, dtype=np.int64)
+        flat = shapely.transform(shapes, self._plane)
+        (at, _), away = self._tree.query_nearest(flat, all_matches=False, return_distance=True)
+        found: NDArray[np.int64] = at[np.argsort(away, kind="stable")]
+        return found
+
+    def _plane(self, lonlat: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.column_stack([(lonlat[:, 0] - self._middle) * self._wide, lonlat[:, 1]])
 
 
 def _neighbourhood(places: NDArray[np.float64]) -> Any:
@@ -75,32 +110,56 @@ def _near(frame_of_data: Any, ground: Any) -> tuple[NDArray[Any], NDArray[np.boo
     return there[hit], hit
 
 
-def _drawn(frame_of_data: Any, ground: Any, frame: Frame) -> dict[str, Any]:
-    shapes, hit = _near(frame_of_data, ground)
-    words = sorted({str(word) for word in frame_of_data[WHAT][hit]}) if len(hit) else []
+def _drawn(frame_of_data: Any, ground: Any, near: _Nearness, frame: Frame) -> dict[str, Any]:
+    shapes, _ = _near(frame_of_data, ground)
     cut = shapely.get_parts(shapely.get_parts(shapely.intersection(shapely.make_valid(shapes), ground)))
-    parts = _simple(cut[~shapely.is_empty(cut)])
-    lines = parts[shapely.get_type_id(parts) == 1]
-    areas = parts[shapely.get_type_id(parts) == 3]
-    return {
-        "lines": [_packed(line.coords, frame) for line in lines],
-        "areas": [
-            [_packed(ring.coords[:-1], frame) for ring in (area.exterior, *area.interiors)] for area in areas
-        ],
-        "words": words,
-    }
+    parts = cut[~shapely.is_empty(cut) & np.isin(shapely.get_type_id(cut), (1, 3))]
+    nearest = parts[near.order(parts)[: _ROOM // _FEWEST_BYTES]]
+    drawn: dict[str, Any] = {"lines": [], "areas": [], "left": len(parts) - len(nearest)}
+    room = _ROOM
+    for shape in _simple(nearest):
+        is_line = shapely.get_type_id(shape) == 1
+        if room < _FEWEST_BYTES_PER_VERTEX * shapely.get_num_coordinates(shape):
+            drawn["left"] += 1
+            continue
+        rings = [shape] if is_line else shapely.get_rings(shape)
+        packed = [_packed(ring.coords if is_line else ring.coords[:-1], frame) for ring in rings]
+        size = sum(len(text) + 3 for text in packed) + 3
+        if size > room:
+            drawn["left"] += 1
+            continue
+        room -= size
+        if is_line:
+            drawn["lines"] += packed
+        else:
+            drawn["areas"].append(packed)
+    return drawn
 
 
 def _simple(parts: NDArray[Any]) -> NDArray[Any]:
-    """As few vertices as the page can afford, in degrees scaled to the middle latitude."""
-    tolerance_m = _FINEST_M
-    simple = parts
-    while len(parts) and tolerance_m <= _COARSEST_M:
-        simple = shapely.simplify(parts, tolerance_m / _METRES_PER_DEG)
-        if shapely.get_num_coordinates(simple).sum() <= _VERTICES:
-            break
-        tolerance_m *= 2
-    return simple[~shapely.is_empty(simple)] if len(simple) else simple
+    """The finest simplification that fits, else the finest that spares nearly as much as the coarsest."""
+    if not len(parts):
+        return parts
+    tries = [_simplified(parts, tolerance_m) for tolerance_m in _TOLERANCES_M]
+    sizes = [
+        _BYTES_PER_VERTEX * shapely.get_num_coordinates(simple).sum()
+        + _BYTES_PER_RING * np.maximum(shapely.get_num_interior_rings(simple) + 1, 1).sum()
+        for simple in tries
+    ]
+    enough = max(_ROOM, _GAIN * sizes[-1])
+    return next(simple for simple, size in zip(tries, sizes, strict=True) if size <= enough)
+
+
+def _simplified(parts: NDArray[Any], tolerance_m: float) -> NDArray[Any]:
+    """Outlines strayed from by no more, without the holes that are smaller than that squared."""
+    slack = tolerance_m / _METRES_PER_DEG
+    simple: NDArray[Any] = shapely.simplify(parts, slack)
+    for at in np.flatnonzero(shapely.get_num_interior_rings(simple) > 0):
+        holes = shapely.get_rings(simple[at])[1:]
+        large = holes[shapely.area(shapely.polygons(holes)) >= slack**2]
+        if len(large) < len(holes):
+            simple[at] = shapely.polygons(shapely.get_exterior_ring(simple[at]), large)
+    return simple
 
 
 def _packed(coordinates: Any, frame: Frame) -> str:
@@ -109,13 +168,19 @@ def _packed(coordinates: Any, frame: Frame) -> str:
     return pack(whole(np.column_stack([xy[:, 0] + turn, xy[:, 1]])))
 
 
-def _starts(frame_of_data: Any, ground: Any, frame: Frame) -> list[list[Any]]:
+def _starts(frame_of_data: Any, ground: Any, near: _Nearness, frame: Frame) -> tuple[list[list[Any]], int]:
     shapes, hit = _near(frame_of_data, ground)
     if not len(hit):
-        return []
-    rows = frame_of_data[hit]
-    at = shapely.get_coordinates(shapely.centroid(shapes))[:_STARTS]
-    return [
-        [*whole([frame.lon(float(x)), float(y)]).tolist(), str(what), str(name or "")]
-        for (x, y), what, name in zip(at, rows[WHAT], rows[NAME], strict=False)
-    ]
+        return [], 0
+    at = shapely.centroid(shapes)
+    kinds = frame_of_data[WHAT][hit].to_numpy()
+    starts: list[list[Any]] = []
+    room = _ROOM_FOR_STARTS
+    order = near.order(at)
+    for number in order:
+        start = [*whole([frame.lon(float(at[number].x)), float(at[number].y)]).tolist(), str(kinds[number])]
+        room -= len(str(start))
+        if room < 0:
+            break
+        starts.append(start)
+    return starts, len(order) - len(starts)

@@ -33,7 +33,8 @@ def page_data(findings: Findings) -> tuple[dict[str, Any], Drawn]:
     """
     frame = frame_of(findings)
     places = np.array([(r.spot.lon, r.spot.lat) for r in findings.spots], dtype=float).reshape(-1, 2)
-    walked = [r.route.line for r in findings.spots if r.route is not None and r.route.line]
+    lines = [r.route.line for r in findings.spots if r.route is not None]
+    walked = np.array([place for line in lines for place in line], dtype=float).reshape(-1, 2)
     parks, drawn = _parks(findings, places, frame)
     number = {park["id"]: at for at, park in reversed(list(enumerate(parks)))}
     named = _named_only(findings.spots, number)
@@ -54,7 +55,7 @@ def page_data(findings: Findings) -> tuple[dict[str, Any], Drawn]:
         "parks": parks,
         "named": named,
         "overlaps": {"two": _area(drawn.twice), "more": _area(drawn.thrice)},
-        "around": around(findings.surroundings, np.vstack([places, *map(np.array, walked)]), frame),
+        "around": around(findings.surroundings, places, walked, frame),
         "home": _home(findings, frame),
     }, drawn
 

@@ -126,6 +126,7 @@ class Sheet(Figure):  # type: ignore[misc]
             "around_km": AROUND_KM,
             "background_host": BACKGROUND_HOST.removeprefix("https://"),
             "cautions": ALWAYS,
+            "ground_left": _ground_left(data["around"]),
             "full_detail_km": FULL_DETAIL_KM,
             "levels": LEVELS,
             "lines_shown": _LINES_SHOWN,
@@ -174,6 +175,15 @@ def build(findings: Findings) -> str:
     sheet.add_child(ScoutMap())
     # A name may hold half a surrogate pair, which no encoding can write.
     return sheet.render().encode("utf-8", "replace").decode("utf-8")
+
+
+def _ground_left(drawn: dict[str, Any]) -> list[tuple[str, int]]:
+    """What of the surroundings had no room in the page, in words, and how many shapes."""
+    words = {"barriers": "barriers", "closed": "closed ground", "power": "power lines"}
+    left = [(word, drawn[name]["left"]) for name, word in words.items() if name in drawn]
+    return [
+        (word, count) for word, count in [*left, ("places for cars", drawn.get("startsLeft", 0))] if count
+    ]
 
 
 def _walk_most(findings: Findings) -> int:

@@ -10,6 +10,11 @@ orderSpots();
 filterSpots();
 layRows();
 
+// A moment for whatever the reader has done meanwhile.
+function breath() {
+  return new Promise((resolve) => window.setTimeout(resolve));
+}
+
 // Let the browser show it; a page in the background draws no frame and goes on all the same.
 await new Promise((resolve) => {
   window.requestAnimationFrame(() => window.setTimeout(resolve));

@@ -8,7 +8,7 @@ const hereAnswer = byId("here-answer");
 const hereButton = byId("check-button");
 const hereLayer = L.layerGroup().addTo(scout_map);
 scout_map.createPane("check").classList.add("check-pane");
-const hereShapes = L.svg({ pane: "check", padding: 0.4 });
+const hereShapes = L.svg({ pane: "check", padding: CANVAS_MARGIN });
 const POSITION_WAIT_S = 30;
 const CLOSE_ZOOM = 16;
 let checking = false;

@@ -47,9 +47,9 @@ function drawLattice() {
   if (names) drawNames(names);
 }
 
-// What the canvas covers, which is more than the view so that a drag shows no bare edge.
+// What the canvas covers.
 function drawnBounds() {
-  const view = scout_map.getBounds().pad(0.4);
+  const view = scout_map.getBounds().pad(CANVAS_MARGIN);
   return {
     west: view.getWest(),
     east: view.getEast(),

@@ -48,12 +48,15 @@ function hatching(crossed, ink) {
   return pen.createPattern(tile, "repeat");
 }
 
+// Of the view's size, to each side: a drag shows no bare edge at once, and a phone has less to paint.
+const CANVAS_MARGIN = 0.25;
+
 // A pane of the map with its own canvas; the pointer passes through to the map.
 function canvasPane(name, zIndex) {
   const pane = scout_map.createPane(name);
   pane.style.zIndex = zIndex;
   pane.style.pointerEvents = "none";
-  const canvas = L.canvas({ pane: name, padding: 0.4 });
+  const canvas = L.canvas({ pane: name, padding: CANVAS_MARGIN });
   canvases.push(canvas);
   return canvas;
 }

@@ -1,6 +1,18 @@
-// On paper: the map of the shown spots on the first page, their table on the second.
+// On paper: the map of the shown spots on the first page, then their table on as many as it takes.
 
-const PAPER_ROWS = 30; // what a page holds, one line each
+// The mark without its number, which would be too small to read.
+function paperMark(spot) {
+  const node = picture(spot.look, spot.kind);
+  if (outOfReach(spot)) node.append(...barAcross());
+  return node;
+}
+
+// Two locators a line: four stand as their cells lie.
+function pairLines(locators) {
+  const pairs = [];
+  for (let k = 0; k < locators.length; k += 2) pairs.push(locators.slice(k, k + 2).join("\u00a0"));
+  return pairs.join(" ");
+}
 
 function paperRow(spot) {
   const row = element("tr");
@@ -9,35 +21,35 @@ function paperRow(spot) {
     node.append(...[content].flat());
     row.append(node);
   };
-  cell(numbered(spot));
-  cell(spot.locators.join(" "), "paper-letters");
+  cell([paperMark(spot), String(spot.rank)], "paper-mark");
+  cell(pairLines(spot.locators), "paper-letters");
   const parks = spot.near ? [spot.near.park] : spot.parks;
-  // The references first and all of them; what names take more than two lines is left out.
-  const names = element("span", "paper-names");
-  parks.forEach((park, k) => names.append(k ? ", " : "", bdi(park.id)));
-  parks.forEach((park, k) => names.append(k ? ", " : ": ", bdi(park.name)));
-  cell(names);
-  cell(spot.near ? "near miss" : [VERDICT_WORDS[spot.look], " ", percentText(spot.confidence)]);
-  if (anyWalk) cell(isWalked(spot) ? spanText(spot.walk.out) : outOfReach(spot) ? "out of reach" : "not known");
-  cell(decimalText(spot.lon, spot.lat), "paper-letters");
-  cell(spot.warnings.length ? warningSign() : "");
+  const named = element("td", "paper-parks");
+  parks.forEach((park, k) => named.append(k ? ", " : "", bdi(park.id, "paper-id"), " ", bdi(park.name)));
+  for (const text of spot.warnings) named.append(paragraph("", warningSign(), " ", bdi(text)));
+  row.append(named);
+  cell(spot.near ? "near miss" : [VERDICT_WORDS[spot.look], " ", percentText(spot.confidence)], "paper-whole");
+  if (anyWalk) {
+    const walk = isWalked(spot) ? spanText(spot.walk.out) : outOfReach(spot) ? "out of reach" : "not known";
+    cell(walk, "paper-whole");
+  }
+  cell(decimalText(spot.lon, spot.lat), "paper-letters paper-whole");
   return row;
 }
 
 function fillPaper() {
   const shown = inOrder.filter((spot) => spot.shown);
-  const titles = ["", "grids", "parks", "verdict", ...(anyWalk ? ["walk"] : []), "latitude, longitude", ""];
+  const titles = ["", "grids", "parks", "verdict", ...(anyWalk ? ["walk"] : []), "latitude, longitude"];
   const head = element("tr");
   head.append(...titles.map((title) => element("th", "", title)));
   const table = element("table");
   table.createTHead().append(head);
-  table.createTBody().append(...shown.slice(0, PAPER_ROWS).map(paperRow));
-  const rest = shown.length - PAPER_ROWS;
+  table.createTBody().append(...shown.map(paperRow));
+  const count = shown.length < spots.length ? `${shown.length} of ${countText(spots.length, "spot")}; ` : "";
   byId("paper-list").replaceChildren(
     element("h2", "", document.title),
     table,
-    paragraph("", rest > 0 ? `and ${countText(rest, "more spot")}: filter or reorder the list to print others. ` : ""),
-    paragraph("", byId("cautions").querySelector("ul").textContent.trim().replace(/\s*\n\s*/g, " ")),
+    paragraph("", count, byId("cautions").querySelector("ul").textContent.trim().replace(/\s*\n\s*/g, " ")),
   );
 }
 

@@ -3,7 +3,6 @@
 const walkCanvas = canvasPane("walks", 425);
 const walkLayer = L.layerGroup();
 const carLayer = L.layerGroup();
-let walkLines = null;
 
 // A walk's line in runs of one kind: loose edges are those off paths.
 function runsOf({ line }) {
@@ -27,19 +26,17 @@ function walkStyle(name, chosenWalk) {
 
 // All walks of one kind are one shape: two thousand of them are drawn at once.
 function drawWalks() {
-  if (walkLines) walkLines.remove();
+  walkLayer.clearLayers();
   const shown = spots.filter((spot) => spot.shown && spot.walk?.line);
-  walkLines = L.layerGroup();
   const groups = [shown.filter((spot) => spot !== chosen), shown.filter((spot) => spot === chosen)];
   groups.forEach((group, isChosen) => {
     const runs = group.flatMap((spot) => (spot.runs ??= runsOf(spot.walk)));
     const pick = (test) => runs.filter(test).map((run) => run.places);
     if (!runs.length) return;
-    L.polyline(pick(() => true), walkStyle("case", isChosen)).addTo(walkLines);
-    L.polyline(pick((run) => run.on), walkStyle("on", isChosen)).addTo(walkLines);
-    L.polyline(pick((run) => !run.on), walkStyle("off", isChosen)).addTo(walkLines);
+    L.polyline(pick(() => true), walkStyle("case", isChosen)).addTo(walkLayer);
+    L.polyline(pick((run) => run.on), walkStyle("on", isChosen)).addTo(walkLayer);
+    L.polyline(pick((run) => !run.on), walkStyle("off", isChosen)).addTo(walkLayer);
   });
-  walkLayer.addLayer(walkLines);
 }
 
 function carIcon(kind) {

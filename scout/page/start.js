@@ -35,13 +35,15 @@ if (window.matchMedia("(max-width: 719px)").matches) {
 
 firstView();
 recallView();
-[markLayer, dots, discs].forEach((layer) => layer.addTo(scout_map));
-applyList();
-boxes.forEach(applySwitch);
-keepPicks();
-repaint();
-painted(drawLattice);
-painted(drawWalks);
 scout_map.on("moveend", keepView);
+showSpots();
+keepPicks();
 follow();
+[markLayer, dots, discs].forEach((layer) => layer.addTo(scout_map));
+// What is drawn comes in steps: between two of them the page answers taps and keys.
+for (const box of boxes) {
+  await breath();
+  applySwitch(box);
+}
+repaints.push(drawLattice, drawWalks); // both are drawn by now
 document.documentElement.classList.add("ready");

@@ -20,7 +20,3 @@ for (const [name, layer] of Object.entries(groundLayers)) {
     line.setStyle({ color: ink, weight: name === "power" ? 2.2 : 2.6, dashArray: name === "power" ? "9 3 2 3" : null });
   });
 }
-
-const anyGround = Object.values(findings.around).some((drawn) => {
-  return Array.isArray(drawn) ? drawn.length : drawn.lines.length || drawn.areas.length;
-});

@@ -23,14 +23,24 @@ def chromium_path() -> str | None:
     return next((path for path in map(shutil.which, CHROMIUM) if path), None)
 
 
+def must_have(path: str | None, what: str, package: str) -> str:
+    """The path; without one the test is skipped, but in CI, which must have it, it fails."""
+    if path is None and os.environ.get("CI", "").lower() == "true":
+        pytest.fail(f"no {what} on this machine, and CI must have one")
+    if path is None:
+        pytest.skip(f"no {what} on this machine; on Debian: apt install {package}")
+    return path
+
+
 @pytest.fixture(scope="session")
 def browser_type_launch_args() -> dict[str, Any]:
-    path = chromium_path()
-    if path is None and os.environ.get("CI", "").lower() == "true":
-        pytest.fail("no Chromium on this machine, and CI must have one")
-    if path is None:
-        pytest.skip("no Chromium on this machine; on Debian: apt install chromium")
+    path = must_have(chromium_path(), "Chromium", "chromium")
     return {"executable_path": path, "args": ["--no-sandbox"]}
+
+
+@pytest.fixture(scope="session")
+def poppler() -> None:
+    must_have(shutil.which("pdftotext"), "pdftotext", "poppler-utils")
 
 
 both_sizes = pytest.mark.parametrize("size", ["wide", "tall"])

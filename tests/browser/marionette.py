@@ -14,6 +14,7 @@ from typing import Any
 
 FIREFOX = ("firefox-esr", "firefox")
 _START_S = 60
+_LEAST_WIDTH = 500  # no window of Firefox is narrower
 _PREFERENCES = {
     "marionette.port": 0,  # any free one; the profile says which
     "app.update.disabledForTesting": True,
@@ -74,6 +75,27 @@ class Firefox:
         self.ask("WebDriver:Navigate", {"url": address})
         self.wait('return document.documentElement.classList.contains("ready")')
 
+    def size(self, width: int, height: int) -> None:
+        """Give the inside of the window a size, CSS pixels; below its least width by zooming in."""
+        zoom = max(1.0, _LEAST_WIDTH / width)
+        self._in_chrome("FullZoom.setZoom(arguments[0])", zoom)
+        for _ in range(2):  # the second time with the frame around the inside known
+            more = self._in_chrome(
+                """const inside = gBrowser.selectedBrowser.getBoundingClientRect();
+                   return [outerWidth - inside.width, outerHeight - inside.height]"""
+            )
+            wanted = [
+                round(zoom * side) + round(edge) for side, edge in zip((width, height), more, strict=True)
+            ]
+            self.ask("WebDriver:SetWindowRect", {"width": wanted[0], "height": wanted[1]})
+
+    def _in_chrome(self, script: str, *arguments: Any) -> Any:
+        self.ask("Marionette:SetContext", {"value": "chrome"})
+        try:
+            return self.run(script, *arguments)
+        finally:
+            self.ask("Marionette:SetContext", {"value": "content"})
+
     def run(self, script: str, *arguments: Any) -> Any:
         return self.ask("WebDriver:ExecuteScript", {"script": script, "args": list(arguments)})["value"]
 
@@ -86,19 +108,17 @@ class Firefox:
 
     def complaints(self, part: str) -> list[str]:
         """Messages of the browser's console about files whose address holds a text."""
-        self.ask("Marionette:SetContext", {"value": "chrome"})
-        found: list[str] = self.run(
+        found: list[str] = self._in_chrome(
             """return Services.console.getMessageArray()
                 .filter((m) => m instanceof Ci.nsIScriptError && m.sourceName.includes(arguments[0]))
                 .map((m) => m.errorMessage)""",
             part,
         )
-        self.ask("Marionette:SetContext", {"value": "content"})
         return found
 
 
 @contextmanager
-def firefox(folder: Path, width: int = 1280, height: int = 860) -> Iterator[Firefox]:
+def firefox(folder: Path) -> Iterator[Firefox]:
     """A headless Firefox with a profile of its own, gone afterwards."""
     path = firefox_path()
     assert path is not None
@@ -106,7 +126,6 @@ def firefox(folder: Path, width: int = 1280, height: int = 860) -> Iterator[Fire
     profile.mkdir()
     lines = (f"user_pref({json.dumps(key)}, {json.dumps(value)});" for key, value in _PREFERENCES.items())
     (profile / "user.js").write_text("\n".join(lines), encoding="utf-8")
-    size = ("--width", str(width), "--height", str(height))
     process = subprocess.Popen(
         [
             path,
@@ -116,7 +135,6 @@ def firefox(folder: Path, width: int = 1280, height: int = 860) -> Iterator[Fire
             "--no-remote",
             "--profile",
             str(profile),
-            *size,
         ],
         env={"PATH": "/usr/bin:/bin", "HOME": str(folder)},
         stdout=subprocess.DEVNULL,

@@ -8,27 +8,44 @@ from pathlib import Path
 import pytest
 from walked import WARNING, harbour
 
+from browser.conftest import SIZES, must_have
 from browser.marionette import Firefox, firefox, firefox_path
 from scout.page import build
 
-pytestmark = pytest.mark.skipif(
-    firefox_path() is None, reason="no Firefox on this machine; on Debian: apt install firefox-esr"
-)
-
 
 @pytest.fixture(scope="module")
-def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Firefox, str]]:
+def started(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Firefox, str]]:
+    must_have(firefox_path(), "Firefox", "firefox-esr")
     folder = tmp_path_factory.mktemp("firefox")
     path = folder / "harbour.html"
     path.write_text(build(harbour()), encoding="utf-8")
     with firefox(folder) as browser:
-        browser.open(path.as_uri())
         yield browser, path.as_uri()
+
+
+@pytest.fixture(scope="module", params=list(SIZES))
+def opened(started: tuple[Firefox, str], request: pytest.FixtureRequest) -> tuple[Firefox, str]:
+    """The page in a window of each size, nothing kept from the size before."""
+    browser, address = started
+    browser.open(address)
+    browser.size(*SIZES[request.param])
+    browser.run("localStorage.clear()")
+    browser.open(address)
+    return browser, address
 
 
 def text_of(browser: Firefox, query: str) -> str:
     text: str = browser.run("return document.querySelector(arguments[0]).innerText", query)
     return " ".join(text.split())
+
+
+def test_the_window_has_its_size(opened: tuple[Firefox, str], request: pytest.FixtureRequest) -> None:
+    browser, _ = opened
+    name = request.node.callspec.params["opened"]
+    assert browser.run("return [innerWidth, innerHeight]") == pytest.approx(
+        SIZES[name], abs=4
+    )  # zooms go in steps
+    assert browser.run("return document.documentElement.scrollWidth - innerWidth") <= 0
 
 
 def test_it_lists_and_filters(opened: tuple[Firefox, str]) -> None:
@@ -88,8 +105,8 @@ def test_it_asks_for_nothing_and_says_nothing(opened: tuple[Firefox, str]) -> No
     assert browser.complaints("harbour.html") == []
 
 
-def test_a_complaint_would_be_seen(opened: tuple[Firefox, str], tmp_path: Path) -> None:
-    browser, _ = opened
+def test_a_complaint_would_be_seen(started: tuple[Firefox, str], tmp_path: Path) -> None:
+    browser, _ = started
     path = tmp_path / "broken.html"
     path.write_text(
         "<script>document.documentElement.classList.add('ready'); nowhere();</script>", encoding="utf-8"

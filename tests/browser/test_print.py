@@ -1,16 +1,17 @@
-"""On paper: the overview and the list, a page each, nothing cut off (read back with pdftotext)."""
+"""On paper: the overview on a page, then the list, nothing cut off (read back with pdftotext)."""
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
+import lxml.html
 import pytest
-from builders import QUIET_COVE, box, findings, line_spot, parks_frame
+from builders import QUIET_COVE, box, corner_spot, findings, line_spot, parks_frame
 from playwright.sync_api import Page
-from walked import harbour
+from walked import WARNING, harbour
 
 from browser.conftest import Watched
 from browser.ground import tips
@@ -19,9 +20,7 @@ from scout.model import Findings
 
 Open = Callable[..., Watched]
 
-needs_poppler = pytest.mark.skipif(
-    shutil.which("pdftotext") is None, reason="no pdftotext; on Debian: apt install poppler-utils"
-)
+pytestmark = pytest.mark.usefixtures("poppler")
 
 
 def printed(page: Page, to: Path, paper: str) -> list[str]:
@@ -33,12 +32,57 @@ def printed(page: Page, to: Path, paper: str) -> list[str]:
     return [" ".join(one.split()) for one in text.split("\f") if one.strip()]
 
 
-def many(count: int) -> Findings:
-    spots = [line_spot(-20.0, 40 + n * 0.05, ["HN90", "IN00"], QUIET_COVE) for n in range(count)]
-    return findings(spots, parks_frame((QUIET_COVE, box(-20.2, 39.9, -19.8, 46.0))))
+@dataclass(frozen=True)
+class Word:
+    """A word of a printed page and its box, points from the top left."""
+
+    page: int
+    left: float
+    top: float
+    right: float
+    bottom: float
+    text: str
 
 
-@needs_poppler
+def words_of(pdf: Path) -> tuple[list[Word], list[tuple[float, float]]]:
+    """All words of a document, and the size of each page."""
+    out = subprocess.run(["pdftotext", "-bbox", str(pdf), "-"], check=True, capture_output=True).stdout
+    root = lxml.html.fromstring(out)
+    pages = root.findall(".//page")
+    words = [
+        Word(n, *(float(word.get(edge)) for edge in ("xmin", "ymin", "xmax", "ymax")), word.text or "")
+        for n, page in enumerate(pages)
+        for word in page.findall("word")
+    ]
+    return words, [(float(page.get("width")), float(page.get("height"))) for page in pages]
+
+
+def column(words: list[Word], title: str, until: str) -> str:
+    """What a column of the printed table holds, from its first page to its last, joined by single spaces."""
+    heads = [w for w in words if w.page >= 1 and w.text == title]
+    (left,) = {round(w.left) for w in heads}
+    right = min(w.left for w in words if w.page == heads[0].page and w.text == until)
+    inside = [w for w in words if w.page >= 1 and left - 2 <= w.left < right - 2]
+    return " ".join(w.text for w in sorted(inside, key=lambda w: (w.page, round(w.top), w.left)))
+
+
+def crowd(count: int) -> Findings:
+    """Corners and lines, every second with two parks, all with names that take several lines."""
+    spots, parks = [], []
+    for n in range(count):
+        lon, lat = -20 + n % 10 / 100, 40 + n / 20
+        long = (f"QX-{n:04d}", f"Invented Reserve {n} of Upper Quillmere and the Old Commons by Long Ridge")
+        short = (f"QZ-{n:04d}", f"Marsh{n}")
+        parks += [(long, box(lon - 0.1, lat - 0.02, lon + 0.1, lat + 0.02))]
+        parks += [(short, box(lon - 0.05, lat - 0.01, lon + 0.1, lat + 0.01))]
+        cells = [f"{field}{n:02d}{n % 10}{n // 10}a" for field in ("HN", "IN", "HM", "IM")]
+        if n % 2:
+            spots.append(corner_spot(lon, lat, cells, [long, short]))
+        else:
+            spots.append(line_spot(lon, lat, cells[:2], long))
+    return findings(spots, parks_frame(*parks), title="A hundred spots")
+
+
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_two_pages_hold_overview_and_list(open_page: Open, tmp_path: Path, paper: str) -> None:
     opened = open_page(harbour(), "#spot=1")
@@ -53,8 +97,10 @@ def test_two_pages_hold_overview_and_list(open_page: Open, tmp_path: Path, paper
     ):
         assert said in overview
     for said in (
-        "HN95 IN05 HN94 IN04",
-        "QX-001, QX-002: Quiet Cove",
+        "HN95 IN05",
+        "HN94 IN04",
+        "QX-001 Quiet Cove, QX-002 Tern Marsh",
+        WARNING.split(":")[0],
         "45.000033, -19.999934",
         "24 min",
         "out of reach",
@@ -70,23 +116,57 @@ def test_two_pages_hold_overview_and_list(open_page: Open, tmp_path: Path, paper
     assert opened.messages == []
 
 
-@needs_poppler
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_a_long_list_prints_its_first_page_and_says_what_is_left(
-    open_page: Open, tmp_path: Path, paper: str
-) -> None:
-    pages = printed(open_page(many(100)).page, tmp_path / "out.pdf", paper)
+def test_every_spot_of_a_long_list_is_printed_whole(open_page: Open, tmp_path: Path, paper: str) -> None:
+    found = crowd(100)
+    page = open_page(found).page
+    pdf = tmp_path / "out.pdf"
+    printed(page, pdf, paper)
+    words, sizes = words_of(pdf)
+    grids, parks = column(words, "grids", "parks"), column(words, "parks", "verdict")
+    text = " ".join(w.text for w in words)
+    for ranked in found.spots:
+        spot = ranked.spot
+        for locator in spot.verdict.locators:
+            assert locator in grids
+        named = zip(spot.verdict.parks, spot.park_names, strict=True)
+        assert ", ".join(f"{park} {name}" for park, name in named) in parks
+        assert f"{spot.lat:.6f}, {spot.lon:.6f}" in text
+    # Each page of the list has the head of the table, and nothing runs over an edge of the paper.
+    for n in range(1, len(sizes)):
+        assert [w.text for w in words if w.page == n].count("verdict") == 1
+    for word in words:
+        wide, tall = sizes[word.page]
+        assert 10 < word.left < word.right < wide - 10, word
+        assert 10 < word.top < word.bottom < tall - 10, word
+    assert ALWAYS[-1].split()[-1] in [w.text for w in words if w.page == len(sizes) - 1]
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_a_few_dozen_spots_take_two_pages(open_page: Open, tmp_path: Path, paper: str) -> None:
+    spots = [line_spot(-20.0, 40 + n * 0.05, ["HN90", "IN00"], QUIET_COVE) for n in range(48)]
+    found = findings(spots, parks_frame((QUIET_COVE, box(-20.2, 39.9, -19.8, 46.0))))
+    pages = printed(open_page(found).page, tmp_path / "out.pdf", paper)
     assert len(pages) == 2
-    assert pages[1].count("HN90 IN00") == 30
-    assert "and 70 more spots" in pages[1]
+    assert pages[1].count("HN90 IN00") == 48
     assert ALWAYS[-1] in pages[1]
 
 
-@needs_poppler
+def test_a_name_longer_than_a_page_is_printed_to_its_end(open_page: Open, tmp_path: Path) -> None:
+    label = ("QX-001", "Q" * 9_999 + "Z")
+    found = findings(
+        [line_spot(-20.0, 45.0, ["HN90", "IN00"], label)], parks_frame((label, box(-20.1, 44.9, -19.9, 45.1)))
+    )
+    words = " ".join(printed(open_page(found).page, tmp_path / "out.pdf", "A4")[1:])
+    assert words.count("Q") >= 9_999
+    assert "Z" in words
+
+
 def test_only_what_is_shown_is_printed(open_page: Open, tmp_path: Path) -> None:
     page = open_page(harbour()).page
     page.locator("#filter-box").evaluate("box => { box.open = true; }")
     page.locator("select[name=kind]").select_option("overlap")
     _, listed = printed(page, tmp_path / "out.pdf", "A4")
+    assert "1 of 3 spots" in listed
     assert "45.050000, -19.950000" in listed
     assert "45.000033" not in listed

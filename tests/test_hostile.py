@@ -1,0 +1,186 @@
+"""Names and attributes that are no names, through every output at once: they come out as text or cleaned.
+
+What an output is made of, read by lxml and by the standard library's parser, holds no element and no
+attribute that is not there with harmless names.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import sqlite3
+import zipfile
+from collections import Counter
+from dataclasses import fields, replace
+from datetime import UTC, datetime
+
+import cards
+import exported
+import lxml.html
+import pytest
+import sheets
+from builders import box, parks_frame, source
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from lxml import etree
+from page_reader import Reader
+
+from scout import card, journal, page, sheet
+from scout.exports import export
+from scout.exports.text import cleaned
+from scout.model import Findings, ParkReport, Parks
+from scout.pack import pack
+from scout.visits import ParkVisited, Visit
+
+Parts = Counter[tuple[str, tuple[str, ...]]]
+
+PIECES = (
+    *exported.HOSTILE,
+    "<svg/onload=alert(1)>",
+    "</script><script>alert(1)</script>",
+    "</style></title></textarea><iframe src=javascript:alert(1)>",
+    "<!--<script>",
+    "--!><b>",
+    "\"'><a href='javascript:alert(1)' onclick=alert(1)>",
+    "' onmouseover='alert(1)",
+    "javascript:alert(1)",
+    "data:text/html,<script>alert(1)</script>",
+    "&lt;b&gt;&#60;b&#62;&NewLine;",
+    "{{ 7 * 7 }}{% raw %}${7*7}",
+    "\u202e\u2066\u200f\u2028\u2029",
+    "\x00<\x00b\x00>",
+    "W" * 10_000,
+    "+1",
+    "-1",
+    "@SUM(A1)",
+    "👩🏽‍🚀🏴󠁧󠁢󠁳󠁣󠁴󠁿",
+)
+hostile = st.lists(st.one_of(st.sampled_from(PIECES), exported.texts), min_size=1, max_size=3).map("".join)
+HARMLESS = ("Quiet Cove", "", "Q " * 40, "Q" * 10_000, "One\ntwo\n\nthree", "-1")
+LINKS = ("geo:", "#", "data:,", "https://www.openstreetmap.org/copyright")
+
+
+def findings_of(text: str) -> Findings:
+    made = exported.named(text)
+    return replace(
+        made,
+        made_by=text,
+        sources=(source(path=text, layer=text, crs=text, operation=text, warnings=(text,)),),
+        report=ParkReport(1, 1, (text,), (text,), repaired=(text,), refused=(text,), skipped=(text,)),
+        surroundings=None,
+    )
+
+
+def sheet_of(text: str) -> str:
+    # A frame read from a file holds no half of a pair, nor does one made here.
+    name = text.encode("utf-8", "replace").decode("utf-8")
+    parks = Parks(
+        parks_frame(((name or "-", name), box(9.99, 44.99, 10.01, 45.01))),
+        (source(path=text, layer=text, warnings=(text,)),),
+        ParkReport(),
+    )
+    fixes = replace(sheets.standing(size=120), path=text, notes=(text,))
+    said = sheet.Particulars(text, text, text, text, text, text)
+    return sheet.build(sheets.judged(fixes, parks), parks, said)
+
+
+def journal_of(text: str) -> str:
+    told = {field.name: text for field in fields(Visit) if field.type == "str"}
+    visit = Visit(10.0, 45.0, datetime(2026, 2, 14, tzinfo=UTC), parks=(ParkVisited(text, text),), **told)
+    return journal.to_html((visit,), journal.Particulars(text, text, text))
+
+
+def pages_of(text: str) -> dict[str, str]:
+    """Every HTML page that is written, and those in the pack."""
+    found = findings_of(text)
+    said = cards.SAID
+    taken = zipfile.ZipFile(io.BytesIO(pack(found, [1], said)))
+    return {
+        "map": page.build(found),
+        "card": card.build(found, 1, said),
+        "sheet": sheet_of(text),
+        "journal": journal_of(text),
+        "map in the pack": taken.read("map.html").decode("utf-8"),
+        "card in the pack": taken.read("card-0001.html").decode("utf-8"),
+    }
+
+
+def parts_by_lxml(text: str) -> Parts:
+    # HTML 13.2.5.1: a tokenizer takes no null for text; libxml2 would stop there.
+    tree = lxml.html.document_fromstring(text.replace("\x00", "\ufffd").encode("utf-8"))
+    return Counter(
+        (str(e.tag), tuple(sorted(map(str, e.attrib)))) for e in tree.iter() if isinstance(e.tag, str)
+    )
+
+
+def parts_by_html_parser(text: str) -> Parts:
+    return Counter((tag, tuple(sorted(attributes))) for tag, attributes in Reader(text).elements)
+
+
+def most(countings: list[Parts]) -> Parts:
+    union: Parts = Counter()
+    for counting in countings:
+        union |= counting
+    return union
+
+
+PARSERS = (parts_by_lxml, parts_by_html_parser)
+
+
+@pytest.fixture(scope="module")
+def known() -> dict[str, list[Parts]]:
+    """Of each page and parser, the parts there are with harmless names, each as often as with any of them."""
+    made = [pages_of(text) for text in HARMLESS]
+    return {name: [most([parts(pages[name]) for pages in made]) for parts in PARSERS] for name in made[0]}
+
+
+@given(hostile)
+@settings(max_examples=50, deadline=None)
+def test_no_page_has_a_part_that_it_has_not_with_harmless_names(known: dict[str, list[Parts]], text: str):
+    for name, written in pages_of(text).items():
+        for parts, usual in zip(PARSERS, known[name], strict=True):
+            assert parts(written) - usual == Counter(), (name, parts.__name__)
+        for tag, attributes in Reader(written).elements:
+            assert not [one for one in attributes if one.startswith("on")], name
+            for link in (attributes.get(one) for one in ("href", "src", "action", "data")):
+                assert link is None or tag == "use" or link.startswith(LINKS), (name, tag, link)
+
+
+def test_a_part_too_many_would_be_seen(known: dict[str, list[Parts]]):
+    written = page.build(findings_of("Quiet Cove")).replace(
+        "<bdi>Quiet Cove", "<bdi><b onclick=x>Quiet Cove", 1
+    )
+    for parts, usual in zip(PARSERS, known["map"], strict=True):
+        assert parts(written) - usual
+
+
+@given(hostile)
+@settings(max_examples=50, deadline=None)
+def test_no_file_to_save_has_a_part_that_it_has_not_with_harmless_names(text: str):
+    found, tame = findings_of(text), findings_of("Quiet Cove")
+    for suffix in (".gpx", ".kml"):
+        trees = [etree.fromstring(export(one, f"x{suffix}")) for one in (found, tame)]
+        made, usual = ({(e.tag, *sorted(e.attrib)) for e in tree.iter()} for tree in trees)
+        assert made <= usual, suffix
+        assert trees[0].xpath("count(//comment() | //processing-instruction())") == 0
+    kmz = zipfile.ZipFile(io.BytesIO(export(found, "x.kmz")))
+    assert len(kmz.namelist()) == 1
+    etree.fromstring(kmz.read(kmz.namelist()[0]))
+    collection = json.loads(export(found, "x.geojson"))
+    assert len(collection["features"]) == len(json.loads(export(tame, "x.geojson"))["features"])
+    table = list(csv.reader(io.StringIO(export(found, "x.csv").decode("utf-8"), newline="")))
+    assert {len(row) for row in table} == {len(table[0])}
+    assert len(table) == 1 + len(found.spots)
+    names = table[0].index("park_names")
+    assert not table[2][names].startswith(tuple("=+-@\t\r\n"))
+    summary = zipfile.ZipFile(io.BytesIO(pack(found, [1]))).read("summary.txt").decode("utf-8")
+    assert not [one for one in summary if one < " " and one != "\n"]
+    assert not set(summary) & set("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\x7f")
+    base = sqlite3.connect(":memory:")
+    base.deserialize(export(found, "x.gpkg"))
+    tables = [name for (name,) in base.execute("select table_name from gpkg_contents order by table_name")]
+    assert tables == ["parks", "routes", "spots", "stretches"]
+    (kept,) = base.execute("select park_names from spots limit 1 offset 1").fetchone()
+    assert kept == cleaned(text)
+    base.close()
