@@ -98,9 +98,10 @@ def command(
 
 def run(parks: ParkFiles, options: Options, access: AccessFiles, wanted: Wanted) -> int:
     """Read, search, write and print; gives the exit status."""
-    from scout.cli.outputs import check_outputs, dated, outputs, write_all
+    from scout.cli.outputs import check_outputs, dated, outputs
     from scout.cli.tables import ranking, reading_report, surroundings_report
     from scout.find import best
+    from scout.write import write_files
 
     inputs = (*parks.files, *access.files, *wanted.untouched)
     check_outputs(inputs, wanted.map_path, wanted.save_paths)
@@ -111,7 +112,7 @@ def run(parks: ParkFiles, options: Options, access: AccessFiles, wanted: Wanted)
         show("writing")
         saved = listed if wanted.save_listed else everything
         written = outputs(saved, listed, wanted.map_path, wanted.save_paths)
-        write_all(written)
+        write_files(written)
     for line in reading_report(listed.sources, listed.report):
         click.echo(line)
     if listed.surroundings is not None:

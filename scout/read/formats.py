@@ -89,6 +89,10 @@ def check_local(name: str) -> Path:
         A folder, a device, an address, or nothing at all.
     """
     file = Path(name)
+    try:
+        file.is_file()
+    except OSError as error:  # a name too long, a folder that may not be looked into
+        raise InputError(name[:200], f"cannot be read ({error.strerror})", "check the path") from error
     if file.is_dir():
         raise InputError(name, "is a folder", "name the files in it")
     if file.exists() and not file.is_file():

@@ -43,6 +43,10 @@ def warm_up() -> None:
 
     import scout.access.ways
     import scout.arrive
+    import scout.parks
+    import scout.exports
+    import scout.surroundings
+    import scout.tally
     import scout.check
     import scout.cli.arrival
     import scout.cli.answers
