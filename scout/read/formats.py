@@ -20,7 +20,7 @@ from scout.errors import InputError
 from scout.read import archives, geojson, shapefile
 from scout.read.archives import mapped
 
-__all__ = ["Opening", "check_local", "open_file"]
+__all__ = ["Opening", "check_local", "open_file", "open_points"]
 
 Numbering = Literal["fid", "fid from 0", "position"]
 
@@ -78,6 +78,23 @@ def open_file(path: str | Path, tagged: bool = False) -> list[Opening]:
         return opener(name, file.absolute())
     except OSError as error:
         raise InputError(name, f"cannot be read ({error.strerror or error})") from error
+
+
+def open_points(name: str, file: Path) -> Opening:
+    """Check a file of places, GPX or GeoJSON, and say what to open in it.
+
+    Raises
+    ------
+    InputError
+        Content that does not fit the suffix.
+    """
+    if file.stat().st_size == 0:
+        raise InputError(name, "the file is empty", "save or download it again")
+    if file.suffix.lower() != ".gpx":
+        return _geojson(name, file.absolute())[0]
+    if not _outermost(_head(file, 65536), "gpx"):
+        raise _mismatch(name, "the outermost element is not gpx")
+    return Opening(_plain(name, file.absolute()), file.stem, ("GPX",))
 
 
 def check_local(name: str) -> Path:
@@ -159,6 +176,10 @@ def _geopackage(name: str, file: Path) -> list[Opening]:
 def _shapefile(name: str, file: Path) -> list[Opening]:
     if not shapefile.is_shapefile(_head(file)):
         raise _mismatch(name, "no Shapefile")
+    for part in _SHAPEFILE_PARTS:
+        beside = shapefile.beside(file, part)
+        if beside is not None and not beside.is_file():
+            raise InputError(name, f"{beside.name} beside it is no regular file", "remove or replace it")
     missing = [part for part in (".shx", ".dbf") if not shapefile.beside(file, part)]
     if ".shx" in missing:
         raise InputError(name, "its .shx file is missing", "keep all parts of a Shapefile in one folder")
@@ -174,7 +195,7 @@ def _shape_opening(target: str, stem: str, encoding: str | None, notes: tuple[st
 
 def _zipped_shapefiles(name: str, file: Path) -> list[Opening]:
     with archives.opened(name, file) as archive:
-        members = archives.members(archive, ".shp")
+        members = archives.members(name, archive, ".shp")
         if not members:
             raise InputError(name, "holds no Shapefile", "unpack it and name the file inside")
         openings = []
@@ -207,9 +228,10 @@ def _kml(name: str, file: Path) -> list[Opening]:
 
 def _kmz(name: str, file: Path) -> list[Opening]:
     with archives.opened(name, file) as archive:
-        members = archives.members(archive, ".kml")
+        members = archives.members(name, archive, ".kml")
         if not members:
             raise InputError(name, "holds no KML file")
+        archives.check_size(name, archive, members)
         texts = [archives.read(name, archive, member) for member in members]
     return [
         _kml_opening(name, text, Path(member).stem, text[:65536], b"<NetworkLink" in text)

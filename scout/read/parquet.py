@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import json
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -55,6 +56,9 @@ def _metadata(file: Any, where: str) -> dict[str, Any]:
         known = False
     if not known:
         raise InputError(where, "is Parquet without a geometry column", "write it as GeoParquet")
+    twice = [name for name, count in Counter(file.schema_arrow.names).items() if count > 1]
+    if twice:
+        raise InputError(where, f"has several columns called {twice[0]!r}", "rename all but one")
     return geo
 
 
@@ -64,7 +68,12 @@ def _batches(file: Any, geo: dict[str, Any], opening: Opening) -> Iterator[Batch
     plain = [n for n in file.schema_arrow.names if n not in geo["columns"] and n not in nested]
     shapes = None
     if geo["columns"][name].get("encoding", "WKB") != "WKB":  # one of the arrow layouts of version 1.1
-        shapes = geopandas.read_parquet(opening.target, columns=[name]).geometry.to_wkb().to_numpy()
+        try:
+            shapes = geopandas.read_parquet(opening.target, columns=[name]).geometry.to_wkb().to_numpy()
+        except (AttributeError, TypeError, KeyError, ValueError, IndexError) as error:
+            raise RuntimeError("its geometry is not laid out as the file says") from error
+    elif not _is_binary(file.schema_arrow.field(name).type):
+        raise RuntimeError("its geometry is not laid out as the file says")
     start = 0
     for batch in file.iter_batches(_BATCH, columns=plain if shapes is not None else [*plain, name]):
         rows = slice(start, start + len(batch))
@@ -73,3 +82,9 @@ def _batches(file: Any, geo: dict[str, Any], opening: Opening) -> Iterator[Batch
         attributes.validate(full=True)
         yield Batch(attributes, np.arange(rows.start + 1, rows.stop + 1), wkb)
         start = rows.stop
+
+
+def _is_binary(kind: Any) -> bool:
+    from pyarrow import types
+
+    return bool(types.is_binary(kind) or types.is_large_binary(kind) or types.is_fixed_size_binary(kind))

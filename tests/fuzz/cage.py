@@ -39,6 +39,7 @@ def warm_up() -> None:
     """Import what cases need, so that a fork has it all; nothing here may start a thread."""
     import pyarrow
     import pyarrow.parquet
+    import pyarrow.pandas_compat
     import rasterio
 
     import scout.access.ways
@@ -47,6 +48,7 @@ def warm_up() -> None:
     import scout.exports
     import scout.surroundings
     import scout.tally
+    import scout.write
     import scout.check
     import scout.cli.arrival
     import scout.cli.answers

@@ -294,7 +294,7 @@ def _odd_database(whole: Path, folder: Path, chance: random.Random) -> Path:
                      f"update sqlite_master set rootpage = {chance.randrange(99)} where name = '{chance.choice(tables)}'"]
                 )  # fmt: skip
             try:
-                base.execute(sql.format(t=f"{found[0]}", g=f"{found[1]}"))
+                base.execute(sql.replace("{t}", found[0]).replace("{g}", found[1]))
             except sqlite3.Error:
                 continue  # this damage does not fit this database any more
     for left in folder.glob("hit*-*"):
