@@ -41,13 +41,16 @@ def halting(handle):
 os.fsync = halting
 sys.exit(main(sys.argv[2:]))
 """
-# The command, and at which of its flushes it halts: the last, when all is written and nothing is in its place.
+# The command, and at which of its flushes it halts: the last, with all written and nothing in its place.
 COMMANDS = {
     "find": (["find", "parks.geojson", "--map", "a.html", "--save", "b.csv", "--save", "c.gpkg"], 3),
     "card": (["card", "1", "--parks", "parks.geojson", "--out", "a.html"], 1),
     "pack": (["pack", "1", "--parks", "parks.geojson", "--out", "a.zip"], 1),
     "export": (["visit", "export", "a.csv", "b.html", "--notebook", "visits.gpkg"], 2),
-    "stamp": (["stamp", "log.adi", "--visit", "1", "--sig", "Q", "--out", "out", "--notebook", "visits.gpkg"], 2),
+    "stamp": (
+        ["stamp", "log.adi", "--visit", "1", "--sig", "Q", "--out", "out", "--notebook", "visits.gpkg"],
+        2,
+    ),
     "check": (["check", "45,10", "--parks", "parks.geojson", "--map", "a.html"], 1),
 }
 
@@ -75,8 +78,10 @@ def halted(folder: Path, words: list[str], flushes: int) -> subprocess.Popen[byt
     """The command in a process of its own, standing still in mid-write."""
     process = subprocess.Popen(
         [sys.executable, "-c", HALTING, str(flushes), *words],
-        cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
-    )  # fmt: skip
+        cwd=folder,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
     assert process.stdout is not None
     assert b"halted\n" in iter(process.stdout.readline, b""), process.communicate()
     return process
@@ -106,9 +111,16 @@ def test_what_is_killed_in_mid_write_leaves_earlier_files_whole(name: str, place
     after = held(place)
     assert {path: after.get(path) for path in before} == before
     again = subprocess.run(
-        [sys.executable, "-c", "import sys; from scout.cli import main; sys.exit(main())", *COMMANDS[name][0]],
-        cwd=place, check=False, capture_output=True,
-    )  # fmt: skip
+        [
+            sys.executable,
+            "-c",
+            "import sys; from scout.cli import main; sys.exit(main())",
+            *COMMANDS[name][0],
+        ],
+        cwd=place,
+        check=False,
+        capture_output=True,
+    )
     assert again.returncode in (0, 1), again.stderr
     assert held(place) != after
 
@@ -122,8 +134,11 @@ def test_a_search_is_ended_at_once(sent: signal.Signals, place: Path) -> None:
     )
     before = held(place)
     process = subprocess.Popen(
-        [sys.executable, "-c", code, *COMMANDS["find"][0]], cwd=place, stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    )  # fmt: skip
+        [sys.executable, "-c", code, *COMMANDS["find"][0]],
+        cwd=place,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
     assert process.stdout is not None
     assert process.stdout.readline() == b"halted\n", process.communicate()
     process.send_signal(sent)
@@ -161,11 +176,19 @@ def test_a_file_that_does_not_fit_leaves_those_written_before_it_as_they_were(na
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
         resource.setrlimit(resource.RLIMIT_FSIZE, (6_000, 6_000))
 
-    words = ["find", "parks.geojson", "--map", "a.html", "--save", "b.csv"] if name == "find" else COMMANDS[name][0]
+    words = (
+        ["find", "parks.geojson", "--map", "a.html", "--save", "b.csv"]
+        if name == "find"
+        else COMMANDS[name][0]
+    )
     run = subprocess.run(
         [sys.executable, "-c", "import sys; from scout.cli import main; sys.exit(main())", *words],
-        cwd=place, check=False, capture_output=True, text=True, preexec_fn=small,
-    )  # fmt: skip
+        cwd=place,
+        check=False,
+        capture_output=True,
+        text=True,
+        preexec_fn=small,
+    )
     assert run.returncode == 2
     page = "a.html" if name == "find" else "b.html"
     assert run.stderr == f"scout: {page}: cannot be written (File too large); try another folder\n"
@@ -196,8 +219,11 @@ def test_a_full_and_a_read_only_disk_leave_earlier_files_whole(place: Path) -> N
     main = "import sys; from scout.cli import main; sys.exit(main())"
     run = subprocess.run(
         ["unshare", "-Urm", "sh", "-c", SMALL_DISK, "sh", sys.executable, main],
-        cwd=place, capture_output=True, text=True, check=True,
-    )  # fmt: skip
+        cwd=place,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     assert run.stderr.splitlines() == [
         "scout: disk/a.html: cannot be written (No space left on device); try another folder",
         "status 2",

@@ -20,7 +20,7 @@ from scout.errors import InputError
 from scout.read import archives, geojson, shapefile
 from scout.read.archives import mapped
 
-__all__ = ["Opening", "check_local", "open_file", "open_points"]
+__all__ = ["Opening", "check_local", "open_file", "outermost", "plain_path"]
 
 Numbering = Literal["fid", "fid from 0", "position"]
 
@@ -80,23 +80,6 @@ def open_file(path: str | Path, tagged: bool = False) -> list[Opening]:
         raise InputError(name, f"cannot be read ({error.strerror or error})") from error
 
 
-def open_points(name: str, file: Path) -> Opening:
-    """Check a file of places, GPX or GeoJSON, and say what to open in it.
-
-    Raises
-    ------
-    InputError
-        Content that does not fit the suffix.
-    """
-    if file.stat().st_size == 0:
-        raise InputError(name, "the file is empty", "save or download it again")
-    if file.suffix.lower() != ".gpx":
-        return _geojson(name, file.absolute())[0]
-    if not _outermost(_head(file, 65536), "gpx"):
-        raise _mismatch(name, "the outermost element is not gpx")
-    return Opening(_plain(name, file.absolute()), file.stem, ("GPX",))
-
-
 def check_local(name: str) -> Path:
     """The path of a file on this machine.
 
@@ -139,7 +122,8 @@ def _mismatch(name: str, what: str) -> InputError:
     return InputError(name, f"is not what its suffix says: {what}", "export it again or correct the suffix")
 
 
-def _plain(name: str, file: Path) -> str:
+def plain_path(name: str, file: Path) -> str:
+    """The path as text that pyogrio takes for a path."""
     # pyogrio takes these characters in a path for an address inside an archive.
     if any(mark in str(file) for mark in "!;?"):
         raise InputError(name, "a path with ! ; or ? cannot be opened", "rename the file or folder")
@@ -170,7 +154,7 @@ def _geopackage(name: str, file: Path) -> list[Opening]:
         raise InputError(name, "has a virtual table, which may reach outside the file", "export it plainly")
     if not tables:
         raise InputError(name, "holds no layer")
-    return [Opening(_plain(name, file), file.stem, ("GPKG",), numbering="fid", many_layers=True)]
+    return [Opening(plain_path(name, file), file.stem, ("GPKG",), numbering="fid", many_layers=True)]
 
 
 def _shapefile(name: str, file: Path) -> list[Opening]:
@@ -186,7 +170,7 @@ def _shapefile(name: str, file: Path) -> list[Opening]:
     encoding, notes = shapefile.encoding(shapefile.beside(file, ".dbf"), shapefile.beside(file, ".cpg"))
     if missing:
         notes = (*notes, "the .dbf file is missing: there are no ids and no names")
-    return [_shape_opening(_plain(name, file), file.stem, encoding, notes)]
+    return [_shape_opening(plain_path(name, file), file.stem, encoding, notes)]
 
 
 def _shape_opening(target: str, stem: str, encoding: str | None, notes: tuple[str, ...]) -> Opening:
@@ -211,7 +195,7 @@ def _zipped_shapefiles(name: str, file: Path) -> list[Opening]:
 def _flatgeobuf(name: str, file: Path) -> list[Opening]:
     if not _head(file).startswith(b"fgb\x03fgb"):
         raise _mismatch(name, "no FlatGeobuf of version 3")
-    return [Opening(_plain(name, file), file.stem, ("FlatGeobuf",), "fid from 0")]
+    return [Opening(plain_path(name, file), file.stem, ("FlatGeobuf",), "fid from 0")]
 
 
 def _geoparquet(name: str, file: Path) -> list[Opening]:
@@ -223,7 +207,7 @@ def _geoparquet(name: str, file: Path) -> list[Opening]:
 def _kml(name: str, file: Path) -> list[Opening]:
     with mapped(file) as content:
         links = content.find(b"<NetworkLink") >= 0
-    return [_kml_opening(name, _plain(name, file), file.stem, _head(file, 65536), links)]
+    return [_kml_opening(name, plain_path(name, file), file.stem, _head(file, 65536), links)]
 
 
 def _kmz(name: str, file: Path) -> list[Opening]:
@@ -240,14 +224,14 @@ def _kmz(name: str, file: Path) -> list[Opening]:
 
 
 def _kml_opening(name: str, target: str | bytes, stem: str, start: bytes, links: bool) -> Opening:
-    if not _outermost(start, "kml"):
+    if not outermost(start, "kml"):
         raise _mismatch(name, "the outermost element is not kml")
     notes = ("links to other files and places in the KML are not followed",) if links else ()
     kml = ("LIBKML", "KML")
     return Opening(target, stem, kml, many_layers=True, crs="EPSG:4326", warnings=notes)
 
 
-def _outermost(start: bytes, element: str) -> bool:
+def outermost(start: bytes, element: str) -> bool:
     """Whether a text is XML with that outermost element, and no recipe for another driver."""
     head = start.decode("utf-8", errors="replace").lstrip("\ufeff \t\r\n")
     prologue = r"(?:<\?.*?\?>|<!--.*?-->|\s)*"
@@ -255,7 +239,7 @@ def _outermost(start: bytes, element: str) -> bool:
 
 
 def _osm_text(name: str, file: Path) -> list[Opening]:
-    if not _outermost(_head(file, 65536), "osm"):
+    if not outermost(_head(file, 65536), "osm"):
         raise _mismatch(name, "the outermost element is not osm")
     # Editors write ids below zero and out of order, which GDAL's own index refuses.
     return [_osm_opening(name, file, USE_CUSTOM_INDEXING="NO")]
@@ -273,7 +257,7 @@ def _osm_opening(name: str, file: Path, **options: str) -> Opening:
     if folder:  # else a setting of the process may name another table of tags
         options["CONFIG_FILE"] = str(Path(folder) / "osmconf.ini")
     return Opening(
-        _plain(name, file),
+        plain_path(name, file),
         file.stem.removesuffix(".osm"),
         ("OSM",),
         numbering="fid",

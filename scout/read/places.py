@@ -10,7 +10,8 @@ from pathlib import Path
 
 from scout.coordinates import decimal, read_place
 from scout.errors import InputError, PlaceError, RecordError
-from scout.read.formats import check_local, open_points
+from scout.read import geojson
+from scout.read.formats import check_local, outermost, plain_path
 from scout.read.offline import collected_warnings, offline
 
 __all__ = ["NamedPlace", "read_places"]
@@ -113,17 +114,31 @@ def _named(where: str, name: str, text: str) -> NamedPlace:
     return NamedPlace(name, found.lon, found.lat, found.understood, found.cell, found.uncertainty_m)
 
 
+def _target(name: str, file: Path) -> tuple[str, str]:
+    """What GDAL is given and the driver that has to take it, once the content is seen to fit the suffix."""
+    if file.stat().st_size == 0:
+        raise InputError(name, "the file is empty", "save or download it again")
+    if file.suffix.lower() != ".gpx":
+        geojson.check(name, file)
+        return f"GeoJSON:{file.absolute()}", "GeoJSON"
+    with file.open("rb") as stream:
+        if not outermost(stream.read(65536), "gpx"):
+            what = "is not what its suffix says: the outermost element is not gpx"
+            raise InputError(name, what, "export it again or correct the suffix")
+    return plain_path(name, file.absolute()), "GPX"
+
+
 def _from_points(path: Path, layer: str | None) -> Iterator[NamedPlace]:
     import pyogrio
     import shapely
 
-    opening = open_points(str(path), path)
+    target, known = _target(str(path), path)
     try:
         with offline(), collected_warnings():
-            driver = pyogrio.read_info(opening.target, layer=layer)["driver"]
-            if driver not in opening.drivers:
+            driver = pyogrio.read_info(target, layer=layer)["driver"]
+            if driver != known:
                 raise InputError(str(path), f"GDAL takes it for {driver}", "export it again")
-            frame = pyogrio.read_dataframe(opening.target, layer=layer)
+            frame = pyogrio.read_dataframe(target, layer=layer)
     except (RuntimeError, ValueError, UnboundLocalError, shapely.errors.ShapelyError) as error:
         # What GDAL says of a damaged file, a damaged layer, a broken geometry or text that is no UTF-8.
         raise InputError(str(path), f"cannot be read ({error})", "check that it is whole") from None

@@ -38,20 +38,15 @@ class Run:
 def warm_up() -> None:
     """Import what cases need, so that a fork has it all; nothing here may start a thread."""
     import pyarrow
-    import pyarrow.parquet
     import pyarrow.pandas_compat
+    import pyarrow.parquet
     import rasterio
 
     import scout.access.ways
     import scout.arrive
-    import scout.parks
-    import scout.exports
-    import scout.surroundings
-    import scout.tally
-    import scout.write
     import scout.check
-    import scout.cli.arrival
     import scout.cli.answers
+    import scout.cli.arrival
     import scout.cli.arrive
     import scout.cli.check
     import scout.cli.find
@@ -61,16 +56,21 @@ def warm_up() -> None:
     import scout.cli.tally
     import scout.cli.visit
     import scout.cli.visiting
+    import scout.exports
     import scout.find
     import scout.journal
     import scout.notebook
     import scout.page
+    import scout.parks
     import scout.reach
     import scout.reach.along
     import scout.read.fixes
     import scout.read.heights
     import scout.read.places
-    import scout.read.tagged  # noqa: F401
+    import scout.read.tagged
+    import scout.surroundings
+    import scout.tally
+    import scout.write
 
     del pyarrow, rasterio, scout
 

@@ -74,8 +74,14 @@ def outcome(case: Case, wholes: dict[str, Path], folder: Path, seed: int, bounds
     chance = random.Random(f"{seed} {case.format} {case.damage} {case.number}")
     for name in (_GOOD, _ROADS):
         shutil.copy(wholes[case.format].parent / name, folder)
-    given = str(makers_of(case.format)[case.damage](wholes[case.format], folder, chance))
-    given = os.path.relpath(given, folder) if given.startswith(f"{folder}/") and chance.random() < 0.5 else given
+    try:
+        given = str(makers_of(case.format)[case.damage](wholes[case.format], folder, chance))
+    except Exception as error:
+        shutil.rmtree(folder)
+        return Outcome(case, Run(70, "", "", 0.0, 0.0, False), (), f"the damage could not be made: {error!r}")
+    given = (
+        os.path.relpath(given, folder) if given.startswith(f"{folder}/") and chance.random() < 0.5 else given
+    )
     words, outputs = _command(case.format, given, wholes[case.format].parent, chance)
     if chance.random() < 0.5:
         for name in outputs:
@@ -166,6 +172,8 @@ def _fault(run: Run, bounds: Bounds, given: str) -> str:
     if len(run.err) > 2000 and len(run.err) > 2 * len(given) + 600:
         return f"a line of {len(run.err)} characters: {run.err[:200]!r}"
     # The name as it is told: what no terminal should be shown is replaced.
+    if re.match(r"scout: (overlaps|level \w+): ", run.err):
+        return ""  # what the parks of all files come to together
     if given.endswith(".toml"):
         return ""  # an outing names other files, and those are told of
     told = re.sub(r"[^\w]+", ".*", Path(given).name.encode("utf-8", "replace").decode())[:60]

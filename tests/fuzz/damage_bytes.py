@@ -50,7 +50,9 @@ def _flipped(data: bytearray, chance: random.Random) -> bytearray:
 def _overwritten(data: bytearray, chance: random.Random) -> bytearray:
     for _ in range(chance.choice((1, 3, 20))):
         at, size = chance.randrange(len(data)), chance.choice((1, 2, 4, 8))
-        value = chance.choice((b"\x00" * 8, b"\xff" * 8, b"\x7f" * 8, b"\x80" + b"\0" * 7, chance.randbytes(8)))
+        value = chance.choice(
+            (b"\x00" * 8, b"\xff" * 8, b"\x7f" * 8, b"\x80" + b"\0" * 7, chance.randbytes(8))
+        )
         data[at : at + size] = value[:size]
     return data
 
@@ -70,39 +72,86 @@ def _piece_doubled(data: bytearray, chance: random.Random) -> bytearray:
 
 
 def _another_encoding(data: bytearray, chance: random.Random) -> bytes:
-    way = chance.choice(("utf-16", "utf-16-be", "utf-32", "latin-1", "cp1251", "cp037", "mixed", "marks", "nul"))
+    way = chance.choice(
+        ("utf-16", "utf-16-be", "utf-32", "latin-1", "cp1251", "cp037", "mixed", "marks", "nul")
+    )
     text = data.decode("utf-8", errors="surrogateescape")
     if way == "mixed":  # some bytes that no UTF-8 has
         for _ in range(5):
             at = chance.randrange(len(data))
-            data[at:at] = chance.choice((b"\xc3", b"\xff\xfe", b"\xed\xa0\x80", b"\xf8\x88\x80\x80\x80", b"\xc0\xaf"))
+            data[at:at] = chance.choice(
+                (b"\xc3", b"\xff\xfe", b"\xed\xa0\x80", b"\xf8\x88\x80\x80\x80", b"\xc0\xaf")
+            )
         return bytes(data)
     if way == "marks":
-        return chance.choice((b"\xef\xbb\xbf", b"\xef\xbb\xbf" * 2, b"\xfe\xff", b"\0\0\xfe\xff")) + bytes(data)
+        return chance.choice((b"\xef\xbb\xbf", b"\xef\xbb\xbf" * 2, b"\xfe\xff", b"\0\0\xfe\xff")) + bytes(
+            data
+        )
     if way == "nul":
         return bytes(data).replace(b" ", b"\0")
     return text.encode(way, errors="replace")
 
 
 def _other_lines(data: bytearray, chance: random.Random) -> bytes:
-    return bytes(data).replace(b"\n", chance.choice((b"\r", b"\r\n", b"\r\r\n", b"\x0b", b"", b"\xe2\x80\xa8")))
+    return bytes(data).replace(
+        b"\n", chance.choice((b"\r", b"\r\n", b"\r\r\n", b"\x0b", b"", b"\xe2\x80\xa8"))
+    )
 
 
 def _empty(data: bytearray, chance: random.Random) -> bytes:
-    return chance.choice((b"", b"", b" ", b"\n" * 100, b"\0" * 4096, b"{}", b"[]", b"null", b"<x/>", b"PK\5\6" + b"\0" * 18))
+    return chance.choice(
+        (b"", b"", b" ", b"\n" * 100, b"\0" * 4096, b"{}", b"[]", b"null", b"<x/>", b"PK\5\6" + b"\0" * 18)
+    )
 
 
 def _wrong_suffix(whole: Path, folder: Path, chance: random.Random) -> Path:
     suffix = chance.choice(
-        ".geojson .json .gpkg .shp .zip .shz .fgb .parquet .geoparquet .kml .kmz .osm .pbf .tif .gpx .nmea .csv .toml "
-        ".adi .txt .GPKG .dbf .vrt .xml .html .gz .geojson.gz .tar .db .sqlite .mbtiles .gml .dxf".split()
+        [
+            ".geojson",
+            ".json",
+            ".gpkg",
+            ".shp",
+            ".zip",
+            ".shz",
+            ".fgb",
+            ".parquet",
+            ".geoparquet",
+            ".kml",
+            ".kmz",
+            ".osm",
+            ".pbf",
+            ".tif",
+            ".gpx",
+            ".nmea",
+            ".csv",
+            ".toml",
+            ".adi",
+            ".txt",
+            ".GPKG",
+            ".dbf",
+            ".vrt",
+            ".xml",
+            ".html",
+            ".gz",
+            ".geojson.gz",
+            ".tar",
+            ".db",
+            ".sqlite",
+            ".mbtiles",
+            ".gml",
+            ".dxf",
+        ]
     )
-    return Path(shutil.copy(whole, folder / chance.choice((f"hit{suffix}", f"hit{suffix}.", f"hit{suffix} ", "hit"))))
+    return Path(
+        shutil.copy(whole, folder / chance.choice((f"hit{suffix}", f"hit{suffix}.", f"hit{suffix} ", "hit")))
+    )
 
 
 def _linked(whole: Path, folder: Path, chance: random.Random) -> Path:
     target = folder / f"hit{''.join(whole.suffixes)}"
-    kind = chance.choice(("sound", "nowhere", "itself", "folder", "endless", "pipe", "chain", "hard", "password"))
+    kind = chance.choice(
+        ("sound", "nowhere", "itself", "folder", "endless", "pipe", "chain", "hard", "password")
+    )
     if kind == "hard":
         os.link(whole, target)
     elif kind == "pipe":

@@ -27,7 +27,9 @@ def _hit(whole: Path, folder: Path) -> Path:
 def _zip_bomb(whole: Path, folder: Path, chance: random.Random) -> Path:
     target = _hit(whole, folder)
     inner = "doc.kml" if whole.suffix == ".kmz" else "x.shp"
-    start = b'<?xml version="1.0"?><kml><Document>' if whole.suffix == ".kmz" else b"\0\0\x27\x0a" + b"\0" * 96
+    start = (
+        b'<?xml version="1.0"?><kml><Document>' if whole.suffix == ".kmz" else b"\0\0\x27\x0a" + b"\0" * 96
+    )
     kind = chance.choice(("high", "high", "many", "lie", "overlap", "nested", "deep", "dbf"))
     with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
         if kind == "many":
@@ -44,7 +46,9 @@ def _zip_bomb(whole: Path, folder: Path, chance: random.Random) -> Path:
                 for _ in range(chance.choice((8, 200))):  # MiB of blanks: a thousandth when packed
                     stream.write((b"\0" if kind == "dbf" else b" ") * 2**20)
             if kind == "dbf":
-                archive.writestr("x.dbf", b"\3" + b"\0" * 7 + struct.pack("<HH", 65535, 65535) + b"\xff" * 2**20)
+                archive.writestr(
+                    "x.dbf", b"\3" + b"\0" * 7 + struct.pack("<HH", 65535, 65535) + b"\xff" * 2**20
+                )
     if kind == "lie":  # the directory says another size than there is
         data = bytearray(target.read_bytes())
         at = data.rfind(b"PK\1\2")
@@ -128,7 +132,24 @@ def _deep_json(whole: Path, folder: Path, chance: random.Random) -> Path:
 def _odd_json(whole: Path, folder: Path, chance: random.Random) -> Path:
     square = f'{{"type": "Polygon", "coordinates": [{_RING}]}}'
     one = _FEATURE.format('{"name": "a"}', square)
-    number = chance.choice(("1e999", "-1e999", "NaN", "Infinity", "1" * 5000, "0x10", "1.5.5", '"45"', "null", "true", "{}", "[]", "1e-999", "-0.0"))
+    number = chance.choice(
+        (
+            "1e999",
+            "-1e999",
+            "NaN",
+            "Infinity",
+            "1" * 5000,
+            "0x10",
+            "1.5.5",
+            '"45"',
+            "null",
+            "true",
+            "{}",
+            "[]",
+            "1e-999",
+            "-0.0",
+        )
+    )
     bodies = [
         f'{{"type": "FeatureCollection", "features": [{_FEATURE.format("{}", square.replace("44.95", number))}]}}',
         f'{{"type": "FeatureCollection", "features": [{_FEATURE.format("{}", square.replace("-20.05", number))}, {one}]}}',
@@ -177,7 +198,11 @@ def _laughing_xml(whole: Path, folder: Path, chance: random.Random) -> Path:
     )
     at = body.find('"', len(body) // 2)
     uses = "&l9;" * chance.choice((1, 1, 500))
-    body = body[: at + 1] + uses + body[at + 1 :] if chance.random() < 0.5 else body.replace("Höhe", uses).replace("<name>", f"<name>{uses}")
+    body = (
+        body[: at + 1] + uses + body[at + 1 :]
+        if chance.random() < 0.5
+        else body.replace("Höhe", uses).replace("<name>", f"<name>{uses}")
+    )
     _hit(whole, folder).write_text(f"{head}?>{doctype}{body}", encoding="utf-8")
     return _hit(whole, folder)
 
@@ -194,7 +219,10 @@ def _odd_xml(whole: Path, folder: Path, chance: random.Random) -> Path:
     elif way == 2:
         text = text.replace(">", f' {"a" * deep}="{"b" * deep}">', 3)
     elif way == 3:
-        text = text.replace("UTF-8", chance.choice(("UTF-16", "UTF-7", "nonsense", "ISO-8859-1", "windows-1251", "EBCDIC-CP-US", "")))
+        text = text.replace(
+            "UTF-8",
+            chance.choice(("UTF-16", "UTF-7", "nonsense", "ISO-8859-1", "windows-1251", "EBCDIC-CP-US", "")),
+        )
     elif way == 4:
         text = "<!-- " + "x" * deep + " -->" + text.partition("?>")[2]
     elif way == 5:
@@ -203,7 +231,11 @@ def _odd_xml(whole: Path, folder: Path, chance: random.Random) -> Path:
         text = text.replace('"', "'", chance.randrange(1, 50)).replace("/>", ">", chance.randrange(3))
     elif way == 7:
         for number in ("45.", "44.", "-20.", "-19."):
-            text = text.replace(number, chance.choice(("NaN", "INF", "1e999", "", "x", "-", "9" * 400, "\u0664\u0665.", "45,")), chance.choice((1, 999)))
+            text = text.replace(
+                number,
+                chance.choice(("NaN", "INF", "1e999", "", "x", "-", "9" * 400, "\u0664\u0665.", "45,")),
+                chance.choice((1, 999)),
+            )
     else:
         text = text + text
     _hit(whole, folder).write_text(text, encoding="utf-8")
@@ -281,9 +313,17 @@ def _odd_database(whole: Path, folder: Path, chance: random.Random) -> Path:
     with closing(sqlite3.connect(target, isolation_level=None)) as base:
         base.execute("pragma writable_schema = on")
         base.execute("pragma trusted_schema = off")
-        for name, count in (("ST_IsEmpty", 1), ("ST_MinX", 1), ("ST_MaxX", 1), ("ST_MinY", 1), ("ST_MaxY", 1)):
+        for name, count in (
+            ("ST_IsEmpty", 1),
+            ("ST_MinX", 1),
+            ("ST_MaxX", 1),
+            ("ST_MinY", 1),
+            ("ST_MaxY", 1),
+        ):
             base.create_function(name, count, lambda *_: 0)  # for the triggers of the index
-        tables = [row[0] for row in base.execute("select name from sqlite_master where type in ('table', 'view')")]
+        tables = [
+            row[0] for row in base.execute("select name from sqlite_master where type in ('table', 'view')")
+        ]
         found = base.execute("select table_name, column_name from gpkg_geometry_columns").fetchone()
         for _ in range(chance.choice((1, 1, 2, 4))):
             sql = chance.choice(_SQL)
@@ -324,7 +364,9 @@ def _parts_amiss(whole: Path, folder: Path, chance: random.Random) -> Path:
     elif way == 4:
         shutil.copy(whole.with_suffix(chance.choice((".shx", ".dbf", ".prj"))), part)
     elif way == 5:
-        target.with_suffix(".cpg").write_text(chance.choice(("UTF-16", "nonsense", "../../x", "\0\0", "9" * 9999, "LDID/87", "")))
+        target.with_suffix(".cpg").write_text(
+            chance.choice(("UTF-16", "nonsense", "../../x", "\0\0", "9" * 9999, "LDID/87", ""))
+        )
     else:
         target.with_suffix(".prj").write_text(
             chance.choice(("PROJCS[", "GEOGCS[" * 5000, "+proj=utm +zone=99", "+init=/etc/hostname:1", "+proj=longlat +nadgrids=http://127.0.0.1:9/x",
@@ -349,7 +391,16 @@ def _odd_raster(whole: Path, folder: Path, chance: random.Random) -> Path:
     target, way = _hit(whole, folder), chance.randrange(8)
     if way == 0:  # a picture of four thousand million cells in a few bytes
         size = chance.choice((65_535, 2**31 - 1, 2**32 - 1, 0))
-        plain = [(256, 4, 1, size), (257, 4, 1, size), (258, 3, 1, 32), (259, 3, 1, 1), (273, 4, 1, 8), (278, 4, 1, size), (279, 4, 1, 10), (339, 3, 1, 3)]
+        plain = [
+            (256, 4, 1, size),
+            (257, 4, 1, size),
+            (258, 3, 1, 32),
+            (259, 3, 1, 1),
+            (273, 4, 1, 8),
+            (278, 4, 1, size),
+            (279, 4, 1, 10),
+            (339, 3, 1, 3),
+        ]
         target.write_bytes(_tiff(plain, b"\0" * 100))
     elif way == 1:  # a directory that points at itself
         target.write_bytes(_tiff([(256, 3, 1, 9), (257, 3, 1, 9)])[:-4] + struct.pack("<I", 8))
@@ -362,13 +413,20 @@ def _odd_raster(whole: Path, folder: Path, chance: random.Random) -> Path:
         )
     else:
         kind = chance.choice(("float32", "float64", "int16", "uint8", "int32", "complex64"))
-        values = np.full((32, 32), chance.choice((0, 100, 255, -9999)), dtype=kind)
+        values = np.full((32, 32), chance.choice((0, 100, 255)), dtype=kind)
         if kind.startswith("float"):
             values[chance.randrange(32)] = chance.choice((np.nan, np.inf, -np.inf, 3e38, -3e38))
         step = chance.choice((0.001, 1e-12, 0.0, -0.001, 1e6, float("nan"), float("inf")))
         shift = Affine(step, chance.choice((0, 0, 0.5)), -20.016, chance.choice((0, 0, 3e-4)), -step, 45.016)
         crs = chance.choice(("EPSG:4326", "EPSG:3857", "EPSG:32627", None, "EPSG:4979", "EPSG:3031"))
-        profile = {"driver": "GTiff", "dtype": kind, "count": chance.choice((1, 1, 3)), "width": 32, "height": 32, "crs": crs}
+        profile = {
+            "driver": "GTiff",
+            "dtype": kind,
+            "count": chance.choice((1, 1, 3)),
+            "width": 32,
+            "height": 32,
+            "crs": crs,
+        }
         try:
             with rasterio.open(target, "w", transform=shift, **profile) as raster:
                 raster.write(values, 1)
@@ -433,23 +491,31 @@ def _odd_parquet(whole: Path, folder: Path, chance: random.Random) -> Path:
     way = chance.randrange(14)
     metadata: object = geo
     if way == 0:
-        metadata = chance.choice([None, [], 5, "x", {}, {"columns": {}}, {"primary_column": "geometry", "columns": 3}])
+        metadata = chance.choice(
+            [None, [], 5, "x", {}, {"columns": {}}, {"primary_column": "geometry", "columns": 3}]
+        )
     elif way == 1:
         geo["primary_column"] = chance.choice(["nowhere", None, 5, "name", ["geometry"]])
     elif way == 2:
-        column["crs"] = chance.choice([None, 5, "x", {}, [], {"type": "GeographicCRS"}, "EPSG:99999", "+proj=pipeline"])
+        column["crs"] = chance.choice(
+            [None, 5, "x", {}, [], {"type": "GeographicCRS"}, "EPSG:99999", "+proj=pipeline"]
+        )
     elif way == 3:
         column["encoding"] = chance.choice(["polygon", "point", None, 5, "multipolygon"])
     elif way == 4:
         column["edges"], column["orientation"] = chance.choice([("spherical", 5), (5, "clockwise")])
     elif way == 5:
-        column["covering"] = chance.choice([5, {"bbox": {}}, {"bbox": {"xmin": ["nowhere", "x"]}}, {"bbox": {"xmin": ["name"]}}])
+        column["covering"] = chance.choice(
+            [5, {"bbox": {}}, {"bbox": {"xmin": ["nowhere", "x"]}}, {"bbox": {"xmin": ["name"]}}]
+        )
     elif way == 6:
         column["bbox"] = chance.choice([[], [0], ["x"] * 4, None, [float("inf")] * 4])
     elif way == 7:
         table = table.drop_columns(["geometry"])
     elif way == 8:
-        table = table.set_column(table.schema.get_field_index("geometry"), "geometry", pyarrow.array([1, 2, 3]))
+        table = table.set_column(
+            table.schema.get_field_index("geometry"), "geometry", pyarrow.array([1, 2, 3])
+        )
     elif way == 9:
         table = table.append_column("deep", pyarrow.array([[[1]], None, [[]]]))
     elif way == 10:

@@ -72,7 +72,9 @@ def _touching(chance: random.Random) -> list[bytes]:
         [[(x - r, y), (x + r, y), (x + r / 2, y), (x - r, y)]],  # no area
         [[(x - r, y), (x + r, y), (x + r, y + r), (x, y + r), (x, y - r), (x, y + r), (x - r, y + r), (x - r, y)]],
     ]  # fmt: skip
-    knot = [(x + r * chance.uniform(-1, 1), y + r * chance.uniform(-1, 1)) for _ in range(chance.choice((5, 60)))]
+    knot = [
+        (x + r * chance.uniform(-1, 1), y + r * chance.uniform(-1, 1)) for _ in range(chance.choice((5, 60)))
+    ]
     return [wkb_polygon(*chance.choice([*figures, [[*knot, knot[0]]]]))]
 
 
@@ -126,7 +128,19 @@ _LONG = (10_000, 300_000, 5_000_000)
 
 def _texts(chance: random.Random) -> list[str]:
     size = chance.choice(_LONG)
-    return [chance.choice(("A" * size, "\u202e" * (size // 3), "<b>" * (size // 3), "\n" * size, "\x1b[31m" * 100, "a;b" * 9000, "é" * 255))]
+    return [
+        chance.choice(
+            (
+                "A" * size,
+                "\u202e" * (size // 3),
+                "<b>" * (size // 3),
+                "\n" * size,
+                "\x1b[31m" * 100,
+                "a;b" * 9000,
+                "é" * 255,
+            )
+        )
+    ]
 
 
 ATTRIBUTES: dict[str, Callable[[random.Random], list[str]]] = {"huge texts": _texts}
@@ -200,12 +214,17 @@ def _tree(data: bytes, at: int = 0, depth: int = 0) -> tuple[tuple[int, list[Any
     (count,) = struct.unpack_from("<I", data, at)
     at += 4
     if kind == 2:
-        return (2, [list(struct.unpack_from("<dd", data, at + 16 * k)) for k in range(count)]), at + 16 * count
+        return (
+            2,
+            [list(struct.unpack_from("<dd", data, at + 16 * k)) for k in range(count)],
+        ), at + 16 * count
     parts: list[Any] = []
     for _ in range(count):
         if kind == 3:
             (size,) = struct.unpack_from("<I", data, at)
-            parts.append([list(p) for p in np.frombuffer(data, "<f8", 2 * size, at + 4).reshape(-1, 2).tolist()])
+            parts.append(
+                [list(p) for p in np.frombuffer(data, "<f8", 2 * size, at + 4).reshape(-1, 2).tolist()]
+            )
             at += 4 + 16 * size
         else:
             one, at = _tree(data, at, depth + 1)
@@ -236,7 +255,11 @@ def _trees(shapes: list[bytes]) -> list[Any]:
 
 def _as_json(path: Path, shapes: list[bytes], names: list[str]) -> None:
     features = [
-        {"type": "Feature", "properties": {"name": name}, "geometry": None if tree is None else _json_of(tree)}
+        {
+            "type": "Feature",
+            "properties": {"name": name},
+            "geometry": None if tree is None else _json_of(tree),
+        }
         for tree, name in zip(_trees(shapes), names, strict=True)
     ]
     whole = {"type": "FeatureCollection", "features": features}

@@ -19,10 +19,10 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from fuzz.cage import Bounds, warm_up  # noqa: E402
-from fuzz.cases import Outcome, drawn, outcome  # noqa: E402
-from fuzz.heavy import HEAVY, heavy_outcome  # noqa: E402
-from fuzz.whole import write_whole  # noqa: E402
+from fuzz.cage import Bounds, warm_up
+from fuzz.cases import Outcome, drawn, outcome
+from fuzz.heavy import HEAVY, heavy_outcome
+from fuzz.whole import write_whole
 
 
 def main() -> int:
@@ -94,7 +94,9 @@ def _figures(outcomes: list[Outcome]) -> dict[str, float]:
 
 
 def _table(head: str, outcomes: list[Outcome], key: Callable[[Outcome], str]) -> None:
-    print(f"\n{head:<22}{'cases':>7}{'results':>9}{'refused':>9}{'failed':>8}{'slowest s':>11}{'largest MB':>12}")
+    print(
+        f"\n{head:<22}{'cases':>7}{'results':>9}{'refused':>9}{'failed':>8}{'slowest s':>11}{'largest MB':>12}"
+    )
     for name in [*dict.fromkeys(map(key, outcomes)), "all"]:
         f = _figures([one for one in outcomes if name in (key(one), "all")])
         print(

@@ -76,7 +76,10 @@ _WAYS: list[tuple[list[tuple[float, float]], dict[str, str]]] = [
         {"natural": "water", "name": "Höhe <Pool>"},
     ),
 ]
-_NODES = [((-20.001, 45.0), {"amenity": "parking", "name": "Gate field"}), ((-19.999, 45.0), {"barrier": "gate"})]
+_NODES = [
+    ((-20.001, 45.0), {"amenity": "parking", "name": "Gate field"}),
+    ((-19.999, 45.0), {"barrier": "gate"}),
+]
 
 
 def _osm_text() -> str:
