@@ -158,6 +158,14 @@ def test_an_archive_that_swells_is_refused_unread(tmp_path: Path) -> None:
         read_layers([tmp_path / "bomb.kmz"])
 
 
+def test_a_map_of_gigabytes_is_refused_unread(tmp_path: Path) -> None:
+    with (tmp_path / "large.kml").open("wb") as stream:
+        stream.write(b"<kml>")
+        stream.truncate(2**29 + 1)  # takes up no room
+    with pytest.raises(InputError, match=r"large\.kml: is larger than 512 MiB"):
+        read_layers([tmp_path / "large.kml"])
+
+
 @pytest.mark.parametrize(
     ("columns", "encoding", "says"),
     [

@@ -25,6 +25,7 @@ __all__ = ["Opening", "check_local", "open_file", "outermost", "plain_path"]
 Numbering = Literal["fid", "fid from 0", "position"]
 
 _READS = "GeoJSON, GeoPackage, Shapefile (also zipped), FlatGeobuf, GeoParquet, KML and KMZ are read"
+_LARGEST_KML = 2**29  # bytes; GDAL takes several times as much
 # Relations that are no areas repeat ways that stand in `lines` with tags of their own.
 _OSM_LAYERS = ("points", "lines", "multipolygons")
 _SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix")
@@ -205,6 +206,8 @@ def _geoparquet(name: str, file: Path) -> list[Opening]:
 
 
 def _kml(name: str, file: Path) -> list[Opening]:
+    if file.stat().st_size > _LARGEST_KML:
+        raise InputError(name, "is larger than 512 MiB", "convert it to GeoPackage: KML is held in memory whole")
     with mapped(file) as content:
         links = content.find(b"<NetworkLink") >= 0
     return [_kml_opening(name, plain_path(name, file), file.stem, _head(file, 65536), links)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import hashlib
+import io
 import json
 import os
 import random
@@ -25,6 +26,7 @@ from fuzz.whole import BOUNDARIES, FORMATS
 
 __all__ = ["Case", "Outcome", "drawn", "outcome"]
 
+csv.field_size_limit(2**31 - 1)
 _OLD = b"what was there before\n"
 _GOOD, _ROADS = "good.geojson", "good-access.geojson"
 _SAVES = (".csv", ".geojson", ".gpx", ".kml", ".gpkg")
@@ -196,7 +198,11 @@ def _fault_of_files(
     if written - allowed:
         return f"changed: {sorted(written - allowed)}"
     for name in sorted(written):
-        if not _is_whole(folder / name):
+        try:
+            whole = _is_whole(folder / name)
+        except (ValueError, ElementTree.ParseError, csv.Error, sqlite3.Error) as error:
+            return f"half written: {name} ({error})"
+        if not whole:
             return f"half written: {name}"
     return ""
 
@@ -211,7 +217,7 @@ def _is_whole(path: Path) -> bool:
     if path.suffix == ".geojson":
         return json.loads(data)["type"] == "FeatureCollection"
     if path.suffix == ".csv":
-        return len({len(row) for row in csv.reader(data.decode("utf-8-sig").splitlines(keepends=True))}) == 1
+        return len({len(row) for row in csv.reader(io.StringIO(data.decode("utf-8-sig"), newline=""))}) == 1
     if path.suffix == ".gpkg":
         with closing(sqlite3.connect(path)) as base:
             return base.execute("pragma integrity_check").fetchall() == [("ok",)]

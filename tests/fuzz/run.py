@@ -1,6 +1,6 @@
 """Damaged files of every format through the real command: a result, or one line and exit status 2.
 
-    .venv/bin/python tests/fuzz/run.py [--seed N] [--cases N] [--only WORD] [--json FILE]
+    .venv/bin/python tests/fuzz/run.py [--seed N] [--cases N] [--first N] [--only WORD] [--json FILE]
 
 Prints a table by format and one by kind of damage; exit status 1 if any case failed. A case comes again with
 the same seed, format, damage and number.
@@ -30,6 +30,7 @@ def main() -> int:
     words = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     words.add_argument("--seed", type=int, default=1)
     words.add_argument("--cases", type=int, default=6000)
+    words.add_argument("--first", type=int, default=0, help="leave those before out, to run in pieces")
     words.add_argument("--only", default="", help="formats or kinds of damage with this word")
     words.add_argument("--number", type=int, help="only the draws of this number")
     words.add_argument("--json", type=Path, help="write the figures there")
@@ -41,7 +42,11 @@ def main() -> int:
         wholes = _whole_in_a_process_of_its_own(Path(place))
         warm_up()
         for n, case in enumerate(drawn(given.cases)):
-            if given.only not in f"{case.format}|{case.damage}" or given.number not in (None, case.number):
+            if (
+                n < given.first
+                or given.only not in f"{case.format}|{case.damage}"
+                or given.number not in (None, case.number)
+            ):
                 continue
             outcomes.append(outcome(case, wholes, Path(place) / f"case{n}", given.seed, Bounds()))
             _tell(outcomes[-1])
