@@ -207,7 +207,9 @@ def _geoparquet(name: str, file: Path) -> list[Opening]:
 
 def _kml(name: str, file: Path) -> list[Opening]:
     if file.stat().st_size > _LARGEST_KML:
-        raise InputError(name, "is larger than 512 MiB", "convert it to GeoPackage: KML is held in memory whole")
+        raise InputError(
+            name, "is larger than 512 MiB", "convert it to GeoPackage: KML is held in memory whole"
+        )
     with mapped(file) as content:
         links = content.find(b"<NetworkLink") >= 0
     return [_kml_opening(name, plain_path(name, file), file.stem, _head(file, 65536), links)]
