@@ -86,6 +86,14 @@ def test_odd_places_are_one_line(refused: Any, tmp_path: Path) -> None:
     assert len(line) < 1500
 
 
+@pytest.mark.parametrize("encoding", ["UTF-7", "nonsense"])
+def test_fixes_in_an_encoding_that_xml_does_not_take_are_one_line(
+    encoding: str, refused: Any, tmp_path: Path
+) -> None:
+    (tmp_path / "a.gpx").write_text(f'<?xml version="1.0" encoding="{encoding}"?>\n<gpx version="1.1"/>')
+    assert "a.gpx" in refused("arrive", "a.gpx", "--parks", "parks.geojson")
+
+
 def test_a_log_that_is_no_file_is_not_waited_for(refused: Any, tmp_path: Path) -> None:
     start, end = datetime(2026, 2, 14, 18, tzinfo=UTC), datetime(2026, 2, 14, 20, tzinfo=UTC)
     Notebook(tmp_path / "visits.gpkg").add(Visit(10.0, 45.0, start, end, locators=("JN45",)))

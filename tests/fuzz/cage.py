@@ -7,7 +7,6 @@ import resource
 import select
 import signal
 import sys
-import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,7 +17,7 @@ __all__ = ["Bounds", "Run", "run_caged", "warm_up"]
 class Bounds:
     """What a case may take."""
 
-    seconds: float = 20.0
+    seconds: float = 20.0  # of the processor: how busy the machine is does not matter
     resident_mb: float = 1000.0
     address_mb: int = 6000  # far over what may be used, so that a runaway ends here and not in the machine
 
@@ -78,7 +77,6 @@ def warm_up() -> None:
 def run_caged(words: list[str], folder: Path, bounds: Bounds) -> Run:
     """Run ``scout`` with these words in a folder; gives what it did."""
     out, err = folder / ".out", folder / ".err"
-    begun = time.monotonic()
     child = os.fork()
     if child == 0:
         _inside(words, folder, out, err, bounds)
@@ -87,13 +85,14 @@ def run_caged(words: list[str], folder: Path, bounds: Bounds) -> Run:
     texts = [path.read_bytes().decode("utf-8", "backslashreplace") for path in (out, err)]
     out.unlink()
     err.unlink()
-    return Run(code, *texts, time.monotonic() - begun, used.ru_maxrss / 1024, late)
+    late = late or code == -signal.SIGXCPU
+    return Run(code, *texts, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024, late)
 
 
 def _waited(child: int, seconds: float) -> tuple[int, resource.struct_rusage, bool]:
     handle = os.pidfd_open(child)
     try:
-        late = not select.select([handle], [], [], seconds)[0]
+        late = not select.select([handle], [], [], 10 * seconds)[0]  # waiting for nothing is late as well
         if late:
             os.kill(child, signal.SIGKILL)
     finally:
@@ -113,6 +112,7 @@ def _inside(words: list[str], folder: Path, out: Path, err: Path, bounds: Bounds
         os.dup2(null, 0)
         os.chdir(folder)
         resource.setrlimit(resource.RLIMIT_AS, (bounds.address_mb * 2**20,) * 2)
+        resource.setrlimit(resource.RLIMIT_CPU, (int(bounds.seconds), int(bounds.seconds) + 5))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
         sys.stdout = open(1, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
         sys.stderr = open(2, "w", encoding="utf-8", errors="backslashreplace", closefd=False)  # noqa: SIM115
