@@ -22,6 +22,8 @@ __all__ = [
     "printable",
 ]
 
+_LONGEST = 500  # characters of what is wrong, and of what to do
+
 
 class ScoutError(Exception):
     """An error the user can act on; its text is always one line.
@@ -43,9 +45,9 @@ class ScoutError(Exception):
         super().__init__(where, what, remedy)
 
     def __str__(self) -> str:
-        text = f"{self.where}: {self.what}"
+        text = f"{self.where}: {_shortened(self.what)}"
         if self.remedy:
-            text = f"{text}; {self.remedy}"
+            text = f"{text}; {_shortened(self.remedy)}"
         return " ".join(printable(text).split())
 
 
@@ -71,6 +73,11 @@ class PlaceError(InputError):
 
 class OutputError(ScoutError):
     """A result that cannot be written."""
+
+
+def _shortened(text: str) -> str:
+    """What libraries quote of a damaged file may go on for megabytes."""
+    return text if len(text) <= _LONGEST else f"{text[: _LONGEST * 3 // 4]} ... {text[-_LONGEST // 5 :]}"
 
 
 def printable(text: str) -> str:

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import os
+import signal
+import sys
 import tempfile
+import threading
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from scout.errors import OutputError
 
-__all__ = ["write_file"]
+__all__ = ["write_file", "write_files"]
 
 
 def write_file(path: str | Path, content: str | bytes) -> None:
@@ -19,27 +24,69 @@ def write_file(path: str | Path, content: str | bytes) -> None:
     OutputError
         When the folder is missing, not writable or full.
     """
+    write_files({str(path): content})
+
+
+def write_files(contents: Mapping[str, str | bytes]) -> None:
+    """Write several files, by their paths: none takes its place before all are on the disk.
+
+    Raises
+    ------
+    OutputError
+        When a folder is missing, not writable or full; all files are as they were before.
+    """
+    beside: dict[str, str] = {}  # what is written and not yet in its place
+    path = ""
+    try:
+        with _tidy_when_ended():
+            for path, content in contents.items():
+                _check(path)
+                _write_beside(path, content, beside)
+            for path in contents:
+                os.replace(beside[path], path)
+                del beside[path]
+    except OSError as error:
+        raise OutputError(path, f"cannot be written ({error.strerror})", "try another folder") from None
+    finally:
+        for temporary in beside.values():
+            with suppress(OSError):
+                os.unlink(temporary)
+
+
+@contextmanager
+def _tidy_when_ended() -> Iterator[None]:
+    """A request to end is heard as an exception inside, so that nothing half written stays behind."""
+    here = threading.current_thread() is threading.main_thread()
+    if not here or signal.getsignal(signal.SIGTERM) is not signal.SIG_DFL:
+        yield
+        return
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(128 + signal.SIGTERM))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)
+
+
+def _check(path: str) -> None:
+    target = Path(path)
+    if target.is_dir():
+        raise OutputError(path, "this is a folder", "name a file in it")
+    if target.exists() and not target.is_file():
+        raise OutputError(path, "this is no regular file", "name another")
+    if not target.parent.is_dir():
+        raise OutputError(path, f"there is no folder {target.parent}", "make it first")
+
+
+def _write_beside(path: str, content: str | bytes, beside: dict[str, str]) -> None:
+    """Write and flush a file beside the target; ``beside`` knows it as soon as it exists."""
     target = Path(path)
     data = content.encode("utf-8") if isinstance(content, str) else content
-    if target.is_dir():
-        raise OutputError(str(path), "this is a folder", "name a file in it")
-    if not target.parent.is_dir():
-        raise OutputError(str(path), f"there is no folder {target.parent}", "make it first")
-    temporary = ""
-    try:
-        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.")
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(temporary, _usual_mode(target))
-        os.replace(temporary, target)
-        temporary = ""
-    except OSError as error:
-        raise OutputError(str(path), f"cannot be written ({error.strerror})", "try another folder") from None
-    finally:
-        if temporary and os.path.exists(temporary):
-            os.unlink(temporary)
+    handle, beside[path] = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.")
+    with os.fdopen(handle, "wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    os.chmod(beside[path], _usual_mode(target))
 
 
 def _usual_mode(target: Path) -> int:

@@ -50,7 +50,8 @@ def test_points_of_geojson(tmp_path):
         ("a.csv", "lat,lon\n", "it holds no places"),
         ("a.csv", "", "no column of places"),
         ("a.txt", "1,2", "places are not read from .txt"),
-        ("a.gpx", "no xml", "cannot be read"),
+        ("a.gpx", "no xml", "the outermost element is not gpx"),
+        ("a.gpx", "<gpx>", "cannot be read"),
         ("a.geojson", "{}", "a.geojson"),
     ],
 )

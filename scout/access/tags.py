@@ -108,7 +108,9 @@ class Tags:
 
 def texts_of(column: Any) -> Texts:
     """A column of anything as texts; empty for what is missing, whole numbers without a point."""
-    codes, values = pd.factorize(pd.Series(np.asarray(column, dtype=object)))
+    texts = pd.Series(np.asarray(column, dtype=object))
+    nested = texts.map(np.ndim) > 0  # lists of a GeoJSON file: no value of a tag, and nothing to sort by
+    codes, values = pd.factorize(texts.where(~nested, None))
     made = np.array([*(_text(value) for value in values), ""], dtype=object)
     found: Texts = made[codes]
     return found

@@ -47,6 +47,8 @@ def main(arguments: list[str] | None = None) -> int:
     except click.Abort:
         _complain("stopped")
         return 130
+    except MemoryError:
+        _complain("there is not enough memory for this; give smaller files, or narrow the search with --area")
     except BrokenPipeError:
         # The reader of a pipe has gone: say nothing more, not even on closing.
         sys.stdout = sys.stderr

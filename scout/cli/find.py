@@ -109,9 +109,10 @@ def run(
     spread: tuple[str | None, int | None] = (None, None),
 ) -> int:
     """Read, search, write and print; gives the exit status. ``spread`` is a cluster's address or workers."""
-    from scout.cli.outputs import check_outputs, dated, outputs, write_all
+    from scout.cli.outputs import check_outputs, dated, outputs
     from scout.cli.tables import ranking, reading_report, surroundings_report
     from scout.find import best
+    from scout.write import write_files
 
     inputs = (*parks.files, *access.files, *wanted.untouched)
     check_outputs(inputs, wanted.map_path, wanted.save_paths)
@@ -122,7 +123,7 @@ def run(
         show("writing")
         saved = listed if wanted.save_listed else everything
         written = outputs(saved, listed, wanted.map_path, wanted.save_paths)
-        write_all(written)
+        write_files(written)
     for line in reading_report(listed.sources, listed.report):
         click.echo(line)
     if listed.surroundings is not None:

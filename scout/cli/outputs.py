@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import shlex
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,9 +14,8 @@ from scout.errors import OutputError
 from scout.exports import FORMATS, export
 from scout.find import best
 from scout.model import Credit, Findings
-from scout.write import write_file
 
-__all__ = ["MAP_SPOTS", "check_outputs", "check_page", "check_targets", "dated", "outputs", "write_all"]
+__all__ = ["MAP_SPOTS", "check_outputs", "check_page", "check_targets", "dated", "outputs"]
 
 MAP_SPOTS = 2000  # more than anyone scrolls through; a phone still opens it
 
@@ -39,14 +39,22 @@ def check_page(option: str, path: str | None) -> None:
 
 def check_targets(files: Sequence[str | Path], targets: Sequence[str]) -> None:
     """Refuse outputs without a folder, over one of the files to read, or twice under one name."""
-    inputs = {Path(f).resolve() for f in files}
+    inputs = {_placed(f) for f in files}
     for path in targets:
-        if Path(path).resolve() in inputs:
+        if _placed(path) in inputs:
             raise OutputError(path, "this is one of the files to read", "write elsewhere")
         if not Path(path).absolute().parent.is_dir():
             raise OutputError(path, f"there is no folder {Path(path).parent}", "make it first")
-    if len({Path(p).resolve() for p in targets}) < len(targets):
+    if len({_placed(p) for p in targets}) < len(targets):
         raise OutputError(targets[-1], "two outputs go by this name", "give each its own")
+
+
+def _placed(path: str | Path) -> str:
+    """Where a path leads; one that leads nowhere is told of by whoever opens it."""
+    try:
+        return os.path.realpath(path)
+    except ValueError:  # a character that no path has
+        return str(path)
 
 
 def dated(findings: Findings, title: str, author: str = "", credits: tuple[Credit, ...] = ()) -> Findings:
@@ -71,9 +79,3 @@ def outputs(
     if map_path is not None:
         texts[map_path] = build(best(listed, MAP_SPOTS))
     return texts
-
-
-def write_all(texts: Mapping[str, str | bytes]) -> None:
-    """Write every output."""
-    for path, text in texts.items():
-        write_file(path, text)

@@ -74,9 +74,9 @@ def command(
     for line in _told(log, visit, times, outputs, notes):
         click.echo(line)
     if not dry_run:
-        from scout.cli.outputs import write_all
+        from scout.write import write_files
 
-        write_all(written)
+        write_files(written)
     for output in outputs:
         word = "Unchanged" if str(output.path) not in written else "Would write" if dry_run else "Wrote"
         click.echo(f"{word} {output.path}")
@@ -100,9 +100,10 @@ def _check(visit: Visit, sig: str, folder: str, dry_run: bool) -> None:
 
 def _bytes(path: str) -> bytes:
     from scout.errors import InputError
+    from scout.read.formats import check_local
 
     try:
-        return Path(path).read_bytes()
+        return check_local(path).read_bytes()
     except OSError as error:
         raise InputError(path, f"cannot be read ({error.strerror})", "check the name") from None
 
@@ -171,7 +172,7 @@ def _targets(path: str, outputs: Sequence[_Output]) -> Mapping[str, bytes]:
         if there == output.stamped.data:
             continue
         if there is not None:
-            same = target.resolve() == Path(path).resolve()
+            same = target.samefile(path)
             what = "this is the log that is read" if same else "another log goes by this name"
             raise OutputError(str(target), what, "name another folder with --out")
         written[str(target)] = output.stamped.data

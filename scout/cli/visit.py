@@ -246,11 +246,12 @@ def _export(paths: tuple[str, ...], notebook: str, title: str, level: str) -> in
     import sys
     from datetime import UTC, datetime
 
-    from scout.cli.outputs import check_targets, write_all
+    from scout.cli.outputs import check_targets
     from scout.journal import Particulars
     from scout.journal import export as text_of
     from scout.locator import level_number
     from scout.notebook import Notebook
+    from scout.write import write_files
 
     check_targets([notebook], paths)
     made_by = shlex.join(["scout", *sys.argv[1:]])
@@ -258,7 +259,7 @@ def _export(paths: tuple[str, ...], notebook: str, title: str, level: str) -> in
     particulars = Particulars(title, made_by, today, level_number(level))
     visits = Notebook(notebook).visits()
     texts = {path: text_of(visits, path, particulars) for path in paths}
-    write_all(texts)
+    write_files(texts)
     for path in paths:
         click.echo(f"Wrote {path}")
     return 0

@@ -97,7 +97,7 @@ class Notebook:
             As it is again.
         """
         with self._writing() as base:
-            last = rows.last_kept(base)
+            last = rows.last_kept(base, str(self.path))
             if last is None:
                 raise InputError(str(self.path), "holds no edit or deletion to take back")
             key, what, visit = last

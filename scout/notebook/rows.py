@@ -85,7 +85,7 @@ def touch(base: sqlite3.Connection, now: str) -> None:
     base.execute("UPDATE gpkg_contents SET last_change = ?", (now,))
     # A row changed elsewhere may lack its point; reading says so, an addition need not fail for it.
     blobs = base.execute("SELECT geom FROM visits WHERE substr(geom, 1, 2) = x'4750'")
-    points = [shapely.from_wkb(_wkb(blob)) for (blob,) in blobs]
+    points = [shapely.from_wkb(_wkb(blob), on_invalid="ignore") for (blob,) in blobs]
     box = [float(edge) for edge in shapely.total_bounds(points)] if points else [None] * 4
     base.execute(
         "UPDATE gpkg_contents SET min_x = ?, min_y = ?, max_x = ?, max_y = ? WHERE table_name = 'visits'", box
@@ -123,16 +123,19 @@ def keep(base: sqlite3.Connection, what: str, visit: Visit, now: str) -> None:
     )
 
 
-def last_kept(base: sqlite3.Connection) -> tuple[int, str, Visit] | None:
+def last_kept(base: sqlite3.Connection, where: str) -> tuple[int, str, Visit] | None:
     """The last change that can be taken back: its key, what it was, the visit before it."""
     row = base.execute("SELECT key, what, before FROM notebook_kept ORDER BY key DESC LIMIT 1").fetchone()
     if row is None:
         return None
-    values = json.loads(row[2])
-    values |= {name: None if values[name] is None else _time(values[name]) for name in ("start", "end")}
-    values["locators"] = tuple(values["locators"])
-    values["parks"] = tuple(ParkVisited(**park) for park in values["parks"])
-    return row[0], row[1], Visit(**values)
+    try:
+        values = json.loads(row[2])
+        values |= {name: None if values[name] is None else _time(values[name]) for name in ("start", "end")}
+        values["locators"] = tuple(values["locators"])
+        values["parks"] = tuple(ParkVisited(**park) for park in values["parks"])
+        return row[0], row[1], Visit(**values)
+    except (ValueError, TypeError, AttributeError, KeyError) as error:
+        raise RecordError(where, f"what was kept of an edit cannot be read ({error})", "edit again") from None
 
 
 def forget(base: sqlite3.Connection, key: int) -> None:
@@ -182,8 +185,8 @@ def _time(text: str) -> datetime:
 def _point(blob: bytes | None) -> Any:
     if blob is None or blob[:2] != b"GP":
         raise ValueError("it has no position")
-    point = shapely.from_wkb(_wkb(blob))
-    if point.geom_type != "Point" or point.is_empty:
+    point = shapely.from_wkb(_wkb(blob), on_invalid="ignore")
+    if point is None or point.geom_type != "Point" or point.is_empty:
         raise ValueError("it has no position")
     return point
 

@@ -5,16 +5,17 @@ from __future__ import annotations
 import mmap
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path, PurePosixPath
 
 from scout.errors import InputError
 
-__all__ = ["mapped", "members", "opened", "read"]
+__all__ = ["check_size", "mapped", "members", "opened", "read"]
 
 _DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError, UnicodeError)
-_LARGEST = 2**30  # bytes taken from one archive member into memory; more is no plan of parks
+_MOST = 200  # members read of one archive
+_LARGEST = 2**27  # bytes taken from one archive member into memory; more is no plan of parks
 
 
 @contextmanager
@@ -46,16 +47,30 @@ def opened(name: str, file: Path) -> Iterator[zipfile.ZipFile]:
         ) from error
 
 
-def members(archive: zipfile.ZipFile, suffix: str) -> list[str]:
-    """Members with that suffix, without the shadow files that macOS puts into archives."""
-    paths = [PurePosixPath(member) for member in archive.namelist()]
-    return [str(path) for path in paths if path.suffix.lower() == suffix and not path.name.startswith("._")]
+def members(name: str, archive: zipfile.ZipFile, suffix: str) -> list[str]:
+    """Members with that suffix, without the shadow files that macOS puts into archives.
+
+    Raises
+    ------
+    InputError
+        So many that the archive is no plan of parks: a small one can hold thousands of large members.
+    """
+    found = list(dict.fromkeys(info.filename for info in archive.infolist()))
+    paths = [(member, PurePosixPath(member)) for member in found]
+    kept = [m for m, path in paths if path.suffix.lower() == suffix and not path.name.startswith("._")]
+    if len(kept) > _MOST:
+        raise InputError(name, f"holds {len(kept):,} {suffix} files", f"pack up to {_MOST} together")
+    return kept
+
+
+def check_size(name: str, archive: zipfile.ZipFile, some: Sequence[str]) -> None:
+    """Refuse members that are too much to hold in memory together."""
+    if sum(archive.getinfo(member).file_size for member in some) > _LARGEST:
+        raise InputError(name, "what it holds is larger than 128 MiB", "unpack it first")
 
 
 def read(name: str, archive: zipfile.ZipFile, member: str, size: int = -1) -> bytes:
     """The first ``size`` bytes of a member, or all of it."""
-    if size < 0 and archive.getinfo(member).file_size > _LARGEST:
-        raise InputError(name, f"the archive member {member!r} is larger than 1 GiB", "unpack it first")
     try:
         with archive.open(member) as stream:
             return stream.read(size if size >= 0 else _LARGEST)

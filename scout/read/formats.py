@@ -20,11 +20,12 @@ from scout.errors import InputError
 from scout.read import archives, geojson, shapefile
 from scout.read.archives import mapped
 
-__all__ = ["Opening", "check_local", "open_file"]
+__all__ = ["Opening", "check_local", "open_file", "outermost", "plain_path"]
 
 Numbering = Literal["fid", "fid from 0", "position"]
 
 _READS = "GeoJSON, GeoPackage, Shapefile (also zipped), FlatGeobuf, GeoParquet, KML and KMZ are read"
+_LARGEST_KML = 2**29  # bytes; GDAL takes several times as much
 # Relations that are no areas repeat ways that stand in `lines` with tags of their own.
 _OSM_LAYERS = ("points", "lines", "multipolygons")
 _SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix")
@@ -90,6 +91,10 @@ def check_local(name: str) -> Path:
         A folder, a device, an address, or nothing at all.
     """
     file = Path(name)
+    try:
+        file.is_file()
+    except OSError as error:  # a name too long, a folder that may not be looked into
+        raise InputError(name[:200], f"cannot be read ({error.strerror})", "check the path") from error
     if file.is_dir():
         raise InputError(name, "is a folder", "name the files in it")
     if file.exists() and not file.is_file():
@@ -119,7 +124,8 @@ def _mismatch(name: str, what: str) -> InputError:
     return InputError(name, f"is not what its suffix says: {what}", "export it again or correct the suffix")
 
 
-def _plain(name: str, file: Path) -> str:
+def plain_path(name: str, file: Path) -> str:
+    """The path as text that pyogrio takes for a path."""
     # pyogrio takes these characters in a path for an address inside an archive.
     if any(mark in str(file) for mark in "!;?"):
         raise InputError(name, "a path with ! ; or ? cannot be opened", "rename the file or folder")
@@ -150,19 +156,23 @@ def _geopackage(name: str, file: Path) -> list[Opening]:
         raise InputError(name, "has a virtual table, which may reach outside the file", "export it plainly")
     if not tables:
         raise InputError(name, "holds no layer")
-    return [Opening(_plain(name, file), file.stem, ("GPKG",), numbering="fid", many_layers=True)]
+    return [Opening(plain_path(name, file), file.stem, ("GPKG",), numbering="fid", many_layers=True)]
 
 
 def _shapefile(name: str, file: Path) -> list[Opening]:
     if not shapefile.is_shapefile(_head(file)):
         raise _mismatch(name, "no Shapefile")
+    for part in _SHAPEFILE_PARTS:
+        beside = shapefile.beside(file, part)
+        if beside is not None and not beside.is_file():
+            raise InputError(name, f"{beside.name} beside it is no regular file", "remove or replace it")
     missing = [part for part in (".shx", ".dbf") if not shapefile.beside(file, part)]
     if ".shx" in missing:
         raise InputError(name, "its .shx file is missing", "keep all parts of a Shapefile in one folder")
     encoding, notes = shapefile.encoding(shapefile.beside(file, ".dbf"), shapefile.beside(file, ".cpg"))
     if missing:
         notes = (*notes, "the .dbf file is missing: there are no ids and no names")
-    return [_shape_opening(_plain(name, file), file.stem, encoding, notes)]
+    return [_shape_opening(plain_path(name, file), file.stem, encoding, notes)]
 
 
 def _shape_opening(target: str, stem: str, encoding: str | None, notes: tuple[str, ...]) -> Opening:
@@ -171,7 +181,7 @@ def _shape_opening(target: str, stem: str, encoding: str | None, notes: tuple[st
 
 def _zipped_shapefiles(name: str, file: Path) -> list[Opening]:
     with archives.opened(name, file) as archive:
-        members = archives.members(archive, ".shp")
+        members = archives.members(name, archive, ".shp")
         if not members:
             raise InputError(name, "holds no Shapefile", "unpack it and name the file inside")
         openings = []
@@ -187,7 +197,7 @@ def _zipped_shapefiles(name: str, file: Path) -> list[Opening]:
 def _flatgeobuf(name: str, file: Path) -> list[Opening]:
     if not _head(file).startswith(b"fgb\x03fgb"):
         raise _mismatch(name, "no FlatGeobuf of version 3")
-    return [Opening(_plain(name, file), file.stem, ("FlatGeobuf",), "fid from 0")]
+    return [Opening(plain_path(name, file), file.stem, ("FlatGeobuf",), "fid from 0")]
 
 
 def _geoparquet(name: str, file: Path) -> list[Opening]:
@@ -197,16 +207,21 @@ def _geoparquet(name: str, file: Path) -> list[Opening]:
 
 
 def _kml(name: str, file: Path) -> list[Opening]:
+    if file.stat().st_size > _LARGEST_KML:
+        raise InputError(
+            name, "is larger than 512 MiB", "convert it to GeoPackage: KML is held in memory whole"
+        )
     with mapped(file) as content:
         links = content.find(b"<NetworkLink") >= 0
-    return [_kml_opening(name, _plain(name, file), file.stem, _head(file, 65536), links)]
+    return [_kml_opening(name, plain_path(name, file), file.stem, _head(file, 65536), links)]
 
 
 def _kmz(name: str, file: Path) -> list[Opening]:
     with archives.opened(name, file) as archive:
-        members = archives.members(archive, ".kml")
+        members = archives.members(name, archive, ".kml")
         if not members:
             raise InputError(name, "holds no KML file")
+        archives.check_size(name, archive, members)
         texts = [archives.read(name, archive, member) for member in members]
     return [
         _kml_opening(name, text, Path(member).stem, text[:65536], b"<NetworkLink" in text)
@@ -215,14 +230,14 @@ def _kmz(name: str, file: Path) -> list[Opening]:
 
 
 def _kml_opening(name: str, target: str | bytes, stem: str, start: bytes, links: bool) -> Opening:
-    if not _outermost(start, "kml"):
+    if not outermost(start, "kml"):
         raise _mismatch(name, "the outermost element is not kml")
     notes = ("links to other files and places in the KML are not followed",) if links else ()
     kml = ("LIBKML", "KML")
     return Opening(target, stem, kml, many_layers=True, crs="EPSG:4326", warnings=notes)
 
 
-def _outermost(start: bytes, element: str) -> bool:
+def outermost(start: bytes, element: str) -> bool:
     """Whether a text is XML with that outermost element, and no recipe for another driver."""
     head = start.decode("utf-8", errors="replace").lstrip("\ufeff \t\r\n")
     prologue = r"(?:<\?.*?\?>|<!--.*?-->|\s)*"
@@ -230,7 +245,7 @@ def _outermost(start: bytes, element: str) -> bool:
 
 
 def _osm_text(name: str, file: Path) -> list[Opening]:
-    if not _outermost(_head(file, 65536), "osm"):
+    if not outermost(_head(file, 65536), "osm"):
         raise _mismatch(name, "the outermost element is not osm")
     # Editors write ids below zero and out of order, which GDAL's own index refuses.
     return [_osm_opening(name, file, USE_CUSTOM_INDEXING="NO")]
@@ -248,7 +263,7 @@ def _osm_opening(name: str, file: Path, **options: str) -> Opening:
     if folder:  # else a setting of the process may name another table of tags
         options["CONFIG_FILE"] = str(Path(folder) / "osmconf.ini")
     return Opening(
-        _plain(name, file),
+        plain_path(name, file),
         file.stem.removesuffix(".osm"),
         ("OSM",),
         numbering="fid",

@@ -85,7 +85,23 @@ def _flattened(geometry: NDArray[np.object_]) -> NDArray[np.object_]:
     deep = shapely.has_z(geometry) | shapely.has_m(geometry)
     flat = geometry.copy()
     flat[deep] = shapely.force_2d(geometry[deep])
+    parts, row = shapely.get_parts(flat, return_index=True)
+    holed = np.flatnonzero(shapely.get_num_interior_rings(parts) > 0)
+    rings, part = shapely.get_rings(parts[holed], return_index=True)
+    for number in np.unique(row[holed[part[shapely.is_empty(rings)]]]).tolist():
+        flat[number] = _without_empty_holes(flat[number])
     return flat
+
+
+def _without_empty_holes(geometry: shapely.Geometry) -> shapely.Geometry:
+    """Holes without a vertex, which binaries can hold and no one else expects."""
+    made = [
+        shapely.polygons(part.exterior, holes=[hole for hole in part.interiors if not hole.is_empty] or None)
+        if part.geom_type == "Polygon"
+        else part
+        for part in shapely.get_parts(geometry)
+    ]
+    return made[0] if geometry.geom_type == "Polygon" else type(geometry)(made)
 
 
 def _refuse(result: Placed, rows: NDArray[Any], cause: str, text: Callable[[shapely.Geometry], str]) -> None:

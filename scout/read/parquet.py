@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import json
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -99,6 +100,9 @@ def _metadata(file: Any, where: str) -> dict[str, Any]:
         known = False
     if not known:
         raise InputError(where, "is Parquet without a geometry column", "write it as GeoParquet")
+    twice = [name for name, count in Counter(file.schema_arrow.names).items() if count > 1]
+    if twice:
+        raise InputError(where, f"has several columns called {twice[0]!r}", "rename all but one")
     return geo
 
 
@@ -110,7 +114,12 @@ def _batches(
     plain = [n for n in file.schema_arrow.names if n not in geo["columns"] and n not in nested]
     shapes = None
     if geo["columns"][name].get("encoding", "WKB") != "WKB":  # one of the arrow layouts of version 1.1
-        shapes = geopandas.read_parquet(opening.target, columns=[name]).geometry.to_wkb().to_numpy()
+        try:
+            shapes = geopandas.read_parquet(opening.target, columns=[name]).geometry.to_wkb().to_numpy()
+        except (AttributeError, TypeError, KeyError, ValueError, IndexError) as error:
+            raise RuntimeError("its geometry is not laid out as the file says") from error
+    elif not _is_binary(file.schema_arrow.field(name).type):
+        raise RuntimeError("its geometry is not laid out as the file says")
     for start, batch in _in_order(file, asked, plain if shapes is not None else [*plain, name]):
         numbers = np.arange(start + 1, start + len(batch) + 1)
         if asked is not None:
@@ -133,3 +142,9 @@ def _in_order(file: Any, asked: NDArray[np.int64] | None, columns: list[str]) ->
             yield first, batch
             first += len(batch)
         start += size
+
+
+def _is_binary(kind: Any) -> bool:
+    from pyarrow import types
+
+    return bool(types.is_binary(kind) or types.is_large_binary(kind) or types.is_fixed_size_binary(kind))

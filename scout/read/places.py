@@ -10,6 +10,9 @@ from pathlib import Path
 
 from scout.coordinates import decimal, read_place
 from scout.errors import InputError, PlaceError, RecordError
+from scout.read import geojson
+from scout.read.formats import check_local, outermost, plain_path
+from scout.read.offline import collected_warnings, offline
 
 __all__ = ["NamedPlace", "read_places"]
 
@@ -43,18 +46,20 @@ def read_places(path: str | Path) -> list[NamedPlace]:
     InputError
         Naming the file, and the line or record.
     """
-    source = Path(path)
-    if not source.is_file():
-        raise InputError(str(path), "there is no such file", "check the name")
+    source = check_local(str(path))
     suffix = source.suffix.lower()
-    if suffix == ".csv":
-        places = list(_from_csv(source))
-    elif suffix in (".gpx", ".geojson", ".json"):
-        places = list(_from_points(source, "waypoints" if suffix == ".gpx" else None))
-    else:
-        raise InputError(
-            str(path), f"places are not read from {suffix or 'this'}", "give .csv, .gpx or .geojson"
-        )
+    try:
+        if suffix == ".csv":
+            places = list(_from_csv(source))
+        elif suffix in (".gpx", ".geojson", ".json"):
+            places = list(_from_points(source, "waypoints" if suffix == ".gpx" else None))
+        else:
+            what = f"places are not read from {suffix or 'this'}"
+            raise InputError(str(path), what, "give .csv, .gpx or .geojson")
+    except OSError as error:
+        raise InputError(str(path), f"cannot be read ({error.strerror or error})") from error
+    except csv.Error as error:
+        raise InputError(str(path), f"cannot be read ({error})", "save it as CSV again") from None
     if not places:
         raise InputError(str(path), "it holds no places", "give at least one")
     return places
@@ -109,14 +114,36 @@ def _named(where: str, name: str, text: str) -> NamedPlace:
     return NamedPlace(name, found.lon, found.lat, found.understood, found.cell, found.uncertainty_m)
 
 
+def _target(name: str, file: Path) -> tuple[str, str]:
+    """What GDAL is given and the driver that has to take it, once the content is seen to fit the suffix."""
+    if file.stat().st_size == 0:
+        raise InputError(name, "the file is empty", "save or download it again")
+    if file.suffix.lower() != ".gpx":
+        geojson.check(name, file)
+        return f"GeoJSON:{file.absolute()}", "GeoJSON"
+    with file.open("rb") as stream:
+        if not outermost(stream.read(65536), "gpx"):
+            what = "is not what its suffix says: the outermost element is not gpx"
+            raise InputError(name, what, "export it again or correct the suffix")
+    return plain_path(name, file.absolute()), "GPX"
+
+
 def _from_points(path: Path, layer: str | None) -> Iterator[NamedPlace]:
     import pyogrio
     import shapely
 
+    target, known = _target(str(path), path)
     try:
-        frame = pyogrio.read_dataframe(path, layer=layer)
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+        with offline(), collected_warnings():
+            driver = pyogrio.read_info(target, layer=layer)["driver"]
+            if driver != known:
+                raise InputError(str(path), f"GDAL takes it for {driver}", "export it again")
+            frame = pyogrio.read_dataframe(target, layer=layer)
+    except (RuntimeError, ValueError, UnboundLocalError, shapely.errors.ShapelyError) as error:
+        # What GDAL says of a damaged file, a damaged layer, a broken geometry or text that is no UTF-8.
         raise InputError(str(path), f"cannot be read ({error})", "check that it is whole") from None
+    if "geometry" not in frame.columns:
+        raise InputError(str(path), "it holds no places", "give at least one")
     heads = {str(column).lower(): column for column in frame.columns}
     name = next((heads[word] for word in _NAME if word in heads), None)
     for number, point in enumerate(frame.geometry, start=1):

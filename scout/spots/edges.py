@@ -80,7 +80,7 @@ def pieces_inside(
     park, line, start, end = _within(intervals, axis, level, wide, window)
     low = np.floor(start).astype(np.int64)
     count = np.ceil(end).astype(np.int64) - low
-    refuse_flood(count, level)
+    refuse_flood(count, level, judged=True)
     row, cell = ragged(low, count)
     if axis == "parallel" and np.any(wide):
         once = ~wide[park[row]] | (cell >= 0)
@@ -100,7 +100,7 @@ def corners_inside(parallels: Intervals, level: int, wide: Bools, window: Window
     park, line, start, end = _within(parallels, "parallel", level, wide, window)
     low = np.floor(start).astype(np.int64) + 1
     count = np.maximum(np.ceil(end).astype(np.int64) - low, 0)
-    refuse_flood(count, level)
+    refuse_flood(count, level, judged=True)
     row, i = ragged(low, count)
     key = line[row] * n + i % n
     order = np.lexsort((park[row], key))

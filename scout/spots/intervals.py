@@ -21,7 +21,8 @@ from scout.outlines import Floats, Ints, Outlines, ragged
 __all__ = ["Axis", "Elementary", "Intervals", "inside_intervals", "refuse_flood", "sweep"]
 
 Axis = Literal["meridian", "parallel"]
-_MOST = 20_000_000  # lines, edges or corners held at once; about 2 GB
+_MOST = 20_000_000  # crossings and pairs to look at, held at once; about 2 GB
+_PLACES = 2_000_000  # corners or stretches to be judged, at about 750 bytes each: under 2 GB
 _NUMBER = {"meridian": column_number, "parallel": row_number}
 _SHIFT, _ZERO = 24, np.int64(1) << 22  # line numbers, unwrapped, stay within -2^22 and 2^23
 
@@ -105,8 +106,15 @@ def _crossings(
     return Intervals(*_unpack(key[::2]), place[::2], place[1::2])
 
 
-def refuse_flood(counts: Ints, level: int) -> None:
+def refuse_flood(counts: Ints, level: int, *, judged: bool = False) -> None:
     """Stop before more is laid out than memory holds.
+
+    Parameters
+    ----------
+    counts : array of int
+        How many each row will be laid out as.
+    judged : bool
+        Whether each becomes a place to judge, which takes much more.
 
     Raises
     ------
@@ -114,10 +122,10 @@ def refuse_flood(counts: Ints, level: int) -> None:
         Naming the level and how to narrow the search.
     """
     count = int(counts.sum())
-    if count > _MOST:
+    if count > (_PLACES if judged else _MOST):
         raise InputError(
             f"level {LEVELS[level - 1]}",
-            f"these parks hold about {count // 1_000_000:,} million cell edges or corners",
+            f"these parks hold about {count / 1e6:,.0f} million cell edges or corners",
             "narrow the search with --home and --within or --area, or take a coarser level",
         )
 

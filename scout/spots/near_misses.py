@@ -62,6 +62,16 @@ def _corners_near_runs(ground: Ground, near_m: float, window: Window | None) -> 
     i0, i1 = np.ceil(column_number(west, level) - dx), np.floor(column_number(east, level) + dx)
     j0, j1 = np.ceil(row_number(south, level) - dy), np.floor(row_number(north, level) + dy)
     j0, j1 = np.maximum(j0, 1), np.minimum(j1, n - 1)
+    if window is not None:
+        j0, j1 = np.maximum(j0, window.south), np.minimum(j1, window.north)
+        # Long runs are laid out in the window alone, where they reach it; the rest is sifted below.
+        turns = np.array([[-n], [0], [n]])
+        meets = np.any((i0 <= window.east + turns) & (i1 >= window.west + turns), axis=0)
+        far = i1 - i0 > 2 * (window.east - window.west)
+        i0, i1 = (
+            np.where(far, window.west, i0),
+            np.where(far, np.where(meets, window.east, window.west - 1), i1),
+        )
     wide, high = np.minimum(i1 - i0 + 1, n).clip(0).astype(np.int64), (j1 - j0 + 1).clip(0).astype(np.int64)
     refuse_flood(wide * high, level)
     run, k = ragged(np.zeros(len(wide), dtype=np.int64), wide * high)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from scout.confidence import sigma
 from scout.cores import on_cores
+from scout.errors import InputError
 from scout.geodesy import degree_lengths, wrap_lon
 from scout.locator import index
 from scout.outlines import Floats, Ints, ragged
@@ -22,6 +23,7 @@ __all__ = ["Regions", "in_regions", "overlap_regions", "overlapping_pairs"]
 
 Geometries = NDArray[Any]
 _ROWS = 500
+_TANGLED = 20_000_000  # pairs times neighbours of both, each looked at
 _THIN_DEG = 1e-9
 _WIDE = 0.6  # of the largest circle: a centre of gravity this far inside is middle enough
 
@@ -56,6 +58,7 @@ def overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tuple[In
 def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
     """Regions of every set of two parks or more: what pairs share, split by the others that reach into it."""
     a, b, turn = overlapping_pairs(geometries, tree)
+    _refuse_tangle(a, b, len(geometries))
     left = geometries[a]
     if np.any(turn):
         left[turn != 0] = _turned(left[turn != 0], -1)
@@ -78,6 +81,22 @@ def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
     park = np.array(list(chain.from_iterable(sets)), dtype=np.int64)
     _, members = ragged((np.cumsum(sizes) - sizes)[row], sizes[row])
     return _wide_enough(Regions(shapes, np.concatenate([[0], np.cumsum(sizes[row])]), park[members]))
+
+
+def _refuse_tangle(a: Ints, b: Ints, parks: int) -> None:
+    """Stop where everything lies over everything: regions of every set would have no end.
+
+    Raises
+    ------
+    InputError
+        Saying how not to look for them.
+    """
+    near = np.bincount(np.concatenate([a, b]), minlength=parks)
+    if int(np.minimum(near[a], near[b]).sum()) > _TANGLED:
+        what = f"{len(a):,} pairs of the {parks:,} parks overlap: the same ground may be there many times"
+        raise InputError(
+            "overlaps", what, "join records with --id-column, or leave these out with --min-grids 2"
+        )
 
 
 def _turned(geometries: Geometries, turns: int) -> Geometries:

@@ -107,11 +107,12 @@ def _on_lines(
     across = inside_intervals(outlines, "parallel", level)
     up = inside_intervals(outlines, "meridian", level)
     corners = corners_inside(across, level, wide, window)
-    at = at_corners(corners, ground)
+    # Laid out before the long work begins: where it is too much, that is said at once.
     pieces = (
         pieces_inside(up, "meridian", level, wide, window),
         pieces_inside(across, "parallel", level, wide, window),
     )
+    at = at_corners(corners, ground)
     owners = [owning_corners(some, corners, at, level) for some in pieces]
     apart, owner = _stretches_apart(at, np.concatenate(owners), pieces, ground)
     near = none_found(ground)

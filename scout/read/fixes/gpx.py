@@ -94,6 +94,8 @@ class _Reading:
                 return error.lineno
             what = f"is no well-formed XML ({expat.ErrorString(error.code)})"
             raise InputError(f"{self._path}: line {error.lineno}", what, _AGAIN) from error
+        except (ValueError, LookupError) as error:  # an encoding that Python does not know, or not for XML
+            raise InputError(self._path, f"is in an encoding that is not read ({error})", _AGAIN) from error
         return 0
 
     def _refuse(self, *_: object) -> None:

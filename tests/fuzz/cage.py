@@ -1,0 +1,133 @@
+"""One case in a process of its own, forked, with bounds on time and memory; what it did is judged outside it."""
+
+from __future__ import annotations
+
+import os
+import resource
+import select
+import signal
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+__all__ = ["Bounds", "Run", "run_caged", "warm_up"]
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """What a case may take."""
+
+    seconds: float = 20.0  # of the processor: how busy the machine is does not matter
+    resident_mb: float = 1000.0
+    address_mb: int = 6000  # far over what may be used, so that a runaway ends here and not in the machine
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """What came of a case."""
+
+    status: int  # exit status, or minus the signal that ended it
+    out: str
+    err: str
+    seconds: float
+    peak_mb: float  # imports with it
+    late: bool
+
+
+def warm_up() -> None:
+    """Import what cases need, so that a fork has it all; nothing here may start a thread."""
+    import pyarrow
+    import pyarrow.pandas_compat
+    import pyarrow.parquet
+    import rasterio
+
+    import scout.access.ways
+    import scout.arrive
+    import scout.check
+    import scout.cli.answers
+    import scout.cli.arrival
+    import scout.cli.arrive
+    import scout.cli.check
+    import scout.cli.find
+    import scout.cli.outputs
+    import scout.cli.stamp
+    import scout.cli.tables
+    import scout.cli.tally
+    import scout.cli.visit
+    import scout.cli.visiting
+    import scout.exports
+    import scout.find
+    import scout.journal
+    import scout.notebook
+    import scout.page
+    import scout.parks
+    import scout.reach
+    import scout.reach.along
+    import scout.read.fixes
+    import scout.read.heights
+    import scout.read.places
+    import scout.read.tagged
+    import scout.surroundings
+    import scout.tally
+    import scout.write
+
+    del pyarrow, rasterio, scout
+
+
+def run_caged(words: list[str], folder: Path, bounds: Bounds) -> Run:
+    """Run ``scout`` with these words in a folder; gives what it did."""
+    out, err = folder / ".out", folder / ".err"
+    child = os.fork()
+    if child == 0:
+        _inside(words, folder, out, err, bounds)
+    status, used, late = _waited(child, bounds.seconds)
+    code = -os.WTERMSIG(status) if os.WIFSIGNALED(status) else os.WEXITSTATUS(status)
+    texts = [path.read_bytes().decode("utf-8", "backslashreplace") for path in (out, err)]
+    out.unlink()
+    err.unlink()
+    late = late or code == -signal.SIGXCPU
+    return Run(code, *texts, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024, late)
+
+
+def _waited(child: int, seconds: float) -> tuple[int, resource.struct_rusage, bool]:
+    handle = os.pidfd_open(child)
+    try:
+        late = not select.select([handle], [], [], 10 * seconds)[0]  # waiting for nothing is late as well
+        if late:
+            os.kill(child, signal.SIGKILL)
+    finally:
+        os.close(handle)
+    _, status, used = os.wait4(child, 0)
+    return status, used, late
+
+
+def _inside(words: list[str], folder: Path, out: Path, err: Path, bounds: Bounds) -> None:
+    """The child: never returns."""
+    code = 70
+    try:
+        for number, path in ((1, out), (2, err)):
+            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+            os.dup2(handle, number)
+        null = os.open(os.devnull, os.O_RDONLY)
+        os.dup2(null, 0)
+        os.chdir(folder)
+        resource.setrlimit(resource.RLIMIT_AS, (bounds.address_mb * 2**20,) * 2)
+        resource.setrlimit(resource.RLIMIT_CPU, (int(bounds.seconds), int(bounds.seconds) + 5))
+        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+        sys.stdout = open(1, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
+        sys.stderr = open(2, "w", encoding="utf-8", errors="backslashreplace", closefd=False)  # noqa: SIM115
+        sys.argv = ["scout", *words]
+        from scout.cli import main
+
+        code = main(words)
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except SystemExit as error:
+        code = error.code if isinstance(error.code, int) else 71
+    except BaseException:
+        import traceback
+
+        traceback.print_exc()
+        sys.stderr.flush()
+    finally:
+        os._exit(code)
