@@ -354,5 +354,5 @@ def test_a_missing_log_gives_one_line(place, run):
     status, _, err = run("stamp", "none.adi", "--visit", "1", "--out", "out")
     assert (status, err) == (
         2,
-        "scout: none.adi: cannot be read (No such file or directory); check the name\n",
+        "scout: none.adi: there is no such file; check the path\n",
     )
