@@ -16,11 +16,11 @@ from boundary_files import geojson, layer
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scout import spots
 from scout.errors import InputError
 from scout.find import Options, find
 from scout.parks import build_parks
 from scout.read import read_layers
+from scout.spots import scanning
 
 _SIZES = {1: (20.0, 10.0), 2: (2.0, 1.0), 3: (1 / 12, 1 / 24)}
 GLOBE = shapely.box(-180, -90, 180, 90)
@@ -133,7 +133,7 @@ def test_more_than_one_search_holds_is_said_before_any_place_is_judged(
     def judged(*_: Any) -> None:
         raise AssertionError("it went on")
 
-    monkeypatch.setattr(spots, "at_corners", judged)
+    monkeypatch.setattr(scanning, "at_corners", judged)
     with pytest.raises(InputError, match="narrow the search with --home and --within or --area"):
         find(parks_of(shape), Options(level=level))
 

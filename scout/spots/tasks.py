@@ -14,7 +14,7 @@ from scout.parks.shelf import Order, Shelf, Taken
 from scout.spots.fields import Box, Field, by_lines, fields, in_box, meeting
 from scout.spots.near_misses import reach_m
 from scout.spots.results import Search, cut_to, renumbered
-from scout.spots.search import search, window_of
+from scout.spots.scanning import search, window_of
 
 __all__ = ["FieldFound", "Spread", "Task", "Wanted", "found_in", "one_found", "tasks"]
 
