@@ -10,12 +10,21 @@ from scout.surroundings import Walking
 
 if TYPE_CHECKING:
     from scout.find import Options
-    from scout.model import Findings, Parks
+    from scout.model import Findings, Layer, Parks
     from scout.outing import TagReading
     from scout.reach import Access, Box
     from scout.surroundings import Relief, Surroundings
 
-__all__ = ["AccessFiles", "ParkFiles", "access_files", "park_files", "parks_from", "searched"]
+__all__ = [
+    "AccessFiles",
+    "ParkFiles",
+    "access_files",
+    "access_from",
+    "park_files",
+    "parks_from",
+    "parks_of",
+    "searched",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,10 +94,17 @@ def access_files(
 
 def parks_from(sources: ParkFiles, show: Callable[[str], None]) -> Parks:
     """Read the boundary files and make parks of them."""
-    from scout.parks import build_parks
     from scout.read import read_layers
 
-    layers = read_layers(sources.files, layer=sources.layer, assume_crs=sources.crs, progress=show)
+    return parks_of(
+        sources, read_layers(sources.files, layer=sources.layer, assume_crs=sources.crs, progress=show)
+    )
+
+
+def parks_of(sources: ParkFiles, layers: Sequence[Layer]) -> Parks:
+    """Parks of the layers that were read from the files."""
+    from scout.parks import build_parks
+
     return build_parks(
         layers,
         corridor_m=sources.corridor_m,
@@ -104,10 +120,10 @@ def searched(
     """Read the files and search them, the same for every command that searches."""
     from scout.find import find
 
-    return find(parks_from(parks, show), options, show, _access_from(access, show))
+    return find(parks_from(parks, show), options, show, access_from(access, show))
 
 
-def _access_from(files: AccessFiles, show: Callable[[str], None]) -> Access | None:
+def access_from(files: AccessFiles, show: Callable[[str], None]) -> Access | None:
     """How the search gets at the ground near what it finds; None where no file of it is named."""
     from scout.access.readings import Reading
     from scout.access.ways import Tagged, sorted_out
