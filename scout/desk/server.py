@@ -1,0 +1,105 @@
+"""The desk from start to end: a port of this machine, the browser, and nothing left behind."""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+import webbrowser
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass, field
+
+import uvicorn
+
+from scout.desk.app import make_app
+from scout.desk.guard import Guard, Keys
+from scout.desk.limits import Limits
+from scout.desk.page import static
+from scout.desk.patience import patient
+from scout.desk.workspaces import Workspaces
+from scout.errors import InputError
+
+__all__ = ["Desk", "open_browser"]
+
+HOST = "127.0.0.1"
+
+
+@dataclass
+class Desk:
+    """One run of the desk.
+
+    Parameters
+    ----------
+    port : int
+        0 for any that is free.
+    notebook : str
+        Absolute path of the notebook that all windows share; empty for one in each window.
+    limits : Limits
+    """
+
+    port: int = 0
+    notebook: str = ""
+    limits: Limits = field(default_factory=Limits)
+    keys: Keys = field(default_factory=Keys)
+
+    def __post_init__(self) -> None:
+        self._socket = _listening(self.port)
+        self.port = self._socket.getsockname()[1]
+        self._server: uvicorn.Server | None = None
+
+    def address(self, key: str) -> str:
+        """The address that opens the desk; what follows # is not sent anywhere by a browser."""
+        return f"http://{HOST}:{self.port}/#{key}"
+
+    def run(self, started: Callable[[], None]) -> None:
+        """Serve until Ctrl-C, a signal to end, or the page's own button."""
+        with suppress(KeyboardInterrupt):
+            asyncio.run(self._run(started))
+
+    def stop(self) -> None:
+        """End after the requests that are being answered."""
+        if self._server is not None:
+            self._server.should_exit = True
+
+    async def _run(self, started: Callable[[], None]) -> None:
+        workspaces = Workspaces(self.limits, self.notebook)
+        try:
+            await workspaces.start()
+            static("desk.html")  # the first of them reads them all
+            config = uvicorn.Config(
+                Guard(make_app(workspaces, self.keys, self.stop), self.keys, [self.port]),
+                http=patient(self.limits),
+                ws="none",
+                lifespan="off",
+                log_config=None,
+                access_log=False,
+                server_header=False,
+                proxy_headers=False,
+                timeout_keep_alive=30,
+                timeout_graceful_shutdown=1,
+                backlog=self.limits.connections,
+            )
+            self._server = uvicorn.Server(config)
+            serving = asyncio.create_task(self._server.serve([self._socket]))
+            while not self._server.started and not serving.done():
+                await asyncio.sleep(0.01)
+            started()
+            await serving
+        finally:
+            await workspaces.close()
+
+
+def open_browser(desk: Desk) -> None:
+    """Show the desk in the user's browser, by an address that works once."""
+    webbrowser.open(desk.address(desk.keys.ticket()))
+
+
+def _listening(port: int) -> socket.socket:
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        listener.bind((HOST, port))
+    except OSError as error:
+        listener.close()
+        remedy = "leave --port out, and a free one is taken"
+        raise InputError(f"--port {port}", f"cannot be used ({error.strerror})", remedy) from None
+    return listener
