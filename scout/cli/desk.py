@@ -27,7 +27,7 @@ def command(notebook: str | None, port: int, no_browser: bool) -> int:
     """Open the desk: bring files, search, check and plan in your own browser.
 
     The desk runs on this machine and is reached from this machine only; nothing is sent anywhere. What is
-    brought is copied into a private folder, which goes when the desk stops: Ctrl-C, or the button in the page.
+    brought is copied into a private folder, which goes when the desk stops: Ctrl-C, or the page's button.
     """
     try:
         from scout.desk.server import Desk, open_browser

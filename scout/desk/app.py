@@ -15,9 +15,9 @@ from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
 from scout.cautions import ALWAYS
-from scout.coordinates import decimal, read_place
-from scout.desk.guard import Keys
+from scout.coordinates import read_place
 from scout.desk.fields import fields
+from scout.desk.guard import Keys
 from scout.desk.page import static
 from scout.desk.workspaces import Workspace, Workspaces
 from scout.errors import InputError, ScoutError
@@ -103,7 +103,14 @@ class _Desk:
         key = self.keys.exchange(str((await self._asked(request)).get("key", "")))
         if key is None:
             raise HTTPException(401, "This address does not open the desk, or was used already.")
-        return JSONResponse({"key": key, "cautions": list(ALWAYS), "fields": fields(), "limits": {"file": self.limits.file_bytes}})
+        return JSONResponse(
+            {
+                "key": key,
+                "cautions": list(ALWAYS),
+                "fields": fields(),
+                "limits": {"file": self.limits.file_bytes},
+            }
+        )
 
     async def ping(self, request: Request) -> Response:
         return JSONResponse({})
@@ -115,7 +122,6 @@ class _Desk:
             {
                 "lon": place.lon,
                 "lat": place.lat,
-                "text": decimal(place.lon, place.lat),
                 "words": place.understood,
             }
         )

@@ -1,4 +1,4 @@
-"""The settings of the page: they are the options of a search, with their defaults and the words that explain them."""
+"""The settings of the page: the options of a search, with their defaults and the words that explain them."""
 
 from __future__ import annotations
 

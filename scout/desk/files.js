@@ -7,12 +7,14 @@ import { showGround, showParks } from "./stage.js";
 
 const ROLES = ["parks", "access", "barriers", "hazards", "heights"];
 const PARTS = /\.(dbf|shx|prj|cpg|sbn|sbx|qix)$/i;
+let before = () => {};
 let afterwards = () => {};
 let understood = { files: {} };
 
 export const hasParks = () => (desk.window.roles.parks ?? []).length > 0;
 
-export function prepareFiles(then) {
+export function prepareFiles(first, then) {
+  before = first;
   afterwards = then;
   for (const input of document.querySelectorAll('input[type="file"][data-role]')) {
     const { role } = input.dataset;
@@ -52,6 +54,7 @@ async function take(files, role) {
 export async function understand() {
   tellMissing();
   byId("parks-said").textContent = "reading ...";
+  await before();
   try {
     const found = await work("understand", { settings: settings() });
     if (found) show(found);
@@ -131,9 +134,10 @@ function item(name, size) {
 }
 
 function layerFacts(layer, file, kind) {
-  const accuracy = layer.accuracy_m === null ? "accuracy not known" : `good to ${layer.accuracy_m} m`;
+  const exact = layer.accuracy_m === 0 ? "exact" : `good to ${layer.accuracy_m} m`;
+  const accuracy = layer.accuracy_m === null ? "accuracy not known" : exact;
   const layers = file.layers.length > 1 ? `${layer.layer}: ` : "";
-  const facts = make("p", { class: "facts" }, layers, make("b", {}, plural(layer.records, "record")), `, ${kind}; ${layer.crs}, to WGS 84 ${accuracy}`);
+  const facts = make("p", { class: "facts" }, layers, make("b", {}, plural(layer.records, "record")), `, ${kind}; ${layer.crs}, ${layer.operation === "none" ? "as it is" : `to WGS 84 ${accuracy}`}`);
   const found = [];
   if (!file.error) {
     const column = (one) => (one ? `column ${one}` : "the record number");

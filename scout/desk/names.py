@@ -9,7 +9,11 @@ from scout.errors import InputError
 __all__ = ["LOADED", "NOTEBOOK", "OUTING", "PARTS", "ROLES", "checked_name", "is_part"]
 
 ROLES = ("parks", "access", "barriers", "hazards", "heights")  # the outing file's keys
-LOADED, OUTING, NOTEBOOK = "loaded.toml", "outing.toml", "visits.gpkg"  # what the desk itself writes into the folder
+LOADED, OUTING, NOTEBOOK = (
+    "loaded.toml",
+    "outing.toml",
+    "visits.gpkg",
+)  # what the desk itself writes into the folder
 PARTS = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix")  # what lies beside a .shp
 _BOUNDARIES = (
     ".geojson",

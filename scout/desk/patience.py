@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Any
+from typing import Any, ClassVar
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
@@ -16,9 +16,9 @@ def patient(limits: Limits) -> type[H11Protocol]:
     """A protocol for uvicorn, which by itself waits for a request's head for ever."""
 
     class Patient(H11Protocol):
-        """Waits `Limits.head_s` for a head; among more than `Limits.connections` the oldest half-open one goes."""
+        """Waits so long for a head; among too many connections the oldest half-open one goes."""
 
-        waiting: dict[Any, None] = {}  # half-open connections, the oldest first
+        waiting: ClassVar[dict[Any, None]] = {}  # half-open connections, the oldest first
 
         def __init__(self, *args: Any, **kwargs: Any) -> None:
             super().__init__(*args, **kwargs)

@@ -6,10 +6,11 @@ import { hasParks } from "./files.js";
 import { sayWrong, settings } from "./wish.js";
 import { onPhone, see, showSpots } from "./stage.js";
 
-const LOOK_MS = 250;
+const LOOK_MS = 150;
 let turn = 0;
 let running = false;
 let shown = null; // the last findings
+let halted = false; // to be taken up again
 let waiting = null; // findings with walks, while someone reads those without
 let onFound = () => {};
 let chosenSpot = () => null;
@@ -40,9 +41,18 @@ function rest() {
   byId("progress").textContent = "";
 }
 
+// Make way for other work, to be taken up again by `searchAgain`.
+export async function halt() {
+  if (!running) return;
+  halted = true;
+  turn += 1;
+  rest();
+  await cancel();
+}
+
 // Again, after a setting was changed: only where there is something to follow.
 export async function searchAgain() {
-  if (shown || running) await search(false);
+  if (shown || running || halted) await search(false);
 }
 
 export async function search(asked) {
@@ -56,6 +66,7 @@ export async function search(asked) {
   if (running) await cancel();
   if (own !== turn) return;
   running = true;
+  halted = false;
   byId("cancel").disabled = false;
   byId("newer").hidden = true;
   byId("progress").textContent = "beginning";

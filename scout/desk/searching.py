@@ -23,6 +23,7 @@ from scout.write import write_file
 
 __all__ = ["Search"]
 
+_MAPS = 4  # the last ones stay: a page may still show one
 # With the outing file that the desk saves, this gives the same.
 _COMMAND = f"scout find --outing {OUTING}"
 
@@ -46,7 +47,7 @@ class Search:
     def run(
         self, asked: Asked, made: Path, show: Callable[[str], None], part: Callable[[Any], None]
     ) -> dict[str, Any]:
-        """Search, and write the map into the folder ``made``; what is known without walks goes to ``part``."""
+        """Search, and write the map into ``made``; what is known without walks goes to ``part``."""
         inputs = asked.inputs
         self._found = None
         parks = self.shelf.parks(inputs.parks, show)
@@ -65,6 +66,7 @@ class Search:
         self._maps += 1
         name = f"map-{self._maps}.html"
         write_file(made / name, build(best(found, MAP_SPOTS)))
+        (made / f"map-{self._maps - _MAPS}.html").unlink(missing_ok=True)
         self._found, self._walked = found, walked
         around = found.surroundings
         return {

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import signal
 import socket
+import threading
 import webbrowser
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 import uvicorn
@@ -53,7 +55,7 @@ class Desk:
 
     def run(self, started: Callable[[], None]) -> None:
         """Serve until Ctrl-C, a signal to end, or the page's own button."""
-        with suppress(KeyboardInterrupt):
+        with _signals_to(self.stop):
             asyncio.run(self._run(started))
 
     def stop(self) -> None:
@@ -92,6 +94,21 @@ class Desk:
 def open_browser(desk: Desk) -> None:
     """Show the desk in the user's browser, by an address that works once."""
     webbrowser.open(desk.address(desk.keys.ticket()))
+
+
+@contextmanager
+def _signals_to(stop: Callable[[], None]) -> Iterator[None]:
+    """Signals to end do that and no more: uvicorn hands them on before all is cleared up."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK") if hasattr(signal, name)]
+    before = {name: signal.signal(getattr(signal, name), lambda *_: stop()) for name in names}
+    try:
+        yield
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)
 
 
 def _listening(port: int) -> socket.socket:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from pathlib import Path, PurePath
+from pathlib import PurePath
 from typing import Any, NamedTuple
 
 import click
@@ -126,7 +126,7 @@ def _text(text: str) -> str:
 
 
 def loaded(path: str) -> dict[str, Any]:
-    """An outing file as the page keeps it: options, files by the part they play, and all that stays as it is."""
+    """An outing file as the page keeps it: options, files by the part they play, and what stays as it is."""
     words: dict[str, Any] = _words.main(["--outing", path], prog_name="desk", standalone_mode=False)
     outing = words["outing"]
     options = {
@@ -153,12 +153,12 @@ def loaded(path: str) -> dict[str, Any]:
         ],
         "kept": kept,
     }
-    book = options.pop("notebook", None)
+    if "notebook" in options:
+        options["notebook"] = True  # there is one notebook at a desk, whatever its name elsewhere
     return {
         "options": options,
         "roles": {role: _bare(files) for role, files in roles.items()},
         "more": more,
-        "notebook": None if book is None else Path(str(book)).name,
     }
 
 

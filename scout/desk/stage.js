@@ -15,6 +15,7 @@ let level = "square";
 let onHome = () => {};
 let onSpot = () => {};
 let chosen = "";
+let fitting = false;
 
 const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
 
@@ -35,7 +36,10 @@ export function prepareStage({ home, spot }) {
     onHome(`${at.lat.toFixed(5)}, ${at.lng.toFixed(5)}`);
   });
   window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
-  new ResizeObserver(() => map.invalidateSize()).observe(byId("picture"));
+  new ResizeObserver(() => {
+    map.invalidateSize();
+    fit();
+  }).observe(byId("picture"));
   byId("see-parks").addEventListener("click", () => see("parks"));
   byId("see-spots").addEventListener("click", () => see("spots"));
   byId("wider").addEventListener("click", () => {
@@ -74,10 +78,18 @@ export function showParks(picture) {
   shown.picture = picture;
   drawParks();
   if (picture && JSON.stringify(picture.bounds) !== before) {
-    const [west, south, east, north] = picture.bounds;
-    map.fitBounds([[south, west], [north, east]], { animate: false, maxZoom: 14, padding: [20, 20] });
+    fitting = true;
+    fit();
   }
   if (!byId("picture").hidden) see("parks");
+}
+
+// Once for new boundaries, as soon as there is a map to be seen.
+function fit() {
+  if (!fitting || !byId("picture").clientHeight) return;
+  fitting = false;
+  const [west, south, east, north] = shown.picture.bounds;
+  map.fitBounds([[south, west], [north, east]], { animate: false, maxZoom: 14, padding: [20, 20] });
 }
 
 export function showGround(drawn) {

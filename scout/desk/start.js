@@ -5,7 +5,7 @@ import { desk, enter, left, stillHere, stopDesk, work } from "./talk.js";
 import { fieldOf, onChange, onLoad, prepareWish, setHome, take } from "./wish.js";
 import { prepareStage, setLevel } from "./stage.js";
 import { prepareFiles, understand } from "./files.js";
-import { prepareSearch, search, searchAgain } from "./search.js";
+import { halt, prepareSearch, search, searchAgain } from "./search.js";
 import { choose, chosen, foundSpots, prepareDay } from "./day.js";
 import { anyUnsaved, prepareVisits } from "./visits.js";
 
@@ -62,7 +62,7 @@ async function begin() {
   prepareStage({ home: setHome, spot: choose });
   prepareWish();
   read = readingNow();
-  prepareFiles(searchAgain);
+  prepareFiles(halt, searchAgain);
   prepareSearch({ found: foundSpots, spot: chosen });
   prepareDay();
   onChange(settingsChanged);

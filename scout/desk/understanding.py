@@ -35,9 +35,9 @@ def understood(
     Returns
     -------
     dict
-        ``files`` by name, each with what was understood or the ``error`` that says why not; ``parks`` counts
-        them all, or tells the error that they make together; ``columns`` can be chosen from; ``picture`` is to
-        be drawn.
+        ``files`` by name, each with what was understood or the ``error`` that says why not; ``parks`` of all
+        of them; the ``error`` that they make together; ``columns`` to choose from; ``picture`` and ``ground``
+        to be drawn.
     """
     shelf.keep_only([name for names in roles.values() for name in names])
     files: dict[str, Any] = {}

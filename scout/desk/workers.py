@@ -13,7 +13,7 @@ from typing import Any
 __all__ = ["Spares", "Worker"]
 
 _LONGEST_LINE = 2**26  # an answer with a picture of many parks
-_GONE = "The process that did the work has ended, perhaps for want of memory. Your files are still here: try again."
+_GONE = "The process that did the work has ended, perhaps for want of memory. Your files are here: try again."
 
 
 class Worker:

@@ -1,4 +1,4 @@
-"""One tab's files, process and outputs, apart from every other tab's; and all of them, bounded and cleared up."""
+"""One tab's files, process and outputs, apart from every other tab's; and all of them, bounded."""
 
 from __future__ import annotations
 
@@ -97,9 +97,7 @@ class Workspace:
     def _named(self, name: str, role: str) -> str:
         if role == "notebook":
             if self.notebook:
-                raise InputError(
-                    name[:60], "the notebook of this desk is a file of its own", "see its name below"
-                )
+                raise InputError(name[:60], "this desk has a notebook already", "see its name below")
             checked_name(name, role)
             return NOTEBOOK
         return checked_name(name, role)
@@ -110,9 +108,7 @@ class Workspace:
         others += sum(size for one, size in self._coming.items() if one != own)
         if size > limits.file_bytes:
             what = f"is larger than the {limits.file_bytes / 1e6:,.0f} MB that the desk takes"
-            raise InputError(
-                name, what, "cut the region you need out of it, or name the file on the command line"
-            )
+            raise InputError(name, what, "cut the region you need out of it, or use the command line")
         if others + size > limits.all_bytes:
             what = f"makes more than {limits.all_bytes / 1e6:,.0f} MB of files"
             raise InputError(name, what, "put others away first")
@@ -172,7 +168,8 @@ class Workspace:
             self.progress, self.part, self._running = "", None, True
             try:
                 worker = await self._ready()
-                return await worker.do({"job": job, "given": given, "roles": self.roles}, self._hear)
+                answer = await worker.do({"job": job, "given": given, "roles": self.roles}, self._hear)
+                return answer if turn == self._turn else {"stopped": True}
             finally:
                 self._running = False
                 self.progress = ""
