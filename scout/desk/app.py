@@ -33,7 +33,7 @@ _NO_WINDOW = (
 def make_app(workspaces: Workspaces, keys: Keys, stop: Callable[[], None]) -> Starlette:
     """The application; ``stop`` ends the server."""
     desk = _Desk(workspaces, keys, stop)
-    return Starlette(
+    app = Starlette(
         routes=[
             Route("/", desk.page),
             Route("/own/{name}", desk.own),
@@ -52,6 +52,8 @@ def make_app(workspaces: Workspaces, keys: Keys, stop: Callable[[], None]) -> St
         ],
         exception_handlers={ScoutError: _refused, HTTPException: _problem, ClientDisconnect: _gone},
     )
+    app.router.redirect_slashes = False  # what is not there is not there
+    return app
 
 
 async def _refused(request: Request, error: Exception) -> Response:
