@@ -48,6 +48,7 @@ class Desk:
         self._socket = _listening(self.port)
         self.port = self._socket.getsockname()[1]
         self._server: uvicorn.Server | None = None
+        self.workspaces: Workspaces | None = None  # while it runs
 
     def address(self, key: str) -> str:
         """The address that opens the desk; what follows # is not sent anywhere by a browser."""
@@ -64,7 +65,7 @@ class Desk:
             self._server.should_exit = True
 
     async def _run(self, started: Callable[[], None]) -> None:
-        workspaces = Workspaces(self.limits, self.notebook)
+        workspaces = self.workspaces = Workspaces(self.limits, self.notebook)
         try:
             await workspaces.start()
             static("desk.html")  # the first of them reads them all

@@ -33,7 +33,7 @@ class Workspace:
         self.expected: dict[str, list[str]] = {}  # of a loaded outing file: in this order
         self.progress, self.part = "", None
         self.seen, self.left = time.monotonic(), False
-        self._worker: Worker | None = None
+        self.worker: Worker | None = None
         self._busy, self._uploads = asyncio.Lock(), asyncio.Lock()
         self._running, self._turn = False, 0
         self._coming: dict[str, int] = {}
@@ -175,11 +175,11 @@ class Workspace:
                 self.progress = ""
 
     async def _ready(self) -> Worker:
-        if self._worker is None or not self._worker.alive:
-            self._worker = await self._spares.take()
+        if self.worker is None or not self.worker.alive:
+            self.worker = await self._spares.take()
             given = {"folder": str(self.brought), "made": str(self.made), "notebook": self.notebook}
-            await self._worker.do({"job": "open", "given": given}, self._hear)
-        return self._worker
+            await self.worker.do({"job": "open", "given": given}, self._hear)
+        return self.worker
 
     def _hear(self, message: dict[str, Any]) -> None:
         self.progress = message.get("progress", self.progress)
@@ -188,21 +188,21 @@ class Workspace:
     async def stop(self) -> None:
         """Cancel the job that runs and those that wait: by asking, and if that does not help, by force."""
         self._turn += 1
-        if not self._running or self._worker is None:
+        if not self._running or self.worker is None:
             return
-        worker = self._worker
+        worker = self.worker
         worker.ask_to_stop()
         deadline = time.monotonic() + self.limits.stop_s
-        while self._running and self._worker is worker and time.monotonic() < deadline:
+        while self._running and self.worker is worker and time.monotonic() < deadline:
             await asyncio.sleep(0.02)
-        if self._running and self._worker is worker:
+        if self._running and self.worker is worker:
             await worker.end()
 
     async def close(self) -> None:
         """End the process and remove the folder."""
         self._turn += 1
-        if self._worker is not None:
-            await self._worker.end()
+        if self.worker is not None:
+            await self.worker.end()
         await asyncio.to_thread(shutil.rmtree, self.folder, ignore_errors=True)
 
 
