@@ -47,7 +47,9 @@ class Caller:
         given |= {name.replace("_", "-"): value for name, value in headers.items()}
         content = json.dumps(body).encode() if isinstance(body, dict) else body
         try:
-            line.request(method, path, content, given, encode_chunked=given.get("Transfer-Encoding") == "chunked")
+            line.request(
+                method, path, content, given, encode_chunked=given.get("Transfer-Encoding") == "chunked"
+            )
             found = line.getresponse()
             return Answer(found.status, {k.lower(): v for k, v in found.getheaders()}, found.read())
         finally:

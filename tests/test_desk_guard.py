@@ -17,7 +17,9 @@ from scout.desk.guard import Keys
 
 @pytest.fixture(scope="module")
 def caller() -> Iterator[Caller]:
-    with running(file_bytes=200_000, all_bytes=500_000, files=8, head_s=1.0, body_s=1.0, connections=24) as one:
+    with running(
+        file_bytes=200_000, all_bytes=500_000, files=8, head_s=1.0, body_s=1.0, connections=24
+    ) as one:
         yield one
 
 
@@ -73,7 +75,9 @@ def test_a_ticket_opens_once() -> None:
     assert not keys.fits(keys.lasting)
 
 
-@pytest.mark.parametrize("host", ["evil.example", "evil.example:80", "127.0.0.1", "127.0.0.1.evil.example:1", ""])
+@pytest.mark.parametrize(
+    "host", ["evil.example", "evil.example:80", "127.0.0.1", "127.0.0.1.evil.example:1", ""]
+)
 def test_another_host_is_refused(caller: Caller, host: str) -> None:
     assert caller.ask("GET", "/", Host=host).status == 421
     assert caller.ask("GET", "/api/ping", Host=host).status == 421
@@ -91,7 +95,9 @@ def test_localhost_is_this_machine_too(caller: Caller) -> None:
     assert caller.ask("GET", "/api/ping", Host=f"localhost:{caller.desk.port}").status == 200
 
 
-@pytest.mark.parametrize("origin", ["https://evil.example", "null", "http://127.0.0.1:1", "http://127.0.0.1.evil.example"])
+@pytest.mark.parametrize(
+    "origin", ["https://evil.example", "null", "http://127.0.0.1:1", "http://127.0.0.1.evil.example"]
+)
 def test_a_post_of_another_page_is_refused_though_it_has_the_key(caller: Caller, origin: str) -> None:
     assert caller.ask("POST", "/api/windows", {}, Origin=origin).status == 403
 

@@ -100,7 +100,18 @@ def test_an_error_names_the_setting(
 
 def test_the_page_has_a_field_for_every_option_but_those_that_write() -> None:
     page = (ROOT / "scout" / "desk" / "desk.html").read_text(encoding="utf-8")
-    elsewhere = {"outing", "map", "save", "top", "save-listed", "park", "access", "barriers", "hazards", "heights"}
+    elsewhere = {
+        "outing",
+        "map",
+        "save",
+        "top",
+        "save-listed",
+        "park",
+        "access",
+        "barriers",
+        "hazards",
+        "heights",
+    }
     assert [key for key in fields() if key not in elsewhere and f'name="{key}"' not in page] == []
 
 
@@ -110,7 +121,9 @@ def test_parts_of_a_shapefile_are_no_files_of_their_own() -> None:
     assert is_part("parks.DBF", names)
 
 
-@pytest.mark.parametrize("name", ["parks.geojson", "Ünïted parks (2).zip", "公園.gpkg", "a.b.c.kml", "roads.osm.pbf"])
+@pytest.mark.parametrize(
+    "name", ["parks.geojson", "Ünïted parks (2).zip", "公園.gpkg", "a.b.c.kml", "roads.osm.pbf"]
+)
 def test_usual_names_are_taken(name: str) -> None:
     assert checked_name(name, "access") == name
 

@@ -51,7 +51,10 @@ def collection(*boxes: tuple[str, str, tuple[float, float, float, float]]) -> di
 @pytest.fixture
 def bay(tmp_path: Path) -> Path:
     path = tmp_path / "bay.geojson"
-    shapes = ("QX-1", "Quiet Cove", (-20.02, 44.98, 20.02 - 40, 45.02)), ("QX-2", "Tern Marsh", (-20.01, 44.9, -19.9, 45.1))
+    shapes = (
+        ("QX-1", "Quiet Cove", (-20.02, 44.98, 20.02 - 40, 45.02)),
+        ("QX-2", "Tern Marsh", (-20.01, 44.9, -19.9, 45.1)),
+    )
     path.write_text(json.dumps(collection(*shapes)), encoding="utf-8")
     return path
 
@@ -69,7 +72,15 @@ def test_the_spots_of_a_made_file_equal_the_command_lines_byte_for_byte(
     tab: Caller, bay: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     tab.bring(bay)
-    settings = {"options": {"home": "45, -20", "within": 30, "level": "subsquare", "station-radius": 8, "min-grids": 2}}
+    settings = {
+        "options": {
+            "home": "45, -20",
+            "within": 30,
+            "level": "subsquare",
+            "station-radius": 8,
+            "min-grids": 2,
+        }
+    }
     found = tab.work("search", settings=settings)["done"]
     assert found["count"] > 10
     assert found["walked"]
@@ -229,9 +240,18 @@ def test_a_search_ranks_first_what_is_missing(tab: Caller, bay: Path) -> None:
 
 def test_a_visit_that_cannot_be_is_one_line_and_writes_nothing(tab: Caller, bay: Path) -> None:
     tab.bring(bay)
-    for visit in ({"place": "45, -20"}, {"place": "IN55", "start": "2026-01-01T00:00"}, {"start": "2026-01-01T00:00"}):
+    for visit in (
+        {"place": "45, -20"},
+        {"place": "IN55", "start": "2026-01-01T00:00"},
+        {"start": "2026-01-01T00:00"},
+    ):
         assert "\n" not in tab.work("visit", visit=visit, settings={})["error"]["text"]
-    sly = {"place": "45, -20", "start": "2026-01-01T00:00", "notebook": "/tmp/evil.gpkg", "arrival": "/etc/passwd"}
+    sly = {
+        "place": "45, -20",
+        "start": "2026-01-01T00:00",
+        "notebook": "/tmp/evil.gpkg",
+        "arrival": "/etc/passwd",
+    }
     assert "error" not in tab.work("visit", visit=sly, settings={})
     assert not Path("/tmp/evil.gpkg").exists()
     assert len(tab.work("visits")["done"]["visits"]) == 1

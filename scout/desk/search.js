@@ -3,7 +3,7 @@
 import { announce, byId, make, plural, wrong } from "./pieces.js";
 import { cancel, made, progress, work } from "./talk.js";
 import { hasParks } from "./files.js";
-import { sayWrong, settings } from "./wish.js";
+import { sayWrong, settings, unsay } from "./wish.js";
 import { onPhone, see, showSpots } from "./stage.js";
 
 const LOOK_MS = 150;
@@ -57,6 +57,7 @@ export async function searchAgain() {
 
 export async function search(asked) {
   wrong("wrong-search");
+  unsay();
   if (!hasParks()) {
     if (asked) wrong("wrong-search", "Bring boundary files first, or take the demo island.");
     return;

@@ -34,7 +34,6 @@ class Search:
     def __init__(self, shelf: Shelf) -> None:
         self.shelf = shelf
         self._found: Findings | None = None
-        self._walked = False
         self._maps = 0
 
     @property
@@ -49,7 +48,6 @@ class Search:
     ) -> dict[str, Any]:
         """Search, and write the map into ``made``; what is known without walks goes to ``part``."""
         inputs = asked.inputs
-        self._found = None
         parks = self.shelf.parks(inputs.parks, show)
         access = access_from(inputs.access, show)
         quick = self._told(find(parks, inputs.options, show), asked, made, walked=access is None)
@@ -67,7 +65,7 @@ class Search:
         name = f"map-{self._maps}.html"
         write_file(made / name, build(best(found, MAP_SPOTS)))
         (made / f"map-{self._maps - _MAPS}.html").unlink(missing_ok=True)
-        self._found, self._walked = found, walked
+        self._found = found
         around = found.surroundings
         return {
             "made": name,

@@ -66,6 +66,8 @@ export function sayWrong(error, otherwise) {
   if (!say(key, error.message)) wrong(otherwise, error.message);
 }
 
+export const unsay = () => fields().forEach((field) => say(field.name));
+
 const number = (key) => Number(fieldOf(key).value || standard(key));
 
 function follow() {
@@ -155,7 +157,7 @@ async function load(file) {
   try {
     take(await work("load", { text: await file.text() }));
   } catch (error) {
-    wrong("wrong-outing", error.message.replace(/^loaded\.toml/, file.name));
+    wrong("wrong-outing", `${file.name}: ${error.message}`);
   }
 }
 
