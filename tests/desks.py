@@ -78,9 +78,9 @@ class Caller:
 
 
 @contextmanager
-def running(notebook: str = "", **limits: Any) -> Iterator[Caller]:
+def running(notebook: str = "", until_left: bool = False, **limits: Any) -> Iterator[Caller]:
     """A desk that serves, its first caller let in."""
-    desk = Desk(notebook=notebook, limits=Limits(**limits))
+    desk = Desk(notebook=notebook, until_left=until_left, limits=Limits(**limits))
     up = threading.Event()
     thread = threading.Thread(target=desk.run, args=(up.set,))
     thread.start()

@@ -133,9 +133,9 @@ def test_made_files_are_those_of_the_folder_only(caller: Caller, name: str) -> N
 @pytest.mark.parametrize(
     "name",
     [
-        "../evil.geojson", "..\\evil.geojson", "/etc/evil.geojson", "C:\\evil.geojson", "a/b.geojson", ".hidden.geojson",
-        "-rf.geojson", "evil.geojson\0", "evil\n.geojson", "con.geojson", "x.exe", "x.vrt", "x", "", "a" * 300 + ".kml",
-        "evil.geojson.", "loaded.toml", "outing.toml", "visits.gpkg",
+        "../evil.geojson", "..\\evil.geojson", "/etc/evil.geojson", "C:\\evil.kml", "a/b.kml", ".x.geojson",
+        "-rf.geojson", "evil.geojson\0", "evil\n.geojson", "con.geojson", "x.exe", "x.vrt", "x", "",
+        "a" * 300 + ".kml", "evil.geojson.", "loaded.toml", "outing.toml", "visits.gpkg",
     ],
 )  # fmt: skip
 def test_names_that_lead_elsewhere_are_refused(caller: Caller, tmp_path: Path, name: str) -> None:
@@ -150,7 +150,8 @@ def test_a_file_too_large_is_refused_by_what_it_says(caller: Caller) -> None:
     with socket.create_connection(("127.0.0.1", caller.desk.port), 10) as line:
         head = (
             f"PUT {caller.here('/file?name=big.geojson&role=parks')} HTTP/1.1\r\n"
-            f"Host: 127.0.0.1:{caller.desk.port}\r\nX-Desk-Key: {caller.key}\r\nContent-Length: 2147483648\r\n\r\n"
+            f"Host: 127.0.0.1:{caller.desk.port}\r\nX-Desk-Key: {caller.key}\r\n"
+            "Content-Length: 2147483648\r\n\r\n"
         )
         line.sendall(head.encode() + b"{")
         assert line.recv(200).split(b" ")[1] == b"413"  # before the rest was sent
@@ -298,3 +299,12 @@ def test_a_closed_tab_is_forgotten_and_an_open_one_is_not(
         assert [path.name for path in folder.iterdir()] == [other]
         assert one.ask("GET", one.here()).status == 404
     assert list(tmp_path.iterdir()) == []  # nothing is left when the desk stops
+
+
+def test_a_desk_without_a_terminal_ends_when_its_last_window_has_gone() -> None:
+    with running(until_left=True, left_s=0.2) as one:
+        one.ask("POST", one.here("/left"))
+        deadline = time.monotonic() + 60
+        while one.desk.workspaces is not None and time.monotonic() < deadline:
+            time.sleep(0.1)
+        assert one.desk.workspaces is None

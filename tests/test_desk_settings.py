@@ -69,7 +69,8 @@ def test_where_a_command_would_write_is_kept_for_the_saved_file_only(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    text = 'parks = "a.kml"\nmap = "plan.html"\nsave = ["x.gpx"]\ntop = 3\npark = ["one"]\nnotebook = "mine.gpkg"\n'
+    text = 'parks = "a.kml"\nmap = "plan.html"\nsave = ["x.gpx"]\ntop = 3\n'
+    text += 'park = ["one"]\nnotebook = "mine.gpkg"\n'
     Path("o.toml").write_text(text, encoding="utf-8")
     found = loaded("o.toml")
     assert found["more"]["kept"] == {"map": "plan.html", "save": ["x.gpx"], "top": 3}

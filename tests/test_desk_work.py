@@ -135,7 +135,7 @@ def test_what_was_understood_is_told_file_by_file(tab: Caller, bay: Path, tmp_pa
     assert {"code", "title", "other", "park_name"} <= set(told["columns"])
     assert told["parks"]["count"] == 6
     assert len(told["picture"]["parks"]) == 6
-    west, south, east, north = told["picture"]["bounds"]
+    west, south, _, north = told["picture"]["bounds"]
     assert (west, south, north) == (pytest.approx(-112.1, abs=0.2), pytest.approx(-41, abs=0.2), 45.1)
 
 

@@ -1,7 +1,7 @@
 """Who may ask: the page that this desk handed out, in the browser it was handed to, and nobody else.
 
 Everything passes here first. A page of another origin can make a browser ask 127.0.0.1 (by a form, an image,
-a name that it lets resolve to here), so Host, Origin and the browser's word for where a request comes from are
+a name that it lets resolve to here), so Host, Origin and where the browser says that a request comes from are
 checked; whatever reads or does something needs the key as a header as well, which no other page can send.
 A cookie would not do: browsers send it to every port of this machine.
 """

@@ -36,11 +36,14 @@ class Desk:
         0 for any that is free.
     notebook : str
         Absolute path of the notebook that all windows share; empty for one in each window.
+    until_left : bool
+        Whether to end when the last window has been closed, where there is no terminal to end it from.
     limits : Limits
     """
 
     port: int = 0
     notebook: str = ""
+    until_left: bool = False
     limits: Limits = field(default_factory=Limits)
     keys: Keys = field(default_factory=Keys)
 
@@ -65,7 +68,9 @@ class Desk:
             self._server.should_exit = True
 
     async def _run(self, started: Callable[[], None]) -> None:
-        workspaces = self.workspaces = Workspaces(self.limits, self.notebook)
+        workspaces = self.workspaces = Workspaces(
+            self.limits, self.notebook, self.stop if self.until_left else lambda: None
+        )
         try:
             await workspaces.start()
             static("desk.html")  # the first of them reads them all
@@ -90,6 +95,7 @@ class Desk:
             await serving
         finally:
             await workspaces.close()
+            self.workspaces = None
 
 
 def open_browser(desk: Desk) -> None:

@@ -7,7 +7,7 @@ import secrets
 import shutil
 import tempfile
 import time
-from collections.abc import AsyncIterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -209,8 +209,10 @@ class Workspace:
 class Workspaces:
     """All tabs, under one private folder."""
 
-    def __init__(self, limits: Limits, notebook: str = "") -> None:
-        self.limits, self.notebook = limits, notebook
+    def __init__(
+        self, limits: Limits, notebook: str = "", deserted: Callable[[], None] = lambda: None
+    ) -> None:
+        self.limits, self.notebook, self._deserted = limits, notebook, deserted
         self.folder = Path(tempfile.mkdtemp(prefix="scout-desk-"))  # 0700 by definition
         self.spares = Spares()
         self._all: dict[str, Workspace] = {}
@@ -247,9 +249,12 @@ class Workspaces:
             await workspace.close()
 
     async def sweep(self) -> None:
-        """Remove those that nobody will come back to."""
-        for name in [name for name, one in self._all.items() if one.stale]:
+        """Remove those that nobody will come back to; say so when the last one has gone."""
+        stale = [name for name, one in self._all.items() if one.stale]
+        for name in stale:
             await self.close_one(name)
+        if stale and not self._all:
+            self._deserted()
 
     async def start(self) -> None:
         """Prepare for the first tab, and look after all of them."""
