@@ -1,7 +1,7 @@
 // The desk comes together.
 
 import { byId, make, wrong } from "./pieces.js";
-import { desk, enter, left, stillHere, stopDesk, work } from "./talk.js";
+import { desk, enter, left, onWaiting, stillHere, stopDesk, work } from "./talk.js";
 import { fieldOf, onChange, onLoad, prepareWish, setHome, take } from "./wish.js";
 import { prepareStage, setLevel } from "./stage.js";
 import { prepareFiles, understand } from "./files.js";
@@ -70,6 +70,11 @@ async function begin() {
     read = readingNow();
     setLevel(fieldOf("level").value);
     await understand();
+  });
+  onWaiting((waiting) => {
+    const searching = !byId("cancel").disabled;
+    const words = searching ? "What you asked for comes after the search; cancel it to have it now." : "Working ...";
+    byId("waiting").textContent = waiting ? words : "";
   });
   byId("demo").addEventListener("click", demo);
   byId("stop-desk").addEventListener("click", stop);

@@ -78,11 +78,30 @@ async function held(id) {
   return false;
 }
 
-// A job of this window; what it gives.
+const PATIENCE_MS = 500;
+let asked = 0; // jobs that are waited for, the search apart: that tells of itself
+let tellWaiting = () => {};
+export const onWaiting = (tell) => {
+  tellWaiting = tell;
+};
+
+// A job of this window; what it gives. One comes after the other, so it may have to wait.
 export async function work(job, given = {}) {
-  const found = await post(here("/do"), { job, given });
-  desk.window = found.window;
-  return found.stopped ? null : found.done;
+  const quiet = job === "search";
+  if (!quiet) {
+    asked += 1;
+    setTimeout(() => tellWaiting(asked > 0), PATIENCE_MS);
+  }
+  try {
+    const found = await post(here("/do"), { job, given });
+    desk.window = found.window;
+    return found.stopped ? null : found.done;
+  } finally {
+    if (!quiet) {
+      asked -= 1;
+      tellWaiting(asked > 0);
+    }
+  }
 }
 
 export const made = (name) => `/made/${desk.window.door}/${encodeURIComponent(name)}`;

@@ -63,7 +63,15 @@ export function say(key, text = "") {
 
 export function sayWrong(error, otherwise) {
   const key = (error.where ?? "").replace(/^.*: /, "").replace(/^--/, "").split(" ")[0];
-  if (!say(key, error.message)) wrong(otherwise, error.message);
+  const field = fieldOf(key);
+  if (!field) {
+    wrong(otherwise, error.message);
+    return;
+  }
+  // Beside its field it need not be named.
+  say(key, error.message.replace(new RegExp(`^(--)?${key}: `), ""));
+  field.focus();
+  field.scrollIntoView({ block: "center" });
 }
 
 export const unsay = () => fields().forEach((field) => say(field.name));
