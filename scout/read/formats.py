@@ -20,14 +20,14 @@ from scout.errors import InputError
 from scout.read import archives, geojson, shapefile
 from scout.read.archives import mapped
 
-__all__ = ["Opening", "check_local", "open_file"]
+__all__ = ["BOUNDARY_SUFFIXES", "SHAPEFILE_PARTS", "TAGGED_SUFFIXES", "Opening", "check_local", "open_file"]
 
 Numbering = Literal["fid", "fid from 0", "position"]
 
 _READS = "GeoJSON, GeoPackage, Shapefile (also zipped), FlatGeobuf, GeoParquet, KML and KMZ are read"
 # Relations that are no areas repeat ways that stand in `lines` with tags of their own.
 _OSM_LAYERS = ("points", "lines", "multipolygons")
-_SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix")
+SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix")
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,7 @@ def check_local(name: str) -> Path:
 
 
 def _unknown_suffix(name: str, file: Path) -> InputError:
-    if file.suffix.lower() in _SHAPEFILE_PARTS:
+    if file.suffix.lower() in SHAPEFILE_PARTS:
         return InputError(name, "is one part of a Shapefile", "name the .shp file, its parts beside it")
     if file.suffix.lower() in _TAGGED:
         what = "OpenStreetMap data is read for access, barriers and hazards, not for parks"
@@ -273,3 +273,5 @@ _OPENERS: dict[str, Callable[[str, Path], list[Opening]]] = {
     ".kmz": _kmz,
 }
 _TAGGED: dict[str, Callable[[str, Path], list[Opening]]] = {".osm": _osm_text, ".pbf": _osm_binary}
+
+BOUNDARY_SUFFIXES, TAGGED_SUFFIXES = tuple(_OPENERS), tuple(_TAGGED)
