@@ -61,6 +61,8 @@ def test_a_wrong_key_opens_nothing(caller: Caller, method: str, path: str, key: 
 def test_a_wrong_key_is_not_exchanged(caller: Caller) -> None:
     assert caller.ask("POST", "/api/enter", {"key": "wrong"}).status == 401
     assert caller.ask("POST", "/api/enter", {"key": ["list"]}).status == 401
+    assert caller.ask("POST", "/api/enter", b'{"key": "\\ud800"}').status == 400
+    assert caller.ask("GET", "/made/%C3%A9/x").status == 404
 
 
 def test_a_ticket_opens_once() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from pathlib import Path
 
@@ -11,9 +12,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scout.desk.fields import fields
-from scout.desk.names import checked_name, is_part
-from scout.desk.settings import asked, loaded, named, outing_text
+from scout.desk.names import checked_name, is_part, named
+from scout.desk.settings import asked, loaded, outing_text
 from scout.errors import InputError, ScoutError
+from scout.exports import FORMATS
+from scout.locator import LEVELS, columns
 
 TEXTS = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=30)
 
@@ -119,7 +122,25 @@ def test_the_page_has_a_field_for_every_option_but_those_that_write() -> None:
 def test_parts_of_a_shapefile_are_no_files_of_their_own() -> None:
     names = ["Parks.shp", "Parks.dbf", "Parks.prj", "other.dbf"]
     assert named(names) == ["Parks.shp", "other.dbf"]
-    assert is_part("parks.DBF", names)
+    assert is_part("parks.DBF", "Parks.shp")
+    assert not is_part("parks.geojson", "parks.shp")
+
+
+def test_the_page_offers_every_level_and_every_format() -> None:
+    folder = ROOT / "scout" / "desk"
+    page = (folder / "desk.html").read_text(encoding="utf-8")
+    levels = re.search(r'<select name="level">(.*?)</select>', page)
+    assert levels is not None
+    assert re.findall(r">(\w+)</option>", levels[1]) == list(LEVELS)
+    stage = (folder / "stage.js").read_text(encoding="utf-8")
+    sizes = dict(
+        re.findall(r"(\w+): ([\d/ ]+)[,}]", stage[stage.index("const LEVELS") :].split("};")[0] + "}")
+    )
+    for number, level in enumerate(LEVELS, start=1):
+        over, _, under = sizes[level].strip().partition(" / ")
+        assert 360 / columns(number) == pytest.approx(int(over) / int(under or 1))
+    script = (folder / "day.js").read_text(encoding="utf-8")
+    assert set(re.findall(r'\["(\.\w+)", ', script)) == set(FORMATS)
 
 
 @pytest.mark.parametrize(

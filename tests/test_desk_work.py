@@ -308,6 +308,29 @@ def test_a_search_is_cancelled_and_the_next_job_is_done(stop_s: float) -> None:
         assert one.work("check", place="-41, -112", settings=loaded)["done"]["verdict"] == "firm"
 
 
+def test_a_visit_that_waits_for_a_cancelled_search_is_written() -> None:
+    with running() as one:
+        loaded = one.work("demo")["done"]
+        answers: dict[str, Any] = {}
+        visit = {"place": "-41, -112", "start": "2026-02-14T18:05"}
+
+        def ask(job: str, **given: Any) -> threading.Thread:
+            thread = threading.Thread(
+                target=lambda: answers.update({job: one.work(job, settings=loaded, **given)})
+            )
+            thread.start()
+            return thread
+
+        search = ask("search")
+        assert waited(lambda: one.ask("GET", one.here("/progress")).json["part"] is not None)
+        write = ask("visit", visit=visit)
+        one.ask("POST", one.here("/stop"), {"all": True})
+        search.join(60)
+        write.join(60)
+        assert answers["search"]["stopped"]
+        assert len(answers["visit"]["done"]["visits"]) == 1
+
+
 def test_the_worker_may_die_and_another_takes_over(bay: Path) -> None:
     with running() as one:
         one.bring(bay)

@@ -188,7 +188,7 @@ class _Desk:
         from scout.cli.demo import demo_outing
 
         outing = demo_outing()
-        data = [p for p in outing.parent.iterdir() if p.suffix in (".geojson", ".gpkg", ".tif", ".nmea")]
+        data = [p for p in outing.parent.iterdir() if p.suffix in (".geojson", ".gpkg", ".tif")]
         await asyncio.to_thread(workspace.copy_in, sorted(data))
         message = await workspace.do("load", {"text": outing.read_text("utf-8")})
         if "done" in message:
@@ -201,7 +201,12 @@ class _Desk:
         return JSONResponse({"progress": workspace.progress, "part": part})
 
     async def stop(self, request: Request) -> Response:
-        await self._workspace(request.path_params["id"]).stop()
+        """Cancel the search, or with ``all`` whatever only reads."""
+        workspace = self._workspace(request.path_params["id"])
+        if (await self._asked(request)).get("all"):
+            await workspace.stop()
+        else:
+            await workspace.stop(["search"])
         return JSONResponse({})
 
     # Bodies
@@ -215,6 +220,7 @@ class _Desk:
                 raise HTTPException(413, "That is more than the desk is asked at once.")
         try:
             found = json.loads(body or b"{}")
+            json.dumps(found, ensure_ascii=False).encode()  # halves of surrogate pairs are no text
         except (ValueError, RecursionError):
             found = None
         if not isinstance(found, dict):

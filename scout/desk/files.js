@@ -6,7 +6,6 @@ import { fieldOf, say, settings, tellMissing } from "./wish.js";
 import { showGround, showParks } from "./stage.js";
 
 const ROLES = ["parks", "access", "barriers", "hazards", "heights"];
-const PARTS = /\.(dbf|shx|prj|cpg|sbn|sbx|qix)$/i;
 let before = () => {};
 let afterwards = () => {};
 let understood = { files: {} };
@@ -58,6 +57,7 @@ export async function understand() {
   try {
     const found = await work("understand", { settings: settings() });
     if (found) show(found);
+    else showFiles();
   } catch (error) {
     wrong("wrong-all-parks", error.message);
     showFiles();
@@ -97,8 +97,7 @@ function offerColumns(columns) {
 function showFiles() {
   const { roles, sizes } = desk.window;
   for (const role of ROLES) {
-    const names = (roles[role] ?? []).filter((name) => !isPart(name, roles[role]));
-    byId(`files-${role}`).replaceChildren(...names.map((name) => item(name, sizes[name])));
+    byId(`files-${role}`).replaceChildren(...(roles[role] ?? []).map((name) => item(name, sizes[name])));
   }
   byId("reading").hidden = !hasParks();
   const bad = Object.values(understood.files).filter((file) => file.error).length;
@@ -106,11 +105,6 @@ function showFiles() {
   byId("parks-said").textContent = parks + (bad ? `, ${plural(bad, "problem")}` : "");
   const ground = ROLES.slice(1).reduce((sum, role) => sum + (roles[role] ?? []).length, 0);
   byId("ground-said").textContent = ground ? plural(ground, "file") : "no walks without it";
-}
-
-function isPart(name, names) {
-  const stem = (one) => one.replace(/\.[^.]*$/, "").toLowerCase();
-  return PARTS.test(name) && names.some((one) => /\.shp$/i.test(one) && stem(one) === stem(name));
 }
 
 function item(name, size) {

@@ -55,12 +55,16 @@ class Keys:
         if key in self._tickets:
             self._tickets.remove(key)
             return self._session
-        good = self.fits(key) or secrets.compare_digest(key.encode(), self.lasting.encode())
+        good = self.fits(key) or _same(key, self.lasting)
         return self._session if good else None
 
     def fits(self, key: str) -> bool:
         """Whether this is the session's key."""
-        return secrets.compare_digest(key.encode(), self._session.encode())
+        return _same(key, self._session)
+
+
+def _same(text: str, secret: str) -> bool:
+    return secrets.compare_digest(text.encode("utf-8", "replace"), secret.encode())
 
 
 class Guard:

@@ -2,38 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import PurePath
 
 from scout.errors import InputError
+from scout.read.formats import BOUNDARY_SUFFIXES, SHAPEFILE_PARTS, TAGGED_SUFFIXES
+from scout.read.heights import HEIGHT_SUFFIXES
 
-__all__ = ["LOADED", "NOTEBOOK", "OUTING", "PARTS", "ROLES", "checked_name", "is_part"]
+__all__ = ["LOADED", "NOTEBOOK", "OUTING", "ROLES", "checked_name", "is_part", "named"]
 
 ROLES = ("parks", "access", "barriers", "hazards", "heights")  # the outing file's keys
-LOADED, OUTING, NOTEBOOK = (
-    "loaded.toml",
-    "outing.toml",
-    "visits.gpkg",
-)  # what the desk itself writes into the folder
-PARTS = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix")  # what lies beside a .shp
-_BOUNDARIES = (
-    ".geojson",
-    ".json",
-    ".gpkg",
-    ".shp",
-    ".zip",
-    ".fgb",
-    ".parquet",
-    ".geoparquet",
-    ".kml",
-    ".kmz",
-)
+# What the desk itself writes into the folder.
+LOADED, OUTING, NOTEBOOK = "loaded.toml", "outing.toml", "visits.gpkg"
 _SUFFIXES = {
-    "parks": (*_BOUNDARIES, *PARTS),
-    "heights": (".tif", ".tiff"),
+    "parks": (*BOUNDARY_SUFFIXES, *SHAPEFILE_PARTS),
+    "heights": HEIGHT_SUFFIXES,
     "notebook": (".gpkg",),
-    "recording": (".nmea", ".log", ".txt", ".gpx"),
 }
-_GROUND = (*_BOUNDARIES, *PARTS, ".osm", ".pbf")
+_GROUND = (*BOUNDARY_SUFFIXES, *TAGGED_SUFFIXES, *SHAPEFILE_PARTS)
 _LONGEST = 120
 _UNFIT = frozenset('/\\:*?"<>|')
 # Windows takes these for devices, whatever their suffix.
@@ -59,14 +45,19 @@ def checked_name(name: str, role: str) -> str:
     known = _SUFFIXES.get(role, _GROUND)
     if PurePath(name).suffix.lower() not in known:
         what = f"files of the kind {PurePath(name).suffix[:20] or '(none)'} are not read here"
-        raise InputError(shown, what, f"bring {', '.join(one for one in known if one not in PARTS)}")
+        raise InputError(
+            shown, what, f"bring {', '.join(one for one in known if one not in SHAPEFILE_PARTS)}"
+        )
     return name
 
 
-def is_part(name: str, names: list[str]) -> bool:
-    """Whether it only lies beside a Shapefile of these."""
-    path = PurePath(name)
-    if path.suffix.lower() not in PARTS:
-        return False
-    stems = {PurePath(one).stem.lower() for one in names if one.lower().endswith(".shp")}
-    return path.stem.lower() in stems
+def is_part(name: str, shapefile: str) -> bool:
+    """Whether it only lies beside that Shapefile."""
+    part, whole = PurePath(name), PurePath(shapefile)
+    lies_beside = part.suffix.lower() in SHAPEFILE_PARTS and whole.suffix.lower() == ".shp"
+    return lies_beside and part.stem.lower() == whole.stem.lower()
+
+
+def named(names: Sequence[str]) -> list[str]:
+    """Those files that a command is given: not the parts of a Shapefile."""
+    return [name for name in names if not any(is_part(name, other) for other in names)]

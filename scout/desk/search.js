@@ -6,6 +6,8 @@ import { hasParks } from "./files.js";
 import { sayWrong, settings, unsay } from "./wish.js";
 import { onPhone, see, showSpots } from "./stage.js";
 
+export const searching = () => running;
+
 const LOOK_MS = 150;
 let turn = 0;
 let running = false;
@@ -28,7 +30,7 @@ export function prepareSearch({ found, spot }) {
 async function stop() {
   turn += 1;
   byId("cancel").disabled = true;
-  await cancel();
+  await cancel(true);
   rest();
   announce("Cancelled");
   byId("progress").textContent = "";

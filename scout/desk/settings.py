@@ -14,10 +14,10 @@ import click
 
 from scout.cli.card import Inputs, card_options, inputs_from
 from scout.cli.options import ManyFiles
-from scout.desk.names import OUTING, ROLES, is_part
+from scout.desk.names import OUTING, ROLES, named
 from scout.write import write_file
 
-__all__ = ["Asked", "asked", "loaded", "named", "outing_text"]
+__all__ = ["Asked", "asked", "loaded", "outing_text"]
 
 # Keys of an outing file that say where a command writes: kept for the file that is saved, not used here.
 _KEPT = ("map", "save", "top", "save-listed")
@@ -80,11 +80,6 @@ def outing_text(settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]])
         for row in rows:
             lines += ["", f"[[{table}]]", *(f"{_key(key)} = {_value(value)}" for key, value in row.items())]
     return "\n".join(lines) + "\n"
-
-
-def named(names: Sequence[str]) -> list[str]:
-    """Those files that a command is given: not the parts of a Shapefile."""
-    return [name for name in names if not is_part(name, list(names))]
 
 
 def _credits(more: Mapping[str, Any], every: set[str]) -> Iterable[dict[str, Any]]:

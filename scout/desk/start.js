@@ -5,7 +5,7 @@ import { desk, enter, left, onWaiting, stillHere, stopDesk, work } from "./talk.
 import { fieldOf, onChange, onLoad, prepareWish, setHome, take } from "./wish.js";
 import { prepareStage, setLevel } from "./stage.js";
 import { prepareFiles, understand } from "./files.js";
-import { halt, prepareSearch, search, searchAgain } from "./search.js";
+import { halt, prepareSearch, search, searchAgain, searching } from "./search.js";
 import { choose, chosen, foundSpots, prepareDay } from "./day.js";
 import { anyUnsaved, prepareVisits } from "./visits.js";
 
@@ -72,9 +72,9 @@ async function begin() {
     await understand();
   });
   onWaiting((waiting) => {
-    const searching = !byId("cancel").disabled;
-    const words = searching ? "What you asked for comes after the search; cancel it to have it now." : "Working ...";
+    const words = searching() ? "What you asked for comes after the search; cancel it to have it now." : "Working ...";
     byId("waiting").textContent = waiting ? words : "";
+    byId("cancel").disabled = !waiting && !searching();
   });
   byId("demo").addEventListener("click", demo);
   byId("stop-desk").addEventListener("click", stop);

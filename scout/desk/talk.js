@@ -25,7 +25,12 @@ async function ask(method, path, body, more = {}) {
   } catch {
     throw new Refused({ where: "", text: "The desk does not answer: it was stopped. Start it again." });
   }
-  const found = await answer.json();
+  let found;
+  try {
+    found = await answer.json();
+  } catch {
+    found = { error: { where: "", text: "This should not have happened, and is a fault of scout." } };
+  }
   if (found.error) throw new Refused(found.error);
   return found;
 }
@@ -107,7 +112,7 @@ export async function work(job, given = {}) {
 export const made = (name) => `/made/${desk.window.door}/${encodeURIComponent(name)}`;
 export const understoodPlace = (text) => post("/api/place", { text });
 export const progress = (seen) => ask("GET", here(`/progress${seen ? "?seen" : ""}`));
-export const cancel = () => post(here("/stop"));
+export const cancel = (all = false) => post(here("/stop"), { all });
 export const stopDesk = () => post("/api/stop");
 export const stillHere = () => ask("GET", here());
 

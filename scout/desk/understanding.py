@@ -9,8 +9,9 @@ from typing import Any
 from scout.access.readings import Reading
 from scout.access.ways import Tagged, sorted_out
 from scout.cli.sources import ParkFiles, parks_of
+from scout.desk.names import named
 from scout.desk.picture import ground_picture, parks_picture
-from scout.desk.settings import asked, named
+from scout.desk.settings import asked
 from scout.desk.shelf import Shelf
 from scout.errors import ScoutError
 from scout.model import GEOMETRY, RECORD, Layer, ParkReport, Parks

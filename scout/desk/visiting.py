@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from scout.cli.visit import command
-from scout.desk.settings import Asked, named
+from scout.desk.names import named
+from scout.desk.settings import Asked
 from scout.desk.shelf import Shelf
 from scout.journal import Particulars, export
 from scout.locator import LEVELS, level_number

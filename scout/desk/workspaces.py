@@ -12,11 +12,13 @@ from pathlib import Path
 from typing import Any
 
 from scout.desk.limits import Limits
-from scout.desk.names import NOTEBOOK, ROLES, checked_name
+from scout.desk.names import NOTEBOOK, ROLES, checked_name, is_part, named
 from scout.desk.workers import Spares, Worker
 from scout.errors import InputError
 
 __all__ = ["Workspace", "Workspaces"]
+
+_ONLY_READ = ("search", "understand", "check", "tally")  # jobs that may be cancelled
 
 
 class Workspace:
@@ -34,8 +36,9 @@ class Workspace:
         self.progress, self.part = "", None
         self.seen, self.left = time.monotonic(), False
         self.worker: Worker | None = None
-        self._busy, self._uploads = asyncio.Lock(), asyncio.Lock()
-        self._running, self._turn = False, 0
+        self._busy = asyncio.Lock()
+        self._running = ""  # the job
+        self._turns = dict.fromkeys(_ONLY_READ, 0)
         self._coming: dict[str, int] = {}
 
     def look(self) -> None:
@@ -52,7 +55,7 @@ class Workspace:
     def told(self) -> dict[str, Any]:
         """What a page that was loaded again needs to know."""
         return {
-            "roles": self.roles,
+            "roles": {role: named(names) for role, names in self.roles.items()},
             "sizes": self.sizes,
             "missing": self._missing(),
             "door": self.door,
@@ -89,6 +92,8 @@ class Workspace:
                 raise InputError(name, "did not arrive whole", "bring it again")
             path.replace(self.brought / name)
             self.sizes[name] = self._coming[path.name]
+        except OSError as error:
+            raise InputError(name, f"cannot be kept ({error.strerror})", "make room on the disk") from error
         finally:
             del self._coming[path.name]
             path.unlink(missing_ok=True)
@@ -119,7 +124,7 @@ class Workspace:
         if role not in ROLES:
             return
         roles = [one for one, names in self.expected.items() if name in names] or [role]
-        if any(name in names for names in self.roles.values()) and name not in self.expected:
+        if roles == [role]:  # it plays this part from now on
             self.roles = {one: [n for n in names if n != name] for one, names in self.roles.items()}
         for one in roles:
             names = self.roles.setdefault(one, [])
@@ -132,9 +137,7 @@ class Workspace:
         """Remove a file; of a Shapefile its parts as well."""
         if name not in self.sizes:
             raise InputError(name[:60], "is not here")
-        parts = [name]
-        if name.lower().endswith(".shp"):
-            parts = [one for one in self.sizes if Path(one).stem == Path(name).stem]
+        parts = [name, *(one for one in self.sizes if is_part(one, name))]
         for one in parts:
             (self.brought / one).unlink(missing_ok=True)
             del self.sizes[one]
@@ -161,18 +164,17 @@ class Workspace:
 
     async def do(self, job: str, given: Mapping[str, Any]) -> dict[str, Any]:
         """One job after the other; what comes out is the worker's answer."""
-        turn = self._turn
+        turn = self._turns.get(job)
         async with self._busy:
-            if turn != self._turn:
+            if turn != self._turns.get(job):
                 return {"stopped": True}
-            self.progress, self.part, self._running = "", None, True
+            self.progress, self.part, self._running = "", None, job
             try:
                 worker = await self._ready()
                 answer = await worker.do({"job": job, "given": given, "roles": self.roles}, self._hear)
-                return answer if turn == self._turn else {"stopped": True}
+                return answer if turn == self._turns.get(job) else {"stopped": True}
             finally:
-                self._running = False
-                self.progress = ""
+                self._running = self.progress = ""
 
     async def _ready(self) -> Worker:
         if self.worker is None or not self.worker.alive:
@@ -185,22 +187,25 @@ class Workspace:
         self.progress = message.get("progress", self.progress)
         self.part = message.get("part", self.part)
 
-    async def stop(self) -> None:
-        """Cancel the job that runs and those that wait: by asking, and if that does not help, by force."""
-        self._turn += 1
-        if not self._running or self.worker is None:
-            return
+    async def stop(self, jobs: Sequence[str] = _ONLY_READ) -> None:
+        """Cancel jobs, the one that runs and those that wait: by asking, and if that does not help, by force.
+
+        What writes into the notebook is never cancelled.
+        """
+        for job in set(jobs) & set(_ONLY_READ):
+            self._turns[job] += 1
         worker = self.worker
+        if self._running not in jobs or self._running not in _ONLY_READ or worker is None:
+            return
         worker.ask_to_stop()
         deadline = time.monotonic() + self.limits.stop_s
-        while self._running and self.worker is worker and time.monotonic() < deadline:
+        while self._running in jobs and self.worker is worker and time.monotonic() < deadline:
             await asyncio.sleep(0.02)
-        if self._running and self.worker is worker:
+        if self._running in jobs and self.worker is worker:
             await worker.end()
 
     async def close(self) -> None:
         """End the process and remove the folder."""
-        self._turn += 1
         if self.worker is not None:
             await self.worker.end()
         await asyncio.to_thread(shutil.rmtree, self.folder, ignore_errors=True)
@@ -240,7 +245,10 @@ class Workspaces:
 
     def behind(self, door: str) -> Workspace | None:
         """The one whose outputs a link leads to."""
-        return next((one for one in self._all.values() if secrets.compare_digest(one.door, door)), None)
+        return next(
+            (one for one in self._all.values() if secrets.compare_digest(one.door.encode(), door.encode())),
+            None,
+        )
 
     async def close_one(self, name: str) -> None:
         """Remove one."""
@@ -262,8 +270,14 @@ class Workspaces:
         self._sweeper = asyncio.create_task(self._sweep_for_ever())
 
     async def _sweep_for_ever(self) -> None:
+        pause = min(self.limits.left_s, 30.0)
         while True:
-            await asyncio.sleep(min(self.limits.left_s, 30.0))
+            before = time.monotonic()
+            await asyncio.sleep(pause)
+            slept = time.monotonic() - before - pause
+            if slept > pause:  # the machine itself was asleep: no tab could call
+                for one in self._all.values():
+                    one.seen += slept
             await self.sweep()
 
     async def close(self) -> None:
