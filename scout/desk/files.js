@@ -141,7 +141,7 @@ function layerFacts(layer, file, kind) {
 }
 
 function groundFacts(file) {
-  const words = Object.entries(file.holds).map(([word, count]) => `${count.toLocaleString("en")} ${word}`);
+  const words = Object.entries(file.holds).map(([word, count]) => `${word}: ${count.toLocaleString("en")}`);
   const crs = file.crs.length ? `; ${file.crs.join(", ")}` : "";
   return make("p", { class: "facts" }, make("b", {}, words.join(", ") || "nothing of use near the parks"), crs);
 }

@@ -74,7 +74,6 @@ def main() -> None:
     bench = Bench()
     bench.warm()
     threading.Thread(target=desk.listen, daemon=True).start()
-    desk.say(ready=True)
     while True:
         message = desk.jobs.get()
         desk.stop.clear()

@@ -21,7 +21,6 @@ class Worker:
 
     def __init__(self, process: Process) -> None:
         self.process = process
-        self.ready = asyncio.Event()
         self._reader = asyncio.create_task(self._read())
         self._answer: asyncio.Future[dict[str, Any]] | None = None
         self._heard: Callable[[dict[str, Any]], None] = lambda _: None
@@ -38,8 +37,8 @@ class Worker:
 
     @property
     def alive(self) -> bool:
-        """Whether the process still runs."""
-        return self.process.returncode is None
+        """Whether the process still runs and is listened to."""
+        return self.process.returncode is None and not self._reader.done()
 
     async def do(self, message: dict[str, Any], heard: Callable[[dict[str, Any]], None]) -> dict[str, Any]:
         """One job, one at a time; its progress goes to ``heard``."""
@@ -71,15 +70,15 @@ class Worker:
 
     async def _read(self) -> None:
         stream = self.process.stdout
-        while stream is not None and (line := await stream.readline()):
-            message = json.loads(line)
-            if "ready" in message:
-                self.ready.set()
-            elif {"done", "error", "stopped"} & set(message):
-                self._settle(message)
-            else:
-                self._heard(message)
-        self._settle({"error": {"where": "", "text": _GONE}})
+        try:
+            while stream is not None and (line := await stream.readline()):
+                message = json.loads(line)
+                if {"done", "error", "stopped"} & set(message):
+                    self._settle(message)
+                else:
+                    self._heard(message)
+        finally:
+            self._settle({"error": {"where": "", "text": _GONE}})
 
     def _settle(self, message: dict[str, Any]) -> None:
         if self._answer is not None and not self._answer.done():

@@ -171,6 +171,8 @@ class Workspace:
             self.progress, self.part, self._running = "", None, job
             try:
                 worker = await self._ready()
+                if turn != self._turns.get(job):
+                    return {"stopped": True}
                 answer = await worker.do({"job": job, "given": given, "roles": self.roles}, self._hear)
                 return answer if turn == self._turns.get(job) else {"stopped": True}
             finally:
@@ -221,6 +223,7 @@ class Workspaces:
         self.folder = Path(tempfile.mkdtemp(prefix="scout-desk-"))  # 0700 by definition
         self.spares = Spares()
         self._all: dict[str, Workspace] = {}
+        self._quiet = time.monotonic()  # since when there is no tab
         self._sweeper: asyncio.Task[None] | None = None
 
     def open(self) -> str:
@@ -257,11 +260,12 @@ class Workspaces:
             await workspace.close()
 
     async def sweep(self) -> None:
-        """Remove those that nobody will come back to; say so when the last one has gone."""
-        stale = [name for name, one in self._all.items() if one.stale]
-        for name in stale:
+        """Remove those that nobody will come back to; say so when there has been none for a while."""
+        for name in [name for name, one in self._all.items() if one.stale]:
             await self.close_one(name)
-        if stale and not self._all:
+        if self._all:
+            self._quiet = time.monotonic()
+        elif time.monotonic() - self._quiet > self.limits.left_s:
             self._deserted()
 
     async def start(self) -> None:
@@ -276,6 +280,7 @@ class Workspaces:
             await asyncio.sleep(pause)
             slept = time.monotonic() - before - pause
             if slept > pause:  # the machine itself was asleep: no tab could call
+                self._quiet += slept
                 for one in self._all.values():
                     one.seen += slept
             await self.sweep()
