@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Callable
 from pathlib import PurePath
 from typing import Any
 
@@ -19,7 +19,7 @@ from scout.coordinates import read_place
 from scout.desk.fields import fields
 from scout.desk.guard import Keys
 from scout.desk.page import static
-from scout.desk.workspaces import Workspace, Workspaces
+from scout.desk.workspaces import TooLarge, Workspace, Workspaces
 from scout.errors import InputError, ScoutError
 
 __all__ = ["make_app"]
@@ -120,13 +120,7 @@ class _Desk:
     async def place(self, request: Request) -> Response:
         """How a text is understood as a place, while it is typed."""
         place = read_place(str((await self._asked(request)).get("text", ""))[:200])
-        return JSONResponse(
-            {
-                "lon": place.lon,
-                "lat": place.lat,
-                "words": place.understood,
-            }
-        )
+        return JSONResponse({"lon": place.lon, "lat": place.lat, "words": place.understood})
 
     async def stop_all(self, request: Request) -> Response:
         self._stop()
@@ -167,7 +161,8 @@ class _Desk:
             except InputError as error:
                 # Nothing more of a file is taken in once it is refused.
                 told = {"error": {"where": error.where, "text": str(error)}}
-                return JSONResponse(told, 413 if "MB" in error.what else 200, headers={"connection": "close"})
+                status = 413 if isinstance(error, TooLarge) else 200
+                return JSONResponse(told, status, headers={"connection": "close"})
         return JSONResponse(workspace.told())
 
     async def do(self, request: Request) -> Response:
@@ -232,15 +227,11 @@ class _Desk:
         stream = aiter(request.stream())
         while True:
             try:
-                yield await asyncio.wait_for(_next(stream), self.limits.body_s)
+                yield await asyncio.wait_for(anext(stream), self.limits.body_s)
             except StopAsyncIteration:
                 return
             except TimeoutError:
                 raise HTTPException(408, "Nothing more came.") from None
-
-
-def _next(stream: AsyncIterator[bytes]) -> Awaitable[bytes]:
-    return anext(stream)
 
 
 def _length(request: Request) -> int | None:

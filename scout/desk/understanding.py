@@ -55,7 +55,8 @@ def understood(
     parks: Parks | None = None
     if layers:
         try:
-            parks = parks_of(reading, layers)
+            whole = not any(file.get("error") for file in files.values())
+            parks = shelf.parks(reading, show) if whole else parks_of(reading, layers)
             told["parks"] = {
                 "count": len(parks.frame),
                 **_report(parks.report),
@@ -64,8 +65,7 @@ def understood(
         except ScoutError as problem:
             told["error"] = told["error"] or {"where": problem.where, "text": str(problem)}
     told["picture"] = parks_picture(parks)
-    ground = _ground(settings, roles, parks, files, show)
-    told["ground"] = ground
+    told["ground"] = _ground(settings, roles, parks, files, show)
     return told
 
 

@@ -16,9 +16,13 @@ from scout.desk.names import NOTEBOOK, ROLES, checked_name, is_part, named
 from scout.desk.workers import Spares, Worker
 from scout.errors import InputError
 
-__all__ = ["Workspace", "Workspaces"]
+__all__ = ["TooLarge", "Workspace", "Workspaces"]
 
 _ONLY_READ = ("search", "understand", "check", "tally")  # jobs that may be cancelled
+
+
+class TooLarge(InputError):
+    """A file that there is no room for."""
 
 
 class Workspace:
@@ -113,10 +117,10 @@ class Workspace:
         others += sum(size for one, size in self._coming.items() if one != own)
         if size > limits.file_bytes:
             what = f"is larger than the {limits.file_bytes / 1e6:,.0f} MB that the desk takes"
-            raise InputError(name, what, "cut the region you need out of it, or use the command line")
+            raise TooLarge(name, what, "cut the region you need out of it, or use the command line")
         if others + size > limits.all_bytes:
             what = f"makes more than {limits.all_bytes / 1e6:,.0f} MB of files"
-            raise InputError(name, what, "put others away first")
+            raise TooLarge(name, what, "put others away first")
         if name not in self.sizes and len(self.sizes) + len(self._coming) > limits.files:
             raise InputError(name, f"makes more than {limits.files} files", "put others away first")
 
