@@ -191,6 +191,27 @@ def test_a_card_and_a_pack_and_every_format(tab: Caller, bay: Path) -> None:
     assert "not in the list" in tab.work("card", settings={}, spot="9999")["error"]["text"]
 
 
+def test_a_number_means_the_list_that_the_page_shows(tab: Caller, bay: Path) -> None:
+    tab.bring(bay)
+    lists = [
+        tab.work("search", settings={"options": {"level": level}})["done"] for level in ("field", "square")
+    ]
+    for found in lists:
+        (name,) = tab.work("card", settings={}, spot=1, list=found["made"])["done"].values()
+        card = tab.made(name).decode()
+        tab.work("save", suffix=".csv", list=found["made"])
+        table = tab.made("spots.csv").decode()
+        others = {one for other in lists if other is not found for one in other["spots"][0]["locators"]}
+        for locator in found["spots"][0]["locators"]:
+            assert f">{locator}<" in card
+            assert locator in table
+        assert not [locator for locator in others if f">{locator}<" in card]
+    for _ in range(2):
+        tab.work("search", settings={})
+    gone = tab.work("card", settings={}, spot=1, list=lists[0]["made"])
+    assert "search again" in gone["error"]["text"]
+
+
 def test_a_place_is_checked_as_the_command_does(
     tab: Caller, bay: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

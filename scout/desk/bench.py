@@ -59,15 +59,17 @@ class Bench:
             case "outing":
                 return self._made("outing.toml", outing_text(settings, roles))
             case "save":
-                return self._made(*self.search.saved(given["suffix"]))
+                return self._made(*self.search.saved(given["suffix"], given.get("list")))
             case "check":
                 return day.checked(self.shelf, asked(settings, roles), given["place"], show)
             case "card":
                 said = asked(settings, roles, *_day_words(given))
-                return self._made(*day.card(self.search.current, int(given["spot"]), said))
+                return self._made(*day.card(self.search.found(given.get("list")), int(given["spot"]), said))
             case "pack":
                 said = asked(settings, roles, *_day_words(given))
-                return self._made(*day.packed(self.search.current, str(given["spots"]), said))
+                return self._made(
+                    *day.packed(self.search.found(given.get("list")), str(given["spots"]), said)
+                )
             case "visit":
                 return visiting.added(self.notebook, given["visit"], settings, roles)
             case "undo" | "delete":

@@ -1,6 +1,7 @@
 // A place to check; a card, a pack and files of the spots that were found.
 
 import { byId, make, putMade, wrong } from "./pieces.js";
+import { current } from "./search.js";
 import { made, work } from "./talk.js";
 import { settings } from "./wish.js";
 import { onPhone, openOnMap, see } from "./stage.js";
@@ -97,7 +98,7 @@ async function ask(job, label) {
   if (!given.spots && job === "pack") return wrong("wrong-day", "Say which spots, such as 1 3 5-7.");
   if (!Number.isInteger(Number(given.spot))) return wrong("wrong-day", "The number of a spot is a whole number.");
   try {
-    const { made: name } = await work(job, { ...given, settings: settings() });
+    const { made: name } = await work(job, { ...given, list: current().made, settings: settings() });
     putMade("got-day", label(given), made(name));
   } catch (error) {
     wrong("wrong-day", error.message);
@@ -108,7 +109,7 @@ async function ask(job, label) {
 async function save(suffix, words) {
   wrong("wrong-day");
   try {
-    const { made: name } = await work("save", { suffix });
+    const { made: name } = await work("save", { suffix, list: current().made });
     putMade("got-saved", `All spots, ${words}`, made(name));
   } catch (error) {
     wrong("wrong-day", error.message);

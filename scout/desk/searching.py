@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ctypes
 import gc
+import secrets
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -23,25 +24,33 @@ from scout.write import write_file
 
 __all__ = ["Search"]
 
-_MAPS = 4  # the last ones stay: a page may still show one
+_KEPT = 3  # the last ones stay: the page may still show one without walks
 # With the outing file that the desk saves, this gives the same.
 _COMMAND = f"scout find --outing {OUTING}"
 
 
 class Search:
-    """The findings of the last search."""
+    """The findings of the last searches, by the name of their map: a page asks for what it shows."""
 
     def __init__(self, shelf: Shelf) -> None:
         self.shelf = shelf
-        self._found: Findings | None = None
-        self._maps = 0
+        self._found: dict[str, Findings] = {}
+        self._maps, self._own = 0, secrets.token_hex(4)  # another process must not use these names again
 
-    @property
-    def current(self) -> Findings:
-        """What was found last."""
-        if self._found is None:
+    def found(self, name: str | None = None) -> Findings:
+        """What the map of that name shows, or the last one.
+
+        Raises
+        ------
+        InputError
+            There is none: nothing was searched for, or another process did it.
+        """
+        if not self._found:
             raise InputError("search", "nothing has been searched for yet", "search first")
-        return self._found
+        found = self._found.get(name or next(reversed(self._found)))
+        if found is None:
+            raise InputError("search", "the list has changed since", "search again")
+        return found
 
     def run(
         self, asked: Asked, made: Path, show: Callable[[str], None], part: Callable[[Any], None]
@@ -62,10 +71,12 @@ class Search:
         outing = asked.inputs.outing
         found = dated(found, asked.inputs.title, outing.author, outing.credits, _COMMAND)
         self._maps += 1
-        name = f"map-{self._maps}.html"
+        name = f"map-{self._own}-{self._maps}.html"
         write_file(made / name, build(best(found, MAP_SPOTS)))
-        (made / f"map-{self._maps - _MAPS}.html").unlink(missing_ok=True)
-        self._found = found
+        self._found[name] = found
+        for old in list(self._found)[:-_KEPT]:
+            del self._found[old]
+            (made / old).unlink(missing_ok=True)
         around = found.surroundings
         return {
             "made": name,
@@ -77,9 +88,9 @@ class Search:
             "notes": [] if around is None else list(around.notes),
         }
 
-    def saved(self, suffix: str) -> tuple[str, bytes]:
+    def saved(self, suffix: str, name: str | None = None) -> tuple[str, bytes]:
         """Name and content of the spots in a format, as ``--save`` writes them."""
-        return f"spots{suffix}", export(self.current, f"spots{suffix}")
+        return f"spots{suffix}", export(self.found(name), f"spots{suffix}")
 
 
 def _row(ranked: Ranked) -> dict[str, Any]:

@@ -207,6 +207,31 @@ def test_the_whole_story_on_real_boundaries(
     tab.quiet()
 
 
+def test_who_reads_a_spot_is_asked_before_the_list_changes(open_desk: Callable[[], Tab]) -> None:
+    tab = open_desk()
+    page = tab.page
+    page.locator("#demo").click()
+    assert tab.found() == 50
+    row = tab.spots.locator("#spots > li").nth(5)
+    expect(row).to_be_attached()
+    tab.unfold("day")
+    page.locator("#day [name=spot]").fill("6")
+    expect(page.locator("#spot-said b")).to_have_text("Spot 6")
+    place = page.locator("#spot-said").text_content().split(" at ")[1]
+    expect(page.locator("#newer")).to_be_visible(timeout=WALKS)
+    # What is made now is still of the list that is shown.
+    page.locator("#card").click()
+    with page.context.expect_page() as opened:
+        page.locator("#got-day li").get_by_role("link", name="Open").click()
+    expect(opened.value.locator("body")).to_contain_text(place.split(",")[0])
+    opened.value.close()
+    page.locator("#newer").click()
+    expect(page.locator("#newer")).to_be_hidden()
+    expect(tab.spots.locator("#spots > li")).to_have_count(48)
+    expect(page.locator("#got-day li")).to_have_count(0)  # made of another list
+    tab.quiet()
+
+
 def test_what_is_wrong_stands_beside_what_caused_it(open_desk: Callable[[], Tab], tmp_path: Path) -> None:
     tab = open_desk()
     page = tab.page
