@@ -160,6 +160,17 @@ def test_a_file_too_large_is_refused_by_what_it_says(caller: Caller) -> None:
     assert alive(caller)
 
 
+def test_whoever_asks_first_is_told_before_sending(caller: Caller) -> None:
+    for query, said in (
+        ("name=a.kml&size=10", None),
+        ("name=a.kml&size=900000", "larger"),
+        ("name=a.exe", "kind"),
+    ):
+        told = caller.ask("POST", caller.here(f"/file?role=parks&{query}")).json
+        assert said is None or said in told["error"]["text"]
+        assert (said is None) == ("error" not in told)
+
+
 def pieces(total: int) -> Iterator[bytes]:
     for _ in range(total // 10_000):
         yield b" " * 10_000

@@ -105,7 +105,6 @@ def test_an_error_names_the_setting(
 def test_the_page_has_a_field_for_every_option_but_those_that_write() -> None:
     page = (ROOT / "scout" / "desk" / "desk.html").read_text(encoding="utf-8")
     elsewhere = {
-        "outing",
         "map",
         "save",
         "top",

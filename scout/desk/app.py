@@ -45,7 +45,7 @@ def make_app(workspaces: Workspaces, keys: Keys, stop: Callable[[], None]) -> St
             Route("/api/windows", desk.open, methods=["POST"]),
             Route("/api/windows/{id}", desk.look),
             Route("/api/windows/{id}/left", desk.left, methods=["POST"]),
-            Route("/api/windows/{id}/file", desk.file, methods=["PUT", "DELETE"]),
+            Route("/api/windows/{id}/file", desk.file, methods=["POST", "PUT", "DELETE"]),
             Route("/api/windows/{id}/do", desk.do, methods=["POST"]),
             Route("/api/windows/{id}/progress", desk.progress),
             Route("/api/windows/{id}/stop", desk.stop, methods=["POST"]),
@@ -110,7 +110,6 @@ class _Desk:
                 "key": key,
                 "cautions": list(ALWAYS),
                 "fields": fields(),
-                "limits": {"file": self.limits.file_bytes},
             }
         )
 
@@ -155,6 +154,9 @@ class _Desk:
         name, role = request.query_params.get("name", ""), request.query_params.get("role", "parks")
         if request.method == "DELETE":
             workspace.put_away(name)
+        elif request.method == "POST":  # asked first: whoever is refused while sending may not hear why
+            size = request.query_params.get("size", "")
+            workspace.welcome(name, role, int(size) if size.isdecimal() and len(size) < 20 else 0)
         else:
             try:
                 await workspace.bring(name, role, _length(request), self._pieces(request))

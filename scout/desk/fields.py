@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-import click
-
-from scout.cli.find import command
+from scout.cli.outing import keys
 
 __all__ = ["fields"]
 
@@ -14,10 +12,9 @@ __all__ = ["fields"]
 def fields() -> dict[str, dict[str, Any]]:
     """Default and explanation of every option, by its key in an outing file."""
     return {
-        max(option.opts, key=len).lstrip("-"): {
+        key: {
             "default": option.default if isinstance(option.default, (str, int, float)) else None,
             "help": option.help or "",
         }
-        for option in command.params
-        if isinstance(option, click.Option)
+        for key, option in keys().items()
     }

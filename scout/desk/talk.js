@@ -1,6 +1,6 @@
 // Asking the desk. The key comes in the address once and then stays with this tab.
 
-export const desk = { key: "", id: "", window: null, fields: {}, limits: {} };
+export const desk = { key: "", id: "", window: null, fields: {} };
 
 const KEY = "scout desk key";
 const WINDOW = "scout desk window";
@@ -45,7 +45,7 @@ export async function enter() {
   const found = await post("/api/enter", { key });
   sessionStorage.setItem(KEY, found.key);
   window.history.replaceState(null, "", "/");
-  Object.assign(desk, { key: found.key, fields: found.fields, limits: found.limits });
+  Object.assign(desk, { key: found.key, fields: found.fields });
   await takeWindow();
   return found;
 }
@@ -119,10 +119,7 @@ export const stillHere = () => ask("GET", here());
 const fileAt = (name, role) => here(`/file?${new URLSearchParams({ name, role })}`);
 
 export async function bring(file, role) {
-  if (file.size > desk.limits.file) {
-    const most = (desk.limits.file / 1e6).toLocaleString("en");
-    throw new Refused({ where: file.name, text: `${file.name}: is larger than the ${most} MB that the desk takes` });
-  }
+  await post(`${fileAt(file.name, role)}&size=${file.size}`); // refused while it is sent, one may not hear why
   desk.window = await ask("PUT", fileAt(file.name, role), file);
 }
 

@@ -73,6 +73,16 @@ class Workspace:
 
     # Files
 
+    def welcome(self, name: str, role: str, size: int) -> None:
+        """See that a file could be brought, before it is sent.
+
+        Raises
+        ------
+        InputError
+            Its name, its kind or its size will not do.
+        """
+        self._check_room(self._named(name, role), size)
+
     async def bring(self, name: str, role: str, length: int | None, pieces: AsyncIterator[bytes]) -> None:
         """Take a file in, whole or not at all.
 
