@@ -19,7 +19,8 @@ from scout.coordinates import read_place
 from scout.desk.fields import fields
 from scout.desk.guard import Keys
 from scout.desk.page import static
-from scout.desk.workspaces import TooLarge, Workspace, Workspaces
+from scout.desk.workspace import TooLarge, Workspace
+from scout.desk.workspaces import Workspaces
 from scout.errors import InputError, ScoutError
 
 __all__ = ["make_app"]
