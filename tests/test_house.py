@@ -22,7 +22,7 @@ LINES = [
     {"pack"},
     {"read", "write", "cluster"},
     {"notebook"},
-    {"cli"},
+    {"cli", "desk"},
 ]
 # Within one line these arrows are allowed: the numbers build on each other in this order.
 WITHIN = {
@@ -39,6 +39,8 @@ WITHIN = {
     ("journal", "exports"),  # cells of a spreadsheet
     ("journal", "page"),
     ("sheet", "page"),
+    ("cli", "desk"),  # the command that opens it
+    ("desk", "cli"),  # everything else: the same words become the same work
 }
 # No room of the core knows of files or of the front.
 NOT_IN_CORE = {"click", "pyogrio", "folium", "branca", "sqlite3", "pathlib", "tempfile", "io"}

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from scout.model import Checked, Parks, Station
     from scout.read.places import NamedPlace
 
-__all__ = ["command", "judged"]
+__all__ = ["command", "judged", "planned_from"]
 
 _TOLD = 20  # places told in full; more are a line each
 _MOVES = 2000  # places for which the better centre is worked out
@@ -56,7 +56,7 @@ def command(
     number = level_number(level)
     check_page("--map", map_path)
     check_targets(files, [map_path] if map_path else [])
-    planned = _planned(places, list_path)
+    planned = planned_from(places, list_path)
     with progress() as show:
         parks = parks_from(park_files(files, **reading), show)
         results = judged(parks, planned, number, station, show)
@@ -102,7 +102,8 @@ def _noted(results: Iterable[Checked], words: list[str]) -> Iterator[Checked]:
         yield result
 
 
-def _planned(places: Sequence[str], list_path: str | None) -> list[NamedPlace]:
+def planned_from(places: Sequence[str], list_path: str | None = None) -> list[NamedPlace]:
+    """Places as they were written, and those of a file."""
     from scout.coordinates import read_place
     from scout.errors import InputError
     from scout.read.places import NamedPlace, read_places

@@ -17,7 +17,7 @@ from scout.cli.kinds import FILE, Number
 from scout.errors import InputError, ScoutError
 from scout.outing import MOST_BYTES, Kind, Outing, Value, read_outing
 
-__all__ = ["outing_option"]
+__all__ = ["keys", "outing_option"]
 
 
 def outing_option(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -38,7 +38,7 @@ def outing_option(function: Callable[..., Any]) -> Callable[..., Any]:
 def _taken(ctx: click.Context, param: click.Parameter, path: str | None) -> Outing:
     if path is None:
         return Outing()
-    options = {_key(option): option for option in _options_of_a_search()}
+    options = keys()
     kinds = {key: _kind(option) for key, option in options.items()}
     outing = read_outing(_content(path), path, kinds)
     folder = os.path.dirname(path)
@@ -53,10 +53,12 @@ def _taken(ctx: click.Context, param: click.Parameter, path: str | None) -> Outi
     return replace(outing, options=found, parks=parks, tags=tags)
 
 
-def _options_of_a_search() -> list[click.Option]:
+def keys() -> dict[str, click.Option]:
+    """The options of a search by their keys in an outing file."""
     from scout.cli.find import command
 
-    return [p for p in command.params if isinstance(p, click.Option) and p.name != "outing"]
+    options = [p for p in command.params if isinstance(p, click.Option) and p.name != "outing"]
+    return {_key(option): option for option in options}
 
 
 def _content(path: str) -> bytes:

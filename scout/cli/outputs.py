@@ -57,14 +57,16 @@ def _placed(path: str | Path) -> str:
         return str(path)
 
 
-def dated(findings: Findings, title: str, author: str = "", credits: tuple[Credit, ...] = ()) -> Findings:
-    """The findings with what the user says of them, the command that made them and the day."""
+def dated(
+    findings: Findings, title: str, author: str = "", credits: tuple[Credit, ...] = (), made_by: str = ""
+) -> Findings:
+    """The findings with what the user says of them, the command that makes them and the day."""
     return replace(
         findings,
         title=title,
         author=author,
         credits=credits,
-        made_by=shlex.join(["scout", *sys.argv[1:]]),
+        made_by=made_by or shlex.join(["scout", *sys.argv[1:]]),
         made_on=datetime.now(UTC).strftime("%Y-%m-%d"),
     )
 

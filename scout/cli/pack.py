@@ -12,7 +12,7 @@ from scout.cli.card import card_options, found_again, inputs_from, particulars_f
 from scout.cli.kinds import FILE
 from scout.cli.options import ManyFiles
 
-__all__ = ["command"]
+__all__ = ["command", "ranks_from"]
 
 _MOST = 100  # spots of one pack: each has a card
 
@@ -32,7 +32,7 @@ def command(spots: tuple[str, ...], path: str, **words: Any) -> int:
     from scout.pack import chosen, pack
     from scout.write import write_file
 
-    ranks = _ranks(spots)
+    ranks = ranks_from(spots)
     if not path.lower().endswith(".zip"):
         raise OutputError(f"--out {path}", "this is an archive", "name it .zip")
     inputs, said = inputs_from(**words), particulars_from(words)
@@ -45,7 +45,7 @@ def command(spots: tuple[str, ...], path: str, **words: Any) -> int:
     return 0
 
 
-def _ranks(words: Sequence[str]) -> list[int]:
+def ranks_from(words: Sequence[str]) -> list[int]:
     """Numbers and spans of numbers."""
     from scout.errors import InputError
 

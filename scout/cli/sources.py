@@ -11,12 +11,21 @@ from scout.surroundings import Walking
 
 if TYPE_CHECKING:
     from scout.find import Options
-    from scout.model import Findings, Parks
+    from scout.model import Findings, Layer, Parks
     from scout.outing import TagReading
     from scout.reach import Access, Box
     from scout.surroundings import Relief, Surroundings
 
-__all__ = ["AccessFiles", "ParkFiles", "access_files", "park_files", "parks_from", "searched"]
+__all__ = [
+    "AccessFiles",
+    "ParkFiles",
+    "access_files",
+    "access_from",
+    "park_files",
+    "parks_from",
+    "parks_of",
+    "searched",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,10 +95,17 @@ def access_files(
 
 def parks_from(sources: ParkFiles, show: Callable[[str], None]) -> Parks:
     """Read the boundary files and make parks of them."""
-    from scout.parks import build_parks
     from scout.read import read_layers
 
-    layers = read_layers(sources.files, layer=sources.layer, assume_crs=sources.crs, progress=show)
+    return parks_of(
+        sources, read_layers(sources.files, layer=sources.layer, assume_crs=sources.crs, progress=show)
+    )
+
+
+def parks_of(sources: ParkFiles, layers: Sequence[Layer]) -> Parks:
+    """Parks of the layers that were read from the files."""
+    from scout.parks import build_parks
+
     return build_parks(
         layers,
         corridor_m=sources.corridor_m,
@@ -120,7 +136,7 @@ def searched(
     if cluster is not None and workers is not None:
         raise InputError("--workers", "--cluster has workers of its own", "give one of the two")
     shelf = open_shelf(parks.files, reading, show) or parks_from(parks, show)
-    around = _access_from(access, show)
+    around = access_from(access, show)
     if cluster is None and workers is None:
         return find(shelf, options, show, around)
     from scout.cluster import PARKS_IN_A_FIELD, spread_over
@@ -130,7 +146,7 @@ def searched(
         return find(shelf, options, show, around, spread, PARKS_IN_A_FIELD)
 
 
-def _access_from(files: AccessFiles, show: Callable[[str], None]) -> Access | None:
+def access_from(files: AccessFiles, show: Callable[[str], None]) -> Access | None:
     """How the search gets at the ground near what it finds; None where no file of it is named."""
     from scout.access.readings import Reading
     from scout.access.ways import Tagged, sorted_out

@@ -20,15 +20,23 @@ from scout.errors import InputError
 from scout.read import archives, geojson, shapefile
 from scout.read.archives import mapped
 
-__all__ = ["Opening", "check_local", "open_file", "outermost", "plain_path"]
+__all__ = [
+    "BOUNDARY_SUFFIXES",
+    "SHAPEFILE_PARTS",
+    "TAGGED_SUFFIXES",
+    "Opening",
+    "check_local",
+    "open_file",
+    "outermost",
+    "plain_path",
+]
 
 Numbering = Literal["fid", "fid from 0", "position"]
 
 _READS = "GeoJSON, GeoPackage, Shapefile (also zipped), FlatGeobuf, GeoParquet, KML and KMZ are read"
 _LARGEST_KML = 2**29  # bytes; GDAL takes several times as much
-# Relations that are no areas repeat ways that stand in `lines` with tags of their own.
-_OSM_LAYERS = ("points", "lines", "multipolygons")
-_SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix")
+_OSM_LAYERS = ("points", "lines", "multipolygons")  # relations that are no areas repeat tagged ways
+SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,13 +91,7 @@ def open_file(path: str | Path, tagged: bool = False) -> list[Opening]:
 
 
 def check_local(name: str) -> Path:
-    """The path of a file on this machine.
-
-    Raises
-    ------
-    InputError
-        A folder, a device, an address, or nothing at all.
-    """
+    """The path of a file on this machine; an InputError for a folder, a device, an address, or nothing at all."""
     file = Path(name)
     try:
         file.is_file()
@@ -107,7 +109,7 @@ def check_local(name: str) -> Path:
 
 
 def _unknown_suffix(name: str, file: Path) -> InputError:
-    if file.suffix.lower() in _SHAPEFILE_PARTS:
+    if file.suffix.lower() in SHAPEFILE_PARTS:
         return InputError(name, "is one part of a Shapefile", "name the .shp file, its parts beside it")
     if file.suffix.lower() in _TAGGED:
         what = "OpenStreetMap data is read for access, barriers and hazards, not for parks"
@@ -162,7 +164,7 @@ def _geopackage(name: str, file: Path) -> list[Opening]:
 def _shapefile(name: str, file: Path) -> list[Opening]:
     if not shapefile.is_shapefile(_head(file)):
         raise _mismatch(name, "no Shapefile")
-    for part in _SHAPEFILE_PARTS:
+    for part in SHAPEFILE_PARTS:
         beside = shapefile.beside(file, part)
         if beside is not None and not beside.is_file():
             raise InputError(name, f"{beside.name} beside it is no regular file", "remove or replace it")
@@ -289,3 +291,5 @@ _OPENERS: dict[str, Callable[[str, Path], list[Opening]]] = {
     ".kmz": _kmz,
 }
 _TAGGED: dict[str, Callable[[str, Path], list[Opening]]] = {".osm": _osm_text, ".pbf": _osm_binary}
+
+BOUNDARY_SUFFIXES, TAGGED_SUFFIXES = tuple(_OPENERS), tuple(_TAGGED)

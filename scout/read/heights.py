@@ -23,9 +23,9 @@ from scout.read.tables import Box
 from scout.read.windows import coarser_by, relief_of, windows_of
 from scout.surroundings import Relief
 
-__all__ = ["Heights", "read_heights"]
+__all__ = ["HEIGHT_SUFFIXES", "Heights", "read_heights"]
 
-_SUFFIXES = (".tif", ".tiff", ".gtiff")
+HEIGHT_SUFFIXES = (".tif", ".tiff", ".gtiff")
 _TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")  # TIFF 6.0 and BigTIFF, either order of bytes
 _FOOT, _SURVEY_FOOT = 0.3048, 1200 / 3937  # metres; international yard of 1959, US survey foot
 _UNITS = {
@@ -110,7 +110,7 @@ def _read(found: Heights, path: str, boxes: Sequence[Box], assume_crs: str | Non
 
 def _checked(path: str) -> str:
     file = check_local(path)
-    if file.suffix.lower() not in _SUFFIXES:
+    if file.suffix.lower() not in HEIGHT_SUFFIXES:
         what = f"the suffix {file.suffix or '(none)'} is not that of a GeoTIFF"
         raise InputError(path, what, "heights are read from GeoTIFFs (.tif): export them as one")
     head = _head(path, file)

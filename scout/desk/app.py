@@ -1,0 +1,242 @@
+"""What the page can ask for."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import AsyncIterator, Callable
+from pathlib import PurePath
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.routing import Route
+
+from scout.cautions import ALWAYS
+from scout.coordinates import read_place
+from scout.desk.fields import fields
+from scout.desk.guard import Keys
+from scout.desk.page import static
+from scout.desk.workspace import TooLarge, Workspace
+from scout.desk.workspaces import Workspaces
+from scout.errors import InputError, ScoutError
+
+__all__ = ["make_app"]
+
+Answer = dict[str, Any]
+_NO_WINDOW = (
+    "This window was put away, for it said nothing for long. Reload the page and bring the files again."
+)
+
+
+def make_app(workspaces: Workspaces, keys: Keys, stop: Callable[[], None]) -> Starlette:
+    """The application; ``stop`` ends the server."""
+    desk = _Desk(workspaces, keys, stop)
+    app = Starlette(
+        routes=[
+            Route("/", desk.page),
+            Route("/own/{name}", desk.own),
+            Route("/made/{door}/{name}", desk.made),
+            Route("/api/enter", desk.enter, methods=["POST"]),
+            Route("/api/place", desk.place, methods=["POST"]),
+            Route("/api/ping", desk.ping),
+            Route("/api/stop", desk.stop_all, methods=["POST"]),
+            Route("/api/windows", desk.open, methods=["POST"]),
+            Route("/api/windows/{id}", desk.look),
+            Route("/api/windows/{id}/left", desk.left, methods=["POST"]),
+            Route("/api/windows/{id}/file", desk.file, methods=["POST", "PUT", "DELETE"]),
+            Route("/api/windows/{id}/do", desk.do, methods=["POST"]),
+            Route("/api/windows/{id}/progress", desk.progress),
+            Route("/api/windows/{id}/stop", desk.stop, methods=["POST"]),
+        ],
+        exception_handlers={ScoutError: _refused, HTTPException: _problem, ClientDisconnect: _gone},
+    )
+    app.router.redirect_slashes = False  # what is not there is not there
+    return app
+
+
+async def _refused(request: Request, error: Exception) -> Response:
+    """What the user can mend is an answer like others: browsers put every error status on the console."""
+    where = error.where if isinstance(error, ScoutError) else ""
+    return JSONResponse({"error": {"where": where, "text": str(error)}})
+
+
+async def _problem(request: Request, error: Exception) -> Response:
+    status, text = (error.status_code, error.detail) if isinstance(error, HTTPException) else (500, "")
+    return JSONResponse({"error": {"where": "", "text": text}}, status, headers={"connection": "close"})
+
+
+async def _gone(request: Request, error: Exception) -> Response:
+    return Response(status_code=400)
+
+
+class _Desk:
+    def __init__(self, workspaces: Workspaces, keys: Keys, stop: Callable[[], None]) -> None:
+        self.workspaces, self.keys, self._stop, self.limits = workspaces, keys, stop, workspaces.limits
+
+    # The page
+
+    async def page(self, request: Request) -> Response:
+        return self._static("desk.html")
+
+    async def own(self, request: Request) -> Response:
+        return self._static(request.path_params["name"])
+
+    def _static(self, name: str) -> Response:
+        found = static(name)
+        if found is None:
+            raise HTTPException(404, "There is no such page.")
+        return Response(found.content, media_type=found.kind)
+
+    async def made(self, request: Request) -> Response:
+        """A map, a card, an export: to look at, or with ``?save`` to keep."""
+        workspace, name = self.workspaces.behind(request.path_params["door"]), request.path_params["name"]
+        path = None if workspace is None else workspace.made / name
+        if path is None or PurePath(name).name != name or name.startswith(".") or not path.is_file():
+            raise HTTPException(404, "There is no such page.")
+        how = "attachment" if "save" in request.query_params else "inline"
+        kind = "text/html" if name.endswith(".html") else "application/octet-stream"
+        return FileResponse(path, media_type=kind, filename=name, content_disposition_type=how)
+
+    # The desk
+
+    async def enter(self, request: Request) -> Response:
+        key = self.keys.exchange(str((await self._asked(request)).get("key", "")))
+        if key is None:
+            raise HTTPException(401, "This address does not open the desk, or was used already.")
+        return JSONResponse(
+            {
+                "key": key,
+                "cautions": list(ALWAYS),
+                "fields": fields(),
+            }
+        )
+
+    async def ping(self, request: Request) -> Response:
+        return JSONResponse({})
+
+    async def place(self, request: Request) -> Response:
+        """How a text is understood as a place, while it is typed."""
+        place = read_place(str((await self._asked(request)).get("text", ""))[:200])
+        return JSONResponse({"lon": place.lon, "lat": place.lat, "words": place.understood})
+
+    async def stop_all(self, request: Request) -> Response:
+        self._stop()
+        return JSONResponse({})
+
+    async def open(self, request: Request) -> Response:
+        name = self.workspaces.open()
+        return JSONResponse({"id": name, **self._workspace(name).told()})
+
+    # One window
+
+    def _workspace(self, name: str) -> Workspace:
+        found = self.workspaces.get(name)
+        if found is None:
+            raise HTTPException(404, _NO_WINDOW)
+        found.look()
+        return found
+
+    async def look(self, request: Request) -> Response:
+        """How a window is; a tab that was loaded again asks whether its window is still there."""
+        name = request.path_params["id"]
+        if "again" in request.query_params and self.workspaces.get(name) is None:
+            return JSONResponse({"gone": True})
+        return JSONResponse(self._workspace(name).told())
+
+    async def left(self, request: Request) -> Response:
+        self._workspace(request.path_params["id"]).left = True
+        return JSONResponse({})
+
+    async def file(self, request: Request) -> Response:
+        workspace = self._workspace(request.path_params["id"])
+        name, role = request.query_params.get("name", ""), request.query_params.get("role", "parks")
+        if request.method == "DELETE":
+            workspace.put_away(name)
+        elif request.method == "POST":  # asked first: whoever is refused while sending may not hear why
+            size = request.query_params.get("size", "")
+            workspace.welcome(name, role, int(size) if size.isdecimal() and len(size) < 20 else 0)
+        else:
+            try:
+                await workspace.bring(name, role, _length(request), self._pieces(request))
+            except InputError as error:
+                # Nothing more of a file is taken in once it is refused.
+                told = {"error": {"where": error.where, "text": str(error)}}
+                status = 413 if isinstance(error, TooLarge) else 200
+                return JSONResponse(told, status, headers={"connection": "close"})
+        return JSONResponse(workspace.told())
+
+    async def do(self, request: Request) -> Response:
+        workspace = self._workspace(request.path_params["id"])
+        asked = await self._asked(request)
+        job, given = str(asked.get("job", "")), asked.get("given") or {}
+        if not isinstance(given, dict) or job == "open":
+            raise HTTPException(400, "The desk has no such job.")
+        if job == "demo":
+            return await self._demo(workspace)
+        message = await workspace.do(job, given)
+        done = message.get("done")
+        if job == "load" and done is not None:
+            workspace.expect(done["roles"])
+        return JSONResponse({**message, "window": workspace.told()})
+
+    async def _demo(self, workspace: Workspace) -> Response:
+        from scout.cli.demo import demo_outing
+
+        outing = demo_outing()
+        data = [p for p in outing.parent.iterdir() if p.suffix in (".geojson", ".gpkg", ".tif")]
+        await asyncio.to_thread(workspace.copy_in, sorted(data))
+        message = await workspace.do("load", {"text": outing.read_text("utf-8")})
+        if "done" in message:
+            workspace.expect(message["done"]["roles"])
+        return JSONResponse({**message, "window": workspace.told()})
+
+    async def progress(self, request: Request) -> Response:
+        workspace = self._workspace(request.path_params["id"])
+        part = None if "seen" in request.query_params else workspace.part
+        return JSONResponse({"progress": workspace.progress, "part": part})
+
+    async def stop(self, request: Request) -> Response:
+        """Cancel the search, or with ``all`` whatever only reads."""
+        workspace = self._workspace(request.path_params["id"])
+        if (await self._asked(request)).get("all"):
+            await workspace.stop()
+        else:
+            await workspace.stop(["search"])
+        return JSONResponse({})
+
+    # Bodies
+
+    async def _asked(self, request: Request) -> Answer:
+        """The JSON object of a request."""
+        body = bytearray()
+        async for piece in self._pieces(request):
+            body += piece
+            if len(body) > self.limits.json_bytes:
+                raise HTTPException(413, "That is more than the desk is asked at once.")
+        try:
+            found = json.loads(body or b"{}")
+            json.dumps(found, ensure_ascii=False).encode()  # halves of surrogate pairs are no text
+        except (ValueError, RecursionError):
+            found = None
+        if not isinstance(found, dict):
+            raise HTTPException(400, "The desk is asked in JSON.")
+        return found
+
+    async def _pieces(self, request: Request) -> AsyncIterator[bytes]:
+        """The body as it comes, if it comes."""
+        stream = aiter(request.stream())
+        while True:
+            try:
+                yield await asyncio.wait_for(anext(stream), self.limits.body_s)
+            except StopAsyncIteration:
+                return
+            except TimeoutError:
+                raise HTTPException(408, "Nothing more came.") from None
+
+
+def _length(request: Request) -> int | None:
+    text = request.headers.get("content-length", "")
+    return int(text) if text.isdecimal() and len(text) < 20 else None

@@ -1,0 +1,121 @@
+"""Who may ask: the page that this desk handed out, in the browser it was handed to, and nobody else.
+
+Everything passes here first. A page of another origin can make a browser ask 127.0.0.1 (by a form, an image,
+a name that it lets resolve to here), so Host, Origin and where the browser says that a request comes from are
+checked; whatever reads or does something needs the key as a header as well, which no other page can send.
+A cookie would not do: browsers send it to every port of this machine.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Iterable
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import JSONResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+__all__ = ["KEY_HEADER", "Guard", "Keys"]
+
+KEY_HEADER = "x-desk-key"
+_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+    "frame-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+)
+# Pages that were made (map, card, journal) bring a stricter policy of their own, by hashes.
+_MADE_POLICY = "frame-ancestors 'self'; base-uri 'none'; form-action 'none'; object-src 'none'"
+_ALWAYS = {
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cache-control": "no-store",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+}
+
+
+class Keys:
+    """The key that the page sends, and what it is exchanged for.
+
+    ``lasting`` is printed for the user to come back by. A ticket opens once: the address that is handed to
+    the browser passes through a list of processes that others on the machine may read.
+    """
+
+    def __init__(self) -> None:
+        self.lasting, self._session = secrets.token_urlsafe(32), secrets.token_urlsafe(32)
+        self._tickets: set[str] = set()
+
+    def ticket(self) -> str:
+        """A key that opens once."""
+        made = secrets.token_urlsafe(32)
+        self._tickets.add(made)
+        return made
+
+    def exchange(self, key: str) -> str | None:
+        """The session's key for a key of an address."""
+        if key in self._tickets:
+            self._tickets.remove(key)
+            return self._session
+        good = self.fits(key) or _same(key, self.lasting)
+        return self._session if good else None
+
+    def fits(self, key: str) -> bool:
+        """Whether this is the session's key."""
+        return _same(key, self._session)
+
+
+def _same(text: str, secret: str) -> bool:
+    return secrets.compare_digest(text.encode("utf-8", "replace"), secret.encode())
+
+
+class Guard:
+    """ASGI middleware that turns away, before anything is read, who may not ask."""
+
+    def __init__(self, app: ASGIApp, keys: Keys, ports: Iterable[int]) -> None:
+        self.app, self.keys = app, keys
+        self.hosts = {f"{host}:{port}" for port in ports for host in ("127.0.0.1", "localhost")}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Check one request and pass it on."""
+        if scope["type"] != "http":
+            if scope["type"] == "lifespan":
+                await self.app(scope, receive, send)
+            return
+        path = scope["path"]
+
+        async def safely(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in _ALWAYS.items():
+                    headers[name] = value
+                headers["content-security-policy"] = _MADE_POLICY if path.startswith("/made/") else _POLICY
+            await send(message)
+
+        refusal = self._refusal(Headers(scope=scope), scope["method"], path)
+        if refusal is None:
+            await self.app(scope, receive, safely)
+            return
+        status, text = refusal
+        # What else the other side has to say is not listened to.
+        answer = JSONResponse({"error": {"where": "", "text": text}}, status, headers={"connection": "close"})
+        await answer(scope, receive, safely)
+
+    def _refusal(self, headers: Headers, method: str, path: str) -> tuple[int, str] | None:
+        hosts = headers.getlist("host")
+        if len(hosts) != 1 or hosts[0].lower() not in self.hosts:
+            return 421, "This desk answers to 127.0.0.1 only."
+        origins = headers.getlist("origin")
+        if any(origin.lower().removeprefix("http://") not in self.hosts for origin in origins):
+            return 403, "This request comes from another page."
+        if any(not origin.lower().startswith("http://") for origin in origins):
+            return 403, "This request comes from another page."
+        if headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
+            return 403, "This request comes from another page."
+        if method not in ("GET", "HEAD", "POST", "PUT", "DELETE"):
+            return 405, "The desk knows no such request."
+        if (
+            path.startswith("/api/")
+            and path != "/api/enter"
+            and not self.keys.fits(headers.get(KEY_HEADER, ""))
+        ):
+            return 401, "This window has no key to the desk: open it by the address that scout desk shows."
+        return None

@@ -1,0 +1,42 @@
+"""The files of the page, and what it shares with the map: one look, one Leaflet."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+from typing import NamedTuple
+
+from scout.page import leaflet
+from scout.templates import text_of
+
+__all__ = ["Static", "static"]
+
+_KINDS = {"html": "text/html", "css": "text/css", "js": "text/javascript"}
+
+
+class Static(NamedTuple):
+    """One file and its media type."""
+
+    content: str
+    kind: str
+
+
+@cache
+def _all() -> dict[str, Static]:
+    own = {one.name for one in files(__package__).iterdir()}
+    found = {
+        name: Static(text_of(__package__, name), _KINDS[name.rsplit(".", 1)[1]])
+        for name in sorted(own)
+        if name.rsplit(".", 1)[-1] in _KINDS
+    }
+    shared = {
+        "page.css": Static(text_of("scout.page", "page.css"), _KINDS["css"]),
+        "leaflet.css": Static(leaflet.style(), _KINDS["css"]),
+        "leaflet.js": Static(leaflet.script(), _KINDS["js"]),
+    }
+    return found | shared
+
+
+def static(name: str) -> Static | None:
+    """The file of a name, of those there are."""
+    return _all().get(name)

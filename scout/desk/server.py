@@ -1,0 +1,129 @@
+"""The desk from start to end: a port of this machine, the browser, and nothing left behind."""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+import socket
+import threading
+import webbrowser
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+import uvicorn
+
+from scout.desk.app import make_app
+from scout.desk.guard import Guard, Keys
+from scout.desk.limits import Limits
+from scout.desk.page import static
+from scout.desk.patience import patient
+from scout.desk.workspaces import Workspaces
+from scout.errors import InputError
+
+__all__ = ["Desk", "open_browser"]
+
+HOST = "127.0.0.1"
+
+
+@dataclass
+class Desk:
+    """One run of the desk.
+
+    Parameters
+    ----------
+    port : int
+        0 for any that is free.
+    notebook : str
+        Absolute path of the notebook that all windows share; empty for one in each window.
+    until_left : bool
+        Whether to end when the last window has been closed, where there is no terminal to end it from.
+    limits : Limits
+    """
+
+    port: int = 0
+    notebook: str = ""
+    until_left: bool = False
+    limits: Limits = field(default_factory=Limits)
+    keys: Keys = field(default_factory=Keys)
+
+    def __post_init__(self) -> None:
+        self._socket = _listening(self.port)
+        self.port = self._socket.getsockname()[1]
+        self._server: uvicorn.Server | None = None
+        self.workspaces: Workspaces | None = None  # while it runs
+
+    def address(self, key: str) -> str:
+        """The address that opens the desk; what follows # is not sent anywhere by a browser."""
+        return f"http://{HOST}:{self.port}/#{key}"
+
+    def run(self, started: Callable[[], None]) -> None:
+        """Serve until Ctrl-C, a signal to end, or the page's own button."""
+        with _signals_to(self.stop):
+            asyncio.run(self._run(started))
+
+    def stop(self) -> None:
+        """End after the requests that are being answered."""
+        if self._server is not None:
+            self._server.should_exit = True
+
+    async def _run(self, started: Callable[[], None]) -> None:
+        workspaces = self.workspaces = Workspaces(
+            self.limits, self.notebook, self.stop if self.until_left else lambda: None
+        )
+        try:
+            await workspaces.start()
+            static("desk.html")  # the first of them reads them all
+            config = uvicorn.Config(
+                Guard(make_app(workspaces, self.keys, self.stop), self.keys, [self.port]),
+                http=patient(self.limits),
+                ws="none",
+                lifespan="off",
+                log_config=None,
+                access_log=False,
+                server_header=False,
+                proxy_headers=False,
+                timeout_keep_alive=30,
+                timeout_graceful_shutdown=1,
+                backlog=self.limits.connections,
+            )
+            self._server = uvicorn.Server(config)
+            serving = asyncio.create_task(self._server.serve([self._socket]))
+            while not self._server.started and not serving.done():
+                await asyncio.sleep(0.01)
+            started()
+            await serving
+        finally:
+            await workspaces.close()
+            self.workspaces = None
+
+
+def open_browser(desk: Desk) -> None:
+    """Show the desk in the user's browser, by an address that works once."""
+    webbrowser.open(desk.address(desk.keys.ticket()))
+
+
+@contextmanager
+def _signals_to(stop: Callable[[], None]) -> Iterator[None]:
+    """Signals to end do that and no more: uvicorn hands them on before all is cleared up."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK") if hasattr(signal, name)]
+    before = {name: signal.signal(getattr(signal, name), lambda *_: stop()) for name in names}
+    try:
+        yield
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)
+
+
+def _listening(port: int) -> socket.socket:
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        listener.bind((HOST, port))
+    except OSError as error:
+        listener.close()
+        remedy = "leave --port out, and a free one is taken"
+        raise InputError(f"--port {port}", f"cannot be used ({error.strerror})", remedy) from None
+    return listener

@@ -1,0 +1,191 @@
+// The stage: the boundaries as they were brought, and the map of a search.
+
+import { byId } from "./pieces.js";
+
+const L = window.L;
+const LEVELS = { field: 20, square: 2, subsquare: 1 / 12, extended: 1 / 120, fifth: 1 / 2880 }; // degrees of longitude
+const APART_PX = 12;
+let map = null;
+let parks = null;
+let ground = null;
+let homeLayer = null;
+let lattice = null;
+let shown = { picture: null, ground: [], home: null, within: 0 };
+let level = "square";
+let onHome = () => {};
+let onSpot = () => {};
+let chosen = "";
+let fitting = false;
+
+const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+
+export function prepareStage({ home, spot }) {
+  onHome = home;
+  onSpot = spot;
+  map = L.map("picture", { preferCanvas: true, worldCopyJump: true, minZoom: 1, zoomControl: false });
+  L.control.zoom({ position: "topright" }).addTo(map);
+  L.control.scale({ position: "bottomright" }).addTo(map);
+  lattice = L.layerGroup().addTo(map);
+  ground = L.layerGroup().addTo(map);
+  parks = L.featureGroup().addTo(map);
+  homeLayer = L.layerGroup().addTo(map);
+  map.setView([20, 0], 2);
+  map.on("moveend", drawLattice);
+  map.on("click", (event) => {
+    const at = event.latlng.wrap();
+    onHome(`${at.lat.toFixed(5)}, ${at.lng.toFixed(5)}`);
+  });
+  window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
+  new ResizeObserver(() => {
+    map.invalidateSize();
+    fit();
+  }).observe(byId("picture"));
+  byId("see-parks").addEventListener("click", () => see("parks"));
+  byId("see-spots").addEventListener("click", () => see("spots"));
+  byId("wider").addEventListener("click", () => {
+    const wide = document.body.classList.toggle("wide-stage");
+    byId("wider").setAttribute("aria-pressed", wide);
+  });
+  byId("show-plan").addEventListener("click", () => onPhone(false));
+  byId("show-stage").addEventListener("click", () => onPhone(true));
+  setInterval(watchSpot, 300);
+  see("parks");
+  drawLattice();
+}
+
+export function onPhone(stage) {
+  document.body.classList.toggle("on-stage", stage);
+  byId("show-plan").setAttribute("aria-pressed", !stage);
+  byId("show-stage").setAttribute("aria-pressed", stage);
+}
+
+export function see(what) {
+  const spots = what === "spots";
+  byId("picture").hidden = spots;
+  byId("spots-map").hidden = !spots;
+  byId("see-parks").setAttribute("aria-pressed", !spots);
+  byId("see-spots").setAttribute("aria-pressed", spots);
+  byId("stage-said").textContent = spots ? "" : shown.picture ? "Click to set home." : "Bring boundaries to see them here.";
+}
+
+export function setLevel(name) {
+  level = name;
+  if (map) drawLattice();
+}
+
+export function showParks(picture) {
+  const before = JSON.stringify(shown.picture?.bounds);
+  shown.picture = picture;
+  drawParks();
+  if (picture && JSON.stringify(picture.bounds) !== before) {
+    fitting = true;
+    fit();
+  }
+  if (!byId("picture").hidden) see("parks");
+}
+
+// Once for new boundaries, as soon as there is a map to be seen.
+function fit() {
+  if (!fitting || !byId("picture").clientHeight) return;
+  fitting = false;
+  const [west, south, east, north] = shown.picture.bounds;
+  map.fitBounds([[south, west], [north, east]], { animate: false, maxZoom: 14, padding: [20, 20] });
+}
+
+export function showGround(drawn) {
+  shown.ground = drawn;
+  drawGround();
+}
+
+export function showHome(at, within) {
+  Object.assign(shown, { home: at, within });
+  homeLayer.clearLayers();
+  if (!at) return;
+  const ink = colour("ink");
+  L.circleMarker(at, { radius: 7, color: ink, weight: 3, fillColor: colour("card"), fillOpacity: 1, interactive: false }).addTo(homeLayer);
+  if (within > 0) L.circle(at, { radius: within * 1000, color: ink, weight: 1, dashArray: "4 4", fill: false, interactive: false }).addTo(homeLayer);
+}
+
+function redraw() {
+  drawLattice();
+  drawParks();
+  drawGround();
+  showHome(shown.home, shown.within);
+}
+
+function points(flat) {
+  const found = [];
+  for (let k = 0; k < flat.length; k += 2) found.push([flat[k], flat[k + 1]]);
+  return found;
+}
+
+function drawParks() {
+  parks.clearLayers();
+  const look = { color: colour("accent"), weight: 1.5, fillColor: colour("accent"), fillOpacity: 0.15 };
+  for (const park of shown.picture?.parks ?? []) {
+    const name = document.createElement("bdi");
+    name.textContent = park.name;
+    L.polygon(park.rings.map(points), look).bindTooltip(name, { sticky: true }).addTo(parks);
+  }
+}
+
+function drawGround() {
+  ground.clearLayers();
+  const looks = {
+    ways: { color: colour("soft"), weight: 1.5 },
+    barriers: { color: colour("accent"), weight: 1, dashArray: "2 3" },
+    "closed areas": { color: colour("warn"), weight: 1.5, dashArray: "5 3" },
+    "overhead lines": { color: colour("warn"), weight: 2 },
+    "places to park": { color: colour("ink"), radius: 3, weight: 1, fillOpacity: 1 },
+  };
+  for (const one of shown.ground) {
+    const line = points(one.line);
+    const look = { ...looks[one.what], interactive: false };
+    (line.length === 1 ? L.circleMarker(line[0], { radius: 3, ...look }) : L.polyline(line, look)).addTo(ground);
+  }
+}
+
+// Lines of the level that is searched, or of the finest coarser one that has room.
+function drawLattice() {
+  lattice.clearLayers();
+  const view = map.getBounds().pad(0.3);
+  const pixels = map.getSize().x / (map.getBounds().getEast() - map.getBounds().getWest());
+  const names = Object.keys(LEVELS);
+  const fits = names.slice(0, names.indexOf(level) + 1).reverse().find((name) => (LEVELS[name] * pixels) / 2 >= APART_PX);
+  if (!fits) return;
+  const [wide, high] = [LEVELS[fits], LEVELS[fits] / 2];
+  const look = { color: colour("soft"), weight: 1, opacity: 0.65, interactive: false };
+  const [south, north] = [Math.max(view.getSouth(), -85), Math.min(view.getNorth(), 85)];
+  for (let k = Math.ceil(view.getWest() / wide); k * wide <= view.getEast(); k += 1) {
+    L.polyline([[south, k * wide], [north, k * wide]], look).addTo(lattice);
+  }
+  for (let k = Math.ceil(south / high); k * high <= north; k += 1) {
+    L.polyline([[k * high, view.getWest()], [k * high, view.getEast()]], look).addTo(lattice);
+  }
+}
+
+// The map of a search, with a spot of it open or none.
+export function showSpots(url, spot = null) {
+  const frame = byId("spots-map");
+  const address = url + (spot ? `#spot=${spot}` : "");
+  chosen = spot ? `#spot=${spot}` : "";
+  byId("see-spots").disabled = false;
+  // Not by src: that would leave every map of the past to the Back button.
+  frame.contentWindow.location.replace(address);
+}
+
+export function openOnMap(hash) {
+  const frame = byId("spots-map");
+  if (frame.contentWindow.location.hash === hash) return;
+  frame.contentWindow.location.hash = hash;
+}
+
+// The map keeps the spot that is open in its address, quietly: so it is looked at from time to time.
+function watchSpot() {
+  const frame = byId("spots-map");
+  const place = frame.contentWindow?.location;
+  if (!place || place.protocol === "about:" || place.hash === chosen) return;
+  chosen = place.hash;
+  const found = /^#spot=(\d+)$/.exec(chosen);
+  if (found) onSpot(Number(found[1]));
+}

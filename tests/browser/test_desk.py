@@ -1,0 +1,434 @@
+"""The desk in a real browser: the whole day without a terminal, by mouse, by keys, at two sizes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+from desks import Caller, running
+from playwright.sync_api import BrowserContext, FrameLocator, Page, expect
+from test_desk_work import collection
+
+from browser.conftest import both_schemes, both_sizes
+from browser.test_axe import complaints
+
+WALKS = 120_000  # ms: two cores, and other tests on them
+
+
+@pytest.fixture
+def browser_context_args(browser_context_args: dict[str, Any]) -> dict[str, Any]:
+    return {**browser_context_args, "offline": False, "accept_downloads": True}
+
+
+@pytest.fixture(scope="module")
+def desk() -> Iterator[Caller]:
+    with running(workspaces=60) as one:
+        yield one
+
+
+@dataclass
+class Tab:
+    """A tab with the desk in it, and all it said and asked for."""
+
+    page: Page
+    own: str
+    messages: list[str] = field(default_factory=list)
+    elsewhere: list[str] = field(default_factory=list)
+
+    @property
+    def spots(self) -> FrameLocator:
+        return self.page.frame_locator("#spots-map")
+
+    def plan(self) -> None:
+        """On a phone the plan and the map take turns."""
+        if self.page.locator("#show-plan").is_visible():
+            self.page.locator("#show-plan").click()
+
+    def map(self) -> None:
+        if self.page.locator("#show-stage").is_visible():
+            self.page.locator("#show-stage").click()
+
+    def unfold(self, *steps: str) -> None:
+        for step in steps:
+            self.page.locator(f"#step-{step}").evaluate("step => { step.open = true; }")
+
+    def found(self) -> int:
+        """Wait for a list; how many spots it says there are."""
+        expect(self.page.locator("#found b")).to_be_attached(timeout=WALKS)
+        return int(self.page.locator("#found b").text_content().split()[0])
+
+    def done(self) -> None:
+        expect(self.page.locator("#progress")).to_be_empty(timeout=WALKS)
+
+    def quiet(self) -> None:
+        assert self.messages == []
+        assert self.elsewhere == []
+
+
+@pytest.fixture
+def open_desk(context: BrowserContext, desk: Caller) -> Callable[[], Tab]:
+    def open_() -> Tab:
+        page = context.new_page()
+        tab = Tab(page, f"http://127.0.0.1:{desk.desk.port}/")
+        page.on("console", lambda message: tab.messages.append(f"{message.type}: {message.text}"))
+        page.on("pageerror", lambda error: tab.messages.append(f"error: {error}"))
+        page.on(
+            "request",
+            lambda asked: (
+                None if asked.url.startswith((tab.own, "data:")) else tab.elsewhere.append(asked.url)
+            ),
+        )
+        page.goto(desk.desk.address(desk.desk.keys.lasting))
+        expect(page.locator("html.ready")).to_be_attached(timeout=30_000)
+        return tab
+
+    return open_
+
+
+@pytest.fixture
+def made_file(tmp_path: Path) -> Path:
+    """Two parks over a corner, one over a line, one with an odd name."""
+    path = tmp_path / "made parks.geojson"
+    boxes = (
+        ("QX-1", "Quiet Cove", (-20.3, 44.9, -19.8, 45.2)),
+        ("QX-2", "<b>Tern</b> Marsh", (-20.1, 44.8, -19.9, 45.1)),
+        ("QX-3", "Long Spit", (-19.6, 44.7, -19.5, 45.3)),
+    )
+    import json
+
+    path.write_text(json.dumps(collection(*boxes)), encoding="utf-8")
+    return path
+
+
+def the_day(tab: Tab, by: str) -> None:
+    """Check, card, pack, exports and a visit for the first spot of the list."""
+    page = tab.page
+    tab.map()
+    tab.spots.locator("#spots > li").first.click()
+    tab.plan()
+    tab.unfold("day", "check", "visits")
+    expect(page.locator("#spot-said b")).to_have_text("Spot 1")
+    page.locator("#day [name=call]").fill("Q1AAA/P")
+    page.locator("#card").click()
+    card = page.locator("#got-day li").first
+    expect(card).to_contain_text("Card of spot 1")
+    with page.context.expect_page() as opened:
+        card.get_by_role("link", name="Open").click()
+    expect(opened.value.locator("body")).to_contain_text("Q1AAA/P")
+    opened.value.close()
+    page.locator("#day [name=spots]").fill("1-2")
+    page.locator("#pack").click()
+    with page.expect_download() as saved:
+        page.locator("#got-day li", has_text="Pack of 1-2").get_by_role("link").click()
+    assert saved.value.suggested_filename == "pack.zip"
+    page.locator("#formats").get_by_role("button", name="GPX").click()
+    with page.expect_download() as saved:
+        page.locator("#got-saved li").get_by_role("link").click()
+    assert b"<gpx" in Path(saved.value.path()).read_bytes()
+    page.locator("#check-spot").click()
+    expect(page.locator("#checked .word")).to_contain_text("firm")
+    expect(page.locator("#checked")).to_contain_text("permission")
+    page.locator("#visit-spot").click()
+    page.locator("#visit-form [name=start]").fill("2026-02-14T18:05")
+    page.locator("#visit-form [name=contacts]").fill("87")
+    page.get_by_role("button", name="Write the visit down").click()
+    expect(page.locator("#visits tbody tr")).to_have_count(1)
+    expect(page.locator("#visits")).to_contain_text(by)
+    page.locator("#tally").click()
+    expect(page.locator("#tallied table").first.locator("tbody tr").last).to_contain_text("87")
+    page.locator("#save-notebook").click()
+    with page.expect_download() as saved:
+        page.locator("#got-visits li", has_text="Notebook").get_by_role("link").click()
+    assert Path(saved.value.path()).read_bytes().startswith(b"SQLite format 3")
+
+
+@both_sizes
+def test_the_whole_story_on_the_demo_island(open_desk: Callable[[], Tab]) -> None:
+    tab = open_desk()
+    page = tab.page
+    page.locator("#demo").click()
+    assert tab.found() == 50  # without walks
+    expect(tab.spots.locator("#spots > li")).to_have_count(50)
+    tab.plan()
+    expect(page.locator("#parks-said")).to_have_text("19 parks")
+    page.locator("#cancel").click()
+    expect(page.locator("#cancel")).to_be_disabled()
+    tab.done()
+    expect(page.locator("#search")).to_be_focused()
+    # A number changed, the ranking follows.
+    tab.unfold("wish", "ground")
+    page.locator("#wish [name=within]").fill("8")
+    expect(page.locator("#found b")).not_to_have_text("50 spots", timeout=WALKS)
+    tab.done()
+    expect(page.locator("#newer")).to_be_hidden()
+    expect(tab.spots.locator("#walks-box, [name=walk]").first).to_be_attached()  # the list with walks
+    the_day(tab, "Q1AAA/P")
+    tab.quiet()
+
+
+@both_sizes
+def test_the_whole_story_on_a_file_of_ones_own(open_desk: Callable[[], Tab], made_file: Path) -> None:
+    tab = open_desk()
+    page = tab.page
+    page.locator('input[data-role="parks"]').set_input_files(made_file)
+    expect(page.locator("#files-parks li")).to_contain_text("id from column code, name from column title")
+    expect(page.locator("#parks-said")).to_have_text("3 parks")
+    tab.map()
+    # Home by a click on the map of the boundaries.
+    page.locator("#picture").click(position={"x": 120, "y": 200})
+    tab.plan()
+    expect(page.locator("#home-said")).to_contain_text("Understood as")
+    page.locator("#search").click()
+    assert tab.found() > 3
+    tab.done()
+    expect(tab.spots.get_by_text("<b>Tern</b> Marsh").first).to_be_attached()  # text, not markup
+    the_day(tab, "Tern")
+    tab.quiet()
+
+
+@both_sizes
+def test_the_whole_story_on_real_boundaries(
+    open_desk: Callable[[], Tab], shared_data: Callable[[str], Path]
+) -> None:
+    tab = open_desk()
+    page = tab.page
+    page.locator('input[data-role="parks"]').set_input_files(shared_data("ne_10m_parks_area.geojson"))
+    expect(page.locator("#parks-said")).to_contain_text("parks", timeout=30_000)
+    page.locator("#wish [name=home]").fill("44.6 -110.5")
+    page.locator("#wish [name=within]").fill("400")
+    page.locator("#search").click()
+    assert tab.found() > 0
+    tab.done()
+    the_day(tab, "Q1AAA/P")
+    tab.quiet()
+
+
+def test_who_reads_a_spot_is_asked_before_the_list_changes(open_desk: Callable[[], Tab]) -> None:
+    tab = open_desk()
+    page = tab.page
+    page.locator("#demo").click()
+    assert tab.found() == 50
+    row = tab.spots.locator("#spots > li").nth(5)
+    expect(row).to_be_attached()
+    tab.unfold("day")
+    page.locator("#day [name=spot]").fill("6")
+    expect(page.locator("#spot-said b")).to_have_text("Spot 6")
+    place = page.locator("#spot-said").text_content().split(" at ")[1]
+    expect(page.locator("#newer")).to_be_visible(timeout=WALKS)
+    # What is made now is still of the list that is shown.
+    page.locator("#card").click()
+    with page.context.expect_page() as opened:
+        page.locator("#got-day li").get_by_role("link", name="Open").click()
+    expect(opened.value.locator("body")).to_contain_text(place.split(",")[0])
+    opened.value.close()
+    page.locator("#newer").click()
+    expect(page.locator("#newer")).to_be_hidden()
+    expect(tab.spots.locator("#spots > li")).to_have_count(48)
+    expect(page.locator("#got-day li")).to_have_count(0)  # made of another list
+    tab.quiet()
+
+
+def test_what_is_wrong_stands_beside_what_caused_it(open_desk: Callable[[], Tab], tmp_path: Path) -> None:
+    tab = open_desk()
+    page = tab.page
+    page.locator("#search").click()
+    expect(page.locator("#wrong-search")).to_contain_text("Bring boundary files first")
+    (tmp_path / "broken.geojson").write_text("{", encoding="utf-8")
+    (tmp_path / "letter.txt").write_text("Dear", encoding="utf-8")
+    page.locator('input[data-role="parks"]').set_input_files(
+        [tmp_path / "broken.geojson", tmp_path / "letter.txt"]
+    )
+    expect(page.locator("#wrong-parks")).to_contain_text("letter.txt")
+    expect(page.locator("#files-parks li .wrong")).to_contain_text("GeoJSON")
+    page.locator("#wish [name=home]").fill("95, 0")
+    expect(page.locator("#wrong-home")).to_contain_text("latitude")
+    expect(page.locator("#wish [name=home]")).to_have_attribute("aria-invalid", "true")
+    page.locator("#wish [name=home]").fill("")
+    expect(page.locator("#wrong-home")).to_be_empty()
+    page.get_by_role("button", name="Put away broken.geojson").click()
+    expect(page.locator("#files-parks li")).to_have_count(0)
+    tab.quiet()
+
+
+def test_a_wrong_setting_is_told_at_its_field(open_desk: Callable[[], Tab], made_file: Path) -> None:
+    tab = open_desk()
+    page = tab.page
+    page.locator('input[data-role="parks"]').set_input_files(made_file)
+    expect(page.locator("#parks-said")).to_have_text("3 parks")
+    page.locator("#wish [name=within]").fill("20")
+    page.locator("#search").click()
+    expect(page.locator("#wrong-within")).to_contain_text("no home to count from")
+    page.locator("#wish [name=home]").fill("45, -20")
+    page.locator("#search").click()
+    assert tab.found() > 0
+    expect(page.locator("#wrong-within")).to_be_empty()
+    tab.quiet()
+
+
+def test_settings_go_out_and_come_back(open_desk: Callable[[], Tab], made_file: Path, tmp_path: Path) -> None:
+    tab = open_desk()
+    page = tab.page
+    page.locator('input[data-role="parks"]').set_input_files(made_file)
+    page.locator("#wish [name=home]").fill("45, -20")
+    page.locator("#wish [name=station-radius]").fill("8")
+    expect(page.locator("#drawing-said")).to_contain_text("disc of 8 m")
+    with page.expect_download() as saved:
+        page.locator("#save-outing").click()
+    assert saved.value.suggested_filename == "outing.toml"
+    text = Path(saved.value.path()).read_text(encoding="utf-8")
+    assert 'parks = ["made parks.geojson"]\nhome = "45, -20"\nstation-radius = 8\n' in text
+    again = tmp_path / "mine.toml"
+    again.write_text(text, encoding="utf-8")
+    other = open_desk()
+    other.page.locator("#load-outing").set_input_files(again)
+    expect(other.page.locator("#wish [name=station-radius]")).to_have_value("8")
+    expect(other.page.locator("#outing-missing")).to_contain_text("made parks.geojson")
+    other.page.locator('input[data-role="parks"]').set_input_files(made_file)
+    expect(other.page.locator("#outing-missing")).to_be_hidden()
+    again.write_text("level = 7", encoding="utf-8")
+    other.page.locator("#load-outing").set_input_files(again)
+    expect(other.page.locator("#wrong-outing")).to_contain_text("mine.toml: level")
+    tab.quiet()
+    other.quiet()
+
+
+def test_a_tab_loaded_again_finds_its_files_and_a_second_one_is_apart(
+    open_desk: Callable[[], Tab], made_file: Path
+) -> None:
+    tab = open_desk()
+    page = tab.page
+    page.locator('input[data-role="parks"]').set_input_files(made_file)
+    page.locator("#wish [name=home]").fill("45, -20")
+    expect(page.locator("#parks-said")).to_have_text("3 parks")
+    assert "#" not in page.url  # the key has left the address
+    page.reload()
+    expect(page.locator("#parks-said")).to_have_text("3 parks", timeout=30_000)
+    expect(page.locator("#wish [name=home]")).to_have_value("45, -20")
+    other = open_desk()
+    expect(other.page.locator("#parks-said")).to_have_text("none yet")
+    tab.quiet()
+
+
+def test_a_copied_tab_gets_a_window_of_its_own(open_desk: Callable[[], Tab], made_file: Path) -> None:
+    tab = open_desk()
+    tab.page.locator('input[data-role="parks"]').set_input_files(made_file)
+    expect(tab.page.locator("#parks-said")).to_have_text("3 parks")
+    with tab.page.context.expect_page() as opened:
+        tab.page.evaluate("() => { window.open('/'); }")  # copies what the tab keeps, as duplicating does
+    expect(opened.value.locator("html.ready")).to_be_attached(timeout=30_000)
+    expect(opened.value.locator("#parks-said")).to_have_text("none yet")
+    expect(tab.page.locator("#parks-said")).to_have_text("3 parks")
+
+
+def test_without_the_key_the_page_says_so(context: BrowserContext, desk: Caller) -> None:
+    page = context.new_page()
+    page.goto(f"http://127.0.0.1:{desk.desk.port}/")
+    expect(page.locator("#no-key")).to_contain_text("address that scout desk shows")
+    expect(page.locator("main")).to_be_hidden()
+
+
+def test_a_page_of_another_origin_gets_nothing(context: BrowserContext, desk: Caller, tmp_path: Path) -> None:
+    page = context.new_page()
+    page.goto("data:text/html,<title>elsewhere</title>")
+    told = page.evaluate(
+        """async (address) => {
+            const frame = document.createElement("iframe");
+            frame.src = address;
+            document.body.append(frame);
+            try { return (await fetch(address + "api/windows", { method: "POST" })).status; }
+            catch (error) { return "refused"; }
+        }""",
+        f"http://127.0.0.1:{desk.desk.port}/",
+    )
+    assert told == "refused"
+
+
+def press_to(page: Page, what: str, most: int = 80) -> None:
+    """Tab until the focus is there, as someone without a mouse does."""
+    for _ in range(most):
+        if page.evaluate("what => document.activeElement?.matches(what) ?? false", what):
+            return
+        page.keyboard.press("Tab")
+    pytest.fail(f"the keyboard does not reach {what}")
+
+
+def test_the_keyboard_alone_does_it(open_desk: Callable[[], Tab]) -> None:
+    tab = open_desk()
+    page = tab.page
+    press_to(page, "#demo")
+    page.keyboard.press("Enter")
+    assert tab.found() == 50
+    press_to(page, "#cancel")
+    page.keyboard.press("Enter")
+    expect(page.locator("#search")).to_be_focused()
+    press_to(page, "#step-check > summary")
+    page.keyboard.press("Enter")
+    press_to(page, "#check-form [name=place]")
+    page.keyboard.type("-41, -112")
+    page.keyboard.press("Enter")
+    expect(page.locator("#checked .word")).to_contain_text("firm")
+    press_to(page, "#step-day > summary")
+    page.keyboard.press("Enter")
+    press_to(page, "#day [name=spot]")
+    page.keyboard.type("2")
+    expect(page.locator("#spot-said b")).to_have_text("Spot 2")
+    press_to(page, "#card")
+    page.keyboard.press("Enter")
+    expect(page.locator("#got-day li")).to_contain_text("Card of spot 2")
+    tab.quiet()
+
+
+@both_schemes
+@both_sizes
+def test_axe_finds_nothing(open_desk: Callable[[], Tab], made_file: Path) -> None:
+    tab = open_desk()
+    page = tab.page
+    own = "document.getElementById('spots-map').remove()"  # the map has its own tests
+    assert complaints(page) == []
+    page.locator('input[data-role="parks"]').set_input_files(made_file)
+    expect(page.locator("#parks-said")).to_have_text("3 parks")
+    page.locator("#wish [name=home]").fill("95, 0")
+    expect(page.locator("#wrong-home")).to_contain_text("latitude")
+    page.locator("#wish [name=home]").fill("")
+    page.locator("#search").click()
+    assert tab.found() > 0
+    tab.plan()
+    tab.unfold("ground", "check", "day", "visits")
+    for box in page.locator("details.more").all():
+        box.evaluate("box => { box.open = true; }")
+    page.locator("#check-form [name=place]").fill("45, -20")
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator("#checked .answer")).to_be_attached()
+    page.locator("#day [name=spot]").fill("1")
+    page.locator("#card").click()
+    expect(page.locator("#got-day li")).to_have_count(1)
+    page.locator("#visit-spot").click()
+    page.locator("#visit-form [name=start]").fill("2026-02-14T18:05")
+    page.get_by_role("button", name="Write the visit down").click()
+    page.locator("#tally").click()
+    expect(page.locator("#tallied table")).to_be_attached()
+    page.evaluate(own)
+    assert complaints(page) == []
+    tab.map()
+    page.locator("#see-parks").click()
+    assert complaints(page) == []
+
+
+def test_unsaved_visits_are_not_lost_without_a_word(open_desk: Callable[[], Tab]) -> None:
+    tab = open_desk()
+    page = tab.page
+    expect(page.locator("#book-said")).to_have_text(re.compile("lost when this window closes"))
+    tab.unfold("visits")
+    page.locator("#visit-form [name=place]").fill("45, -20")
+    page.locator("#visit-form [name=start]").fill("2026-02-14T18:05")
+    page.get_by_role("button", name="Write the visit down").click()
+    expect(page.locator("#visits tbody tr")).to_have_count(1)
+    asked: list[str] = []
+    page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
+    page.close(run_before_unload=True)
+    page.wait_for_timeout(500)
+    assert asked == ["beforeunload"]
