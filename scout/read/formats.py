@@ -91,7 +91,7 @@ def open_file(path: str | Path, tagged: bool = False) -> list[Opening]:
 
 
 def check_local(name: str) -> Path:
-    """The path of a file on this machine; an InputError for a folder, a device, an address, or nothing at all."""
+    """The path of a file on this machine; folders, devices and addresses are an InputError."""
     file = Path(name)
     try:
         file.is_file()
