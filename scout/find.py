@@ -24,8 +24,12 @@ from scout.verdict import Ground
 if TYPE_CHECKING:
     from scout.reach import Access
 
-__all__ = ["MOST_IN_A_FIELD", "Options", "best", "find"]
+__all__ = ["MOST_IN_A_FIELD", "Options", "best", "find", "with_lines"]
 
+_NOT_ALL = (
+    "only the parks that this search may need were read and checked; the others are known by the index of "
+    "their file"
+)
 MOST_IN_A_FIELD = 40_000  # parks searched at once: memory stays under half a gigabyte
 
 Box = tuple[float, float, float, float]
@@ -128,23 +132,31 @@ def _searched(
     if len(parts) == 1:
         # Nothing is taken twice: from here on the shelf is what was taken.
         result, taken = one_found(parts[0])
-        return result, Held(Parks(taken.frame, shelf.sources, shelf.report)), _told(shelf, [taken.report])
+        report = _partial(shelf, [taken.report])
+        return result, Held(Parks(taken.frame, shelf.sources, report)), report
     found = []
     for one in spread(found_in, parts):
         found.append(one)
         progress(f"searched {len(found)} of {len(parts)} fields")
-    return put_together([one.result for one in found]), shelf, _told(shelf, [one.report for one in found])
+    result = put_together([one.result for one in found])
+    return result, shelf, _partial(shelf, [one.report for one in found])
 
 
-def _told(shelf: Shelf, reports: Sequence[ParkReport]) -> ParkReport:
-    """The shelf's report with what was said of the parks that were taken, each line once."""
-    every = (shelf.report, *reports)
+def _partial(shelf: Shelf, reports: Sequence[ParkReport]) -> ParkReport:
+    """What is to be said of parks of which some were taken."""
+    report = with_lines(shelf.report, reports)
+    return report if isinstance(shelf, Held) else replace(report, notes=(*report.notes, _NOT_ALL))
+
+
+def with_lines(report: ParkReport, reports: Sequence[ParkReport]) -> ParkReport:
+    """A shelf's report with what was said of the parks that were taken, each line once."""
+    every = (report, *reports)
 
     def lines(name: str) -> tuple[str, ...]:
         return tuple(dict.fromkeys(line for one in every for line in getattr(one, name)))
 
     return replace(
-        shelf.report,
+        report,
         repaired=lines("repaired"),
         refused=lines("refused"),
         skipped=lines("skipped"),

@@ -7,16 +7,19 @@ import signal
 import sys
 import tempfile
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import IO
 
 from scout.errors import OutputError
 
-__all__ = ["write_file", "write_files"]
+__all__ = ["Content", "write_file", "write_files"]
+
+Content = str | bytes | Callable[[IO[bytes]], None]  # what is too large to hold writes itself
 
 
-def write_file(path: str | Path, content: str | bytes) -> None:
+def write_file(path: str | Path, content: Content) -> None:
     """Write a whole file or nothing; text goes out as UTF-8.
 
     Raises
@@ -27,7 +30,7 @@ def write_file(path: str | Path, content: str | bytes) -> None:
     write_files({str(path): content})
 
 
-def write_files(contents: Mapping[str, str | bytes]) -> None:
+def write_files(contents: Mapping[str, Content]) -> None:
     """Write several files, by their paths: none takes its place before all are on the disk.
 
     Raises
@@ -77,13 +80,15 @@ def _check(path: str) -> None:
         raise OutputError(path, f"there is no folder {target.parent}", "make it first")
 
 
-def _write_beside(path: str, content: str | bytes, beside: dict[str, str]) -> None:
+def _write_beside(path: str, content: Content, beside: dict[str, str]) -> None:
     """Write and flush a file beside the target; ``beside`` knows it as soon as it exists."""
     target = Path(path)
-    data = content.encode("utf-8") if isinstance(content, str) else content
     handle, beside[path] = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.")
     with os.fdopen(handle, "wb") as file:
-        file.write(data)
+        if callable(content):
+            content(file)
+        else:
+            file.write(content.encode("utf-8") if isinstance(content, str) else content)
         file.flush()
         os.fsync(file.fileno())
     os.chmod(beside[path], _usual_mode(target))

@@ -21,7 +21,7 @@ LINES = [
     {"page", "exports", "sheet", "card", "stamp", "journal"},
     {"pack"},
     {"read", "write", "cluster"},
-    {"notebook"},
+    {"notebook", "prepare"},
     {"cli", "desk"},
 ]
 # Within one line these arrows are allowed: the numbers build on each other in this order.

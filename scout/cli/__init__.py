@@ -15,7 +15,10 @@ __all__ = ["command", "main"]
 class _Lazy(click.Group):
     """A group whose commands are imported when they run, so that help comes at once."""
 
-    _HOMES = ("desk", "demo", "find", "check", "arrive", "card", "pack", "grid", "visit", "tally", "stamp")
+    _HOMES = (
+        *("desk", "demo", "find", "prepare", "check", "arrive"),
+        *("card", "pack", "grid", "visit", "tally", "stamp"),
+    )
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(self._HOMES)

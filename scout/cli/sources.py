@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from scout.find import Options
     from scout.model import Findings, Layer, Parks
     from scout.outing import TagReading
+    from scout.parks.shelf import Shelf
     from scout.reach import Access, Box
     from scout.surroundings import Relief, Surroundings
 
@@ -25,6 +26,7 @@ __all__ = [
     "parks_from",
     "parks_of",
     "searched",
+    "shelf_from",
 ]
 
 
@@ -115,6 +117,22 @@ def parks_of(sources: ParkFiles, layers: Sequence[Layer]) -> Parks:
     )
 
 
+def shelf_from(sources: ParkFiles, show: Callable[[str], None]) -> Shelf:
+    """The parks of the boundary files: left there where these have an index of use, else read."""
+    from scout.parks.shelf import Held
+    from scout.read.shelf import Reading, open_shelf
+
+    reading = Reading(
+        sources.layer,
+        sources.crs,
+        sources.id_column,
+        sources.name_column,
+        sources.corridor_m,
+        sources.keep,
+    )
+    return open_shelf(sources.files, reading, show) or Held(parks_from(sources, show))
+
+
 def searched(
     parks: ParkFiles,
     options: Options,
@@ -128,14 +146,10 @@ def searched(
     ``cluster`` is a scheduler's address; without one, ``workers`` is a number of processes to start.
     """
     from scout.find import find
-    from scout.read.shelf import Reading, open_shelf
 
-    reading = Reading(
-        parks.layer, parks.crs, parks.id_column, parks.name_column, parks.corridor_m, parks.keep
-    )
     if cluster is not None and workers is not None:
         raise InputError("--workers", "--cluster has workers of its own", "give one of the two")
-    shelf = open_shelf(parks.files, reading, show) or parks_from(parks, show)
+    shelf = shelf_from(parks, show)
     around = access_from(access, show)
     if cluster is None and workers is None:
         return find(shelf, options, show, around)

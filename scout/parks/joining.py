@@ -18,13 +18,25 @@ from scout.parks.columns import kept_texts
 from scout.parks.grounds import Grounds
 from scout.parks.seam import continuous
 
-__all__ = ["UNKNOWN_DATUM_ERROR_M", "Numbered", "datum_errors", "filled_ids", "united"]
+__all__ = [
+    "OWN_ERROR",
+    "OWN_WIDENED",
+    "UNKNOWN_DATUM_ERROR_M",
+    "Numbered",
+    "datum_errors",
+    "filled_ids",
+    "united",
+]
 
 Ints = NDArray[np.int64]
 
 # 95 % of the 429 geographic systems in the EPSG register with a known transformation are less than 480 m
 # from WGS 84 in the middle of their area (PROJ 9.5, tested on a sample): what an unknown one may be off by.
 UNKNOWN_DATUM_ERROR_M = 500.0
+
+# Columns of layers that were prepared before: what is known of each park.
+OWN_ERROR = "scout:datum_error_m"
+OWN_WIDENED = "scout:widened"  # whether it is a corridor
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +85,21 @@ def filled_ids(layers: Sequence[Numbered]) -> tuple[list[NDArray[Any]], list[str
 
 def datum_errors(layer: Layer) -> NDArray[np.float64]:
     """Metres that the way to WGS 84 may be off by, for each record; a layer may have a column of them."""
-    if DATUM_ERROR in layer.frame.columns:
-        return np.asarray(layer.frame[DATUM_ERROR], dtype=float)
+    if _ready(layer):
+        return np.asarray(layer.frame[OWN_ERROR], dtype=float)
     accuracy = layer.source.accuracy_m
     return np.full(len(layer.frame), UNKNOWN_DATUM_ERROR_M if accuracy is None else accuracy)
+
+
+def _ready(layer: Layer) -> bool:
+    """Whether the layer was prepared: its longitudes are continuous already."""
+    return OWN_ERROR in layer.frame.columns
+
+
+def _widened(layer: Layer) -> NDArray[np.bool_]:
+    if OWN_WIDENED in layer.frame.columns:
+        return np.asarray(layer.frame[OWN_WIDENED], dtype=bool)
+    return np.zeros(len(layer.frame), dtype=bool)
 
 
 def united(
@@ -101,7 +124,9 @@ def united(
     details, lacking = _details(layers, grounds, keep)
     names = np.concatenate([one.names for one in grounds])
     shapes = np.concatenate([one.geometry for one in grounds])
-    corridors = np.concatenate([one.corridor for one in grounds])
+    corridors = np.concatenate(
+        [one.corridor | _widened(layer)[one.used] for layer, one in zip(layers, grounds, strict=True)]
+    )
     source = np.repeat(np.arange(len(grounds)), [len(one.geometry) for one in grounds])
     errors = np.concatenate(
         [datum_errors(layer)[one.used] for layer, one in zip(layers, grounds, strict=True)]
@@ -120,6 +145,11 @@ def united(
         park_names[park] = next((name for name in names[members] if name), "")
         kinds[park] = corridors[members].all()
         error[park] = errors[members].max()
+    ready = np.concatenate(
+        [np.full(len(one.geometry), _ready(layer)) for layer, one in zip(layers, grounds, strict=True)]
+    )
+    rest = ~(ready[first] & (size == 1))
+    whole[rest] = continuous(whole[rest])
     kept = {ATTRIBUTES: _by_park(details, row, len(unique))} if keep else {}
     frame = gpd.GeoDataFrame(
         {
@@ -130,7 +160,7 @@ def united(
             DATUM_ERROR: error,
             **kept,
         },
-        geometry=gpd.array.GeometryArray(continuous(whole)),
+        geometry=gpd.array.GeometryArray(whole),
         crs="EPSG:4326",
     )
     return frame, lacking

@@ -48,13 +48,16 @@ class Placed:
     bounds: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 4)))  # in the file's own system
 
 
-def place(geometry: NDArray[np.object_], datum: Datum) -> Placed:
+def place(geometry: NDArray[np.object_], datum: Datum, continuous: bool = False) -> Placed:
     """Check the coordinates, transform them, make longitudes continuous.
 
     Parameters
     ----------
     geometry : array of Geometry
         As read, may hold None; in the system of ``datum``.
+    datum : Datum
+    continuous : bool
+        Whether longitudes are known to run on already, however far.
     """
     before = _flattened(geometry)
     result = Placed(before)
@@ -75,7 +78,8 @@ def place(geometry: NDArray[np.object_], datum: Datum) -> Placed:
         points[lost] = 0.0
         result.geometry = shapely.set_coordinates(before.copy(), points)
     _pull_to_pole(result)
-    _unwrap(result, before, datum)
+    if not continuous:
+        _unwrap(result, before, datum)
     result.geometry[list(result.refused)] = None
     result.bounds = bounds[~shapely.is_missing(result.geometry)]
     return result

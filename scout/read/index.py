@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from scout.errors import InputError
 from scout.model import RECORD, Layer
 from scout.parks.columns import telling
+from scout.parks.joining import OWN_ERROR, OWN_WIDENED
 from scout.read.crs import Datum, datum_of
 from scout.read.formats import Opening
 from scout.read.layers import Request, read_layer, source_of
@@ -117,8 +118,8 @@ def _of_parquet(request: Request) -> _Bare | None:
     found = boxes_in(request.opening)
     if found is None:
         return None
-    bounds, crs = found
-    return _Bare(request, crs, np.arange(1, len(bounds) + 1), bounds, columns_in(request.opening))
+    numbers, bounds, crs = found
+    return _Bare(request, crs, numbers, bounds, columns_in(request.opening))
 
 
 def _of_gdal(request: Request, least: int) -> _Bare | None:
@@ -164,13 +165,17 @@ def _filled(bare: _Bare, columns: Sequence[str]) -> Indexed | None:
         or len(set(bare.fields)) < len(bare.fields)
     ):
         return None
-    wanted = telling(bare.fields, columns)
+    wanted = [*telling(bare.fields, columns), *({OWN_ERROR, OWN_WIDENED} & set(bare.fields))]
     if opening.drivers == ("Parquet",):
-        numbers, frame = bare.records, table_in(opening, wanted)
+        numbers, frame = table_in(opening, wanted)
     else:
         numbers, frame = table(opening, request.layer, wanted)
     if not np.array_equal(numbers, bare.records):
         return None
+    if (np.diff(numbers) <= 0).any():  # a prepared file has parks near each other together
+        order = np.argsort(numbers, kind="stable")
+        numbers, frame = numbers[order], frame.iloc[order].reset_index(drop=True)
+        bare = replace(bare, before=bare.before[order])
     bounds = _in_degrees(bare.before, datum)
     source = source_of(request, datum, len(numbers), bare.before[np.isfinite(bare.before[:, 0])], bounds)
     frame.insert(0, RECORD, numbers)

@@ -23,7 +23,7 @@ from scout.read.crs import Datum, datum_of
 from scout.read.formats import Opening
 from scout.read.globe import CAUSES, place
 from scout.read.offline import collected_warnings
-from scout.read.parquet import by_parquet
+from scout.read.parquet import by_parquet, ours_in
 from scout.read.tables import Batch, Box, Opener, Part, Stream, streams
 
 _ASKED = 40_000  # records asked for in one question
@@ -92,6 +92,10 @@ class _Gathering:
     repaired: list[tuple[int, str]] = field(default_factory=list)
     causes: Counter[str] = field(default_factory=Counter)
     written: list[Any] | None = None
+    prepared: bool = False  # by this program, so that longitudes are as they should be
+
+    def __post_init__(self) -> None:
+        self.prepared = ours_in(self.request.opening) is not None
 
     def read(self, opener: Opener) -> None:
         for part in self._parts():
@@ -147,7 +151,7 @@ class _Gathering:
             made = shapely.from_wkb(batch.wkb, on_invalid="ignore")
         made[again] = None
         self._salvage(batch, made, again)
-        placed = place(made, self.datum)
+        placed = place(made, self.datum, self.prepared)
         self.bounds.append(placed.bounds)
         for row, (cause, text) in placed.refused.items():
             self.causes[cause] += 1
@@ -191,7 +195,8 @@ class _Gathering:
         frame = gpd.GeoDataFrame(table, geometry=gpd.array.GeometryArray(shapes), crs="EPSG:4326")
         gone = np.isin(numbers, [number for number, _ in self.refused]) & shapely.is_missing(shapes)
         keep = ~gone if self.request.boxes is None else meets(shapes, self.request.boxes)
-        if keep.all() and self.request.boxes is None and self.request.numbers is None:
+        in_order = self.request.boxes is None and self.request.numbers is None and not self.prepared
+        if keep.all() and in_order:
             return frame
         return frame[keep].sort_values(RECORD, kind="stable").reset_index(drop=True)
 
@@ -242,14 +247,15 @@ def source_of(
         raise CrsError(request.path, what, "give the file its right coordinate system")
     bounds = bounds[np.isfinite(bounds[:, 0])]
     judged = datum.judge(sample, (bounds[:, 0] + bounds[:, 2]) / 2, (bounds[:, 1] + bounds[:, 3]) / 2)
+    ours = ours_in(request.opening) or {}
     return Source(
         path=request.path,
         layer=request.name,
         records=records,
         crs=datum.text,
-        operation=judged.operation,
-        accuracy_m=judged.accuracy_m,
-        warnings=(*request.opening.warnings, *judged.warnings, *warnings),
+        operation=ours.get("operation", judged.operation),
+        accuracy_m=ours.get("accuracy_m", judged.accuracy_m),
+        warnings=(*request.opening.warnings, *ours.get("warnings", ()), *judged.warnings, *warnings),
     )
 
 

@@ -17,7 +17,10 @@ from scout.errors import InputError
 from scout.read.formats import Opening
 from scout.read.tables import Batch, Part, Stream, arrow_frame, arrow_trouble
 
-__all__ = ["boxes_in", "by_parquet", "columns_in", "table_in"]
+__all__ = ["OURS", "TURN", "boxes_in", "by_parquet", "columns_in", "ours_in", "table_in"]
+
+OURS = b"scout:parks"  # entry in the metadata of prepared files
+TURN = "scout:turn"  # column there: the place of each park in the order they came in, from 0
 
 _BATCH = 2000  # records
 _BUFFER = (
@@ -49,15 +52,32 @@ def by_parquet(opening: Opening, _: str | int | None, part: Part) -> Iterator[St
         yield Stream(text, _batches(file, geo, opening, asked), arrow_frame)
 
 
-def boxes_in(opening: Opening) -> tuple[NDArray[np.float64], str | None] | None:
-    """Bounds of all records, shape (n, 4), from the columns that GeoParquet 1.1 has for them, and the system.
+def ours_in(opening: Opening) -> dict[str, Any] | None:
+    """What a prepared file says of the files it was made from; None for any other file."""
+    if opening.drivers != ("Parquet",):
+        return None
+    with _opened(opening) as (file, _):
+        return _ours(file)
+
+
+def _ours(file: Any) -> dict[str, Any] | None:
+    try:
+        found = json.loads((file.schema_arrow.metadata or {})[OURS])
+        whole = isinstance(found["operation"], str) and isinstance(found["warnings"], list)
+        sound = whole and float(found["accuracy_m"]) >= 0 and TURN in file.schema_arrow.names
+    except (KeyError, TypeError, ValueError):
+        return None
+    return found if sound else None
+
+
+def boxes_in(
+    opening: Opening,
+) -> tuple[NDArray[np.int64], NDArray[np.float64], str | None] | None:
+    """Numbers of all records, bounds, shape (n, 4), from the columns that GeoParquet 1.1 has, and the system.
 
     None where there are no such columns, or records other than areas.
     """
-    from pyarrow import parquet
-
-    with arrow_trouble(), parquet.ParquetFile(str(opening.target)) as file:
-        geo = _metadata(file, str(opening.target))
+    with _opened(opening) as (file, geo):
         column = geo["columns"][geo["primary_column"]]
         kinds = column.get("geometry_types") or ["unknown"]
         paths = column.get("covering", {}).get("bbox", {})
@@ -68,27 +88,39 @@ def boxes_in(opening: Opening) -> tuple[NDArray[np.float64], str | None] | None:
         found = file.read(columns=[".".join(path) for path in sides]).flatten()
         found = found.rename_columns([name.replace(".", "\0") for name in found.column_names])
         values = [found.column("\0".join(path)).to_numpy() for path in sides]
-        crs = column.get("crs", "OGC:CRS84")
-    return np.stack(values, axis=1).astype(float), json.dumps(crs) if isinstance(crs, dict) else crs
+        numbers, crs = _numbers(file), column.get("crs", "OGC:CRS84")
+    bounds = np.stack(values, axis=1).astype(float)
+    return numbers, bounds, json.dumps(crs) if isinstance(crs, dict) else crs
+
+
+def table_in(opening: Opening, columns: list[str]) -> tuple[NDArray[np.int64], Any]:
+    """Numbers and some columns of all records, as they lie in the file."""
+    with _opened(opening) as (file, _):
+        found = file.read(columns=columns).replace_schema_metadata(None)
+        found.validate(full=True)
+        return _numbers(file), arrow_frame(found.to_batches())
 
 
 def columns_in(opening: Opening) -> list[str]:
     """Names of the plain columns."""
-    from pyarrow import parquet
-
-    with arrow_trouble(), parquet.ParquetFile(str(opening.target)) as file:
-        geo = _metadata(file, str(opening.target))
+    with _opened(opening) as (file, geo):
         return [f.name for f in file.schema_arrow if f.name not in geo["columns"] and not f.type.num_fields]
 
 
-def table_in(opening: Opening, columns: list[str]) -> Any:
-    """Some columns of all records as a frame."""
+@contextmanager
+def _opened(opening: Opening) -> Iterator[tuple[Any, dict[str, Any]]]:
     from pyarrow import parquet
 
     with arrow_trouble(), parquet.ParquetFile(str(opening.target)) as file:
-        found = file.read(columns=columns).replace_schema_metadata(None)
-        found.validate(full=True)
-    return arrow_frame(found.to_batches())
+        yield file, _metadata(file, str(opening.target))
+
+
+def _numbers(file: Any) -> NDArray[np.int64]:
+    """Record numbers: the place in the file, or in a prepared one in the order the parks came in."""
+    if _ours(file) is None:
+        return np.arange(1, file.metadata.num_rows + 1)
+    turns: NDArray[np.int64] = file.read(columns=[TURN]).column(0).to_numpy().astype(np.int64)
+    return turns + 1
 
 
 def _metadata(file: Any, where: str) -> dict[str, Any]:
@@ -111,7 +143,7 @@ def _batches(
 ) -> Iterator[Batch]:
     name = geo["primary_column"]
     nested = [f.name for f in file.schema_arrow if f.type.num_fields]
-    plain = [n for n in file.schema_arrow.names if n not in geo["columns"] and n not in nested]
+    plain = [n for n in file.schema_arrow.names if n not in geo["columns"] and n not in (*nested, TURN)]
     shapes = None
     if geo["columns"][name].get("encoding", "WKB") != "WKB":  # one of the arrow layouts of version 1.1
         try:
@@ -120,26 +152,29 @@ def _batches(
             raise RuntimeError("its geometry is not laid out as the file says") from error
     elif not _is_binary(file.schema_arrow.field(name).type):
         raise RuntimeError("its geometry is not laid out as the file says")
-    for start, batch in _in_order(file, asked, plain if shapes is not None else [*plain, name]):
-        numbers = np.arange(start + 1, start + len(batch) + 1)
-        if asked is not None:
-            keep = np.isin(numbers, asked)
-            numbers, batch = numbers[keep], batch.filter(keep)
-        wkb = batch.column(name).to_numpy(zero_copy_only=False) if shapes is None else shapes[numbers - 1]
+    for numbers, start, batch in _in_order(file, asked, plain if shapes is not None else [*plain, name]):
+        if shapes is None:
+            wkb = batch.column(name).to_numpy(zero_copy_only=False)
+        else:
+            wkb = shapes[start : start + len(batch)]
         attributes = batch.select(plain).replace_schema_metadata(None)
         attributes.validate(full=True)
-        yield Batch(attributes, numbers, wkb)
+        whole = Batch(attributes, numbers, wkb)
+        yield whole if asked is None else whole.rows(np.isin(numbers, asked))
 
 
-def _in_order(file: Any, asked: NDArray[np.int64] | None, columns: list[str]) -> Iterator[tuple[int, Any]]:
-    """Batches with the number of records before each; row groups without one asked for are passed over."""
-    start = 0
+def _in_order(
+    file: Any, asked: NDArray[np.int64] | None, columns: list[str]
+) -> Iterator[tuple[NDArray[np.int64], int, Any]]:
+    """Batches with their record numbers and places; row groups without a record asked for are passed over."""
+    every, start = _numbers(file), 0
+    wanted = np.ones(len(every), dtype=bool) if asked is None else np.isin(every, asked)
     for group in range(file.num_row_groups):
         size = file.metadata.row_group(group).num_rows
-        wanted = asked is None or np.ptp(np.searchsorted(asked, [start, start + size], side="right")) > 0
         first = start
-        for batch in file.iter_batches(_BATCH, row_groups=[group], columns=columns) if wanted else ():
-            yield first, batch
+        some = wanted[start : start + size].any()
+        for batch in file.iter_batches(_BATCH, row_groups=[group], columns=columns) if some else ():
+            yield every[first : first + len(batch)], first, batch
             first += len(batch)
         start += size
 

@@ -157,11 +157,7 @@ def _filed(layers: Sequence[Indexed | _Whole], reading: Reading) -> FiledParks:
         name_column=tuple(name for name, _ in names),
         merged=len(park) - len(unique),
         refused=tuple(line for one in layers for line in one.table.refused),
-        notes=(
-            *notes,
-            "only the parks that this search may need were read and checked; the others are known by the "
-            "index of their file",
-        ),
+        notes=tuple(notes),
     )
     name, joined, error = _by_park(park, texts, bounds, errors)
     return FiledParks(drawers, reading, unique, name, joined, error, report)

@@ -113,7 +113,7 @@ def arrow_frame(batches: list[Any]) -> pd.DataFrame:
     """Attributes of arrow batches; whole numbers stay whole where some are missing."""
     import pyarrow
 
-    if not batches[0].num_columns:
+    if not batches or not batches[0].num_columns:
         return pd.DataFrame(index=range(sum(len(batch) for batch in batches)))
     with arrow_trouble():
         return pyarrow.Table.from_batches(batches).to_pandas(integer_object_nulls=True, ignore_metadata=True)
