@@ -243,5 +243,5 @@ def test_no_memory_is_one_line(refused: Any, monkeypatch: pytest.MonkeyPatch) ->
     def full(*_: Any, **__: Any) -> None:
         raise np._core._exceptions._ArrayMemoryError((9**9,), np.dtype(float))
 
-    monkeypatch.setattr("scout.find.search", full)
+    monkeypatch.setattr("scout.find.tasks", full)
     assert "not enough memory" in refused("find", "parks.geojson")

@@ -130,7 +130,8 @@ def test_a_search_is_ended_at_once(sent: signal.Signals, place: Path) -> None:
     code = (
         "import os, sys, time\nfrom scout.cli import main\nimport scout.spots.corners as corners\n"
         "def searching(*_):\n    os.write(1, b'halted\\n')\n    time.sleep(60)\n"
-        "import scout.spots\nscout.spots.at_corners = searching\nsys.exit(main(sys.argv[1:]))"
+        "import scout.spots.scanning as scanning\nscanning.at_corners = searching\n"
+        "sys.exit(main(sys.argv[1:]))"
     )
     before = held(place)
     process = subprocess.Popen(

@@ -61,7 +61,7 @@ export async function search(asked) {
   wrong("wrong-search");
   unsay();
   if (!hasParks()) {
-    if (asked) wrong("wrong-search", "Bring boundary files first, or take the demo island.");
+    if (asked) wrong("wrong-search", "Bring boundary files first, or take the demo island. Files still being read take a moment.");
     return;
   }
   turn += 1;

@@ -99,8 +99,8 @@ def indexed(request: Request, columns: Sequence[str], least: int = LEAST_RECORDS
             if found is None or len(found.records) < least:
                 return None
             return _filled(found, columns)
-    except (RuntimeError, UnicodeError, ValueError, KeyError, sqlite3.Error, InputError):
-        return None  # reading it whole will tell what is wrong
+    except Exception:  # whatever damage makes the libraries raise: reading it whole will tell
+        return None
 
 
 @dataclass(frozen=True)

@@ -63,8 +63,8 @@ def read_layer(request: Request) -> tuple[Layer, Counter[str]]:
     arrow = request.boxes is None and not by_number
     openers = [by_parquet] if request.opening.drivers == ("Parquet",) else streams(arrow)
     for last, opener in ((opener is openers[-1], opener) for opener in openers):
-        gathering = _Gathering(request)
         try:
+            gathering = _Gathering(request)
             with collected_warnings() as heard:
                 gathering.read(opener)
                 frame = gathering.frame()

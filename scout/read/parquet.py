@@ -37,15 +37,7 @@ def by_parquet(opening: Opening, _: str | int | None, part: Part) -> Iterator[St
     InputError
         pyarrow is not installed, or the file has no geometry column.
     """
-    where = str(opening.target)
-    if importlib.util.find_spec("pyarrow") is None:
-        raise InputError(
-            where, "GeoParquet needs pyarrow", "install it with: pip install lattice-scout[parquet]"
-        )
-    from pyarrow import parquet
-
-    with arrow_trouble(), parquet.ParquetFile(where, pre_buffer=False, buffer_size=_BUFFER) as file:
-        geo = _metadata(file, where)
+    with _opened(opening, pre_buffer=False, buffer_size=_BUFFER) as (file, geo):
         crs = geo["columns"][geo["primary_column"]].get("crs", "OGC:CRS84")
         text = json.dumps(crs) if isinstance(crs, dict) else crs
         asked = part if isinstance(part, np.ndarray) else None
@@ -108,11 +100,16 @@ def columns_in(opening: Opening) -> list[str]:
 
 
 @contextmanager
-def _opened(opening: Opening) -> Iterator[tuple[Any, dict[str, Any]]]:
+def _opened(opening: Opening, **options: Any) -> Iterator[tuple[Any, dict[str, Any]]]:
+    where = str(opening.target)
+    if importlib.util.find_spec("pyarrow") is None:
+        raise InputError(
+            where, "GeoParquet needs pyarrow", "install it with: pip install lattice-scout[parquet]"
+        )
     from pyarrow import parquet
 
-    with arrow_trouble(), parquet.ParquetFile(str(opening.target)) as file:
-        yield file, _metadata(file, str(opening.target))
+    with arrow_trouble(), parquet.ParquetFile(where, **options) as file:
+        yield file, _metadata(file, where)
 
 
 def _numbers(file: Any) -> NDArray[np.int64]:

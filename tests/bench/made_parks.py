@@ -11,11 +11,16 @@ CROWDED_DEG = 0.02  # 9,000 do, and a third of all parks overlap another
 
 
 def made_parks(
-    count: int, vertices: int = 100, seed: int = 1, size_deg: float = SIZE_DEG
+    count: int,
+    vertices: int = 100,
+    seed: int = 1,
+    size_deg: float = SIZE_DEG,
+    stretch: float = 1.0,
+    first: int = 0,
 ) -> gpd.GeoDataFrame:
-    """Parks with ids and names between 120 and 70 W, 25 and 50 N."""
+    """Parks with ids and names between 120 and 70 W, 25 and 50 N, or ``stretch`` times that far apart."""
     rng = np.random.default_rng(seed)
-    lon, lat = rng.uniform(-120, -70, count), rng.uniform(25, 50, count)
+    lon, lat = rng.uniform(-25, 25, count) * stretch - 95, rng.uniform(-12.5, 12.5, count) * stretch + 37.5
     turn = np.linspace(0, 2 * np.pi, vertices, endpoint=False)
     radius = np.ones((count, vertices))
     for wave in range(2, 12):
@@ -26,5 +31,5 @@ def made_parks(
     y = lat[:, None] + radius * np.sin(turn)
     ring = np.stack([x, y], axis=-1)
     shapes = shapely.polygons(np.concatenate([ring, ring[:, :1]], axis=1))
-    ids = [f"made-{k}" for k in range(count)]
+    ids = [f"made-{first + k}" for k in range(count)]
     return gpd.GeoDataFrame({"id": ids, "name": ids}, geometry=shapes, crs=4326)
