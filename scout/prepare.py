@@ -48,7 +48,9 @@ def prepared(
 
         order = _along_a_curve(shelf.bounds)
         schema = _schema(keep, shelf.sources)
-        with parquet.ParquetWriter(file, schema, compression="zstd") as writer:
+        # Coordinates shrink by a tenth and take longer to unpack than to read: they stay as they are.
+        packed = {name: "NONE" if name == "geometry" else "ZSTD" for name in schema.names}
+        with parquet.ParquetWriter(file, schema, compression=packed, use_dictionary=False) as writer:
             for done, numbers in _pieces(order):
                 progress(f"preparing {done:,} of {len(order):,} parks")
                 taken = shelf.order(np.sort(numbers)).take()

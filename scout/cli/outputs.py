@@ -75,9 +75,9 @@ def outputs(
     everything: Findings, listed: Findings, map_path: str | None, save_paths: Sequence[str]
 ) -> dict[str, str | bytes]:
     """What goes into every output, by its path: all spots to save, the listed ones for the map."""
-    from scout.page import build
-
     texts: dict[str, str | bytes] = {path: export(everything, path) for path in save_paths}
     if map_path is not None:
+        from scout.page import build  # heavy, and not every search ends in a map
+
         texts[map_path] = build(best(listed, MAP_SPOTS))
     return texts

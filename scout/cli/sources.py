@@ -162,14 +162,14 @@ def searched(
 
 def access_from(files: AccessFiles, show: Callable[[str], None]) -> Access | None:
     """How the search gets at the ground near what it finds; None where no file of it is named."""
+    if not files.files:
+        return None
     from scout.access.readings import Reading
     from scout.access.ways import Tagged, sorted_out
     from scout.reach import Access
     from scout.read.heights import read_heights
     from scout.read.tagged import read_tagged
 
-    if not files.files:
-        return None
     readings = [Reading(**asdict(tag)) for tag in files.tags]
     keys = [reading.column for reading in readings if reading.column]
 

@@ -24,7 +24,7 @@ from scout.read.formats import Opening
 from scout.read.globe import CAUSES, place
 from scout.read.offline import collected_warnings
 from scout.read.parquet import by_parquet, ours_in
-from scout.read.tables import Batch, Box, Opener, Part, Stream, streams
+from scout.read.tables import Batch, Box, Opener, Part, Stream, among, streams
 
 _ASKED = 40_000  # records asked for in one question
 _MOST_ASKED = 0.4  # of a layer's records; more are found sooner by reading all of it
@@ -140,10 +140,11 @@ class _Gathering:
         seen = np.concatenate(self.numbers) if self.numbers else np.empty(0, np.int64)
         for batch in stream.batches:
             if self.request.numbers is not None:
-                batch = batch.rows(np.isin(batch.numbers, self.request.numbers))
+                batch = batch.rows(among(batch.numbers, self.request.numbers))
             self.attributes.append(batch.attributes)
             self.numbers.append(batch.numbers)
-            self.shapes.append(self._placed(batch, np.isin(batch.numbers, seen)))
+            again = np.isin(batch.numbers, seen) if len(seen) else np.zeros(len(batch.numbers), dtype=bool)
+            self.shapes.append(self._placed(batch, again))
 
     def _placed(self, batch: Batch, again: NDArray[np.bool_]) -> NDArray[np.object_]:
         assert self.datum is not None

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from scout.errors import InputError
 from scout.read.formats import Opening
-from scout.read.tables import Batch, Part, Stream, arrow_frame, arrow_trouble
+from scout.read.tables import Batch, Part, Stream, among, arrow_frame, arrow_trouble
 
 __all__ = ["OURS", "TURN", "boxes_in", "by_parquet", "columns_in", "ours_in", "table_in"]
 
@@ -157,7 +157,7 @@ def _batches(
         attributes = batch.select(plain).replace_schema_metadata(None)
         attributes.validate(full=True)
         whole = Batch(attributes, numbers, wkb)
-        yield whole if asked is None else whole.rows(np.isin(numbers, asked))
+        yield whole if asked is None else whole.rows(among(numbers, asked))
 
 
 def _in_order(
@@ -165,7 +165,7 @@ def _in_order(
 ) -> Iterator[tuple[NDArray[np.int64], int, Any]]:
     """Batches with their record numbers and places; row groups without a record asked for are passed over."""
     every, start = _numbers(file), 0
-    wanted = np.ones(len(every), dtype=bool) if asked is None else np.isin(every, asked)
+    wanted = np.ones(len(every), dtype=bool) if asked is None else among(every, asked)
     for group in range(file.num_row_groups):
         size = file.metadata.row_group(group).num_rows
         first = start

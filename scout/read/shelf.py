@@ -22,6 +22,7 @@ from scout.read.files import requests
 from scout.read.index import LEAST_RECORDS, Indexed, indexed
 from scout.read.layers import read_layer
 from scout.read.offline import offline
+from scout.read.tables import among
 
 __all__ = ["FiledParks", "Reading", "open_shelf"]
 
@@ -78,7 +79,7 @@ class _Drawer:
 
     def only(self, parks: Ints) -> _Drawer:
         """The records of some parks."""
-        rows = np.flatnonzero(np.isin(self.park, parks))
+        rows = np.flatnonzero(among(self.park, parks))
         records = self.records[rows]
         return replace(
             self, layer=self.layer.only(records), park=self.park[rows], records=records, ids=self.ids[rows]

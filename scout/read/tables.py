@@ -22,7 +22,18 @@ from numpy.typing import NDArray
 
 from scout.read.formats import Opening
 
-__all__ = ["Batch", "Box", "Part", "Stream", "arrow_frame", "arrow_trouble", "boxes", "streams", "table"]
+__all__ = [
+    "Batch",
+    "Box",
+    "Part",
+    "Stream",
+    "among",
+    "arrow_frame",
+    "arrow_trouble",
+    "boxes",
+    "streams",
+    "table",
+]
 
 Box = tuple[float, float, float, float]
 # Of a layer, in its own system: a box, a shape, records by GDAL's feature ids, or all of it.
@@ -56,6 +67,14 @@ class Stream:
 
 
 Opener = Callable[[Opening, str | int | None, Part], AbstractContextManager[Stream]]
+
+
+def among(numbers: NDArray[np.int64], asked: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Which numbers are among those asked for, which are ascending: `numpy.isin` for many small batches."""
+    if not len(asked):
+        return np.zeros(len(numbers), dtype=bool)
+    found: NDArray[np.bool_] = asked[np.minimum(np.searchsorted(asked, numbers), len(asked) - 1)] == numbers
+    return found
 
 
 def streams(arrow: bool) -> list[Opener]:
