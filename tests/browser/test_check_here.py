@@ -11,7 +11,7 @@ import shapely
 from builders import QUIET_COVE, TERN_MARSH, bay, box, corner_spot, findings, parks_frame
 from playwright.sync_api import BrowserContext, Locator, Page, expect
 
-from browser.conftest import Watched, both_sizes
+from browser.conftest import Watched, all_sizes
 from browser.ground import ground_of, tips
 from scout.check import Check, check
 from scout.model import Checked, Findings, Parks
@@ -60,7 +60,7 @@ def mark_at(page: Page) -> tuple[float, float]:
 # The panel
 
 
-@both_sizes
+@all_sizes
 def test_the_button_opens_the_panel_and_closes_it(quiet: Open, size: str) -> None:
     page = quiet(bay()).page
     button, panel = page.locator("#check-button"), page.locator("#here")
@@ -70,7 +70,7 @@ def test_the_button_opens_the_panel_and_closes_it(quiet: Open, size: str) -> Non
     expect(button).to_have_attribute("aria-expanded", "true")
     expect(page.locator("#here-title")).to_be_focused()
     expect(panel).to_contain_text("no position leaves it")
-    assert page.locator("#list").evaluate("list => list.inert") == (size == "tall")
+    assert page.locator("#list").evaluate("list => list.inert") == (size != "wide")
     button.click()
     expect(panel).to_be_hidden()
     expect(button).to_have_attribute("aria-expanded", "false")
@@ -106,7 +106,7 @@ def test_a_spot_and_a_check_take_turns(quiet: Open) -> None:
 # What is asked
 
 
-@both_sizes
+@all_sizes
 def test_a_typed_place_is_answered_in_full(quiet: Open) -> None:
     found = bay()
     page = quiet(found, "#check").page
@@ -154,7 +154,7 @@ def test_the_mark_stands_on_the_place_with_the_station_around_it(quiet: Open) ->
     assert middle == pytest.approx(mark_at(page), abs=1.5)
 
 
-@both_sizes
+@all_sizes
 def test_a_press_on_the_map_asks_about_that_place(quiet: Open, size: str) -> None:
     found = bay()
     page = quiet(found).page
@@ -249,7 +249,7 @@ def at_the_corner(context: BrowserContext, accuracy: float) -> None:
     context.set_geolocation({"latitude": 45.00003, "longitude": -20.00002, "accuracy": accuracy})
 
 
-@both_sizes
+@all_sizes
 def test_the_device_position_counts_with_its_own_error(quiet: Open, context: BrowserContext) -> None:
     at_the_corner(context, 8.0)
     found = bay()
@@ -360,7 +360,7 @@ def test_too_close_to_tell_is_said_and_not_guessed(quiet: Open) -> None:
     expect(answer.locator(".near-parks")).to_contain_text("inside, give or take")
 
 
-@both_sizes
+@all_sizes
 def test_hostile_names_stay_text(quiet: Open) -> None:
     names = ("<img src=x onerror=alert(1)>", "</script><script>alert(2)</script>", "W" * 10_000)
     parks = [((f"<b>{n}</b>", name), box(-20.2 - n / 99, 44.9, -19.9, 45.1)) for n, name in enumerate(names)]

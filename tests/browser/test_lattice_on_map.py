@@ -9,7 +9,7 @@ from pathlib import Path
 from builders import QUIET_COVE, bay, box, corner_spot, findings, line_spot, parks_frame
 from playwright.sync_api import Page
 
-from browser.conftest import Watched, both_sizes
+from browser.conftest import Watched, all_sizes
 from browser.ground import Ground, ground_of, names, tips
 from scout import locator
 from scout import page as page_room
@@ -47,7 +47,7 @@ def test_script_and_codec_agree_on_the_same_numbers(open_page: Open) -> None:
         assert lat == locator.edge_lat(cell["row"], cell["level"])
 
 
-@both_sizes
+@all_sizes
 def test_names_are_the_locators_of_the_ground_below(open_page: Open) -> None:
     found = bay()
     page = open_page(found).page
@@ -60,10 +60,10 @@ def test_names_are_the_locators_of_the_ground_below(open_page: Open) -> None:
         page.locator(".leaflet-control-zoom-in").click()
 
 
-@both_sizes
+@all_sizes
 def test_names_thin_out(open_page: Open, size: str) -> None:
     page = open_page(bay()).page
-    most = {"wide": 260, "tall": 60}[size]
+    most = {"wide": 260, "middle": 200, "tall": 60}[size]
     lengths = []
     for _ in range(4):
         page.locator(".leaflet-control-zoom-out").click()
@@ -77,7 +77,7 @@ def test_names_thin_out(open_page: Open, size: str) -> None:
     assert {2, 4, 6, 8} <= set(lengths)
 
 
-@both_sizes
+@all_sizes
 def test_names_do_not_cover_one_another(open_page: Open) -> None:
     page = open_page(bay()).page
     for _ in range(8):

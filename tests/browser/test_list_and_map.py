@@ -10,7 +10,7 @@ import pytest
 from builders import QUIET_COVE, bay, box, corner_spot, findings, line_spot, near_miss, parks_frame
 from playwright.sync_api import Browser, Page, expect
 
-from browser.conftest import Watched, both_sizes
+from browser.conftest import Watched, all_sizes
 from browser.ground import ground_of, tips
 from scout.model import Findings
 from scout.page import build
@@ -30,14 +30,14 @@ def open_filters(page: Page) -> None:
         page.locator("#filter-box > summary").click()
 
 
-@both_sizes
+@all_sizes
 def test_every_row_has_its_mark(open_page: Open) -> None:
     page = open_page(bay()).page
     assert row_ranks(page) == [1, 2, 3, 4, 5]
     assert sorted(tips(page)) == [1, 2, 3, 4, 5]
 
 
-@both_sizes
+@all_sizes
 def test_marks_stand_on_their_coordinates(open_page: Open) -> None:
     found = bay()
     page = open_page(found).page
@@ -74,7 +74,7 @@ def test_marks_show_kind_and_verdict_without_colour(open_page: Open) -> None:
     assert rows == list(shapes.values())
 
 
-@both_sizes
+@all_sizes
 def test_choosing_a_row_tells_the_spot(open_page: Open) -> None:
     page = open_page(bay()).page
     page.locator('[data-rank="1"] a.row').click()
@@ -101,7 +101,7 @@ def test_choosing_a_row_tells_the_spot(open_page: Open) -> None:
     assert page.url.endswith("#spot=1")
 
 
-@both_sizes
+@all_sizes
 def test_choosing_a_mark_chooses_its_row(open_page: Open) -> None:
     page = open_page(bay()).page
     page.locator('.mark[data-rank="5"]').click()
@@ -123,7 +123,7 @@ def test_address_of_no_spot_opens_nothing(open_page: Open) -> None:
     assert opened.messages == []
 
 
-@both_sizes
+@all_sizes
 def test_what_it_rests_on_is_one_step_away(open_page: Open, size: str) -> None:
     page = open_page(bay(), "#spot=1").page
     page.locator("#details-body a", has_text="What this rests on").click()
@@ -132,11 +132,11 @@ def test_what_it_rests_on_is_one_step_away(open_page: Open, size: str) -> None:
     expect(page.locator("#details")).to_be_visible(visible=size == "wide")
 
 
-@both_sizes
+@all_sizes
 def test_details_over_the_list_take_it_out_of_reach(open_page: Open, size: str) -> None:
     page = open_page(bay(), "#spot=1").page
     covered = page.locator("#list").evaluate("list => list.inert")
-    assert covered == (size == "tall")
+    assert covered == (size != "wide")
     page.locator("#close").click()
     assert not page.locator("#list").evaluate("list => list.inert")
 
@@ -167,7 +167,7 @@ def test_keyboard_alone_is_enough(open_page: Open) -> None:
     expect(page.locator("#details-title")).to_contain_text("Spot 5")
 
 
-@both_sizes
+@all_sizes
 def test_filters_work_on_list_and_map_alike(open_page: Open) -> None:
     page = open_page(bay()).page
     open_filters(page)

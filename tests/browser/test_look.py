@@ -9,7 +9,7 @@ import pytest
 from builders import bay
 from playwright.sync_api import Page
 
-from browser.conftest import Watched, both_schemes, both_sizes
+from browser.conftest import Watched, both_schemes, all_sizes
 
 Open = Callable[..., Watched]
 
@@ -94,7 +94,7 @@ PAINT = """(query) => {
 
 
 @both_schemes
-@both_sizes
+@all_sizes
 def test_text_is_readable(open_page: Open) -> None:
     """WCAG 2.2, 1.4.3: 4.5 to 1."""
     page = open_page(bay(), "#spot=1").page
@@ -151,7 +151,7 @@ def test_dark_is_dark(open_page: Open, scheme: str) -> None:
         assert (luminance(ground) < 0.05) == (scheme == "dark")
 
 
-@both_sizes
+@all_sizes
 @pytest.mark.parametrize("address", ["#spot=1", ASKED])
 def test_fingers_find_everything(open_page: Open, size: str, address: str) -> None:
     page = open_page(bay(), address).page
@@ -169,7 +169,7 @@ def test_fingers_find_everything(open_page: Open, size: str, address: str) -> No
     assert small == []
 
 
-@both_sizes
+@all_sizes
 @pytest.mark.parametrize(
     ("address", "wanted"),
     [

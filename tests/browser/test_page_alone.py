@@ -9,7 +9,7 @@ from builders import bay, box, corner_spot, findings, line_spot, near_miss, park
 from playwright.sync_api import expect
 from walked import route, surroundings
 
-from browser.conftest import Watched, both_sizes
+from browser.conftest import Watched, all_sizes
 from scout.model import ATTRIBUTES, Credit, Findings, ParkReport
 from scout.surroundings import Route
 
@@ -56,7 +56,7 @@ def hostile_findings() -> Findings:
     return replace(found, spots=tuple(replace(r, **m) for r, m in zip(found.spots, walks, strict=True)))
 
 
-@both_sizes
+@all_sizes
 def test_page_asks_for_nothing_and_says_nothing(open_page: Open) -> None:
     opened = open_page(bay())
     page = opened.page
@@ -92,7 +92,7 @@ def test_policy_stops_script_that_data_might_bring(open_page: Open) -> None:
     assert any("Content Security Policy" in message for message in opened.messages)
 
 
-@both_sizes
+@all_sizes
 def test_hostile_names_stay_text(open_page: Open) -> None:
     opened = open_page(hostile_findings(), "#spot=1")
     page = opened.page
@@ -109,7 +109,7 @@ def test_hostile_names_stay_text(open_page: Open) -> None:
     assert opened.asked_for() == []
 
 
-@both_sizes
+@all_sizes
 def test_hostile_names_stay_text_on_the_map(open_page: Open) -> None:
     opened = open_page(hostile_findings(), "#spot=1")
     page = opened.page
@@ -125,7 +125,7 @@ def test_hostile_names_stay_text_on_the_map(open_page: Open) -> None:
     assert opened.messages == []
 
 
-@both_sizes
+@all_sizes
 def test_long_names_do_not_push_the_page_apart(open_page: Open) -> None:
     page = open_page(hostile_findings(), "#spot=1").page
     wide = "() => document.documentElement.scrollWidth - window.innerWidth"
@@ -137,7 +137,7 @@ def test_long_names_do_not_push_the_page_apart(open_page: Open) -> None:
     assert all(row.bounding_box()["height"] < 420 for row in rows)
 
 
-@both_sizes
+@all_sizes
 def test_nothing_scrolls_but_the_lists(open_page: Open) -> None:
     page = open_page(bay(), "#spot=4").page
     page.locator("#later").click()
