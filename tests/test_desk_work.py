@@ -270,11 +270,11 @@ def test_a_visit_that_cannot_be_is_one_line_and_writes_nothing(tab: Caller, bay:
     sly = {
         "place": "45, -20",
         "start": "2026-01-01T00:00",
-        "notebook": "/tmp/evil.gpkg",
+        "notebook": str(bay.parent / "elsewhere.gpkg"),
         "arrival": "/etc/passwd",
     }
     assert "error" not in tab.work("visit", visit=sly, settings={})
-    assert not Path("/tmp/evil.gpkg").exists()
+    assert not (bay.parent / "elsewhere.gpkg").exists()
     assert len(tab.work("visits")["done"]["visits"]) == 1
 
 

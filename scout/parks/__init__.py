@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from scout.model import Layer, ParkReport, Parks
 from scout.parks.columns import check_named
 from scout.parks.corridor import WIDEST_M
 from scout.parks.grounds import Grounds, grounds_of
-from scout.parks.joining import UNKNOWN_DATUM_ERROR_M, Numbered, filled_ids, united
+from scout.parks.joining import UNKNOWN_DATUM_ERROR_M, Numbered, filled_ids, lines_about, united
 
 __all__ = ["UNKNOWN_DATUM_ERROR_M", "build_parks"]
 
@@ -78,19 +79,13 @@ def build_parks(
 def _report(
     layers: Sequence[Layer], grounds: Sequence[Grounds], parks: int, notes: tuple[str, ...]
 ) -> ParkReport:
-    return ParkReport(
+    return replace(
+        lines_about(layers, grounds),
         records=sum(layer.source.records for layer in layers),
         parks=parks,
         id_column=tuple(one.id_column for one in grounds),
         name_column=tuple(one.name_column for one in grounds),
         merged=sum(len(one.records) for one in grounds) - parks,
-        repaired=tuple(line for one in grounds for line in one.repaired),
-        refused=tuple(
-            line
-            for layer, one in zip(layers, grounds, strict=True)
-            for line in (*layer.refused, *one.refused)
-        ),
-        skipped=tuple(line for one in grounds for line in one.skipped),
         notes=notes,
     )
 

@@ -13,7 +13,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from scout.model import ATTRIBUTES, DATUM_ERROR, KIND, PARK_ID, PARK_NAME, SOURCE, Layer, Source
+from scout.model import ATTRIBUTES, DATUM_ERROR, KIND, PARK_ID, PARK_NAME, SOURCE, Layer, ParkReport, Source
 from scout.parks.columns import kept_texts
 from scout.parks.grounds import Grounds
 from scout.parks.seam import continuous
@@ -25,6 +25,7 @@ __all__ = [
     "Numbered",
     "datum_errors",
     "filled_ids",
+    "lines_about",
     "united",
 ]
 
@@ -164,6 +165,19 @@ def united(
         crs="EPSG:4326",
     )
     return frame, lacking
+
+
+def lines_about(layers: Sequence[Layer], grounds: Sequence[Grounds]) -> ParkReport:
+    """What had to be said of the records; the rest of the report is left open."""
+    return ParkReport(
+        repaired=tuple(line for one in grounds for line in one.repaired),
+        refused=tuple(
+            line
+            for layer, one in zip(layers, grounds, strict=True)
+            for line in (*layer.refused, *one.refused)
+        ),
+        skipped=tuple(line for one in grounds for line in one.skipped),
+    )
 
 
 def _details(

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scout.model import RECORD, Layer, ParkReport, Source
 from scout.parks.columns import choose_id, choose_name
 from scout.parks.grounds import grounds_of
-from scout.parks.joining import Numbered, datum_errors, filled_ids, united
+from scout.parks.joining import Numbered, datum_errors, filled_ids, lines_about, united
 from scout.parks.shelf import Taken
 from scout.read.files import requests
 from scout.read.index import LEAST_RECORDS, Indexed, indexed
@@ -225,16 +225,7 @@ class _FileOrder:
         ids = np.concatenate([drawer.ids[some] for drawer, some in zip(self.drawers, rows, strict=True)])
         numbers = np.concatenate([drawer.park[some] for drawer, some in zip(self.drawers, rows, strict=True)])
         frame, notes = united(ids, layers, grounds, reading.keep)
-        report = ParkReport(
-            repaired=tuple(line for one in grounds for line in one.repaired),
-            refused=tuple(
-                line
-                for layer, one in zip(layers, grounds, strict=True)
-                for line in (*layer.refused, *one.refused)
-            ),
-            skipped=tuple(line for one in grounds for line in one.skipped),
-            notes=tuple(notes),
-        )
+        report = replace(lines_about(layers, grounds), notes=tuple(notes))
         number = pd.unique(numbers)
         # A park whose first record has to be refused comes later than its number.
         order = np.argsort(number, kind="stable")
