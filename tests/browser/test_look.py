@@ -9,7 +9,7 @@ import pytest
 from builders import bay
 from playwright.sync_api import Page
 
-from browser.conftest import Watched, both_schemes, all_sizes
+from browser.conftest import Watched, all_sizes, both_schemes
 
 Open = Callable[..., Watched]
 
