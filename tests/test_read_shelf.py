@@ -187,6 +187,12 @@ def test_small_layers_are_read_whole(folder):
     assert open_shelf([folder / "isles.gpkg"], Reading()) is None
 
 
+def test_a_file_is_named_once(folder):
+    path = folder / "isles.gpkg"
+    with pytest.raises(InputError, match="is named twice"):
+        open_shelf([path, path], Reading(), least=1)
+
+
 def test_records_that_the_index_does_not_know_of(tmp_path):
     path = written(tmp_path / "isles.gpkg", country(count=80))
     with closing(sqlite3.connect(path)) as database:

@@ -14,6 +14,7 @@ let running = false;
 let shown = null; // the last findings
 let halted = false; // to be taken up again
 let waiting = null; // findings with walks, while someone reads those without
+let sought = ""; // the settings last searched with; empty where they have to be sought again
 let onFound = () => {};
 let chosenSpot = () => null;
 
@@ -29,6 +30,7 @@ export function prepareSearch({ found, spot }) {
 
 async function stop() {
   turn += 1;
+  sought = "";
   byId("cancel").disabled = true;
   await cancel(true);
   rest();
@@ -47,6 +49,7 @@ function rest() {
 export async function halt() {
   if (!running) return;
   halted = true;
+  sought = "";
   turn += 1;
   rest();
   await cancel();
@@ -56,6 +59,9 @@ export async function halt() {
 export async function searchAgain() {
   if (shown || running || halted) await search(false);
 }
+
+// Whether what is wanted now is what was searched for last, and nothing came in between.
+export const isSought = () => sought !== "" && sought === JSON.stringify(settings());
 
 export async function search(asked) {
   wrong("wrong-search");
@@ -76,13 +82,16 @@ export async function search(asked) {
   if (asked) announce("Searching");
   const looked = look(own, asked);
   try {
-    const found = await work("search", { settings: settings() });
+    const wanted = settings();
+    sought = JSON.stringify(wanted);
+    const found = await work("search", { settings: wanted });
     if (own !== turn) return;
     rest();
     await looked;
     if (found) finish(found, asked);
   } catch (error) {
     if (own !== turn) return;
+    sought = "";
     rest();
     sayWrong(error, "wrong-search");
   }

@@ -5,7 +5,7 @@ import { desk, enter, left, onWaiting, stillHere, stopDesk, work } from "./talk.
 import { fieldOf, onChange, onLoad, prepareWish, setHome, take } from "./wish.js";
 import { prepareStage, setLevel } from "./stage.js";
 import { prepareFiles, understand } from "./files.js";
-import { halt, prepareSearch, search, searchAgain, searching } from "./search.js";
+import { halt, isSought, prepareSearch, search, searchAgain, searching } from "./search.js";
 import { choose, chosen, foundSpots, prepareDay } from "./day.js";
 import { anyUnsaved, prepareVisits } from "./visits.js";
 
@@ -20,7 +20,7 @@ async function settingsChanged() {
   if (readingNow() !== read) {
     read = readingNow();
     await understand();
-  } else await searchAgain();
+  } else if (!isSought()) await searchAgain();
 }
 
 async function demo() {

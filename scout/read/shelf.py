@@ -18,7 +18,7 @@ from scout.parks.columns import choose_id, choose_name
 from scout.parks.grounds import grounds_of
 from scout.parks.joining import Numbered, datum_errors, filled_ids, lines_about, united
 from scout.parks.shelf import Taken
-from scout.read.files import requests
+from scout.read.files import check_twice, requests
 from scout.read.index import LEAST_RECORDS, Indexed, indexed
 from scout.read.layers import read_layer
 from scout.read.offline import offline
@@ -108,6 +108,7 @@ def open_shelf(
     InputError
         A file cannot be used at all.
     """
+    check_twice(paths)
     asked = [name for name in (reading.id_column, reading.name_column, *reading.keep) if name]
     wanted = [one for path in paths for one in requests(path, reading.layer, reading.assume_crs)]
     found: list[Indexed | _Whole | None] = []
