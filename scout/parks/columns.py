@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Sequence
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -18,6 +18,7 @@ __all__ = [
     "ID_WORDS",
     "NAME_WORDS",
     "Ids",
+    "Texts",
     "check_named",
     "choose_id",
     "choose_name",
@@ -25,6 +26,10 @@ __all__ = [
     "telling",
     "texts",
 ]
+
+# An array of str: of numpy, or of pandas where a column is one already. To make objects of all would take
+# longer than to read them, and most are never looked at.
+Texts: TypeAlias = Any
 
 # Column names in lower case without signs, the more telling first.
 ID_WORDS = (
@@ -46,7 +51,7 @@ _LEAST_FILLED = 0.5  # of the records; below, a column is no id column
 _LEAST_DISTINCT = 0.5  # of the filled ones; below, a column is a class, such as a state's code
 
 
-def texts(column: pd.Series) -> NDArray[np.object_]:
+def texts(column: pd.Series) -> Texts:
     """Values as text: whole numbers without ".0", blanks trimmed, missing ones empty.
 
     Examples
@@ -70,8 +75,7 @@ def texts(column: pd.Series) -> NDArray[np.object_]:
         made[odd] = [repr(float(value)) for value in values[odd]]
         return made
     if isinstance(column.dtype, pd.StringDtype):
-        made = column.str.strip().fillna("").to_numpy(dtype=object)
-        return made
+        return column.str.strip().fillna("").array
     return np.array([_text(value) for value in column], dtype=object)
 
 
@@ -87,11 +91,16 @@ def _text(value: Any) -> str:
     return str(value).strip()
 
 
-def _ids_of(column: pd.Series) -> NDArray[np.object_]:
+def _ids_of(column: pd.Series) -> Texts:
     """Ids as text, empty where the text only says that there is none."""
     made = texts(column)
-    low = pd.Series(made, dtype=object).str.casefold()
-    made[low.isin(_NOTHING).to_numpy()] = ""
+    if isinstance(made, np.ndarray):
+        low = map(str.casefold, made.tolist())
+        none = np.fromiter(map(_NOTHING.__contains__, low), dtype=bool, count=len(made))
+    else:
+        none = pd.Series(made).str.lower().isin(_NOTHING).to_numpy(dtype=bool)
+    if none.any():
+        made[none] = ""
     return made
 
 
@@ -157,7 +166,7 @@ class Ids(NamedTuple):
     """The id column of a layer ("" if none), its values, and whether it only counts the rows."""
 
     column: str
-    values: NDArray[np.object_]
+    values: Texts
     counter: bool = False
 
 
@@ -173,14 +182,15 @@ def choose_id(layer: Layer, asked: str | None) -> Ids:
         return Ids(named, _ids_of(layer.frame[named]))
     for name in _known(layer, ID_WORDS):
         values = _ids_of(layer.frame[name])
-        filled = values[values != ""]
+        there = np.asarray(values != "", dtype=bool)
+        filled = values if there.all() else values[there]
         enough = 0 < len(filled) >= _LEAST_FILLED * len(values)
-        if enough and len(pd.unique(filled)) >= _LEAST_DISTINCT * len(filled):
+        if enough and len(pd.factorize(filled)[1]) >= _LEAST_DISTINCT * len(filled):
             return Ids(name, values, _plain(name) in _COUNTERS or _counts(filled))
     return Ids("", np.full(len(layer.frame), "", dtype=object))
 
 
-def _counts(values: NDArray[np.object_]) -> bool:
+def _counts(values: Texts) -> bool:
     """Whether values are the numbers from 0 or from 1, three of them at least."""
     size = len(values)
     if size < 3 or not values[0].isdecimal():
@@ -189,7 +199,7 @@ def _counts(values: NDArray[np.object_]) -> bool:
     return any(whole == {str(n) for n in range(first, first + size)} for first in (0, 1))
 
 
-def choose_name(layer: Layer, asked: str | None) -> tuple[str, NDArray[np.object_]]:
+def choose_name(layer: Layer, asked: str | None) -> tuple[str, Texts]:
     """The name column of a layer and its values; ("", all empty) if there is none with any text in it."""
     named = _found(layer, asked) if asked else ""
     for name in [named] if named else _known(layer, NAME_WORDS):
@@ -199,9 +209,10 @@ def choose_name(layer: Layer, asked: str | None) -> tuple[str, NDArray[np.object
     return "", np.full(len(layer.frame), "", dtype=object)
 
 
-def kept_texts(layer: Layer, names: Sequence[str]) -> tuple[dict[str, NDArray[np.object_]], str]:
+def kept_texts(layer: Layer, names: Sequence[str]) -> tuple[dict[str, Texts], str]:
     """Texts of columns by the names asked for, all empty where there is none; and a note on those lacking."""
-    values, lacking = {}, []
+    values: dict[str, Texts] = {}
+    lacking = []
     for name in names:
         column = _found(layer, name)
         values[name] = texts(layer.frame[column]) if column else np.full(len(layer.frame), "", dtype=object)

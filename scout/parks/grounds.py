@@ -8,9 +8,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.cores import by_rows
 from scout.errors import RecordError
 from scout.model import RECORD, Layer
-from scout.parks.columns import choose_id, choose_name
+from scout.parks.columns import Texts, choose_id, choose_name
 from scout.parks.corridor import corridor
 from scout.parks.repair import mended
 
@@ -28,9 +29,9 @@ class Grounds:
     geometry: NDArray[np.object_]
     used: NDArray[np.bool_]  # of the layer's records, those that are here
     records: NDArray[np.int64]
-    ids: NDArray[np.object_]
+    ids: Texts
     counter: bool  # the ids only count the rows of their layer
-    names: NDArray[np.object_]
+    names: Texts
     corridor: NDArray[np.bool_]
     id_column: str
     name_column: str
@@ -81,7 +82,7 @@ def grounds_of(
 class _Sorting:
     """Ground record by record; ``ground`` is None where there is none."""
 
-    def __init__(self, layer: Layer, names: NDArray[np.object_], corridor_m: float | None) -> None:
+    def __init__(self, layer: Layer, names: Texts, corridor_m: float | None) -> None:
         self.where = layer.source.where
         self.names, self.corridor_m = names, corridor_m
         self.records = layer.frame[RECORD].to_numpy(dtype=np.int64)
@@ -103,7 +104,7 @@ class _Sorting:
         points = np.isin(kind, _POINTS)
         self.points_skipped = int(points.sum())
         self._skip(points, "of points", "a point has no area")
-        self._mend(np.flatnonzero(np.isin(kind, _AREAS) & ~shapely.is_valid(self.ground)))
+        self._mend(np.flatnonzero(np.isin(kind, _AREAS) & ~by_rows(shapely.is_valid, self.ground)))
         alone = np.isin(kind, _LINES)
         self.lines[alone] = self.ground[alone]
         self.ground[alone] = None

@@ -14,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.model import ATTRIBUTES, DATUM_ERROR, KIND, PARK_ID, PARK_NAME, SOURCE, Layer, ParkReport, Source
-from scout.parks.columns import kept_texts
+from scout.parks.columns import Texts, kept_texts
 from scout.parks.grounds import Grounds
 from scout.parks.seam import continuous
 
@@ -46,12 +46,12 @@ class Numbered:
 
     source: Source
     records: Ints
-    ids: NDArray[np.object_]
+    ids: Texts
     id_column: str
     counter: bool  # the ids only count the rows of their layer
 
 
-def filled_ids(layers: Sequence[Numbered]) -> tuple[list[NDArray[Any]], list[str]]:
+def filled_ids(layers: Sequence[Numbered]) -> tuple[list[Texts], list[str]]:
     """Ids for all records, and notes on those kept apart.
 
     Where there is no id, layer and record number serve, not met among the ids that there are. Row counters
@@ -62,7 +62,8 @@ def filled_ids(layers: Sequence[Numbered]) -> tuple[list[NDArray[Any]], list[str
     met = Counter(text for one in layers for text in set(one.ids.tolist()) if text)
     taken, filled, notes = set(met), [], []
     for one in layers:
-        ids, empty = one.ids.copy(), one.ids == ""
+        ids = np.array(one.ids, dtype=object)
+        empty = ids == ""
         label, count = one.source.layer, 1
         apart = one.counter and any(met[text] > 1 for text in ids[~empty])
         while True:

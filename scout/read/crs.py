@@ -32,6 +32,7 @@ _BALLPARK = (
     "positions may be wrong by hundreds of metres"
 )
 _LISTED = 3  # operations named; a continent may need a dozen
+_WORLD = (-180.0, -90.0, 180.0, 90.0)
 _FAR_DEG = 5.0  # beyond the area a system is made for: zones are stretched by a few degrees, not more
 
 
@@ -227,7 +228,7 @@ def _outside(
     """Which places lie in none of the areas; an unknown area holds everything."""
     inside = np.zeros(lon.shape, dtype=bool)
     for area in areas:
-        if area is None:
+        if area is None or (area.west, area.south, area.east, area.north) == _WORLD:
             return np.zeros(lon.shape, dtype=bool)
         width = (area.east - area.west) % 360 or 360
         across = (lon - area.west + margin) % 360 <= min(width + 2 * margin, 360)

@@ -89,10 +89,15 @@ def _flattened(geometry: NDArray[np.object_]) -> NDArray[np.object_]:
     deep = shapely.has_z(geometry) | shapely.has_m(geometry)
     flat = geometry.copy()
     flat[deep] = shapely.force_2d(geometry[deep])
-    parts, row = shapely.get_parts(flat, return_index=True)
-    holed = np.flatnonzero(shapely.get_num_interior_rings(parts) > 0)
-    rings, part = shapely.get_rings(parts[holed], return_index=True)
-    for number in np.unique(row[holed[part[shapely.is_empty(rings)]]]).tolist():
+    # To take parts out is to copy them: a shape without holes, and most are, is left alone.
+    holed = np.flatnonzero(shapely.get_num_interior_rings(flat) > 0)
+    several = np.flatnonzero(shapely.get_type_id(flat) > 3)
+    parts, of = shapely.get_parts(flat[several], return_index=True)
+    with_holes = shapely.get_num_interior_rings(parts) > 0
+    shapes = np.concatenate([flat[holed], parts[with_holes]])
+    row = np.concatenate([holed, several[of[with_holes]]])
+    rings, shape = shapely.get_rings(shapes, return_index=True)
+    for number in np.unique(row[shape[shapely.is_empty(rings)]]).tolist():
         flat[number] = _without_empty_holes(flat[number])
     return flat
 

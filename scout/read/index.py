@@ -15,6 +15,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pyogrio
 import pyogrio.errors
 from numpy.typing import NDArray
@@ -91,38 +92,40 @@ def indexed(request: Request, columns: Sequence[str], least: int = LEAST_RECORDS
     least : int
         Records that are worth it.
     """
+    of = _of_parquet if request.opening.drivers == ("Parquet",) else _of_gdal
     try:
         with offline(), collected_warnings():
-            found = (
-                _of_parquet(request) if request.opening.drivers == ("Parquet",) else _of_gdal(request, least)
-            )
-            if found is None or len(found.records) < least:
-                return None
-            return _filled(found, columns)
+            found = of(request, columns, least)
+            return None if found is None or len(found.records) < least else _filled(found)
     except Exception:  # whatever damage makes the libraries raise: reading it whole will tell
         return None
 
 
 @dataclass(frozen=True)
 class _Bare:
-    """What an index holds before ids are looked at."""
+    """What an index holds, in the layer's own system, and the columns beside it."""
 
     request: Request
-    crs: str | None
+    datum: Datum
     records: Ints  # of those with geometry
-    before: Floats  # their bounds in the layer's own system
-    fields: list[str]
+    bounds: Floats
+    numbers: Ints  # of the rows of the table
+    frame: pd.DataFrame
 
 
-def _of_parquet(request: Request) -> _Bare | None:
+def _of_parquet(request: Request, columns: Sequence[str], least: int) -> _Bare | None:
     found = boxes_in(request.opening)
-    if found is None:
+    if found is None or len(found[0]) < least:
         return None
     numbers, bounds, crs = found
-    return _Bare(request, crs, numbers, bounds, columns_in(request.opening))
+    fields = columns_in(request.opening)
+    datum = _lon_lat(request, crs, fields)
+    if datum is None:
+        return None
+    return _Bare(request, datum, numbers, bounds, *table_in(request.opening, _wanted(fields, columns)))
 
 
-def _of_gdal(request: Request, least: int) -> _Bare | None:
+def _of_gdal(request: Request, columns: Sequence[str], least: int) -> _Bare | None:
     opening = request.opening
     if opening.drivers[0] not in _DRIVERS or str(opening.target).startswith("/vsi"):
         return None
@@ -130,19 +133,35 @@ def _of_gdal(request: Request, least: int) -> _Bare | None:
     kind = str(info["geometry_type"]).removeprefix("2.5D ").split()[0]
     if info["driver"] not in opening.drivers or kind not in ("Polygon", "MultiPolygon"):
         return None
-    if info["features"] < least:
+    fields = [str(name) for name in info["fields"]]
+    datum = _lon_lat(request, info["crs"], fields)
+    if info["features"] < least or datum is None:
         return None
     rtree = ""
     if info["driver"] == "GPKG":
         rtree = _rtree(opening, request.name, str(info["geometry_name"]))
-        request = replace(request, opening=replace(opening, fid_column=str(info["fid_column"])))
+        opening = replace(opening, fid_column=str(info["fid_column"]))
         if not rtree or not info["fid_column"]:
             return None
     records, bounds = boxes(opening, request.layer, rtree)
     if len(records) != info["features"]:
         return None  # records without geometry, or an index that has fallen behind
-    order = np.argsort(records, kind="stable")
-    return _Bare(request, info["crs"], records[order], bounds[order], [str(name) for name in info["fields"]])
+    numbers, frame = table(opening, request.layer, _wanted(fields, columns))
+    order = np.argsort(records)
+    request = replace(request, opening=opening)
+    return _Bare(request, datum, records[order], bounds[order], numbers, frame)
+
+
+def _lon_lat(request: Request, crs: str | None, fields: Sequence[str]) -> Datum | None:
+    """The layer's system, if it is longitude and latitude and the columns can be told apart."""
+    stated = request.opening.crs
+    datum = datum_of(crs if stated is None else stated, request.path, request.assume_crs)
+    degrees = datum.geographic and abs(datum.quarter_turn - 90.0) <= 1e-9
+    return datum if degrees and len(set(fields)) == len(fields) else None
+
+
+def _wanted(fields: Sequence[str], columns: Sequence[str]) -> list[str]:
+    return [*telling(fields, columns), *({OWN_ERROR, OWN_WIDENED} & set(fields))]
 
 
 def _rtree(opening: Opening, name: str, column: str) -> str:
@@ -156,30 +175,18 @@ def _rtree(opening: Opening, name: str, column: str) -> str:
         return f"rtree_{name}_{column}" if database.execute(question, (name, column)).fetchone()[0] else ""
 
 
-def _filled(bare: _Bare, columns: Sequence[str]) -> Indexed | None:
-    request, opening = bare.request, bare.request.opening
-    datum = datum_of(bare.crs if opening.crs is None else opening.crs, request.path, request.assume_crs)
-    if (
-        not datum.geographic
-        or abs(datum.quarter_turn - 90.0) > 1e-9
-        or len(set(bare.fields)) < len(bare.fields)
-    ):
+def _filled(bare: _Bare) -> Indexed | None:
+    if not np.array_equal(bare.numbers, bare.records):
         return None
-    wanted = [*telling(bare.fields, columns), *({OWN_ERROR, OWN_WIDENED} & set(bare.fields))]
-    if opening.drivers == ("Parquet",):
-        numbers, frame = table_in(opening, wanted)
-    else:
-        numbers, frame = table(opening, request.layer, wanted)
-    if not np.array_equal(numbers, bare.records):
-        return None
+    numbers, before, frame = bare.numbers, bare.bounds, bare.frame
     if (np.diff(numbers) <= 0).any():  # a prepared file has parks near each other together
         order = np.argsort(numbers, kind="stable")
-        numbers, frame = numbers[order], frame.iloc[order].reset_index(drop=True)
-        bare = replace(bare, before=bare.before[order])
-    bounds = _in_degrees(bare.before, datum)
-    source = source_of(request, datum, len(numbers), bare.before[np.isfinite(bare.before[:, 0])], bounds)
+        numbers, before = numbers[order], before[order]
+        frame = frame.iloc[order].reset_index(drop=True)
+    bounds = _in_degrees(before, bare.datum)
+    source = source_of(bare.request, bare.datum, len(numbers), before[np.isfinite(before[:, 0])], bounds)
     frame.insert(0, RECORD, numbers)
-    known = replace(request, known=source)
+    known = replace(bare.request, known=source)
     return Indexed(known, numbers, bounds, Layer(gpd.GeoDataFrame(frame), source))
 
 

@@ -196,8 +196,7 @@ class _Gathering:
         frame = gpd.GeoDataFrame(table, geometry=gpd.array.GeometryArray(shapes), crs="EPSG:4326")
         gone = np.isin(numbers, [number for number, _ in self.refused]) & shapely.is_missing(shapes)
         keep = ~gone if self.request.boxes is None else meets(shapes, self.request.boxes)
-        in_order = self.request.boxes is None and self.request.numbers is None and not self.prepared
-        if keep.all() and in_order:
+        if keep.all() and (np.diff(numbers) > 0).all():
             return frame
         return frame[keep].sort_values(RECORD, kind="stable").reset_index(drop=True)
 
@@ -246,7 +245,8 @@ def source_of(
     if not datum.geographic and len(sample) and (np.abs(sample) <= [360, 90]).all():
         what = f"the coordinates look like degrees, but the file says {datum.text}"
         raise CrsError(request.path, what, "give the file its right coordinate system")
-    bounds = bounds[np.isfinite(bounds[:, 0])]
+    finite = np.isfinite(bounds[:, 0])
+    bounds = bounds if finite.all() else bounds[finite]
     judged = datum.judge(sample, (bounds[:, 0] + bounds[:, 2]) / 2, (bounds[:, 1] + bounds[:, 3]) / 2)
     ours = ours_in(request.opening) or {}
     return Source(

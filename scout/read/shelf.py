@@ -14,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.model import RECORD, Layer, ParkReport, Source
-from scout.parks.columns import choose_id, choose_name
+from scout.parks.columns import Texts, choose_id, choose_name
 from scout.parks.grounds import grounds_of
 from scout.parks.joining import Numbered, datum_errors, filled_ids, lines_about, united
 from scout.parks.shelf import Taken
@@ -74,7 +74,7 @@ class _Drawer:
     layer: Indexed | _Whole
     park: Ints
     records: Ints
-    ids: NDArray[np.object_]
+    ids: Texts
     name_column: str
 
     def only(self, parks: Ints) -> _Drawer:
@@ -130,55 +130,60 @@ def open_shelf(
 
 
 def _filed(layers: Sequence[Indexed | _Whole], reading: Reading) -> FiledParks:
-    columns, used, names = [], [], []
+    columns, names, texts, bounds, errors = [], [], [], [], []
     for one in layers:
         ids = choose_id(one.table, reading.id_column)
+        name, values = choose_name(one.table, reading.name_column)
         usable = np.isfinite(one.bounds[:, 0])
-        used.append(usable)
+        kept = slice(None) if usable.all() else usable
         columns.append(
-            Numbered(one.table.source, one.records[usable], ids.values[usable], ids.column, ids.counter)
+            Numbered(one.table.source, one.records[kept], ids.values[kept], ids.column, ids.counter)
         )
-        names.append(choose_name(one.table, reading.name_column))
+        names.append(name)
+        texts.append(values[kept])
+        bounds.append(one.bounds[kept])
+        errors.append(datum_errors(one.table)[kept])
     filled, notes = filled_ids(columns)
-    park, unique = pd.factorize(np.concatenate(filled))
+    park, unique = pd.factorize(_end_to_end(filled))
     cuts = np.cumsum([len(ids) for ids in filled])[:-1]
     drawers = tuple(
         _Drawer(one, numbers, column.records, ids, name)
-        for one, numbers, column, ids, (name, _) in zip(
+        for one, numbers, column, ids, name in zip(
             layers, np.split(park, cuts), columns, filled, names, strict=True
         )
     )
-    texts = np.concatenate([values[some] for (_, values), some in zip(names, used, strict=True)])
-    bounds = np.concatenate([one.bounds[some] for one, some in zip(layers, used, strict=True)])
-    errors = np.concatenate([datum_errors(one.table)[some] for one, some in zip(layers, used, strict=True)])
-    records = sum(one.table.source.records for one in layers)
     report = ParkReport(
-        records=records,
+        records=sum(one.table.source.records for one in layers),
         parks=len(unique),
         id_column=tuple(column.id_column for column in columns),
-        name_column=tuple(name for name, _ in names),
+        name_column=tuple(names),
         merged=len(park) - len(unique),
         refused=tuple(line for one in layers for line in one.table.refused),
         notes=tuple(notes),
     )
-    name, joined, error = _by_park(park, texts, bounds, errors)
-    return FiledParks(drawers, reading, unique, name, joined, error, report)
+    known = _end_to_end(texts), _end_to_end(bounds), _end_to_end(errors)
+    if len(unique) < len(park):
+        known = _by_park(park, np.array(known[0], dtype=object), *known[1:])
+    return FiledParks(drawers, reading, unique, *known, report)
+
+
+def _end_to_end(parts: Sequence[Any]) -> Any:
+    return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
 
 def _by_park(
     park: Ints, names: NDArray[np.object_], bounds: Floats, errors: Floats
 ) -> tuple[NDArray[np.object_], Floats, Floats]:
-    """Name, bounds and datum error of each park."""
+    """Name, bounds and datum error of each park, where some have several records."""
     first = np.unique(park, return_index=True)[1]
     name, joined, error = names[first].copy(), bounds[first].copy(), errors[first].copy()
-    if len(first) < len(park):
-        np.minimum.at(joined[:, 0], park, bounds[:, 0])
-        np.minimum.at(joined[:, 1], park, bounds[:, 1])
-        np.maximum.at(joined[:, 2], park, bounds[:, 2])
-        np.maximum.at(joined[:, 3], park, bounds[:, 3])
-        np.maximum.at(error, park, errors)
-        for row in np.flatnonzero((name[park] == "") & (names != "")).tolist():
-            name[park[row]] = name[park[row]] or names[row]
+    np.minimum.at(joined[:, 0], park, bounds[:, 0])
+    np.minimum.at(joined[:, 1], park, bounds[:, 1])
+    np.maximum.at(joined[:, 2], park, bounds[:, 2])
+    np.maximum.at(joined[:, 3], park, bounds[:, 3])
+    np.maximum.at(error, park, errors)
+    for row in np.flatnonzero((name[park] == "") & (names != "")).tolist():
+        name[park[row]] = name[park[row]] or names[row]
     return name, joined, error
 
 

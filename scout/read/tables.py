@@ -40,6 +40,7 @@ Box = tuple[float, float, float, float]
 Part: TypeAlias = Box | shapely.Geometry | NDArray[np.int64] | None
 
 _BATCH = 2000  # records; measured: larger ones are slower and take more memory
+_ROWS = 20_000  # of a table without geometry; of one large batch GDAL makes no work for two cores
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +150,7 @@ def table(
         pairs = zip(meta["fields"], values, strict=True)
         return _numbers(opening, fids, 0), pd.DataFrame({str(n): v for n, v in pairs}, index=range(len(fids)))
     with arrow_trouble():
-        meta, found = pyogrio.raw.read_arrow(opening.target, **options)
+        meta, found = pyogrio.raw.read_arrow(opening.target, batch_size=_ROWS, **options)
         found.validate(full=True)
         fids = found.column(meta["fid_column"] or "OGC_FID").to_numpy()
     frame = arrow_frame(found.select([str(name) for name in meta["fields"]]).to_batches())
@@ -169,12 +170,15 @@ def boxes(
     name = rtree.replace('"', '""')
     sql = f'select id, minx, miny, maxx, maxy from "{name}"'
     if importlib.util.find_spec("pyarrow") is None:
-        columns = pyogrio.raw.read(opening.target, sql=sql, read_geometry=False)[3]
+        records, *sides = pyogrio.raw.read(opening.target, sql=sql, read_geometry=False)[3]
     else:
         with arrow_trouble():
             found = pyogrio.raw.read_arrow(opening.target, sql=sql, read_geometry=False)[1]
-            columns = [column.to_numpy() for column in found.columns]
-    return np.asarray(columns[0], dtype=np.int64), np.stack(columns[1:], axis=1).astype(float)
+            records, *sides = (column.to_numpy() for column in found.columns)
+    bounds = np.empty((len(records), 4))
+    for k, side in enumerate(sides):
+        bounds[:, k] = side
+    return np.asarray(records, dtype=np.int64), bounds
 
 
 @contextmanager

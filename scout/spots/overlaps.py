@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from itertools import chain, pairwise
+from itertools import chain
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -11,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.confidence import sigma
-from scout.cores import on_cores
+from scout.cores import by_rows
 from scout.errors import InputError
 from scout.geodesy import degree_lengths, wrap_lon
 from scout.locator import index
@@ -22,7 +21,6 @@ from scout.verdict import ONE, Claims, Ground, estimate, sharpened, stand
 __all__ = ["Regions", "in_regions", "overlap_regions", "overlapping_pairs"]
 
 Geometries = NDArray[Any]
-_ROWS = 500
 _TANGLED = 20_000_000  # pairs times neighbours of both, each looked at
 _THIN_DEG = 1e-9
 _WIDE = 0.6  # of the largest circle: a centre of gravity this far inside is middle enough
@@ -42,7 +40,7 @@ def overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tuple[In
     keep = a < b
     a, b = a[keep], b[keep]
     shapely.prepare(geometries)
-    meets = _threaded(shapely.intersects, geometries[a], geometries[b], apart=a)
+    meets = by_rows(shapely.intersects, geometries[a], geometries[b], apart=a)
     shapely.destroy_prepared(geometries)
     pairs = [(a[meets], b[meets], np.zeros(meets.sum(), dtype=np.int64))]
     past = np.flatnonzero(shapely.bounds(geometries)[:, 2] > 180.0)
@@ -62,7 +60,7 @@ def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
     left = geometries[a]
     if np.any(turn):
         left[turn != 0] = _turned(left[turn != 0], -1)
-    both = _areas(_threaded(shapely.intersection, left, geometries[b]))
+    both = _areas(by_rows(shapely.intersection, left, geometries[b]))
     real = shapely.area(both) > 0.0
     a, b, both = a[real], b[real], both[real]
     low, high = np.minimum(a, b), np.maximum(a, b)
@@ -104,22 +102,6 @@ def _turned(geometries: Geometries, turns: int) -> Geometries:
     return moved
 
 
-def _threaded(work: Callable[..., Any], *columns: Any, apart: Ints | None = None) -> Any:
-    """A vectorised GEOS call over rows, in pieces of a few hundred.
-
-    Rows alike in ``apart`` stay in one piece: no two threads may build the index of one prepared shape.
-    """
-    n = len(columns[0])
-    cuts = np.arange(_ROWS, n, _ROWS)
-    if apart is not None and n:
-        heads = np.flatnonzero(np.diff(apart, prepend=apart[0] - 1))
-        cuts = np.unique(heads[np.searchsorted(heads, cuts, "right") - 1])
-        cuts = cuts[cuts > 0]
-    ends = [0, *cuts.tolist(), n]
-    done = on_cores(lambda rows: work(*(c[rows] for c in columns)), [slice(i, j) for i, j in pairwise(ends)])
-    return np.concatenate(done)
-
-
 def _common_neighbours(low: Ints, high: Ints) -> list[set[int]]:
     """For each overlapping pair, the parks that overlap both."""
     near: dict[int, set[int]] = {}
@@ -134,7 +116,7 @@ def _others_inside(both: Geometries, crowded: list[set[int]], geometries: Geomet
     pair = np.repeat(np.arange(len(both)), [len(c) for c in crowded])
     other = np.array(list(chain.from_iterable(crowded)), dtype=np.int64)
     shapely.prepare(both)
-    meets = _threaded(shapely.intersects, both[pair], geometries[other], apart=pair)
+    meets = by_rows(shapely.intersects, both[pair], geometries[other], apart=pair)
     # Parks that run past 180 have other numbers for the same ground: the faces will tell.
     meets |= shapely.bounds(geometries[other]).reshape(-1, 4)[:, 2] > 180.0
     meets |= shapely.bounds(both[pair]).reshape(-1, 4)[:, 2] > 180.0
@@ -185,8 +167,8 @@ def _split(
         # With a park before the second of the pair, the set belongs to another pair.
         second = np.array([sets[k][1] for k in rows.tolist()], dtype=np.int64)
         mine = other > second
-        inside = _areas(_threaded(shapely.intersection, shapes[rows[mine]], knives[mine]))
-        shapes[rows] = _areas(_threaded(shapely.difference, shapes[rows], knives))
+        inside = _areas(by_rows(shapely.intersection, shapes[rows[mine]], knives[mine]))
+        shapes[rows] = _areas(by_rows(shapely.difference, shapes[rows], knives))
         more = zip(rows[mine].tolist(), other[mine].tolist(), strict=True)
         sets = [*sets, *((*sets[k], n) for k, n in more)]
         shapes, pair = np.concatenate([shapes, inside]), np.concatenate([pair, pair[rows[mine]]])
@@ -243,7 +225,7 @@ def _middles(shapes: Geometries, plenty_m: float) -> tuple[Floats, Floats]:
     """Centres of the largest circles inside, by metres: longitudes are shrunk as their latitude asks."""
     if len(shapes) == 0:
         return np.empty(0), np.empty(0)
-    centres = _threaded(lambda some: _middles_of(some, plenty_m), shapes)
+    centres = by_rows(lambda some: _middles_of(some, plenty_m), shapes)
     return centres[:, 0], centres[:, 1]
 
 
