@@ -256,6 +256,19 @@ def test_surfaces_of_faces_and_triangles_become_polygons(tmp_path: Path) -> None
     assert layer.refused == layer.repaired == ()
 
 
+@pytest.mark.parametrize("suffix", ["geojson", "gpkg", "shp", "fgb", "parquet"])
+@pytest.mark.parametrize("name", ["id", "OGC_FID", "wkb_geometry"])
+def test_a_field_may_be_named_as_libraries_name_ids_and_shapes(
+    suffix: str, name: str, three: gpd.GeoDataFrame, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    name = name[:10] if suffix == "shp" else name
+    path = written(tmp_path / f"parks.{suffix}", three.rename(columns={"count": name}))
+    monkeypatch.setattr("scout.read.layers.worth_trying", lambda _: False)  # GDAL is meant
+    (layer,) = read_layers([path])
+    west = layer.frame.geometry.bounds.minx  # FlatGeobuf puts records in an order of its own
+    assert dict(zip(layer.frame[name], west, strict=True)) == {7: 20.0, 8: 30.0, 9: 40.0}
+
+
 def test_attributes_with_our_own_names_do_not_collide(tmp_path: Path) -> None:
     path = tmp_path / "parks.gpkg"
     fields = [np.array(["text"], dtype=object), np.array([5])]

@@ -138,7 +138,7 @@ def _found(layer: Layer, asked: str) -> str:
     there = _attributes(layer)
     if asked in there:
         return asked
-    return next((name for name in there if name.casefold() == asked.casefold()), "")
+    return min((name for name in there if name.casefold() == asked.casefold()), default="")
 
 
 def _plain(name: str) -> str:
@@ -149,7 +149,8 @@ def _known(layer: Layer, words: Sequence[str]) -> list[str]:
     """Columns with a known name, the more telling first."""
     plain = {name: _plain(name) for name in _attributes(layer)}
     known = [name for name in plain if plain[name] in words]
-    return sorted(known, key=lambda name: words.index(plain[name]))
+    # Of names alike but for signs and case the order in the file says nothing: readers differ in it.
+    return sorted(known, key=lambda name: (words.index(plain[name]), name))
 
 
 def telling(there: Sequence[str], asked: Sequence[str]) -> list[str]:

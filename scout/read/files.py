@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pyogrio
+import shapely
 
 from scout.errors import InputError
 from scout.model import Layer
@@ -66,7 +67,7 @@ def read_file(path: Path | str, wanted: Wanted, progress: Callable[[str], None] 
     full = [one for one in found if len(one.frame) or one.refused]
     if not full and wanted.boxes is None:
         raise InputError(str(path), "holds no records")
-    if full and causes and not any(one.frame.geometry.notna().any() for one in full):
+    if full and causes and all(shapely.is_missing(one.frame.geometry.to_numpy()).all() for one in full):
         raise _all_refused(str(path), full, causes)
     return full
 

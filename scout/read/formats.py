@@ -137,7 +137,8 @@ def plain_path(name: str, file: Path) -> str:
 def _geojson(name: str, file: Path) -> list[Opening]:
     crs = geojson.check(name, file)
     # The prefix keeps every driver but GeoJSON's away from the text.
-    return [Opening(f"GeoJSON:{file}", file.stem, ("GeoJSON",), crs=crs, source=file)]
+    target, options = f"GeoJSON:{file}", {"DATE_AS_STRING": "YES"}
+    return [Opening(target, file.stem, ("GeoJSON",), crs=crs, source=file, options=options)]
 
 
 def _geopackage(name: str, file: Path) -> list[Opening]:

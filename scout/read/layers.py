@@ -20,6 +20,7 @@ from scout.model import GEOMETRY, RECORD, Layer, Source
 from scout.read import geojson, salvage
 from scout.read.boxes import asked, meets, together
 from scout.read.crs import Datum, datum_of
+from scout.read.features import by_simdjson, worth_trying
 from scout.read.formats import Opening
 from scout.read.globe import CAUSES, place
 from scout.read.offline import collected_warnings
@@ -62,6 +63,8 @@ def read_layer(request: Request) -> tuple[Layer, Counter[str]]:
     by_number = request.numbers is not None and not request.opening.fid_column
     arrow = request.boxes is None and not by_number
     openers = [by_parquet] if request.opening.drivers == ("Parquet",) else streams(arrow)
+    if worth_trying(request.opening):
+        openers.insert(0, by_simdjson)
     for last, opener in ((opener is openers[-1], opener) for opener in openers):
         try:
             gathering = _Gathering(request)
@@ -148,10 +151,12 @@ class _Gathering:
 
     def _placed(self, batch: Batch, again: NDArray[np.bool_]) -> NDArray[np.object_]:
         assert self.datum is not None
-        with np.errstate(invalid="ignore"):
-            made = shapely.from_wkb(batch.wkb, on_invalid="ignore")
-        made[again] = None
-        self._salvage(batch, made, again)
+        made = batch.shapes
+        if not batch.made:
+            with np.errstate(invalid="ignore"):
+                made = shapely.from_wkb(batch.shapes, on_invalid="ignore")
+            made[again] = None
+            self._salvage(batch, made, again)
         placed = place(made, self.datum, self.prepared)
         self.bounds.append(placed.bounds)
         for row, (cause, text) in placed.refused.items():
@@ -163,8 +168,8 @@ class _Gathering:
     def _salvage(self, batch: Batch, made: NDArray[np.object_], again: NDArray[np.bool_]) -> None:
         found: dict[int, list[salvage.Shape]] = {}
         for row in np.flatnonzero(shapely.is_missing(made) & ~again).tolist():
-            if batch.wkb[row] is not None:
-                found[row] = salvage.shapes_of_wkb(bytes(batch.wkb[row]))
+            if batch.shapes[row] is not None:
+                found[row] = salvage.shapes_of_wkb(bytes(batch.shapes[row]))
             elif isinstance(written := self._written(int(batch.numbers[row])), dict):
                 found[row] = geojson.shapes_of(written)
         for row, shapes in found.items():

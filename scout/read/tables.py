@@ -45,17 +45,22 @@ _ROWS = 20_000  # of a table without geometry; of one large batch GDAL makes no 
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """Some records in a row; ``attributes`` is an arrow batch or a data frame, without geometry."""
+    """Some records in a row; ``attributes`` is what the stream joins, without geometry.
+
+    ``shapes`` are binaries, None where there is no geometry or it could not be read; or geometries, where
+    ``made`` says so and nothing was left out.
+    """
 
     attributes: Any
     numbers: NDArray[np.int64]
-    wkb: NDArray[np.object_]
+    shapes: NDArray[np.object_]
+    made: bool = False
 
     def rows(self, keep: NDArray[np.bool_]) -> Batch:
         """Some of the records."""
-        if isinstance(self.attributes, pd.DataFrame):
-            return Batch(self.attributes[keep], self.numbers[keep], self.wkb[keep])
-        return Batch(self.attributes.filter(keep), self.numbers[keep], self.wkb[keep])
+        table = isinstance(self.attributes, pd.DataFrame)
+        attributes = self.attributes[keep] if table else self.attributes.filter(keep)
+        return Batch(attributes, self.numbers[keep], self.shapes[keep], self.made)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,13 +122,12 @@ def arrow_trouble() -> Iterator[None]:
 
 
 def _arrow_batches(reader: Any, meta: dict[str, Any], opening: Opening) -> Iterator[Batch]:
-    shape, fid = meta["geometry_name"] or "wkb_geometry", meta["fid_column"] or "OGC_FID"
-    start = 0
+    start, fields = 0, len(meta["fields"])
     for batch in reader:
-        names = [name for name in batch.schema.names if name not in (shape, fid)]
-        fids = batch.column(fid).to_numpy(zero_copy_only=False)
-        wkb = batch.column(shape).to_numpy(zero_copy_only=False)
-        attributes = batch.select(names)
+        # By place, for a field may have the name of one of these: the ids, the fields, the geometry.
+        fids = batch.column(0).to_numpy(zero_copy_only=False)
+        wkb = batch.column(1 + fields).to_numpy(zero_copy_only=False)
+        attributes = batch.select(range(1, 1 + fields))
         attributes.validate(full=True)  # else text that is no UTF-8 goes unnoticed until it is used
         yield Batch(attributes, _numbers(opening, fids, start), wkb)
         start += len(fids)
@@ -152,8 +156,8 @@ def table(
     with arrow_trouble():
         meta, found = pyogrio.raw.read_arrow(opening.target, batch_size=_ROWS, **options)
         found.validate(full=True)
-        fids = found.column(meta["fid_column"] or "OGC_FID").to_numpy()
-    frame = arrow_frame(found.select([str(name) for name in meta["fields"]]).to_batches())
+        fids = found.column(0).to_numpy()
+    frame = arrow_frame(found.select(range(1, 1 + len(meta["fields"]))).to_batches())
     return _numbers(opening, fids, 0), frame
 
 
