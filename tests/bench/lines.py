@@ -19,7 +19,6 @@ _SCOUT = (
 )
 _PREPARE = (*_SCOUT, "scout.cli.prepare", "scout.prepare", "geopandas.tools.hilbert_curve")
 _PLAIN = ("geopandas", "pyogrio", "shapely", "pyarrow", "pyarrow.parquet", "pyarrow.pandas_compat")
-_PAGE_SPOTS = 100
 
 
 @dataclass(frozen=True)
@@ -51,13 +50,13 @@ def _read_prepared(path: Path, home: str) -> Any:
 
 
 def _run(*words: str) -> str:
-    """What a command of scout prints; bad input, a refusal too, is no measurement."""
+    """What a command of scout prints; bad input, a refusal too, is no measurement and ends the line."""
     import scout.cli
 
     out, sys.stdout = sys.stdout, io.StringIO()
     try:
         if scout.cli.main([*words]) not in (0, 1):
-            raise SystemExit(f"scout {' '.join(words)} came to nothing")
+            raise SystemExit(2)
         return sys.stdout.getvalue()
     finally:
         sys.stdout = out
@@ -67,10 +66,13 @@ def _find(*words: str) -> Callable[[Path, str], dict[str, int]]:
     def work(path: Path, home: str) -> dict[str, int]:
         said = _run("find", str(path), "--top", "20", *(home if word == "HOME" else word for word in words))
         more = re.search(r"Not listed: ([\d,]+) ranked below", said)
-        listed = len(re.findall(r"^\d+ ", said, re.MULTILINE))
-        return {"spots": listed + (int(more[1].replace(",", "")) if more else 0)}
+        return {"spots": _listed(said) + (int(more[1].replace(",", "")) if more else 0)}
 
     return work
+
+
+def _listed(said: str) -> int:
+    return len(re.findall(r"^\d+ ", said, re.MULTILINE))
 
 
 def _prepare(path: Path, target: Path) -> None:
@@ -114,8 +116,8 @@ def _corners(path: Path, home: str) -> Any:
 
 def _page(path: Path, home: str) -> dict[str, float]:
     page = path.with_suffix(".html")
-    _run("find", str(path), "--top", str(_PAGE_SPOTS), "--map", str(page))
-    return {"spots": _PAGE_SPOTS, "kb": page.stat().st_size / 1000}
+    said = _run("find", str(path), "--top", "100", "--map", str(page))
+    return {"spots": _listed(said), "kb": page.stat().st_size / 1000}
 
 
 def _ground(path: Path, home: str) -> tuple[Any, ...]:
@@ -141,7 +143,7 @@ LINES = {
     "bare read": Line(_PLAIN, _read),
     "bare read, GeoJSON": Line(_PLAIN, _read, "geojson", 100_000),
     "scout prepare": Line(_PREPARE, _prepare, ready=_to_fresh),  # its file is what the prepared lines read
-    "bare read, prepared": Line(_PLAIN, _read_prepared, "parquet"),
+    "bare read, prepared": Line((*_PLAIN, "pyarrow.dataset"), _read_prepared, "parquet"),
     "field": Line(_SCOUT, _find(*_GRIDS, "--level", "field")),
     "square": Line(_SCOUT, _find(*_GRIDS)),
     "square, prepared": Line(_SCOUT, _find(*_GRIDS), "parquet"),

@@ -17,18 +17,27 @@ import os
 import platform
 import sys
 import tempfile
+from collections.abc import Iterator
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from alone import Failed, measured
+from alone import measured
 from lines import LINES, ONCE, PAGE, PAGE_SIZES, WALKS, fresh
 from made_parks import described, home_in, made_file
 
 _PREPARE = "scout prepare"
 _MOST_DESCRIBED = 100_000  # parks; the density is the same at every size
-_RATIOS = {"x_read": "gpkg", "x_same": ""}  # to the bare read of the GeoPackage, of the line's own file
 _BARE = {"gpkg": "bare read", "geojson": "bare read, GeoJSON", "parquet": "bare read, prepared"}
+_COLUMNS = {  # of the tables: key, title, form
+    "imports": ("imports", ".2f"),
+    "seconds": ("seconds", ".2f"),
+    "x_read": ("x read", ".2f"),  # times the bare read of the GeoPackage
+    "x_same": ("x same", ".2f"),  # times the bare read of the file that the line reads
+    "processor": ("processor", ".2f"),
+    "peak_mb": ("peak MB", ",.0f"),
+    "spots": ("spots", ",.0f"),
+}
 
 
 def machine() -> dict[str, Any]:
@@ -47,33 +56,34 @@ def machine() -> dict[str, Any]:
     }
 
 
-def at_size(count: int, names: list[str], times: int, folder: Path) -> dict[str, dict[str, Any]]:
-    """Every line at one size, by name; a line that failed has its last words as ``failed``."""
-    plain = made_file(count, folder / f"{count}.gpkg")
+def at_size(count: int, names: list[str], times: int, folder: Path) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Each line at one size as it comes; one that failed has its last words as ``failed``."""
+    plain = folder / f"{count}.gpkg"
     home = home_in(plain)
-    rows: dict[str, dict[str, Any]] = {}
+    bare: dict[str, float] = {}  # seconds, by kind of file
     for name in names:
         line = LINES[name]
         if count > line.most:
             continue
         path = plain.with_suffix(f".{line.suffix}")
-        try:
-            if line.suffix != "parquet":
-                made_file(count, path)
-            elif not path.exists():
-                measured(_PREPARE, plain, home)
-                fresh(plain).replace(path)
-            rows[name] = measured(name, path, home, times)
-            if name == _PREPARE:
-                fresh(plain).replace(plain.with_suffix(".parquet"))
-        except Failed as trouble:
-            rows[name] = {"failed": str(trouble)}
-    for name, row in rows.items():
-        for ratio, suffix in _RATIOS.items():
-            bare = rows.get(_BARE[suffix or LINES[name].suffix], {})
-            if "seconds" in row and "seconds" in bare:
-                row[ratio] = row["seconds"] / bare["seconds"]
-    return rows
+        if line.suffix != "parquet":
+            made_file(count, path)
+        elif not path.exists():
+            _prepare(plain, home, 1)
+        row = _prepare(plain, home, times) if name == _PREPARE else measured(name, path, home, times)
+        if name == _BARE[line.suffix] and "seconds" in row:
+            bare[line.suffix] = row["seconds"]
+        for ratio, suffix in (("x_read", "gpkg"), ("x_same", line.suffix)):
+            if suffix in bare and "seconds" in row:
+                row[ratio] = row["seconds"] / bare[suffix]
+        yield name, row
+
+
+def _prepare(plain: Path, home: str, times: int) -> dict[str, Any]:
+    row = measured(_PREPARE, plain, home, times)
+    if "failed" not in row:
+        fresh(plain).replace(plain.with_suffix(".parquet"))
+    return row
 
 
 def growth(sizes: dict[int, dict[str, dict[str, Any]]]) -> dict[str, dict[str, float]]:
@@ -92,26 +102,23 @@ def once(names: list[str], sizes: list[int], times: int, folder: Path) -> dict[s
     found: dict[str, Any] = {}
     if WALKS in names:
         row = measured(WALKS, folder, "", times)
-        found[WALKS] = row | {"seconds_a_walk": row["seconds"] / row["places"]}
+        found[WALKS] = row | ({} if "failed" in row else {"seconds_a_walk": row["seconds"] / row["places"]})
     for count in PAGE_SIZES:
         if PAGE in names and count <= max(sizes):
             row = measured(PAGE, made_file(count, folder / f"{count}.gpkg"), "")
-            found.setdefault(PAGE, {})[count] = {"spots": row["spots"], "kb": row["kb"]}
+            kept = {key: row[key] for key in ("failed", "spots", "kb") if key in row}
+            found.setdefault(PAGE, {})[count] = kept
     return found
 
 
-def print_size(count: int, about: str, rows: dict[str, dict[str, Any]]) -> None:
+def print_head(count: int, about: str) -> None:
     print(f"\n{count:,} parks" + (f": {about}" if about else ""))
-    columns = ("imports", "seconds", "x read", "x same", "processor", "peak MB", "spots")
-    print(f"{'':22}" + "".join(f"{column:>10}" for column in columns))
-    for name, row in rows.items():
-        if "failed" in row:
-            print(f"{name:22}  {row['failed']}")
-            continue
-        keys = {"imports": ".2f", "seconds": ".2f", "x_read": ".2f", "x_same": ".2f"}
-        keys |= {"processor": ".2f", "peak_mb": ".0f", "spots": ",.0f"}
-        shown = [f"{row[key]:{form}}" if key in row else "" for key, form in keys.items()]
-        print(f"{name:22}" + "".join(f"{text:>10}" for text in shown), flush=True)
+    print(f"{'':22}" + "".join(f"{title:>10}" for title, _ in _COLUMNS.values()), flush=True)
+
+
+def print_row(name: str, row: dict[str, Any]) -> None:
+    cells = [f"{row[key]:{form}}" if key in row else "" for key, (_, form) in _COLUMNS.items()]
+    print(f"{name:22}" + row.get("failed", "".join(f"{cell:>10}" for cell in cells)), flush=True)
 
 
 def print_growth(slopes: dict[str, dict[str, float]]) -> None:
@@ -125,14 +132,18 @@ def print_growth(slopes: dict[str, dict[str, float]]) -> None:
 
 def print_once(found: dict[str, Any]) -> None:
     print()
-    if walks := found.get(WALKS):
+    walks = found.get(WALKS, {})
+    if "seconds" in walks:
         print(
             f"{walks['places']} walks: {walks['seconds']:.1f} s, {walks['seconds_a_walk']:.3f} s a walk "
-            f"({walks['processor']:.1f} s of processor), peak {walks['peak_mb']:.0f} MB; "
+            f"({walks['processor']:.1f} s of processor), peak {walks['peak_mb']:,.0f} MB; "
             f"{walks['walked']} walked, median {walks['median_min']:.0f} min"
         )
+    elif walks:
+        print(f"walks: {walks['failed']}")
     for count, row in found.get(PAGE, {}).items():
-        print(f"the map of the best {row['spots']} spots of {count:,} parks: {row['kb']:.0f} KB")
+        size = f"{row['kb']:,.0f} KB for {row['spots']} spots" if "kb" in row else row["failed"]
+        print(f"the map of the best spots of {count:,} parks: {size}")
 
 
 def _step(few: int, many: int) -> str:
@@ -145,7 +156,12 @@ def _given() -> argparse.Namespace:
     words.add_argument("--sizes", nargs="+", type=int, default=[1000, 10_000, 100_000, 1_000_000])
     words.add_argument("--times", type=int, default=2, help="runs of each line; the best counts")
     words.add_argument("--lines", nargs="+", choices=names, default=names, metavar="LINE", help=str(names))
-    words.add_argument("--out", type=Path, metavar="FOLDER", help="for bench.json and the files of parks")
+    words.add_argument(
+        "--out",
+        type=Path,
+        metavar="FOLDER",
+        help="for bench.json, which replaces an older one, and the files of parks",
+    )
     return words.parse_args()
 
 
@@ -158,17 +174,21 @@ def main() -> int:
     found: dict[str, Any] = {"machine": machine(), "times": given.times, "parks": {}, "sizes": {}}
     print(", ".join(f"{name} {value}" for name, value in found["machine"].items()))
     for count in sizes if names else []:
-        rows = at_size(count, names, given.times, folder)
-        about = described(folder / f"{count}.gpkg") if count <= _MOST_DESCRIBED else ""
-        found["sizes"][count], found["parks"][count] = rows, about
+        plain = made_file(count, folder / f"{count}.gpkg")
+        found["parks"][count] = described(plain) if count <= _MOST_DESCRIBED else ""
+        print_head(count, found["parks"][count])
+        rows = found["sizes"][count] = {}
+        for name, row in at_size(count, names, given.times, folder):
+            rows[name] = row
+            print_row(name, row)
+            _keep(found, folder)  # the next line may take long
         found["growth"] = growth(found["sizes"])
-        print_size(count, about, rows)
-        _keep(found, folder)  # the next size may take an hour
     print_growth(found.get("growth", {}))
+    _keep(found, folder)
     found |= once(given.lines, sizes, given.times, folder)
     print_once(found)
     print(f"wrote {_keep(found, folder)}")
-    return any("failed" in row for rows in found["sizes"].values() for row in rows.values())
+    return int('"failed"' in json.dumps(found))
 
 
 def _keep(found: dict[str, Any], folder: Path) -> Path:
