@@ -1,162 +1,201 @@
-"""How fast the search is beside its rivals: ``python tests/bench/run.py [PARKS]``.
+"""How scout grows with the number of parks, and how it stands beside its rivals.
 
-Every line runs in processes of its own on the same file, one after another, and the best of them counts;
-read the ratios, not the seconds. Each process first does its line on a hundred parks, so that imports and
-first calls are behind it. Peak memory is the process's, imports and frame included. Prints a table and
-writes bench.json to the folder named by ``--out`` (default: a temporary one). ``--crowded`` makes the
-parks larger, so that a third of them overlap another.
+Parks are made from a seed at the same density whatever their number. Every line is a process of its own:
+imports are timed apart, then the whole command on the file, nothing warmed; the best of some runs counts.
+Lines run one after another: read the ratios to the bare read, machines differ. Then, once: the walks, and how
+large the map of the best spots is. Prints tables and writes bench.json to the folder named by --out (default:
+a temporary one), where the files of parks stay for the next run.
 """
 
 from __future__ import annotations
 
 import argparse
-import gc
+import itertools
 import json
-import multiprocessing
+import math
+import os
+import platform
 import sys
 import tempfile
-import time
-from collections.abc import Callable
+from collections.abc import Iterator
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).parent))
+from alone import measured
+from lines import LINES, ONCE, PAGE, PAGE_SIZES, WALKS, fresh
+from made_parks import described, home_in, made_file
+
+_PREPARE = "scout prepare"
+_MOST_DESCRIBED = 100_000  # parks; the density is the same at every size
+_BARE = {"gpkg": "bare read", "geojson": "bare read, GeoJSON", "parquet": "bare read, prepared"}
+_COLUMNS = {  # of the tables: key, title, form
+    "imports": ("imports", ".2f"),
+    "seconds": ("seconds", ".2f"),
+    "x_read": ("x read", ".2f"),  # times the bare read of the GeoPackage
+    "x_same": ("x same", ".2f"),  # times the bare read of the file that the line reads
+    "processor": ("processor", ".2f"),
+    "peak_mb": ("peak MB", ",.0f"),
+    "spots": ("spots", ",.0f"),
+}
 
 
-def _frame(path: str) -> Any:
+def machine() -> dict[str, Any]:
+    """What the figures rest on."""
     import pyogrio
-
-    return pyogrio.read_dataframe(path)
-
-
-def _parks(path: str) -> Any:
-    from scout.parks import build_parks
-    from scout.read import read_layers
-
-    return build_parks(read_layers([path]))
-
-
-def bare_read(path: str) -> Callable[[], Any]:
-    import pyogrio
-
-    return lambda: pyogrio.read_dataframe(path)
-
-
-def full_read(path: str) -> Callable[[], Any]:
-    from scout.parks import build_parks
-    from scout.read import read_layers
-
-    return lambda: build_parks(read_layers([path]))
-
-
-def _find(path: str, **options: Any) -> Callable[[], Any]:
-    from scout.find import Options, find
-
-    parks = _parks(path)
-    return lambda: find(parks, Options(**options))
-
-
-def square(path: str) -> Callable[[], Any]:
-    return _find(path, level=2, min_grids=2)
-
-
-def square_overlaps(path: str) -> Callable[[], Any]:
-    return _find(path, level=2)
-
-
-def subsquare(path: str) -> Callable[[], Any]:
-    return _find(path, level=3, min_grids=2)
-
-
-def overlay(path: str) -> Callable[[], Any]:
-    """The plain way: cells as polygons, laid over the parks."""
-    import geopandas as gpd
-    import numpy as np
     import shapely
 
-    frame = _frame(path)
-    west, south, east, north = frame.total_bounds
-    lon, lat = np.meshgrid(
-        np.arange(np.floor(west / 2) * 2, east, 2.0), np.arange(np.floor(south), north, 1.0)
-    )
-    cells = gpd.GeoDataFrame(geometry=shapely.box(lon, lat, lon + 2, lat + 1).ravel(), crs=4326)
-    return lambda: gpd.overlay(frame, cells)
+    packages = ("numpy", "pandas", "shapely", "geopandas", "pyogrio", "pyproj", "scipy", "pyarrow")
+    return {
+        "cores": len(os.sched_getaffinity(0)),
+        "memory_gb": round(os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 1e9, 1),
+        "python": platform.python_version(),
+        "gdal": pyogrio.__gdal_version_string__,
+        "geos": shapely.geos_version_string,
+        **{name: version(name) for name in packages},
+    }
 
 
-LINES = (bare_read, full_read, square, square_overlaps, subsquare, overlay)
+def at_size(count: int, names: list[str], times: int, folder: Path) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Each line at one size as it comes; one that failed has its last words as ``failed``."""
+    plain = folder / f"{count}.gpkg"
+    home = home_in(plain)
+    bare: dict[str, float] = {}  # seconds, by kind of file
+    for name in names:
+        line = LINES[name]
+        if count > line.most:
+            continue
+        path = plain.with_suffix(f".{line.suffix}")
+        if line.suffix != "parquet":
+            made_file(count, path)
+        elif not path.exists():
+            _prepare(plain, home, 1)
+        row = _prepare(plain, home, times) if name == _PREPARE else measured(name, path, home, times)
+        if name == _BARE[line.suffix] and "seconds" in row:
+            bare[line.suffix] = row["seconds"]
+        for ratio, suffix in (("x_read", "gpkg"), ("x_same", line.suffix)):
+            if suffix in bare and "seconds" in row:
+                row[ratio] = row["seconds"] / bare[suffix]
+        yield name, row
 
 
-def _measured(line: Callable[[str], Callable[[], Any]], paths: tuple[str, str], queue: Any) -> None:
-    few, path = paths
-    line(few)()
-    work = line(path)
-    gc.collect()  # what loading left to collect is no part of any line
-    before = _peak_mb()
-    start = time.perf_counter()
-    work()
-    seconds = time.perf_counter() - start
-    queue.put({"seconds": seconds, "loaded_mb": before, "peak_mb": _peak_mb()})
+def _prepare(plain: Path, home: str, times: int) -> dict[str, Any]:
+    row = measured(_PREPARE, plain, home, times)
+    if "failed" not in row:
+        fresh(plain).replace(plain.with_suffix(".parquet"))
+    return row
 
 
-def _peak_mb() -> float:
-    """Most memory this process has held; getrusage would count its parent's before the start as well."""
-    status = Path("/proc/self/status").read_text()
-    return int(status.split("VmHWM:")[1].split()[0]) / 1024
+def growth(sizes: dict[int, dict[str, dict[str, Any]]]) -> dict[str, dict[str, float]]:
+    """Exponents of the time over the number of parks by line, from each size to the next."""
+    found: dict[str, dict[str, float]] = {}
+    for (few, before), (many, after) in itertools.pairwise(sizes.items()):
+        for name in before.keys() & after.keys():
+            if "seconds" in before[name] and "seconds" in after[name]:
+                slope = math.log(after[name]["seconds"] / before[name]["seconds"]) / math.log(many / few)
+                found.setdefault(name, {})[_step(few, many)] = slope
+    return {name: found[name] for name in LINES if name in found}
 
 
-def _best_of(
-    times: int, line: Callable[[str], Callable[[], Any]], paths: tuple[str, str]
-) -> dict[str, float]:
-    spawn = multiprocessing.get_context("spawn")
-    runs = []
-    for _ in range(times):
-        queue = spawn.Queue()
-        process = spawn.Process(target=_measured, args=(line, paths, queue))
-        process.start()
-        runs.append(queue.get())
-        process.join()
-    return min(runs, key=lambda run: run["seconds"])
+def once(names: list[str], sizes: list[int], times: int, folder: Path) -> dict[str, Any]:
+    """The walks, and the page of each of its sizes that the sizes asked for reach."""
+    found: dict[str, Any] = {}
+    if WALKS in names:
+        row = measured(WALKS, folder, "", times)
+        found[WALKS] = row | ({} if "failed" in row else {"seconds_a_walk": row["seconds"] / row["places"]})
+    for count in PAGE_SIZES:
+        if PAGE in names and count <= max(sizes):
+            row = measured(PAGE, made_file(count, folder / f"{count}.gpkg"), "")
+            kept = {key: row[key] for key in ("failed", "spots", "kb") if key in row}
+            found.setdefault(PAGE, {})[count] = kept
+    return found
 
 
-def _described(parks: Any) -> str:
-    import numpy as np
-    import shapely
-
-    shapes, bounds = parks.geometry.to_numpy(), parks.bounds.to_numpy()
-    crossing = (np.floor(bounds[:, :2] / (2, 1)) != np.floor(bounds[:, 2:] / (2, 1))).any(axis=1).sum()
-    a, b = shapely.STRtree(shapes).query(shapes, predicate="intersects")
-    share = len(np.unique(a[a != b])) / len(shapes)
-    return f"{len(shapes):,} parks: {crossing:,} with bounds over a square line, {share:.0%} meet another"
+def print_head(count: int, about: str) -> None:
+    print(f"\n{count:,} parks" + (f": {about}" if about else ""))
+    print(f"{'':22}" + "".join(f"{title:>10}" for title, _ in _COLUMNS.values()), flush=True)
 
 
-def main() -> None:
-    arguments = argparse.ArgumentParser(description=__doc__)
-    arguments.add_argument("parks", nargs="?", type=int, default=100_000)
-    arguments.add_argument("--out", type=Path)
-    arguments.add_argument("--crowded", action="store_true")
-    arguments.add_argument("--times", type=int, default=3)
-    given = arguments.parse_args()
-    from made_parks import CROWDED_DEG, SIZE_DEG, made_parks
+def print_row(name: str, row: dict[str, Any]) -> None:
+    cells = [f"{row[key]:{form}}" if key in row else "" for key, (_, form) in _COLUMNS.items()]
+    print(f"{name:22}" + row.get("failed", "".join(f"{cell:>10}" for cell in cells)), flush=True)
 
-    folder = given.out or Path(tempfile.mkdtemp())
-    parks = made_parks(given.parks, size_deg=CROWDED_DEG if given.crowded else SIZE_DEG)
-    paths = str(folder / "few.gpkg"), str(folder / "made.gpkg")
-    for some, path in zip((parks.head(100), parks), paths, strict=True):
-        some.to_file(path, layer="parks", engine="pyogrio")
-    print(f"{_described(parks)}; 100 vertices each, one GeoPackage\n")
-    del parks
-    results = {line.__name__: _best_of(given.times, line, paths) for line in LINES}
-    read = results["bare_read"]["seconds"]
-    print(f"{'':16} {'seconds':>8} {'x read':>8} {'loaded MB':>10} {'peak MB':>8}")
-    for name, row in results.items():
+
+def print_growth(slopes: dict[str, dict[str, float]]) -> None:
+    steps = list(dict.fromkeys(step for row in slopes.values() for step in row))
+    if steps:
+        print("\ngrowth: exponent of the time over the number of parks, from each size to the next")
+        print(f"{'':22}" + "".join(f"{step:>22}" for step in steps))
+        for name, row in slopes.items():
+            print(f"{name:22}" + "".join(f"{f'{row[s]:.2f}' if s in row else '':>22}" for s in steps))
+
+
+def print_once(found: dict[str, Any]) -> None:
+    print()
+    walks = found.get(WALKS, {})
+    if "seconds" in walks:
         print(
-            f"{name:16} {row['seconds']:8.2f} {row['seconds'] / read:8.2f} "
-            f"{row['loaded_mb']:10.0f} {row['peak_mb']:8.0f}"
+            f"{walks['places']} walks: {walks['seconds']:.1f} s, {walks['seconds_a_walk']:.3f} s a walk "
+            f"({walks['processor']:.1f} s of processor), peak {walks['peak_mb']:,.0f} MB; "
+            f"{walks['walked']} walked, median {walks['median_min']:.0f} min"
         )
-    print(f"\noverlay / square: {results['overlay']['seconds'] / results['square']['seconds']:.0f}")
-    (folder / "bench.json").write_text(json.dumps(results, indent=1))
-    print(f"wrote {folder / 'bench.json'}")
+    elif walks:
+        print(f"walks: {walks['failed']}")
+    for count, row in found.get(PAGE, {}).items():
+        size = f"{row['kb']:,.0f} KB for {row['spots']} spots" if "kb" in row else row["failed"]
+        print(f"the map of the best spots of {count:,} parks: {size}")
+
+
+def _step(few: int, many: int) -> str:
+    return f"{few:,} to {many:,}"
+
+
+def _given() -> argparse.Namespace:
+    names = [*LINES, *ONCE]
+    words = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    words.add_argument("--sizes", nargs="+", type=int, default=[1000, 10_000, 100_000, 1_000_000])
+    words.add_argument("--times", type=int, default=2, help="runs of each line; the best counts")
+    words.add_argument("--lines", nargs="+", choices=names, default=names, metavar="LINE", help=str(names))
+    words.add_argument(
+        "--out",
+        type=Path,
+        metavar="FOLDER",
+        help="for bench.json, which replaces an older one, and the files of parks",
+    )
+    return words.parse_args()
+
+
+def main() -> int:
+    given = _given()
+    folder = given.out or Path(tempfile.mkdtemp(prefix="bench-"))
+    folder.mkdir(parents=True, exist_ok=True)
+    sizes = sorted(set(given.sizes))
+    names = [name for name in LINES if name in given.lines]
+    found: dict[str, Any] = {"machine": machine(), "times": given.times, "parks": {}, "sizes": {}}
+    print(", ".join(f"{name} {value}" for name, value in found["machine"].items()))
+    for count in sizes if names else []:
+        plain = made_file(count, folder / f"{count}.gpkg")
+        found["parks"][count] = described(plain) if count <= _MOST_DESCRIBED else ""
+        print_head(count, found["parks"][count])
+        rows = found["sizes"][count] = {}
+        for name, row in at_size(count, names, given.times, folder):
+            rows[name] = row
+            print_row(name, row)
+            _keep(found, folder)  # the next line may take long
+        found["growth"] = growth(found["sizes"])
+    print_growth(found.get("growth", {}))
+    _keep(found, folder)
+    found |= once(given.lines, sizes, given.times, folder)
+    print_once(found)
+    print(f"wrote {_keep(found, folder)}")
+    return int('"failed"' in json.dumps(found))
+
+
+def _keep(found: dict[str, Any], folder: Path) -> Path:
+    path = folder / "bench.json"
+    path.write_text(json.dumps(found, indent=1))
+    return path
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

@@ -1,24 +1,17 @@
-"""How long walks take to work out: ``python tests/bench/walking.py [PLACES]``.
+"""Walks for the benchmark: made ground of 24 x 24 km at 41 S, from a seed.
 
-Made ground of 24 x 24 km at 41 S, from a seed: hills of some hundred metres, winding roads 4 km apart, paths
-between them, rivers with bridges where roads cross, lakes, walls with gates. Places lie scattered;
-starts are looked at within 3 km. The run is a process of its own; peak memory is its own, with imports.
+Hills of some hundred metres, winding roads 4 km apart, paths between them, rivers with bridges where roads
+cross, lakes, walls with gates. Places lie scattered; starts are looked at within 3 km.
 """
 
 from __future__ import annotations
 
-import multiprocessing
-import sys
-import time
-from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pyproj
 import shapely
-
-sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1])]
 
 HALF_M = 12_000.0
 CRS = pyproj.CRS.from_proj4("+proj=aeqd +lat_0=-41 +lon_0=-112 +datum=WGS84 +units=m")
@@ -93,48 +86,25 @@ def _relief(rng: np.random.Generator) -> Any:
     return Relief(heights.astype(np.float32), to_pixel, CRS.to_wkt(), "made.tif")
 
 
-def run(places: int, queue: Any) -> None:
-    """Work out the walks and say how it went."""
-    from run import _peak_mb
-
-    from scout.access import Targets, walks
-    from scout.surroundings import Walking
+def ready(places: int = 200) -> tuple[Any, ...]:
+    """Places, their surroundings and the heights."""
+    from scout.access import Targets
 
     around, relief = made_ground()
     xy = np.random.default_rng(2).uniform(-9_000, 9_000, (places, 2))
     lon, lat = pyproj.Transformer.from_crs(CRS, 4326, always_xy=True).transform(*xy.T)
-    before, begin, cpu = _peak_mb(), time.perf_counter(), time.process_time()
-    found = walks(Targets(lon, lat, np.arange(places)), around, [relief], Walking())
-    routes = [walked.route for walked in found]
-    queue.put(
-        {
-            "seconds": time.perf_counter() - begin,
-            "cpu": time.process_time() - cpu,
-            "loaded": before,
-            "peak": _peak_mb(),
-            "walked": sum(route.state == "walked" for route in routes),
-            "minutes": float(np.median([r.out_min for r in routes if r.out_min is not None])),
-        }
-    )
+    return Targets(lon, lat, np.arange(places)), around, [relief]
 
 
-def main() -> None:
-    """Run it and print what it took."""
-    places = int(sys.argv[1]) if len(sys.argv) > 1 else 200
-    spawn = multiprocessing.get_context("spawn")
-    queue = spawn.Queue()
-    process = spawn.Process(target=run, args=(places, queue))
-    process.start()
-    process.join()  # one small row: it fits the pipe
-    if process.exitcode:
-        sys.exit(process.exitcode)
-    row = queue.get()
-    print(
-        f"{places} places: {row['seconds']:.1f} s ({row['cpu']:.1f} s of processor), "
-        f"peak {row['peak']:.0f} MB ({row['loaded']:.0f} MB before); "
-        f"{row['walked']} walked, median {row['minutes']:.0f} min"
-    )
+def walk(targets: Any, around: Any, reliefs: list[Any]) -> dict[str, Any]:
+    """Work out the walks."""
+    from scout.access import walks
+    from scout.surroundings import Walking
 
-
-if __name__ == "__main__":
-    main()
+    routes = [walked.route for walked in walks(targets, around, reliefs, Walking())]
+    minutes = [route.out_min for route in routes if route.out_min is not None]
+    return {
+        "places": len(routes),
+        "walked": sum(route.state == "walked" for route in routes),
+        "median_min": float(np.median(minutes)),
+    }
