@@ -104,8 +104,7 @@ def find(
         terms = _terms(result.found, ids, options, new)._replace(walk_min=reached.out_min)
         rows = ordered(terms, rows[~np.isin(rows, list(reached.closed))])
         left_out = (*left_out, *reached.left_out())
-    shown = result.found.rows(rows)
-    named = np.unique(np.concatenate([shown.claims.park, shown.near_park[shown.near_park >= 0]]))
+    named = result.found.parks_of(rows)
     return Findings(
         level=options.level,
         station=options.station,
@@ -134,12 +133,13 @@ def _searched(
         result, taken = one_found(parts[0])
         report = _partial(shelf, [taken.report])
         return result, Held(Parks(taken.frame, shelf.sources, report)), report
-    found = []
+    results, reports = [], []
     for one in spread(found_in, parts):
-        found.append(one)
-        progress(f"searched {len(found)} of {len(parts)} fields")
-    result = put_together([one.result for one in found])
-    return result, shelf, _partial(shelf, [one.report for one in found])
+        results.append(one.result)
+        reports.append(one.report)
+        progress(f"searched {len(results)} of {len(parts)} fields")
+    del one
+    return put_together(results), shelf, _partial(shelf, reports)
 
 
 def _partial(shelf: Shelf, reports: Sequence[ParkReport]) -> ParkReport:
@@ -214,7 +214,8 @@ def _terms(found: Found, ids: Any, options: Options, new: Added | None) -> Terms
         west, south, east, north = options.bbox
         width = (east - west) % 360.0 if east != west + 360.0 else 360.0
         in_area = ((lon - west) % 360.0 <= width) & (lat >= south) & (lat <= north)
-    home_km = np.full(n, np.nan)
+    unknown, nothing = np.broadcast_to(np.nan, n), np.broadcast_to(np.int64(0), n)  # take no memory
+    home_km = unknown
     if options.home is not None and n:
         home_km = inverse(*options.home, lon, lat)[0] / 1000.0
     return Terms(
@@ -227,9 +228,9 @@ def _terms(found: Found, ids: Any, options: Options, new: Added | None) -> Terms
         in_area=in_area,
         in_parks=in_parks,
         home_km=home_km,
-        new_pairs=np.zeros(n, dtype=np.int64) if new is None else new.pairs,
-        new_others=np.zeros(n, dtype=np.int64) if new is None else new.grids + new.parks,
-        walk_min=np.full(n, np.nan),
+        new_pairs=nothing if new is None else new.pairs,
+        new_others=nothing if new is None else new.grids + new.parks,
+        walk_min=unknown,
         lon=lon,
         lat=lat,
         claim=(found.i, found.j, found.claims.grid),

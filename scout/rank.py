@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,19 +79,25 @@ def ordered(terms: Terms, rows: Ints) -> Ints:
     the whole yield, verdict class, walking time (those not worked out after the others), clearance; then the
     place, so that runs agree.
     """
-    grade = (terms.confidence < FIRM).astype(int) + (terms.confidence < DOUBTFUL)
+    grade = (terms.confidence < FIRM).astype(np.int8) + (terms.confidence < DOUBTFUL)
     pairs = terms.n_grids * terms.n_parks
-    keys = (
-        *terms.claim,  # two lines may meet at one place
-        terms.lon,
-        terms.lat,
-        -terms.clearance_m,
-        terms.walk_min,
-        grade,
-        -pairs,
-        -terms.new_others,
-        -terms.new_pairs,
-        terms.is_near_miss,
-        np.isinf(terms.walk_min),
+    columns: tuple[tuple[NDArray[Any], int], ...] = (
+        *((claim, 1) for claim in terms.claim),  # two lines may meet at one place
+        (terms.lon, 1),
+        (terms.lat, 1),
+        (terms.clearance_m, -1),
+        (terms.walk_min, 1),
+        (grade, 1),
+        (pairs, -1),
+        (terms.new_others, -1),
+        (terms.new_pairs, -1),
+        (terms.is_near_miss, 1),
+        (np.isinf(terms.walk_min), 1),
     )
-    return rows[np.lexsort([key[rows] for key in keys])]
+    keys = [sign * column[rows] for column, sign in columns if not _alike(column[rows])]
+    return rows[np.lexsort(keys)] if keys else rows
+
+
+def _alike(column: NDArray[Any]) -> bool:
+    """Whether there is nothing to sort by; many terms have one value only, and each costs a pass."""
+    return bool((column == column[:1]).all() or (column != column).all())

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scout.confidence import DOUBTFUL, FIRM
 from scout.model import SpotKind
 from scout.outlines import Floats, Ints, ragged
 from scout.verdict import Claims, Ground, Judged, judge
 
-__all__ = ["KINDS", "Found", "grade", "join", "judged", "none_found", "of_judged", "replaced"]
+__all__ = ["KINDS", "Found", "grade", "join", "judged", "none_found", "of_judged", "released", "replaced"]
 
 KINDS: tuple[SpotKind, ...] = ("corner", "line", "overlap", "near-miss")
 
@@ -34,6 +35,12 @@ class Found(NamedTuple):
     near_m: Floats
     near_deg: Floats
     dropped: Ints  # parks that hold a corner but not the station, and were left out of the claim
+
+    def parks_of(self, keep: Ints) -> Ints:
+        """Numbers of all parks that some of the places name, ascending."""
+        _, members = ragged(self.claims.first[keep], np.diff(self.claims.first)[keep])
+        near = self.near_park[keep]
+        return np.unique(np.concatenate([self.claims.park[members], near[near >= 0]]))
 
     def rows(self, keep: Ints) -> Found:
         """Some of the places."""
@@ -88,32 +95,41 @@ def none_found(ground: Ground) -> Found:
 
 def join(parts: Sequence[Found]) -> Found:
     """All rows of several finds."""
+    return released([*parts])
+
+
+def released(parts: list[Found]) -> Found:
+    """All rows of several finds, whose list is emptied: each column goes as soon as it has been joined."""
     sizes = [len(p.claims.park) for p in parts]
     shifts = np.cumsum([0, *sizes[:-1]])
     first = np.concatenate(
         [*(p.claims.first[:-1] + s for p, s in zip(parts, shifts, strict=True)), [sum(sizes)]]
     )
-    claims = Claims(
-        np.concatenate([p.claims.lon for p in parts]),
-        np.concatenate([p.claims.lat for p in parts]),
-        np.concatenate([p.claims.grid for p in parts]),
-        first,
-        np.concatenate([p.claims.park for p in parts]),
-    )
-    verdicts = Judged(*(np.concatenate(column) for column in zip(*(p.judged for p in parts), strict=True)))
+    columns = [list(column) for column in zip(*map(_columns_of, parts), strict=True)]
+    parts.clear()
+    joined = []
+    for column in columns:
+        joined.append(np.concatenate(column))
+        column.clear()
+    return _of_columns(joined, first)
 
+
+def _columns_of(found: Found) -> list[NDArray[Any]]:
+    claims = found.claims
+    flat = [found.kind, found.i, found.j, claims.lon, claims.lat, claims.grid, claims.park]
+    return [*flat, *found.judged, *found[5:]]
+
+
+def _of_columns(columns: list[NDArray[Any]], first: Ints) -> Found:
+    kind, i, j, lon, lat, grid, park, *rest = columns
+    judged_columns = len(Judged._fields)
     return Found(
-        np.concatenate([p.kind for p in parts]),
-        np.concatenate([p.i for p in parts]),
-        np.concatenate([p.j for p in parts]),
-        claims,
-        verdicts,
-        np.concatenate([p.dx_m for p in parts]),
-        np.concatenate([p.dy_m for p in parts]),
-        np.concatenate([p.near_park for p in parts]),
-        np.concatenate([p.near_m for p in parts]),
-        np.concatenate([p.near_deg for p in parts]),
-        np.concatenate([p.dropped for p in parts]),
+        kind,
+        i,
+        j,
+        Claims(lon, lat, grid, first, park),
+        Judged(*rest[:judged_columns]),
+        *rest[judged_columns:],
     )
 
 

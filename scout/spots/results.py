@@ -10,7 +10,7 @@ import numpy as np
 from scout.locator import columns
 from scout.outlines import Ints
 from scout.spots.edges import Pieces, Sets, Window
-from scout.spots.found import Found, join
+from scout.spots.found import Found, released
 from scout.spots.stretches import rows
 
 __all__ = ["Search", "cut_to", "put_together", "renumbered"]
@@ -46,32 +46,35 @@ def cut_to(result: Search, core: Window | None, level: int) -> Search:
     return Search(found.rows(keep), *meridians, *parallels)
 
 
-def put_together(parts: Sequence[Search]) -> Search:
-    """The finds of all fields, whose parks bear the same numbers."""
+def put_together(parts: list[Search]) -> Search:
+    """The finds of all fields, whose parks bear the same numbers; the list is emptied on the way.
+
+    Parts and whole would be most of the memory that a large search takes.
+    """
     shifts = np.cumsum([0, *(len(part.found.i) for part in parts[:-1])])
 
     def owners(columns: Sequence[Ints]) -> Ints:
         return np.concatenate([column + shift for column, shift in zip(columns, shifts, strict=True)])
 
-    return Search(
-        join([part.found for part in parts]),
-        _all([part.meridians for part in parts]),
-        owners([part.meridian_owner for part in parts]),
-        _all([part.parallels for part in parts]),
-        owners([part.parallel_owner for part in parts]),
-    )
+    up, flat = owners([p.meridian_owner for p in parts]), owners([p.parallel_owner for p in parts])
+    found = [part.found for part in parts]
+    upright, level = [part.meridians for part in parts], [part.parallels for part in parts]
+    parts.clear()
+    return Search(released(found), _all(upright), up, _all(level), flat)
 
 
-def _all(parts: Sequence[Pieces]) -> Pieces:
-    sets = [part.sets for part in parts]
-    sizes = np.concatenate([np.diff(some.first) for some in sets])
-    joined = Sets(
-        np.concatenate([[0], np.cumsum(sizes)]),
-        np.concatenate([some.park for some in sets]),
-        np.concatenate([some.mark for some in sets]),
-    )
-    line, cell, start, end = (np.concatenate(column) for column in zip(*(p[1:5] for p in parts), strict=True))
-    return Pieces(parts[0].axis, line, cell, start, end, joined)
+def _all(parts: list[Pieces]) -> Pieces:
+    axis, sizes = parts[0].axis, np.concatenate([np.diff(part.sets.first) for part in parts])
+    columns = [[p.line, p.cell, p.start, p.end, p.sets.park, p.sets.mark] for p in parts]
+    by_column = [list(column) for column in zip(*columns, strict=True)]
+    parts.clear()
+    columns.clear()
+    joined = []
+    for column in by_column:
+        joined.append(np.concatenate(column))
+        column.clear()
+    line, cell, start, end, park, mark = joined
+    return Pieces(axis, line, cell, start, end, Sets(np.concatenate([[0], np.cumsum(sizes)]), park, mark))
 
 
 def renumbered(result: Search, numbers: Ints) -> Search:
