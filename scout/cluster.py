@@ -9,7 +9,7 @@ from __future__ import annotations
 import importlib.util
 import logging
 import warnings
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 from typing import Any
 
@@ -68,7 +68,7 @@ def spread_over(address: str | None, workers: int | None) -> Iterator[Spread]:
 def _spread(client: Any, where: str) -> Spread:
     from distributed import KilledWorker
 
-    def spread(work: Callable[[Task], FieldFound], parts: Sequence[Task]) -> Iterator[FieldFound]:
+    def spread(work: Callable[[Task], FieldFound], parts: Iterable[Task]) -> Iterator[FieldFound]:
         futures = [client.submit(_tried, work, part, retries=_RETRIES, pure=False) for part in parts]
         try:
             for number, future in enumerate(futures):

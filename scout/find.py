@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -30,9 +30,10 @@ _NOT_ALL = (
     "only the parks that this search may need were read and checked; the others are known by the index of "
     "their file"
 )
-MOST_IN_A_FIELD = 40_000  # parks searched at once: memory stays under half a gigabyte
+MOST_IN_A_FIELD = 20_000  # parks searched at once: memory stays under half a gigabyte
 
 Box = tuple[float, float, float, float]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,13 +134,20 @@ def _searched(
         result, taken = one_found(parts[0])
         report = _partial(shelf, [taken.report])
         return result, Held(Parks(taken.frame, shelf.sources, report)), report
-    results, reports = [], []
-    for one in spread(found_in, parts):
+    results, reports, count = [], [], len(parts)
+    for one in spread(found_in, _given_up(parts)):
         results.append(one.result)
         reports.append(one.report)
-        progress(f"searched {len(results)} of {len(parts)} fields")
+        progress(f"searched {len(results)} of {count} fields")
     del one
     return put_together(results), shelf, _partial(shelf, reports)
+
+
+def _given_up(parts: list[T]) -> Iterator[T]:
+    """The parts, none of which is kept."""
+    parts.reverse()
+    while parts:
+        yield parts.pop()
 
 
 def _partial(shelf: Shelf, reports: Sequence[ParkReport]) -> ParkReport:

@@ -80,9 +80,9 @@ def ordered(terms: Terms, rows: Ints) -> Ints:
     place, so that runs agree.
     """
     grade = (terms.confidence < FIRM).astype(np.int8) + (terms.confidence < DOUBTFUL)
-    pairs = terms.n_grids * terms.n_parks
+    pairs = (terms.n_grids * terms.n_parks).astype(np.int32)
     columns: tuple[tuple[NDArray[Any], int], ...] = (
-        *((claim, 1) for claim in terms.claim),  # two lines may meet at one place
+        *((claim.astype(np.int32), 1) for claim in terms.claim),  # two lines may meet at one place
         (terms.lon, 1),
         (terms.lat, 1),
         (terms.clearance_m, -1),

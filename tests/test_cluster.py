@@ -64,10 +64,12 @@ def test_a_worker_killed_in_mid_run_changes_nothing(isles, tmp_path):
         n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0", silence_logs=60
     ) as cluster:
         victim = next(iter(cluster.workers.values())).pid
-        slow = Slow(tmp_path / "begun")
+        slow, given_up = Slow(tmp_path / "begun"), time.monotonic() + 60
 
         def kill() -> None:
             while not slow.marker.exists():
+                if time.monotonic() > given_up:
+                    return
                 time.sleep(0.01)
             time.sleep(0.3)
             os.kill(victim, signal.SIGKILL)
@@ -81,7 +83,7 @@ def test_a_worker_killed_in_mid_run_changes_nothing(isles, tmp_path):
             def slowly(work, parts):
                 tasks.extend(parts)
                 assert work is found_in
-                return spread(slow, parts)
+                return spread(slow, tasks)
 
             found = find(open_shelf([isles], Reading(), least=1), options, spread=slowly, most=15)
         thread.join()

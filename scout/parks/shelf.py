@@ -9,6 +9,7 @@ from typing import Any, NamedTuple, Protocol
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
@@ -147,8 +148,8 @@ class Named:
 
     def only(self, ids: Collection[str]) -> Named:
         """Those with one of some ids."""
-        texts = np.asarray(self.shelf.ids.take(self.numbers), dtype=object)
-        mine = np.fromiter((text in ids for text in texts), dtype=bool, count=len(texts))
+        texts = self.shelf.ids.take(self.numbers)
+        mine = pd.Series(texts, dtype=texts.dtype).isin(ids).to_numpy(dtype=bool)
         return replace(self, numbers=self.numbers[mine], _got=[])
 
 

@@ -48,14 +48,19 @@ def by_lines(bounds: Floats, level: int, near_m: float) -> Bools:
 
 def in_box(bounds: Floats, box: Box, near_m: float) -> Ints:
     """Numbers of the bounds that come near a box (west, south, east past 180, north; degrees)."""
-    west, south, east, north = bounds.T
     high = near_m / 110_000.0 + 0.01
     wide = high / max(float(np.cos(np.radians(min(max(abs(box[1]), abs(box[3])) + high, 89.9)))), 1e-3)
-    tall = (south <= box[3] + high) & (north >= box[1] - high)
+    return np.flatnonzero(_meet(bounds, (box[0] - wide, box[1] - high, box[2] + wide, box[3] + high)))
+
+
+def _meet(bounds: Floats, box: Box) -> Bools:
+    """Which bounds meet a box, on whatever turn of the globe."""
+    west, south, east, north = bounds.T
     meets = np.zeros(len(bounds), dtype=bool)
     for turn in (-360.0, 0.0, 360.0):
-        meets |= (west + turn <= box[2] + wide) & (east + turn >= box[0] - wide)
-    return np.flatnonzero(tall & meets)
+        meets |= (west + turn <= box[2]) & (east + turn >= box[0])
+    meets &= (south <= box[3]) & (north >= box[1])
+    return meets
 
 
 def meeting(bounds: Floats) -> Bools:
@@ -106,8 +111,9 @@ def fields(
     x, y = column_number(bounds[:, [0, 2]], level), row_number(bounds[:, [1, 3]], level)
     middle = np.stack([x.mean(axis=1), y.mean(axis=1)], axis=1)
     middle[:, 0] = (middle[:, 0] - whole.west) % n + whole.west
-    boxes, of = _boxes(bounds)
-    kept = _Kept(shapely.STRtree(boxes), boxes, of, by_lines(bounds, level, near_m), overlaps, level, near_m)
+    kept = _Kept(
+        bounds, by_lines(bounds, level, near_m), overlaps, _Tree.made(bounds, overlaps), level, near_m
+    )
     return [kept.field(core, window) for core in _cut(whole, middle, most, n // 2)]
 
 
@@ -129,38 +135,24 @@ def _cut(core: Window, middle: Floats, most: int, widest: int) -> Iterator[Windo
     yield from _cut(second, middle[~before], most, widest)
 
 
-class _Kept(NamedTuple):
-    """All parks that matter, to be asked for by ground."""
+class _Tree(NamedTuple):
+    """The parks whose overlaps are wanted, to be asked for by ground."""
 
     tree: shapely.STRtree
     boxes: NDArray[np.object_]
-    of: Ints
-    lines: Bools
-    overlaps: Bools
-    level: int
-    near_m: float
+    of: Ints  # numbers of the parks
 
-    def field(self, core: Window, whole: Window | None) -> Field:
-        n = columns(self.level)
-        west, south, east, north = np.array(core) + np.array([-_MARGIN, -_MARGIN, _MARGIN, _MARGIN])
-        window = Window(int(west), max(int(south), 0), int(east), min(int(north), n))
-        if whole is not None:  # what lies outside is not to be found by way of a margin
-            low = max(window.west, whole.west), max(window.south, whole.south)
-            window = Window(*low, min(window.east, whole.east), min(window.north, whole.north))
-        on_lines = self._in(_ground(window, n, self.near_m))
-        on_lines = on_lines[self.lines[on_lines]]
-        overlapping = self._reaching_in(_ground(core, n, 1.0))
-        parks = np.union1d(on_lines, overlapping)
-        return Field(core, window, parks, np.isin(parks, overlapping))
+    @classmethod
+    def made(cls, bounds: Floats, overlaps: Bools) -> _Tree:
+        rows = np.flatnonzero(overlaps)
+        boxes, of = _boxes(bounds[rows])
+        return cls(shapely.STRtree(boxes), boxes, rows[of])
 
-    def _in(self, ground: NDArray[np.object_]) -> Ints:
-        return np.unique(self.of[self.tree.query(ground)[1]])
-
-    def _reaching_in(self, ground: NDArray[np.object_]) -> Ints:
-        """Parks that share ground in a core, and all that reach into what those share, also beyond it."""
-        mine = np.unique(self.tree.query(ground)[1])
-        mine = mine[self.overlaps[self.of[mine]]]
-        some = self.boxes[mine]
+    def reaching_in(self, box: Box) -> Ints:
+        """Parks that share ground in a box, and all that reach into what those share, also beyond it."""
+        turns = np.array([-360.0, 0.0, 360.0])
+        ground = shapely.box(box[0] + turns, box[1], box[2] + turns, box[3])
+        some = self.boxes[np.unique(self.tree.query(ground)[1])]
         a, b = shapely.STRtree(some).query(some)
         a, b = a[a < b], b[a < b]
         west, south, east, north = shapely.bounds(some).reshape(-1, 4).T
@@ -171,19 +163,36 @@ class _Kept(NamedTuple):
             np.minimum(north[a], north[b]),
         )
         inside = np.unique(shapely.STRtree(shared).query(ground)[1])
-        found = np.unique(self.of[self.tree.query(shared[inside])[1]])
-        overlapping: Ints = found[self.overlaps[found]]
-        return overlapping
+        return np.unique(self.of[self.tree.query(shared[inside])[1]])
 
 
-def _ground(window: Window, n: int, near_m: float) -> NDArray[np.object_]:
-    """The ground of some cells and what is near, in degrees, on every turn."""
+class _Kept(NamedTuple):
+    """All parks that matter."""
+
+    bounds: Floats
+    lines: Bools
+    overlaps: Bools
+    tree: _Tree
+    level: int
+    near_m: float
+
+    def field(self, core: Window, whole: Window | None) -> Field:
+        n = columns(self.level)
+        west, south, east, north = np.array(core) + np.array([-_MARGIN, -_MARGIN, _MARGIN, _MARGIN])
+        window = Window(int(west), max(int(south), 0), int(east), min(int(north), n))
+        if whole is not None:  # what lies outside is not to be found by way of a margin
+            low = max(window.west, whole.west), max(window.south, whole.south)
+            window = Window(*low, min(window.east, whole.east), min(window.north, whole.north))
+        on_lines = np.flatnonzero(self.lines & _meet(self.bounds, _ground(window, n, self.near_m)))
+        overlapping = self.tree.reaching_in(_ground(core, n, 1.0))
+        parks = np.union1d(on_lines, overlapping)
+        return Field(core, window, parks, np.isin(parks, overlapping))
+
+
+def _ground(window: Window, n: int, near_m: float) -> Box:
+    """The ground of some cells and what is near, in degrees."""
     west, east = (360.0 * edge / n - 180.0 for edge in (window.west, window.east))
     south, north = (180.0 * edge / n - 90.0 for edge in (window.south, window.north))
     high = near_m / 110_000.0 + 1e-6
     wide = high / max(np.cos(np.radians(min(max(abs(south), abs(north)) + high, 89.9))), 1e-6)
-    turns = np.array([-360.0, 0.0, 360.0])
-    ground: NDArray[np.object_] = shapely.box(
-        west - wide + turns, south - high, east + wide + turns, north + high
-    )
-    return ground
+    return west - wide, south - high, east + wide, north + high

@@ -38,9 +38,13 @@ class Found(NamedTuple):
 
     def parks_of(self, keep: Ints) -> Ints:
         """Numbers of all parks that some of the places name, ascending."""
-        _, members = ragged(self.claims.first[keep], np.diff(self.claims.first)[keep])
-        near = self.near_park[keep]
-        return np.unique(np.concatenate([self.claims.park[members], near[near >= 0]]))
+        listed = np.zeros(len(self.i), dtype=bool)
+        listed[keep] = True
+        park = self.claims.park[np.repeat(listed, np.diff(self.claims.first))]
+        near = self.near_park[listed & (self.near_park >= 0)]
+        named = np.zeros(max(park.max(initial=-1), near.max(initial=-1)) + 1, dtype=bool)
+        named[park] = named[near] = True
+        return np.flatnonzero(named)
 
     def rows(self, keep: Ints) -> Found:
         """Some of the places."""
@@ -73,7 +77,7 @@ def of_judged(
     """Places of one kind with their verdicts."""
     n = len(i)
     return Found(
-        np.full(n, KINDS.index(kind)),
+        np.full(n, KINDS.index(kind), dtype=np.int8),
         i,
         j,
         claims,
@@ -82,7 +86,7 @@ def of_judged(
         near_park=np.full(n, -1),
         near_m=np.zeros(n),
         near_deg=np.zeros(n),
-        dropped=np.zeros(n, dtype=np.int64),
+        dropped=np.zeros(n, dtype=np.int32),
     )
 
 

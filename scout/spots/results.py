@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scout.locator import columns
 from scout.outlines import Ints
@@ -65,7 +66,7 @@ def put_together(parts: list[Search]) -> Search:
 
 def _all(parts: list[Pieces]) -> Pieces:
     axis, sizes = parts[0].axis, np.concatenate([np.diff(part.sets.first) for part in parts])
-    columns = [[p.line, p.cell, p.start, p.end, p.sets.park, p.sets.mark] for p in parts]
+    columns = [[p.line, p.cell, p.start, p.end, p.sets.park] for p in parts]
     by_column = [list(column) for column in zip(*columns, strict=True)]
     parts.clear()
     columns.clear()
@@ -73,8 +74,13 @@ def _all(parts: list[Pieces]) -> Pieces:
     for column in by_column:
         joined.append(np.concatenate(column))
         column.clear()
-    line, cell, start, end, park, mark = joined
-    return Pieces(axis, line, cell, start, end, Sets(np.concatenate([[0], np.cumsum(sizes)]), park, mark))
+    line, cell, start, end, park = joined
+    return Pieces(axis, line, cell, start, end, Sets(np.append(0, np.cumsum(sizes)), park, _unmarked(line)))
+
+
+def _unmarked(rows: Ints) -> NDArray[np.uint64]:
+    """Marks that take no memory: once owners are known, they are looked at no more."""
+    return np.broadcast_to(np.uint64(0), rows.shape)
 
 
 def renumbered(result: Search, numbers: Ints) -> Search:
@@ -92,4 +98,5 @@ def renumbered(result: Search, numbers: Ints) -> Search:
 
 
 def _with_parks(pieces: Pieces, numbers: Ints) -> Pieces:
-    return pieces._replace(sets=pieces.sets._replace(park=numbers[pieces.sets.park]))
+    sets = pieces.sets
+    return pieces._replace(sets=Sets(sets.first, numbers[sets.park], _unmarked(pieces.line)))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -47,7 +47,7 @@ class FieldFound(NamedTuple):
     report: ParkReport
 
 
-Spread = Callable[[Callable[[Task], FieldFound], Sequence[Task]], Iterable[FieldFound]]
+Spread = Callable[[Callable[[Task], FieldFound], Iterable[Task]], Iterable[FieldFound]]
 
 
 def tasks(shelf: Shelf, wanted: Wanted, most: int) -> list[Task]:
