@@ -89,7 +89,7 @@ def read(path: Path) -> Layer | str:
 
 def both(folder: Path, document: Any) -> tuple[Layer | str, Layer | str]:
     path = folder / "some.geojson"
-    path.write_text(json.dumps(document), encoding="utf-8")
+    path.write_text(document if isinstance(document, str) else json.dumps(document), encoding="utf-8")
     quick = read(path)
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(layers, "worth_trying", lambda _: False)
@@ -159,3 +159,26 @@ def test_the_quick_way_is_the_one_taken(tmp_path: Path, monkeypatch: pytest.Monk
     (layer,) = read_layers([path])
     assert layer.frame["id"].tolist() == ["Q1"]
     assert shapely.equals(layer.frame.geometry[0], shapely.Polygon([(0, 0), (1, 0), (1, 1)]))
+
+
+SQUARE = '{"type": "Polygon", "coordinates": [[[0, 0], [1, 0], [1, 1], [0, 0]]]}'
+OTHER = '{"type": "Polygon", "coordinates": [[[5, 5], [6, 5], [6, 6], [5, 5]]]}'
+
+
+@pytest.mark.parametrize(
+    "feature",
+    [
+        f'{{"type": "Feature", "geometry": {SQUARE}, "geometry": {OTHER}, "properties": {{}}}}',
+        f'{{"type": "Feature", "properties": {{"a": 1}}, "properties": {{"b": 2}}, "geometry": {SQUARE} }}',
+        f'{{"type": "Feature", "geometry": {SQUARE}, "geometry": {OTHER} }}',
+        f'{{"type": "Feature", "geometry": {SQUARE}, "properties": {{"id": "a", "id": "b"}}}}',
+        f'{{"type": "Feature", "geometry": {SQUARE[:-1]}, "type": "Point"}}, "properties": {{}}}}',
+        f'{{"type": "Feature", "geometry": {SQUARE[:-1]}, "coordinates": {OTHER[33:]}, "properties": {{}}}}',
+        f'{{"type": "Point", "type": "Feature", "geometry": {SQUARE}, "properties": {{}}}}',
+        f'{{"type": "Feature", "geometry": {SQUARE}, "properties": {{"id": "\\u0000Q1"}}}}',
+    ],
+)
+@pytest.mark.parametrize("mark", ["", "\ufeff"], ids=["plain", "with a mark"])
+def test_members_named_twice_mean_what_they_mean_to_gdal(tmp_path: Path, feature: str, mark: str) -> None:
+    text = f'{mark}{{"type": "FeatureCollection", "features": [{feature}]}}'
+    check_same(*both(tmp_path, text))

@@ -71,6 +71,7 @@ def by_simdjson(opening: Opening, _: str | int | None, part: Part) -> Iterator[S
     with _plainly():
         collection: Any = simdjson.Parser().load(str(opening.source))
         features = collection["features"]
+        _no_name_twice(collection, 2)
         if collection["type"] != "FeatureCollection" or not isinstance(features, simdjson.Array):
             raise RuntimeError("no collection of features")
     yield Stream(None, _batches(iter(features)), _frame)
@@ -98,6 +99,7 @@ def _shapes(geometries: list[Any]) -> NDArray[np.object_]:
     rows: dict[str, list[int]] = {}
     for row, geometry in enumerate(geometries):
         if geometry is not None:
+            _no_name_twice(geometry, 2)
             rows.setdefault(geometry["type"], []).append(row)
     made = np.full(len(geometries), None, dtype=object)
     for kind, mine in rows.items():
@@ -114,6 +116,14 @@ def _shapes(geometries: list[Any]) -> NDArray[np.object_]:
             raise RuntimeError("a geometry without parts")
         made[mine] = join(_parts(list(chain(*several)), base), indices=np.repeat(range(len(mine)), sizes))
     return made
+
+
+def _no_name_twice(thing: Any, known: int) -> None:
+    """Of two members of one name another reader may take the other; ``known`` of them are there for sure."""
+    if len(thing) != known:
+        names = list(thing.keys())
+        if len(set(names)) < len(names):
+            raise RuntimeError("two members of one name")
 
 
 def _parts(coordinates: list[Any], base: shapely.GeometryType) -> NDArray[np.object_]:
@@ -157,6 +167,7 @@ def _columns(features: list[Any]) -> _Columns:
             raise RuntimeError("a member that is no feature")
         own, properties = feature.get("id"), feature.get("properties")
         numbered |= own is not None
+        _no_name_twice(feature, sum(name in feature for name in ("type", "geometry", "properties", "id")))
         if own is not None and not isinstance(own, int):
             raise RuntimeError("an id of a feature that is a text")  # GDAL makes it a column
         for name, value in ({} if properties is None else properties.as_dict()).items():
@@ -185,6 +196,8 @@ def _typed(values: list[Any]) -> pd.Series:
     kinds = set(map(type, values))
     there = kinds - {type(None)}
     if there == {str}:
+        if any("\0" in value for value in values if value):
+            raise RuntimeError("a text with an end in it")
         return pd.Series(values, dtype="str")
     if there in ({float}, {int, float}):
         return pd.Series(values, dtype=float)
