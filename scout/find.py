@@ -27,8 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["MOST_IN_A_FIELD", "Options", "best", "find", "with_lines"]
 
 _NOT_ALL = (
-    "only the parks that this search may need were read and checked; the others are known by the index of "
-    "their file"
+    "only the parks that this search may need were looked at closely; of the others the bounds are known"
 )
 MOST_IN_A_FIELD = 20_000  # parks searched at once: memory stays under half a gigabyte
 

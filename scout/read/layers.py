@@ -31,7 +31,7 @@ _ASKED = 40_000  # records asked for in one question
 _MOST_ASKED = 0.4  # of a layer's records; more are found sooner by reading all of it
 _SAMPLE = 500  # records looked at for the operations that PROJ used
 
-__all__ = ["Request", "read_layer", "source_of"]
+__all__ = ["Gathering", "Request", "read_layer", "source_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +51,10 @@ class Request:
     known: Source | None = None
 
 
-def read_layer(request: Request) -> tuple[Layer, Counter[str]]:
-    """Read one layer.
+def read_layer(
+    request: Request, start: Callable[[Request], Gathering] | None = None
+) -> tuple[Layer, Counter[str]]:
+    """Read one layer; ``start`` makes what gathers its records, anew for each way to read that is tried.
 
     Returns
     -------
@@ -67,7 +69,7 @@ def read_layer(request: Request) -> tuple[Layer, Counter[str]]:
         openers.insert(0, by_simdjson)
     for last, opener in ((opener is openers[-1], opener) for opener in openers):
         try:
-            gathering = _Gathering(request)
+            gathering = (start or Gathering)(request)
             with collected_warnings() as heard:
                 gathering.read(opener)
                 frame = gathering.frame()
@@ -80,7 +82,7 @@ def read_layer(request: Request) -> tuple[Layer, Counter[str]]:
 
 
 @dataclass
-class _Gathering:
+class Gathering:
     """What has been read of a layer so far."""
 
     request: Request
@@ -101,6 +103,7 @@ class _Gathering:
         self.prepared = ours_in(self.request.opening) is not None
 
     def read(self, opener: Opener) -> None:
+        """Take the records of all parts."""
         for part in self._parts():
             with opener(self.request.opening, self.request.layer, part) as stream:
                 self._take(stream)
@@ -144,10 +147,14 @@ class _Gathering:
         for batch in stream.batches:
             if self.request.numbers is not None:
                 batch = batch.rows(among(batch.numbers, self.request.numbers))
-            self.attributes.append(batch.attributes)
-            self.numbers.append(batch.numbers)
             again = np.isin(batch.numbers, seen) if len(seen) else np.zeros(len(batch.numbers), dtype=bool)
-            self.shapes.append(self._placed(batch, again))
+            self.keep(batch, self._placed(batch, again))
+
+    def keep(self, batch: Batch, shapes: NDArray[np.object_]) -> None:
+        """Add records with their shapes in longitude and latitude."""
+        self.attributes.append(batch.attributes)
+        self.numbers.append(batch.numbers)
+        self.shapes.append(shapes)
 
     def _placed(self, batch: Batch, again: NDArray[np.bool_]) -> NDArray[np.object_]:
         assert self.datum is not None

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -18,9 +18,10 @@ from scout.parks.columns import Texts, choose_id, choose_name
 from scout.parks.grounds import grounds_of
 from scout.parks.joining import Numbered, datum_errors, filled_ids, lines_about, united
 from scout.parks.shelf import Taken
+from scout.read.aside import LARGE, LaidAside, laid_aside
 from scout.read.files import check_twice, requests
 from scout.read.index import LEAST_RECORDS, Indexed, indexed
-from scout.read.layers import read_layer
+from scout.read.layers import Request, read_layer
 from scout.read.offline import offline
 from scout.read.tables import among
 
@@ -67,11 +68,19 @@ class _Whole:
         return self.table
 
 
+def _whole(request: Request) -> _Whole:
+    with offline():
+        return _Whole(read_layer(request)[0])
+
+
+Kept: TypeAlias = Indexed | LaidAside | _Whole
+
+
 @dataclass(frozen=True)
 class _Drawer:
     """One layer with its ids and names; ``park`` is the number of each record's park."""
 
-    layer: Indexed | _Whole
+    layer: Kept
     park: Ints
     records: Ints
     ids: Texts
@@ -91,6 +100,7 @@ def open_shelf(
     reading: Reading,
     progress: Callable[[str], None] = lambda _: None,
     least: int = LEAST_RECORDS,
+    large: int = LARGE,
 ) -> FiledParks | None:
     """Look at the indexes of some files; None where none is of use, and everything is best read at once.
 
@@ -102,6 +112,8 @@ def open_shelf(
         Told one line before each layer.
     least : int
         Records that make an index worth it.
+    large : int
+        Bytes of a file whose outlines are laid aside on disk where there is no index of use.
 
     Raises
     ------
@@ -111,25 +123,27 @@ def open_shelf(
     check_twice(paths)
     asked = [name for name in (reading.id_column, reading.name_column, *reading.keep) if name]
     wanted = [one for path in paths for one in requests(path, reading.layer, reading.assume_crs)]
-    found: list[Indexed | _Whole | None] = []
+    found: list[Kept | None] = []
     for one in wanted:
         progress(f"looking into {one.path}")
         found.append(indexed(one, asked, least))
-    if not any(found):
+    too_large = [Path(one.path).stat().st_size > large for one in wanted]
+    if not any(found) and not any(too_large):
         return None
     for place, one in enumerate(wanted):
         if found[place] is None:
             progress(f"reading {one.path}")
-            with offline():
-                found[place] = _Whole(read_layer(one)[0])
+            found[place] = laid_aside(one, asked) if too_large[place] else _whole(one)
     layers = [one for one in found if one is not None and len(one.records)]
+    if not layers:
+        return None  # reading everything tells why there is nothing
     there = {str(name).casefold() for one in layers for name in one.table.frame.columns}
     if any(name.casefold() not in there for name in asked):
         return None  # a column that is nowhere: reading everything tells it, with all there are
     return _filed(layers, reading)
 
 
-def _filed(layers: Sequence[Indexed | _Whole], reading: Reading) -> FiledParks:
+def _filed(layers: Sequence[Kept], reading: Reading) -> FiledParks:
     columns, names, texts, bounds, errors = [], [], [], [], []
     for one in layers:
         ids = choose_id(one.table, reading.id_column)

@@ -1,0 +1,163 @@
+"""Large layers without an index of use: read once, a batch at a time, their outlines laid aside on disk."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from scout.errors import InputError
+from scout.model import RECORD, Layer
+from scout.parks.columns import telling
+from scout.read.layers import Gathering, Request, read_layer
+from scout.read.offline import offline
+from scout.read.tables import Batch
+
+__all__ = ["LARGE", "LaidAside", "laid_aside"]
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+LARGE = 500_000_000  # bytes of a file; read whole it takes some three times as much memory
+_ASKED = 10_000  # records asked for in one question
+
+
+class _Outlines:
+    """Outlines by record number, in a database without a name: SQLite deletes it when it is closed."""
+
+    def __init__(self, path: str) -> None:
+        self._path = path
+        self._database = sqlite3.connect("", isolation_level=None, check_same_thread=False)
+        self._database.executescript(
+            "pragma journal_mode = off; pragma synchronous = off;"
+            "create table outlines (record integer primary key, wkb blob)"
+        )
+
+    def put(self, records: Ints, shapes: NDArray[np.object_]) -> None:
+        """Lay some aside.
+
+        Raises
+        ------
+        InputError
+            The disk is full.
+        """
+        there = ~shapely.is_missing(shapes)
+        rows = zip(records[there].tolist(), shapely.to_wkb(shapes[there]).tolist(), strict=True)
+        try:
+            self._database.execute("begin")
+            self._database.executemany("insert or ignore into outlines values (?, ?)", rows)
+            self._database.execute("commit")
+        except sqlite3.Error as error:
+            what = f"there is no room on the disk for its outlines ({error})"
+            raise InputError(self._path, what, "free some, or let TMPDIR name a folder with more") from error
+
+    def get(self, records: Ints) -> NDArray[np.object_]:
+        """Outlines of some records, ascending; None where there is none."""
+        found: dict[int, bytes] = {}
+        for first in range(0, len(records), _ASKED):
+            some = ",".join(map(str, records[first : first + _ASKED].tolist()))
+            found.update(self._database.execute(f"select * from outlines where record in ({some})"))
+        made: NDArray[np.object_] = shapely.from_wkb([found.get(record) for record in records.tolist()])
+        return made
+
+
+@dataclass
+class _Laying(Gathering):
+    """Keeps boxes in place of outlines, and of the columns those that tell something."""
+
+    outlines: _Outlines | None = None
+    columns: Sequence[str] = ()
+    laid: list[Floats] = field(default_factory=list)
+
+    def keep(self, batch: Batch, shapes: NDArray[np.object_]) -> None:
+        assert self.outlines is not None
+        self.outlines.put(batch.numbers, shapes)
+        boxes = np.full(len(shapes), None, dtype=object)
+        sound = np.isfinite(shapely.bounds(shapes)[:, 0])
+        boxes[sound] = shapely.box(*shapely.bounds(shapes[sound]).T)
+        super().keep(replace(batch, attributes=self._told(batch.attributes)), boxes)
+
+    def _told(self, attributes: Any) -> Any:
+        if isinstance(attributes, pd.DataFrame):
+            return attributes[telling([str(name) for name in attributes.columns], self.columns)]
+        if hasattr(attributes, "schema"):
+            names = telling(attributes.schema.names, self.columns)
+            return attributes.select([k for k, name in enumerate(attributes.schema.names) if name in names])
+        return attributes
+
+
+@dataclass(frozen=True)
+class LaidAside:
+    """A layer whose outlines are on disk. ``bounds`` in degrees hold each record, NaN where it has none."""
+
+    outlines: _Outlines
+    records: Ints
+    bounds: Floats
+    table: Layer  # all records, with the columns that may tell ids and names; no geometry
+
+    def only(self, numbers: Ints) -> LaidAside:
+        """Some records, ascending."""
+        rows = np.searchsorted(self.records, numbers)
+        table = replace(self.table, frame=self.table.frame.iloc[rows].reset_index(drop=True), refused=())
+        return LaidAside(self.outlines, numbers, self.bounds[rows], table)
+
+    def read(self) -> Layer:
+        """The records with their outlines."""
+        shapes = gpd.array.GeometryArray(self.outlines.get(self.records))
+        frame = gpd.GeoDataFrame(pd.DataFrame(self.table.frame), geometry=shapes, crs="EPSG:4326")
+        return replace(self.table, frame=frame)
+
+    def __reduce__(self) -> Any:
+        """To another process go the records themselves: it has no such file."""
+        return _Sent, (self.read(), self.records, self.bounds)
+
+
+@dataclass(frozen=True)
+class _Sent:
+    """The same, sent along."""
+
+    table: Layer
+    records: Ints
+    bounds: Floats
+
+    def read(self) -> Layer:
+        return self.table
+
+
+def laid_aside(request: Request, columns: Sequence[str]) -> LaidAside:
+    """Read a layer and lay its outlines aside.
+
+    Parameters
+    ----------
+    request : Request
+        Of the whole layer.
+    columns : sequence of str
+        Columns that are wanted beside those known to hold ids and names.
+
+    Raises
+    ------
+    InputError
+        It cannot be read, or there is no room for it.
+    """
+    made: list[_Laying] = []
+
+    def start(one: Request) -> Gathering:
+        made.append(_Laying(one, outlines=_Outlines(one.path), columns=columns))
+        return made[-1]
+
+    with offline():
+        layer, _ = read_layer(request, start)
+    outlines, boxes = made[-1].outlines, layer.frame.geometry.to_numpy()
+    assert outlines is not None
+    bounds = shapely.bounds(boxes).reshape(-1, 4)
+    bounds[bounds[:, 2] - bounds[:, 0] > 180.0, ::2] = -360.0, 360.0
+    frame = gpd.GeoDataFrame(pd.DataFrame(layer.frame.drop(columns="geometry")))
+    records = frame[RECORD].to_numpy(dtype=np.int64)
+    return LaidAside(outlines, records, bounds, replace(layer, frame=frame))

@@ -1,0 +1,101 @@
+"""Large layers without an index: outlines laid aside on disk, and the same spots as when all is held."""
+
+from __future__ import annotations
+
+import pickle
+import sqlite3
+from pathlib import Path
+
+import numpy as np
+import pytest
+from test_read_shelf import SEARCHES, country, same, whole, written
+
+from scout.errors import InputError
+from scout.find import find
+from scout.read import layers
+from scout.read.aside import LaidAside
+from scout.read.shelf import FiledParks, Reading, open_shelf
+
+NEVER = 10**9
+
+
+def opened(path: Path, **reading: str) -> FiledParks:
+    shelf = open_shelf([path], Reading(**reading), least=NEVER, large=1)
+    assert shelf is not None
+    assert all(isinstance(drawer.layer, LaidAside) for drawer in shelf.drawers)
+    return shelf
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    folder = tmp_path_factory.mktemp("large")
+    frame = country()
+    metres = frame.to_crs(3832)  # PDC Mercator, centred on 150 E
+    return {
+        "GeoJSON": written(folder / "isles.geojson", frame),
+        "GeoPackage in metres": written(folder / "isles.gpkg", metres),
+        "Shapefile in metres": written(folder / "isles.shp", metres),
+        "FlatGeobuf": written(folder / "isles.fgb", frame),
+        "GeoParquet": written(folder / "isles.parquet", frame),
+    }
+
+
+@pytest.mark.parametrize("quick", [True, False], ids=["simdjson", "GDAL"])
+@pytest.mark.parametrize("options", SEARCHES, ids=["lines", "overlaps", "home", "area"])
+@pytest.mark.parametrize(
+    "name", ["GeoJSON", "GeoPackage in metres", "Shapefile in metres", "FlatGeobuf", "GeoParquet"]
+)
+def test_laid_aside_the_same_is_found(files, name, options, quick, monkeypatch) -> None:
+    if not quick:
+        monkeypatch.setattr(layers, "worth_trying", lambda _: False)
+    expected = whole([files[name]], options)
+    assert len(expected.spots) > 20
+    same(find(opened(files[name]), options), expected)
+    same(find(opened(files[name]), options, most=50), expected)
+
+
+def test_ids_names_and_details_as_asked_for(files) -> None:
+    reading = {"id_column": "permit", "name_column": "code"}
+    for name in ("GeoJSON", "GeoPackage in metres"):
+        expected = whole([files[name]], SEARCHES[0], keep=["permit"], **reading)
+        found = find(opened(files[name], keep=("permit",), **reading), SEARCHES[0])
+        same(found, expected)
+        assert found.parks.attributes.tolist() == expected.parks.attributes.tolist()
+
+
+def test_what_is_refused_and_mended_is_told(files, tmp_path: Path) -> None:
+    frame = country(seed=3, count=80)
+    frame.loc[11, "geometry"] = frame.geometry[11].buffer(300)
+    path = written(tmp_path / "isles.geojson", frame)
+    expected, found = whole([path], SEARCHES[1]), find(opened(path), SEARCHES[1])
+    assert len(expected.report.refused) == 1
+    assert found.report.refused == expected.report.refused
+    assert set(found.report.repaired) <= set(expected.report.repaired)
+    assert any("bow" in line or "self" in line for line in found.report.repaired)
+
+
+def test_an_order_takes_its_outlines_along(files) -> None:
+    order = opened(files["GeoJSON"]).order(np.arange(40))
+    assert pickle.loads(pickle.dumps(order)).take().frame.equals(order.take().frame)
+
+
+def test_a_full_disk_is_one_line(files, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = sqlite3.connect
+
+    def small(*words: object, **options: object) -> sqlite3.Connection:
+        database = real(*words, **options)
+        database.execute("pragma max_page_count = 8")
+        return database
+
+    monkeypatch.setattr(sqlite3, "connect", small)
+    with pytest.raises(
+        InputError,
+        match=r"isles\.geojson: there is no room on the disk for its outlines \(.*full\); free some",
+    ):
+        opened(files["GeoJSON"])
+
+
+def test_a_large_file_without_one_usable_record_says_why(tmp_path: Path) -> None:
+    frame = country(count=60).to_crs(3832).set_crs(4326, allow_override=True)
+    path = written(tmp_path / "isles.geojson", frame)
+    assert open_shelf([path], Reading(), least=NEVER, large=1) is None
