@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import geopandas as gpd
@@ -70,19 +70,18 @@ class _Outlines:
 
 @dataclass
 class _Laying(Gathering):
-    """Keeps boxes in place of outlines, and of the columns those that tell something."""
+    """Keeps a diagonal of its bounds for each outline, and of the columns those that tell something."""
 
     outlines: _Outlines | None = None
     columns: Sequence[str] = ()
-    laid: list[Floats] = field(default_factory=list)
 
     def keep(self, batch: Batch, shapes: NDArray[np.object_]) -> None:
         assert self.outlines is not None
         self.outlines.put(batch.numbers, shapes)
-        boxes = np.full(len(shapes), None, dtype=object)
-        sound = np.isfinite(shapely.bounds(shapes)[:, 0])
-        boxes[sound] = shapely.box(*shapely.bounds(shapes[sound]).T)
-        super().keep(replace(batch, attributes=self._told(batch.attributes)), boxes)
+        bounds, diagonals = shapely.bounds(shapes), np.full(len(shapes), None, dtype=object)
+        sound = np.isfinite(bounds[:, 0])
+        diagonals[sound] = shapely.linestrings(bounds[sound].reshape(-1, 2, 2))
+        super().keep(replace(batch, attributes=self._told(batch.attributes)), diagonals)
 
     def _told(self, attributes: Any) -> Any:
         if isinstance(attributes, pd.DataFrame):
@@ -154,9 +153,9 @@ def laid_aside(request: Request, columns: Sequence[str]) -> LaidAside:
 
     with offline():
         layer, _ = read_layer(request, start)
-    outlines, boxes = made[-1].outlines, layer.frame.geometry.to_numpy()
+    outlines = made[-1].outlines
     assert outlines is not None
-    bounds = shapely.bounds(boxes).reshape(-1, 4)
+    bounds = shapely.bounds(layer.frame.geometry.to_numpy()).reshape(-1, 4)
     bounds[bounds[:, 2] - bounds[:, 0] > 180.0, ::2] = -360.0, 360.0
     frame = gpd.GeoDataFrame(pd.DataFrame(layer.frame.drop(columns="geometry")))
     records = frame[RECORD].to_numpy(dtype=np.int64)

@@ -129,7 +129,9 @@ def _arrow_batches(reader: Any, meta: dict[str, Any], opening: Opening) -> Itera
         wkb = batch.column(1 + fields).to_numpy(zero_copy_only=False)
         attributes = batch.select(range(1, 1 + fields))
         attributes.validate(full=True)  # else text that is no UTF-8 goes unnoticed until it is used
-        yield Batch(attributes, _numbers(opening, fids, start), wkb)
+        # A copy: columns as GDAL hands them over keep the whole batch, its binaries too.
+        copied = attributes.take(np.arange(len(fids)))
+        yield Batch(copied, _numbers(opening, fids, start), wkb)
         start += len(fids)
 
 
