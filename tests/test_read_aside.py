@@ -12,7 +12,7 @@ from test_read_shelf import SEARCHES, country, same, whole, written
 
 from scout.errors import InputError
 from scout.find import find
-from scout.read import layers
+from scout.read import layers, read_layers
 from scout.read.aside import LaidAside
 from scout.read.shelf import FiledParks, Reading, open_shelf
 
@@ -95,7 +95,29 @@ def test_a_full_disk_is_one_line(files, monkeypatch: pytest.MonkeyPatch) -> None
         opened(files["GeoJSON"])
 
 
-def test_a_large_file_without_one_usable_record_says_why(tmp_path: Path) -> None:
+@pytest.mark.parametrize("large", [1, NEVER], ids=["large", "small"])
+def test_a_file_without_one_usable_record_says_why(files, tmp_path: Path, large: int) -> None:
+    """Also beside files that know where their records lie."""
     frame = country(count=60).to_crs(3832).set_crs(4326, allow_override=True)
-    path = written(tmp_path / "isles.geojson", frame)
-    assert open_shelf([path], Reading(), least=NEVER, large=1) is None
+    path = written(tmp_path / "metres.geojson", frame)
+    with pytest.raises(InputError) as told:
+        read_layers([path])
+    with pytest.raises(InputError) as also:
+        open_shelf([files["FlatGeobuf"], path], Reading(), least=1, large=large)
+    assert str(also.value) == str(told.value)
+
+
+def test_a_file_without_records_says_so(files, tmp_path: Path) -> None:
+    path = tmp_path / "none.geojson"
+    path.write_text('{"type": "FeatureCollection", "features": []}')
+    with pytest.raises(InputError, match="holds no records"):
+        open_shelf([files["FlatGeobuf"], path], Reading(), least=1)
+
+
+def test_a_file_of_broken_rings_alone_is_left_to_the_reading_of_everything(tmp_path: Path) -> None:
+    path = tmp_path / "rings.geojson"
+    ring = '{"type": "Polygon", "coordinates": [[[0, 0], [1, 1]]]}'
+    path.write_text(
+        f'{{"type": "FeatureCollection", "features": [{{"type": "Feature", "geometry": {ring} }}]}}'
+    )
+    assert open_shelf([path], Reading(), least=1, large=1) is None

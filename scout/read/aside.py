@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -130,8 +131,8 @@ class _Sent:
         return self.table
 
 
-def laid_aside(request: Request, columns: Sequence[str]) -> LaidAside:
-    """Read a layer and lay its outlines aside.
+def laid_aside(request: Request, columns: Sequence[str]) -> tuple[LaidAside, Counter[str]]:
+    """Read a layer and lay its outlines aside; also why records were refused, as `read_layer` counts it.
 
     Parameters
     ----------
@@ -152,11 +153,11 @@ def laid_aside(request: Request, columns: Sequence[str]) -> LaidAside:
         return made[-1]
 
     with offline():
-        layer, _ = read_layer(request, start)
+        layer, causes = read_layer(request, start)
     outlines = made[-1].outlines
     assert outlines is not None
     bounds = shapely.bounds(layer.frame.geometry.to_numpy()).reshape(-1, 4)
     bounds[bounds[:, 2] - bounds[:, 0] > 180.0, ::2] = -360.0, 360.0
     frame = gpd.GeoDataFrame(pd.DataFrame(layer.frame.drop(columns="geometry")))
     records = frame[RECORD].to_numpy(dtype=np.int64)
-    return LaidAside(outlines, records, bounds, replace(layer, frame=frame))
+    return LaidAside(outlines, records, bounds, replace(layer, frame=frame)), causes

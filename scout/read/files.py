@@ -12,7 +12,7 @@ import pyogrio
 import shapely
 
 from scout.errors import InputError
-from scout.model import Layer
+from scout.model import GEOMETRY, Layer
 from scout.read.formats import Opening, open_file
 from scout.read.globe import CAUSES
 from scout.read.layers import Request, read_layer
@@ -64,12 +64,31 @@ def read_file(path: Path | str, wanted: Wanted, progress: Callable[[str], None] 
         one, why = read_layer(Request(str(path), opening, asked, name, wanted.boxes, wanted.assume_crs))
         found.append(one)
         causes += why
-    full = [one for one in found if len(one.frame) or one.refused]
-    if not full and wanted.boxes is None:
-        raise InputError(str(path), "holds no records")
-    if full and causes and all(shapely.is_missing(one.frame.geometry.to_numpy()).all() for one in full):
-        raise _all_refused(str(path), full, causes)
+    if wanted.boxes is None or any(len(one.frame) or one.refused for one in found):
+        return useful(str(path), found, causes)
+    return []
+
+
+def useful(path: str, layers: Sequence[Layer], causes: Counter[str]) -> list[Layer]:
+    """The layers of a file that have records; ``causes`` are why some were refused.
+
+    Raises
+    ------
+    InputError
+        There are none, or none that can be used.
+    """
+    full = [one for one in layers if len(one.frame) or one.refused]
+    if not full:
+        raise InputError(path, "holds no records")
+    if causes and not any(_some_there(one) for one in full):
+        raise _all_refused(path, full, causes)
     return full
+
+
+def _some_there(layer: Layer) -> bool:
+    """Whether a layer has shapes; one whose outlines are elsewhere has if it has records."""
+    frame = layer.frame
+    return bool(len(frame)) if GEOMETRY not in frame.columns else not shapely.is_missing(frame.geometry).all()
 
 
 def _chosen(path: str, openings: list[Opening], layer: str | None) -> list[Chosen]:

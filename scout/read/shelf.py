@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -19,7 +20,7 @@ from scout.parks.grounds import grounds_of
 from scout.parks.joining import Numbered, datum_errors, filled_ids, lines_about, united
 from scout.parks.shelf import Taken
 from scout.read.aside import LARGE, LaidAside, laid_aside
-from scout.read.files import check_twice, requests
+from scout.read.files import check_twice, requests, useful
 from scout.read.index import LEAST_RECORDS, Indexed, indexed
 from scout.read.layers import Request, read_layer
 from scout.read.offline import offline
@@ -68,9 +69,10 @@ class _Whole:
         return self.table
 
 
-def _whole(request: Request) -> _Whole:
+def _whole(request: Request) -> tuple[_Whole, Counter[str]]:
     with offline():
-        return _Whole(read_layer(request)[0])
+        layer, causes = read_layer(request)
+    return _Whole(layer), causes
 
 
 Kept: TypeAlias = Indexed | LaidAside | _Whole
@@ -123,24 +125,46 @@ def open_shelf(
     check_twice(paths)
     asked = [name for name in (reading.id_column, reading.name_column, *reading.keep) if name]
     wanted = [one for path in paths for one in requests(path, reading.layer, reading.assume_crs)]
-    found: list[Kept | None] = []
+    known: list[Kept | None] = []
     for one in wanted:
         progress(f"looking into {one.path}")
-        found.append(indexed(one, asked, least))
-    too_large = [Path(one.path).stat().st_size > large for one in wanted]
-    if not any(found) and not any(too_large):
+        known.append(indexed(one, asked, least))
+    if not any(known) and not any(_size(one) > large for one in wanted):
         return None
-    for place, one in enumerate(wanted):
-        if found[place] is None:
-            progress(f"reading {one.path}")
-            found[place] = laid_aside(one, asked) if too_large[place] else _whole(one)
-    layers = [one for one in found if one is not None and len(one.records)]
-    if not layers:
+    found = _with_the_rest(wanted, known, asked, large, progress)
+    layers = [one for one in found if len(one.records) or one.table.refused]
+    if not any(len(one.records) for one in layers):
         return None  # reading everything tells why there is nothing
     there = {str(name).casefold() for one in layers for name in one.table.frame.columns}
     if any(name.casefold() not in there for name in asked):
         return None  # a column that is nowhere: reading everything tells it, with all there are
     return _filed(layers, reading)
+
+
+def _size(request: Request) -> int:
+    return Path(request.path).stat().st_size
+
+
+def _with_the_rest(
+    wanted: Sequence[Request],
+    known: Sequence[Kept | None],
+    asked: Sequence[str],
+    large: int,
+    progress: Callable[[str], None],
+) -> list[Kept]:
+    """The layers that have an index of use, and the others read."""
+    found: list[Kept] = []
+    causes: dict[str, Counter[str]] = {}
+    for request, kept in zip(wanted, known, strict=True):
+        if kept is None:
+            progress(f"reading {request.path}")
+            kept, why = laid_aside(request, asked) if _size(request) > large else _whole(request)
+            causes.setdefault(request.path, Counter()).update(why)
+        found.append(kept)
+    for path, why in causes.items():
+        of_it = (kept.table for request, kept in zip(wanted, found, strict=True) if request.path == path)
+        useful(path, list(of_it), why)
+    return found
 
 
 def _filed(layers: Sequence[Kept], reading: Reading) -> FiledParks:
