@@ -21,7 +21,7 @@ from scout.read.tables import Box
 
 Chosen = tuple[Opening, str | int | None, str]  # what to open, which layer to ask for, what to call it
 
-__all__ = ["Wanted", "check_twice", "read_file", "requests"]
+__all__ = ["Wanted", "check_twice", "read_file", "requests", "useful"]
 
 
 @dataclass(frozen=True, slots=True)
