@@ -8,10 +8,12 @@ import click
 
 from scout.cli.options import FilesOption, ManyFiles, reading_options, standing_options, station_from
 from scout.cli.progress import progress
-from scout.cli.sources import park_files, parks_from
+from scout.cli.sources import park_files, shelf_from
 from scout.model import Station
 
 __all__ = ["command"]
+
+_AROUND_M = 2000.0  # of the recording: parks further off are not spoken of
 
 
 @click.command("arrive", cls=ManyFiles)
@@ -44,6 +46,7 @@ def command(
     status: 0 when the place is firm, 1 when not, 2 for bad input.
     """
     from scout.arrive import arrive
+    from scout.check.near import parks_near
     from scout.cli.arrival import as_json_text, sheet_text, told
     from scout.cli.outputs import check_page, check_targets
     from scout.locator import level_number
@@ -57,7 +60,8 @@ def command(
     with progress() as show:
         show("reading the recording")
         fixes = read_fixes(path)
-        parks = parks_from(park_files(files, **reading), show)
+        shelf = shelf_from(park_files(files, **reading), show)
+        parks = parks_near(shelf, fixes.lon, fixes.lat, _AROUND_M)
         arrival = arrive(fixes, parks, number, station)
         if sheet is not None:
             write_file(sheet, sheet_text(arrival, parks, call=call, operator=operator, title=title))

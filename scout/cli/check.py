@@ -9,7 +9,7 @@ import click
 
 from scout.cli.options import FilesOption, ManyFiles, reading_options, station_from, station_options
 from scout.cli.progress import progress
-from scout.cli.sources import park_files, parks_from
+from scout.cli.sources import ParkFiles, park_files, shelf_from
 
 if TYPE_CHECKING:
     from scout.model import Checked, Parks, Station
@@ -58,7 +58,7 @@ def command(
     check_targets(files, [map_path] if map_path else [])
     planned = planned_from(places, list_path)
     with progress() as show:
-        parks = parks_from(park_files(files, **reading), show)
+        parks = _parks_around(park_files(files, **reading), planned, show)
         results = judged(parks, planned, number, station, show)
         words: list[str] = []
         kept: list[Checked] = []
@@ -78,6 +78,15 @@ def command(
         if map_path is not None:
             click.echo(f"Wrote {map_path}")
     return 0 if all(word == "firm" for word in words) else 1
+
+
+def _parks_around(sources: ParkFiles, planned: Sequence[NamedPlace], show: Callable[[str], None]) -> Parks:
+    """The parks of the boundary files that planned places could have to do with."""
+    from scout.check import Check
+    from scout.check.near import parks_near
+
+    lon, lat = [place.lon for place in planned], [place.lat for place in planned]
+    return parks_near(shelf_from(sources, show), lon, lat, Check().near_m, [place.cell for place in planned])
 
 
 def _map(

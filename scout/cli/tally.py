@@ -9,7 +9,7 @@ import click
 
 from scout.cli import kinds
 from scout.cli.options import reading_options
-from scout.cli.sources import park_files, parks_from
+from scout.cli.sources import park_files, shelf_from
 from scout.cli.visit import level_option, notebook_option
 
 if TYPE_CHECKING:
@@ -67,13 +67,15 @@ def command(
 def _reached(
     files: Sequence[str], reading: dict[str, Any], so_far: Done, home: str, within: float
 ) -> tuple[ParkReach, ...]:
+    from scout.check.near import parks_near
     from scout.cli.progress import progress
     from scout.coordinates import parse_place
     from scout.tally import missing
 
     place = parse_place(home)
     with progress() as show:
-        parks = parks_from(park_files(files, **reading), show)
+        shelf = shelf_from(park_files(files, **reading), show)
+        parks = parks_near(shelf, place[0], place[1], 1010.0 * within)
         show("looking for what is missing")
         return missing(parks, so_far, place, within)
 

@@ -1,0 +1,66 @@
+"""Places judged with the parks near them alone, taken by the index of a file: the same answers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from test_read_shelf import country, written
+
+from scout.check import Check, check
+from scout.check.near import parks_near
+from scout.locator import encode
+from scout.parks import build_parks
+from scout.parks.shelf import Held
+from scout.read import read_layers
+from scout.read.shelf import Reading, open_shelf
+from scout.tally import Done, missing
+
+
+@pytest.fixture(scope="module")
+def isles(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return written(tmp_path_factory.mktemp("near") / "isles.gpkg", country())
+
+
+@pytest.mark.parametrize("spread_deg", [0.2, 5.0])
+def test_answers_are_those_of_all_parks(isles: Path, spread_deg: float) -> None:
+    """Points, and locators of three sizes, on both sides of 180."""
+    rng = np.random.default_rng(4)
+    lon, lat = 180 + rng.uniform(-spread_deg, spread_deg, 60), rng.uniform(-spread_deg, spread_deg, 60) / 2
+    lon = (lon + 180.0) % 360.0 - 180.0
+    codes = [encode(x, y, level) for x, y, level in zip(lon[:15], lat[:15], [2, 3, 4] * 5, strict=True)]
+    cells = [*codes, *[None] * 45]
+    whole = build_parks(read_layers([isles]))
+    shelf = open_shelf([isles], Reading(), least=1)
+    assert shelf is not None
+    near = parks_near(shelf, lon, lat, Check().near_m, cells)
+    found = list(check(near, lon, lat, Check(), cells))
+    assert found == list(check(whole, lon, lat, Check(), cells))
+    assert sum(len(one.parks) for one in found) > 20
+    if spread_deg < 1:
+        assert 0 < len(near.frame) < len(whole.frame) / 2
+
+
+def test_parks_at_hand_are_all_taken(isles: Path) -> None:
+    whole = build_parks(read_layers([isles]))
+    assert parks_near(Held(whole), 0.0, 0.0, 1000.0) is whole
+
+
+def test_far_from_all_parks_there_are_none(isles: Path) -> None:
+    shelf = open_shelf([isles], Reading(), least=1)
+    assert shelf is not None
+    (far,) = check(parks_near(shelf, 10.0, 45.0, 1000.0), [10.0], [45.0], Check())
+    assert far.parks == ()
+
+
+@pytest.mark.parametrize("within_km", [30.0, 250.0, 3000.0])
+def test_what_is_missing_is_that_of_all_parks(isles: Path, within_km: float) -> None:
+    home, done = (179.8, 0.3), Done(2)
+    whole = build_parks(read_layers([isles]))
+    shelf = open_shelf([isles], Reading(), least=1)
+    assert shelf is not None
+    near = parks_near(shelf, *home, 1010.0 * within_km)
+    found = missing(near, done, home, within_km)
+    assert found == missing(whole, done, home, within_km)
+    assert len(found) > 3
