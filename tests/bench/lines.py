@@ -18,6 +18,7 @@ _SCOUT = (
     *("scout.write", "pyarrow", "pyarrow.parquet", "pyarrow.pandas_compat"),
 )
 _PREPARE = (*_SCOUT, "scout.cli.prepare", "scout.prepare", "geopandas.tools.hilbert_curve")
+_CHECK = (*_SCOUT, "scout.cli.check", "scout.cli.answers", "scout.check.near", "scout.coordinates")
 _PLAIN = ("geopandas", "pyogrio", "shapely", "pyarrow", "pyarrow.parquet", "pyarrow.pandas_compat")
 
 
@@ -73,6 +74,10 @@ def _find(*words: str) -> Callable[[Path, str], dict[str, int]]:
 
 def _listed(said: str) -> int:
     return len(re.findall(r"^\d+ ", said, re.MULTILINE))
+
+
+def _check(path: Path, home: str) -> None:
+    _run("check", home, "--parks", str(path))
 
 
 def _prepare(path: Path, target: Path) -> None:
@@ -153,6 +158,7 @@ LINES = {
     "subsquare in 100 km": Line(_SCOUT, _near("subsquare", "100")),
     "extended in 20 km": Line(_SCOUT, _near("extended", "20")),
     "fifth in 5 km": Line(_SCOUT, _near("fifth", "5")),
+    "check of one place": Line(_CHECK, _check),
     "corners by sjoin": Line(_PLAIN, _corners),
     "overlay of squares": Line(_PLAIN, _overlay, most=200_000),
 }
