@@ -161,6 +161,18 @@ def test_the_quick_way_is_the_one_taken(tmp_path: Path, monkeypatch: pytest.Monk
     assert shapely.equals(layer.frame.geometry[0], shapely.Polygon([(0, 0), (1, 0), (1, 1)]))
 
 
+def test_where_memory_is_short_gdal_reads(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def short(self: object, path: str) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr("simdjson.Parser", type("Short", (), {"load": short}))
+    quick, plainly = both(
+        tmp_path, {"type": "FeatureCollection", "features": [{"type": "Feature", "geometry": None}]}
+    )
+    check_same(quick, plainly)
+    assert isinstance(quick, Layer)
+
+
 SQUARE = '{"type": "Polygon", "coordinates": [[[0, 0], [1, 0], [1, 1], [0, 0]]]}'
 OTHER = '{"type": "Polygon", "coordinates": [[[5, 5], [6, 5], [6, 6], [5, 5]]]}'
 

@@ -81,7 +81,14 @@ def by_simdjson(opening: Opening, _: str | int | None, part: Part) -> Iterator[S
 def _plainly() -> Iterator[None]:
     try:
         yield
-    except (ValueError, TypeError, KeyError, AttributeError, shapely.errors.ShapelyError) as error:
+    except (
+        ValueError,
+        TypeError,
+        KeyError,
+        AttributeError,
+        MemoryError,  # GDAL needs less
+        shapely.errors.ShapelyError,
+    ) as error:
         raise RuntimeError(str(error)) from error
 
 
