@@ -164,11 +164,12 @@ def telling(there: Sequence[str], asked: Sequence[str]) -> list[str]:
 
 
 class Ids(NamedTuple):
-    """The id column of a layer ("" if none), its values, and whether it only counts the rows."""
+    """The id column of a layer ("" if none), its values, and what is known of them."""
 
     column: str
     values: Texts
-    counter: bool = False
+    counter: bool = False  # they only count the rows
+    distinct: bool = False  # every record is known to have one of its own
 
 
 def choose_id(layer: Layer, asked: str | None) -> Ids:
@@ -185,9 +186,12 @@ def choose_id(layer: Layer, asked: str | None) -> Ids:
         values = _ids_of(layer.frame[name])
         there = np.asarray(values != "", dtype=bool)
         filled = values if there.all() else values[there]
-        enough = 0 < len(filled) >= _LEAST_FILLED * len(values)
-        if enough and len(pd.factorize(filled)[1]) >= _LEAST_DISTINCT * len(filled):
-            return Ids(name, values, _plain(name) in _COUNTERS or _counts(filled))
+        if not 0 < len(filled) >= _LEAST_FILLED * len(values):
+            continue
+        different = len(pd.factorize(filled)[1])
+        if different >= _LEAST_DISTINCT * len(filled):
+            counter = _plain(name) in _COUNTERS or _counts(filled)
+            return Ids(name, values, counter, different == len(values))
     return Ids("", np.full(len(layer.frame), "", dtype=object))
 
 

@@ -182,7 +182,10 @@ def _filed(layers: Sequence[Kept], reading: Reading) -> FiledParks:
         bounds.append(one.bounds[kept])
         errors.append(datum_errors(one.table)[kept])
     filled, notes = filled_ids(columns)
-    park, unique = pd.factorize(_end_to_end(filled))
+    if len(layers) == 1 and ids.distinct:
+        park, unique = np.arange(len(filled[0])), filled[0]
+    else:
+        park, unique = pd.factorize(_end_to_end(filled))
     cuts = np.cumsum([len(ids) for ids in filled])[:-1]
     drawers = tuple(
         _Drawer(one, numbers, column.records, ids, name)
