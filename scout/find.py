@@ -14,7 +14,7 @@ from scout.describe import Listing, cell_keys_of, cells_of
 from scout.geodesy import degree_lengths, inverse
 from scout.model import DATUM_ERROR, Findings, LeftOut, ParkReport, Parks, Station
 from scout.outlines import Ints
-from scout.parks.shelf import Held, Named, Shelf
+from scout.parks.shelf import Held, Named, Shelf, with_lines
 from scout.rank import Filters, Terms, listed, ordered
 from scout.spots import KINDS, Found, Search, put_together
 from scout.spots.tasks import Spread, Wanted, found_in, one_found, tasks
@@ -24,7 +24,7 @@ from scout.verdict import Ground
 if TYPE_CHECKING:
     from scout.reach import Access
 
-__all__ = ["MOST_IN_A_FIELD", "Options", "best", "find", "with_lines"]
+__all__ = ["MOST_IN_A_FIELD", "Options", "best", "find"]
 
 _NOT_ALL = (
     "only the parks that this search may need were looked at closely; of the others the bounds are known"
@@ -153,22 +153,6 @@ def _partial(shelf: Shelf, reports: Sequence[ParkReport]) -> ParkReport:
     """What is to be said of parks of which some were taken."""
     report = with_lines(shelf.report, reports)
     return report if isinstance(shelf, Held) else replace(report, notes=(*report.notes, _NOT_ALL))
-
-
-def with_lines(report: ParkReport, reports: Sequence[ParkReport]) -> ParkReport:
-    """A shelf's report with what was said of the parks that were taken, each line once."""
-    every = (report, *reports)
-
-    def lines(name: str) -> tuple[str, ...]:
-        return tuple(dict.fromkeys(line for one in every for line in getattr(one, name)))
-
-    return replace(
-        report,
-        repaired=lines("repaired"),
-        refused=lines("refused"),
-        skipped=lines("skipped"),
-        notes=lines("notes"),
-    )
 
 
 def _filters(options: Options) -> Filters:

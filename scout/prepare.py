@@ -74,12 +74,12 @@ def _order(bounds: NDArray[np.float64]) -> NDArray[np.int64]:
     Those near the lines of a coarse level come first: a search there passes over all others, a tenth of a
     country at square level is then a tenth of its file. Within a level they follow a Hilbert curve.
     """
-    finest = np.full(len(bounds), len(_LEVELS), dtype=np.int64)
-    for tier, level in reversed(list(enumerate(_LEVELS))):
-        finest[by_lines(bounds, level, Options().near_m)] = tier
+    coarsest = np.full(len(bounds), _LEVELS[-1] + 1)
+    for level in reversed(_LEVELS):
+        coarsest[by_lines(bounds, level, Options().near_m)] = level
     middles = np.stack([bounds[:, [0, 2]].mean(axis=1), bounds[:, [1, 3]].mean(axis=1)], axis=1)
     curve = gpd.GeoSeries(shapely.points(middles)).hilbert_distance(total_bounds=(-360.0, -90.0, 360.0, 90.0))
-    order: NDArray[np.int64] = np.lexsort((curve.to_numpy(), finest))
+    order: NDArray[np.int64] = np.lexsort((curve.to_numpy(), coarsest))
     return order
 
 

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from scout.check.places import reaches
 from scout.model import Parks
-from scout.parks.shelf import Held, Shelf
+from scout.parks.shelf import Held, Shelf, with_lines
 from scout.spots.fields import in_box
 
 __all__ = ["parks_near"]
@@ -43,4 +43,5 @@ def parks_near(
         box = float(x[mine].min()), float(y[mine].min()), float(x[mine].max()), float(y[mine].max())
         wanted[in_box(shelf.bounds, box, float(reach[mine].max()))] = True
     taken = shelf.order(np.flatnonzero(wanted)).take()
-    return Parks(taken.frame.reset_index(drop=True), shelf.sources, shelf.report)
+    report = with_lines(shelf.report, [taken.report])
+    return Parks(taken.frame.reset_index(drop=True), shelf.sources, report)

@@ -29,8 +29,8 @@ def command(files: tuple[str, ...], keep: tuple[str, ...], **words: Any) -> int:
     """
     from scout.cli.outputs import check_targets
     from scout.cli.tables import reading_report
-    from scout.find import with_lines
     from scout.model import ParkReport
+    from scout.parks.shelf import with_lines
     from scout.prepare import prepared
     from scout.write import write_file
 

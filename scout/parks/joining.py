@@ -147,10 +147,8 @@ def united(
         park_names[park] = next((name for name in names[members] if name), "")
         kinds[park] = corridors[members].all()
         error[park] = errors[members].max()
-    ready = np.concatenate(
-        [np.full(len(one.geometry), _ready(layer)) for layer, one in zip(layers, grounds, strict=True)]
-    )
-    rest = ~(ready[first] & (size == 1))
+    ready = np.array([_ready(layer) for layer in layers])[source[first]]
+    rest = ~(ready & (size == 1))
     whole[rest] = continuous(whole[rest])
     kept = {ATTRIBUTES: _by_park(details, row, len(unique))} if keep else {}
     frame = gpd.GeoDataFrame(

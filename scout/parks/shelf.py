@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, NamedTuple, Protocol
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, ParkReport, Parks, Source
 
-__all__ = ["Held", "Named", "Order", "Shelf", "Taken", "named"]
+__all__ = ["Held", "Named", "Order", "Shelf", "Taken", "named", "with_lines"]
 
 Ints = NDArray[np.int64]
 
@@ -156,3 +156,19 @@ class Named:
 def named(frame: gpd.GeoDataFrame) -> Named:
     """All parks of a frame."""
     return Named(Held(Parks(frame, (), ParkReport())), np.arange(len(frame)))
+
+
+def with_lines(report: ParkReport, reports: Sequence[ParkReport]) -> ParkReport:
+    """A shelf's report with what was said of the parks that were taken, each line once."""
+    every = (report, *reports)
+
+    def lines(name: str) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(line for one in every for line in getattr(one, name)))
+
+    return replace(
+        report,
+        repaired=lines("repaired"),
+        refused=lines("refused"),
+        skipped=lines("skipped"),
+        notes=lines("notes"),
+    )

@@ -6,6 +6,7 @@ import sqlite3
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import geopandas as gpd
@@ -21,7 +22,7 @@ from scout.read.layers import Gathering, Request, read_layer
 from scout.read.offline import offline
 from scout.read.tables import Batch
 
-__all__ = ["LARGE", "LaidAside", "laid_aside"]
+__all__ = ["LARGE", "LaidAside", "Whole", "laid_aside"]
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -69,15 +70,14 @@ class _Outlines:
         return made
 
 
-@dataclass
+@dataclass(kw_only=True)
 class _Laying(Gathering):
     """Keeps a diagonal of its bounds for each outline, and of the columns those that tell something."""
 
-    outlines: _Outlines | None = None
-    columns: Sequence[str] = ()
+    outlines: _Outlines
+    columns: Sequence[str]
 
     def keep(self, batch: Batch, shapes: NDArray[np.object_]) -> None:
-        assert self.outlines is not None
         self.outlines.put(batch.numbers, shapes)
         bounds, diagonals = shapely.bounds(shapes), np.full(len(shapes), None, dtype=object)
         sound = np.isfinite(bounds[:, 0])
@@ -91,6 +91,35 @@ class _Laying(Gathering):
             names = telling(attributes.schema.names, self.columns)
             return attributes.select([k for k, name in enumerate(attributes.schema.names) if name in names])
         return attributes
+
+
+@dataclass(frozen=True)
+class Whole:
+    """A layer held in memory."""
+
+    table: Layer
+
+    @cached_property
+    def records(self) -> Ints:
+        """Numbers of its records, ascending."""
+        numbers: Ints = self.table.frame[RECORD].to_numpy(dtype=np.int64)
+        return numbers
+
+    @cached_property
+    def bounds(self) -> Floats:
+        """Of each record, degrees; anywhere on a parallel where it may cross the antimeridian."""
+        bounds: Floats = shapely.bounds(self.table.frame.geometry.to_numpy()).reshape(-1, 4)
+        bounds[bounds[:, 2] - bounds[:, 0] > 180.0, ::2] = -360.0, 360.0
+        return bounds
+
+    def only(self, numbers: Ints) -> Whole:
+        """Some records, ascending."""
+        frame = self.table.frame[np.isin(self.records, numbers)].reset_index(drop=True)
+        return Whole(replace(self.table, frame=frame))
+
+    def read(self) -> Layer:
+        """The same."""
+        return self.table
 
 
 @dataclass(frozen=True)
@@ -116,19 +145,7 @@ class LaidAside:
 
     def __reduce__(self) -> Any:
         """To another process go the records themselves: it has no such file."""
-        return _Sent, (self.read(), self.records, self.bounds)
-
-
-@dataclass(frozen=True)
-class _Sent:
-    """The same, sent along."""
-
-    table: Layer
-    records: Ints
-    bounds: Floats
-
-    def read(self) -> Layer:
-        return self.table
+        return Whole, (self.read(),)
 
 
 def laid_aside(request: Request, columns: Sequence[str]) -> tuple[LaidAside, Counter[str]]:
@@ -154,10 +171,6 @@ def laid_aside(request: Request, columns: Sequence[str]) -> tuple[LaidAside, Cou
 
     with offline():
         layer, causes = read_layer(request, start)
-    outlines = made[-1].outlines
-    assert outlines is not None
-    bounds = shapely.bounds(layer.frame.geometry.to_numpy()).reshape(-1, 4)
-    bounds[bounds[:, 2] - bounds[:, 0] > 180.0, ::2] = -360.0, 360.0
+    laid = Whole(layer)  # with diagonals, which have the bounds of the outlines
     frame = gpd.GeoDataFrame(pd.DataFrame(layer.frame.drop(columns="geometry")))
-    records = frame[RECORD].to_numpy(dtype=np.int64)
-    return LaidAside(outlines, records, bounds, replace(layer, frame=frame)), causes
+    return LaidAside(made[-1].outlines, laid.records, laid.bounds, replace(layer, frame=frame)), causes

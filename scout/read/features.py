@@ -178,12 +178,11 @@ def _columns(features: list[Any]) -> _Columns:
         if own is not None and not isinstance(own, int):
             raise RuntimeError("an id of a feature that is a text")  # GDAL makes it a column
         for name, value in ({} if properties is None else properties.as_dict()).items():
-            if name not in found:
-                found[name] = [None] * row
-            found[name].append(value)
-        for column in found.values():
-            if len(column) == row:
-                column.append(None)
+            column = found.setdefault(name, [])
+            column += [None] * (row - len(column))
+            column.append(value)
+    for column in found.values():
+        column += [None] * (len(features) - len(column))
     return _Columns(len(features), found, numbered)
 
 

@@ -5,21 +5,19 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeAlias
 
 import numpy as np
 import pandas as pd
-import shapely
 from numpy.typing import NDArray
 
-from scout.model import RECORD, Layer, ParkReport, Source
+from scout.model import ParkReport, Source
 from scout.parks.columns import Texts, choose_id, choose_name
 from scout.parks.grounds import grounds_of
 from scout.parks.joining import Numbered, datum_errors, filled_ids, lines_about, united
 from scout.parks.shelf import Taken
-from scout.read.aside import LARGE, LaidAside, laid_aside
+from scout.read.aside import LARGE, LaidAside, Whole, laid_aside
 from scout.read.files import check_twice, requests, useful
 from scout.read.index import LEAST_RECORDS, Indexed, indexed
 from scout.read.layers import Request, read_layer
@@ -44,38 +42,13 @@ class Reading:
     keep: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class _Whole:
-    """A layer read whole, because it has no index of use."""
-
-    table: Layer
-
-    @cached_property
-    def records(self) -> Ints:
-        numbers: Ints = self.table.frame[RECORD].to_numpy(dtype=np.int64)
-        return numbers
-
-    @cached_property
-    def bounds(self) -> Floats:
-        bounds: Floats = shapely.bounds(self.table.frame.geometry.to_numpy()).reshape(-1, 4)
-        bounds[bounds[:, 2] - bounds[:, 0] > 180.0, ::2] = -360.0, 360.0
-        return bounds
-
-    def only(self, numbers: Ints) -> _Whole:
-        frame = self.table.frame[np.isin(self.records, numbers)].reset_index(drop=True)
-        return _Whole(replace(self.table, frame=frame))
-
-    def read(self) -> Layer:
-        return self.table
-
-
-def _whole(request: Request) -> tuple[_Whole, Counter[str]]:
+def _whole(request: Request) -> tuple[Whole, Counter[str]]:
     with offline():
         layer, causes = read_layer(request)
-    return _Whole(layer), causes
+    return Whole(layer), causes
 
 
-Kept: TypeAlias = Indexed | LaidAside | _Whole
+Kept: TypeAlias = Indexed | LaidAside | Whole
 
 
 @dataclass(frozen=True)
@@ -168,7 +141,7 @@ def _with_the_rest(
 
 
 def _filed(layers: Sequence[Kept], reading: Reading) -> FiledParks:
-    columns, names, texts, bounds, errors = [], [], [], [], []
+    columns, names, texts, bounds, errors, distinct = [], [], [], [], [], []
     for one in layers:
         ids = choose_id(one.table, reading.id_column)
         name, values = choose_name(one.table, reading.name_column)
@@ -177,12 +150,13 @@ def _filed(layers: Sequence[Kept], reading: Reading) -> FiledParks:
         columns.append(
             Numbered(one.table.source, one.records[kept], ids.values[kept], ids.column, ids.counter)
         )
+        distinct.append(ids.distinct)
         names.append(name)
         texts.append(values[kept])
         bounds.append(one.bounds[kept])
         errors.append(datum_errors(one.table)[kept])
     filled, notes = filled_ids(columns)
-    if len(layers) == 1 and ids.distinct:
+    if distinct == [True]:
         park, unique = np.arange(len(filled[0])), filled[0]
     else:
         park, unique = pd.factorize(_end_to_end(filled))

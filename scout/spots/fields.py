@@ -111,9 +111,7 @@ def fields(
     x, y = column_number(bounds[:, [0, 2]], level), row_number(bounds[:, [1, 3]], level)
     middle = np.stack([x.mean(axis=1), y.mean(axis=1)], axis=1)
     middle[:, 0] = (middle[:, 0] - whole.west) % n + whole.west
-    kept = _Kept(
-        bounds, by_lines(bounds, level, near_m), overlaps, _Tree.made(bounds, overlaps), level, near_m
-    )
+    kept = _Kept(bounds, by_lines(bounds, level, near_m), _Tree.made(bounds, overlaps), level, near_m)
     return [kept.field(core, window) for core in _cut(whole, middle, most, n // 2)]
 
 
@@ -171,7 +169,6 @@ class _Kept(NamedTuple):
 
     bounds: Floats
     lines: Bools
-    overlaps: Bools
     tree: _Tree
     level: int
     near_m: float

@@ -13,7 +13,18 @@ from scout.model import SpotKind
 from scout.outlines import Floats, Ints, ragged
 from scout.verdict import Claims, Ground, Judged, judge
 
-__all__ = ["KINDS", "Found", "grade", "join", "judged", "none_found", "of_judged", "released", "replaced"]
+__all__ = [
+    "KINDS",
+    "Found",
+    "column_by_column",
+    "grade",
+    "join",
+    "judged",
+    "none_found",
+    "of_judged",
+    "released",
+    "replaced",
+]
 
 KINDS: tuple[SpotKind, ...] = ("corner", "line", "overlap", "near-miss")
 
@@ -109,13 +120,20 @@ def released(parts: list[Found]) -> Found:
     first = np.concatenate(
         [*(p.claims.first[:-1] + s for p, s in zip(parts, shifts, strict=True)), [sum(sizes)]]
     )
-    columns = [list(column) for column in zip(*map(_columns_of, parts), strict=True)]
+    columns = [_columns_of(part) for part in parts]
+    parts.clear()
+    return _of_columns(column_by_column(columns), first)
+
+
+def column_by_column(parts: list[list[NDArray[Any]]]) -> list[NDArray[Any]]:
+    """The columns of several parts end to end; the list is emptied, so that each goes once it is joined."""
+    columns = [list(column) for column in zip(*parts, strict=True)]
     parts.clear()
     joined = []
     for column in columns:
         joined.append(np.concatenate(column))
         column.clear()
-    return _of_columns(joined, first)
+    return joined
 
 
 def _columns_of(found: Found) -> list[NDArray[Any]]:

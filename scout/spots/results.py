@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scout.locator import columns
 from scout.outlines import Ints
 from scout.spots.edges import Pieces, Sets, Window
-from scout.spots.found import Found, released
+from scout.spots.found import Found, column_by_column, released
 from scout.spots.stretches import rows
 
 __all__ = ["Search", "cut_to", "put_together", "renumbered"]
@@ -67,14 +67,8 @@ def put_together(parts: list[Search]) -> Search:
 def _all(parts: list[Pieces]) -> Pieces:
     axis, sizes = parts[0].axis, np.concatenate([np.diff(part.sets.first) for part in parts])
     columns = [[p.line, p.cell, p.start, p.end, p.sets.park] for p in parts]
-    by_column = [list(column) for column in zip(*columns, strict=True)]
     parts.clear()
-    columns.clear()
-    joined = []
-    for column in by_column:
-        joined.append(np.concatenate(column))
-        column.clear()
-    line, cell, start, end, park = joined
+    line, cell, start, end, park = column_by_column(columns)
     return Pieces(axis, line, cell, start, end, Sets(np.append(0, np.cumsum(sizes)), park, _unmarked(line)))
 
 
