@@ -206,21 +206,24 @@ def _terms(found: Found, ids: Any, options: Options, new: Added | None) -> Terms
         width = (east - west) % 360.0 if east != west + 360.0 else 360.0
         in_area = ((lon - west) % 360.0 <= width) & (lat >= south) & (lat <= north)
     unknown, nothing = np.broadcast_to(np.nan, n), np.broadcast_to(np.int64(0), n)  # take no memory
-    home_km = unknown
+    home_km = edge_m = unknown
     if options.home is not None and n:
         home_km = inverse(*options.home, lon, lat)[0] / 1000.0
+    elif n:
+        edge_m = np.maximum.reduceat(found.judged.clearance_m, first[:-1])
     return Terms(
         n_grids=cells_of(found.claims.grid),
         n_parks=np.diff(first),
         confidence=found.judged.confidence,
+        inside_p=np.multiply.reduceat(found.judged.parks_p, first[:-1]) if n else np.empty(0),
         clearance_m=np.where(near, -found.near_m, least),
+        edge_m=edge_m,
         is_corner=found.kind == KINDS.index("corner"),
         is_near_miss=near,
         in_area=in_area,
         in_parks=in_parks,
         home_km=home_km,
         new_pairs=nothing if new is None else new.pairs,
-        new_others=nothing if new is None else new.grids + new.parks,
         walk_min=unknown,
         lon=lon,
         lat=lat,
