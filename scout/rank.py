@@ -87,10 +87,10 @@ def ordered(terms: Terms, rows: Ints) -> Ints:
     3. Clearance, most first, but all with a probability of `PLENTY` of lying inside are alike and first. Of
        several parks the least clearance counts, and the probability of lying in all of them. A near miss has
        minus its distance to the park: the nearest comes first.
-    4. Effort, least first: the time to walk. Rows without one (never asked for, beyond the walks worked out, or
-       no place to start from) come after those with one, by the distance from home; where there is no home, by
-       the nearness to the park's edge. Of several parks the furthest edge counts, for a small park's edge amid
-       a large one is no way out. Roads are known only with access data, and then as walks.
+    4. Effort, least first: the time to walk. Rows without one (never asked for, beyond the walks worked
+       out, or no place to start from) come after those with one, by the distance from home; where there is
+       no home, by the nearness to the park's edge. Of several parks the furthest edge counts, for a small
+       park's edge amid a large one is no way out. Roads are known only with access data, and then as walks.
     5. Confidence, most first; latitude, longitude and the claim, so that runs agree.
     """
     grade = (terms.confidence < FIRM).astype(np.int8) + (terms.confidence < DOUBTFUL)

@@ -150,7 +150,7 @@ def test_every_spot_is_in_the_list_without_script():
     for said in (
         "HN95 IN05 HN94 IN04",
         "Quiet Cove QX-001, Tern Marsh QX-002",
-        "8 pairs (4 grids × 2 parks), 250 m inside, home 68.2 km",
+        "8 pairs (4 grids × 2 parks), 250 m inside (plenty), home 68.2 km",
         "45.000000, -20.000000",
         "the park is 120 m to the south-west (225°)",
     ):

@@ -151,7 +151,14 @@ KEYS = (
 )
 # What both rows hold but for the terms at stake.
 ALIKE = {
-    **{"n_grids": 2, "n_parks": 1, "new_pairs": 0, "is_near_miss": False, "confidence": 0.96, "inside_p": 0.99},
+    **{
+        "n_grids": 2,
+        "n_parks": 1,
+        "new_pairs": 0,
+        "is_near_miss": False,
+        "confidence": 0.96,
+        "inside_p": 0.99,
+    },
     **{"clearance_m": 20.0, "walk_min": math.nan, "home_km": math.nan, "edge_m": 20.0},
     **{"lat": 0.0, "lon": 0.0, "claim": (0, 0, 1)},
 }
@@ -186,7 +193,16 @@ TABLE = [
     (3, 1, 0.99, 500.0, 1.0, 500.0, 70.0, 10.0),  # 3 pairs: as a sum it would be 4, as is 2 and 2
     (1, 3, 0.99, 500.0, 1.0, 500.0, 70.0, 10.0),  # 3 pairs of 1 grid
 ]
-TABLE_COLUMNS = ("n_grids", "n_parks", "confidence", "clearance_m", "inside_p", "edge_m", "home_km", "walk_min")
+TABLE_COLUMNS = (
+    "n_grids",
+    "n_parks",
+    "confidence",
+    "clearance_m",
+    "inside_p",
+    "edge_m",
+    "home_km",
+    "walk_min",
+)
 
 
 @pytest.mark.parametrize("seed", range(20))

@@ -10,12 +10,14 @@ from scout.coordinates import decimal
 from scout.errors import printable
 from scout.locator import LEVELS
 from scout.model import Findings, ParkReport, Ranked, Source
+from scout.rank import edge_m, has_plenty
 from scout.surroundings import Route, Surroundings
 
 __all__ = ["columns", "ranking", "reading_report", "surroundings_report"]
 
 _HEADS = ("#", "what", "grids x parks", "verdict", "conf.", "clear", "lat, lon", "locators", "parks")
 _HOME = "home, straight"
+_EDGE = "to the edge"
 _SHOWN_LINES = 5  # of each list of repaired or refused records
 
 
@@ -28,7 +30,8 @@ def ranking(findings: Findings, most: int) -> Iterator[str]:
     )
     yield from findings.remarks
     shown = findings.spots[:most]
-    extra = [_HOME] * (findings.home is not None) + ["walk"] * (findings.walking is not None)
+    extra = [_EDGE] * any(_goes_by_edge(ranked) for ranked in shown)
+    extra += [_HOME] * (findings.home is not None) + ["walk"] * (findings.walking is not None)
     extra += ["new"] * any(ranked.new is not None for ranked in shown)
     heads = (*_HEADS[:6], *extra, *_HEADS[6:])
     yield from columns([heads, *(_row(r, extra) for r in shown)])
@@ -58,6 +61,20 @@ def _walk(route: Route | None) -> str:
     return route.state if route.out_min is None else f"{route.out_min:.0f} min"
 
 
+def _goes_by_edge(ranked: Ranked) -> bool:
+    """Whether the order goes by an edge that the clearance does not tell."""
+    return edge_m(ranked) not in (None, ranked.spot.clearance_m)
+
+
+def _clearance(ranked: Ranked) -> str:
+    return f"{_metres(ranked.spot.clearance_m)}{', plenty' if has_plenty(ranked) else ''}"
+
+
+def _edge(ranked: Ranked) -> str:
+    metres = edge_m(ranked)
+    return "" if metres is None else _metres(metres)
+
+
 def _row(ranked: Ranked, extra: list[str]) -> tuple[str, ...]:
     spot = ranked.spot
     pairs = f"{ranked.n_grids} x {ranked.n_parks} = {ranked.grid_park_pairs}"
@@ -75,7 +92,8 @@ def _row(ranked: Ranked, extra: list[str]) -> tuple[str, ...]:
         pairs,
         spot.verdict.word,
         f"{spot.verdict.confidence:.3f}",
-        _metres(spot.clearance_m),
+        _clearance(ranked),
+        *([_edge(ranked)] if _EDGE in extra else []),
         *([f"{ranked.home_km:.1f} km"] if _HOME in extra and ranked.home_km is not None else []),
         *([_walk(ranked.route)] if "walk" in extra else []),
         *([str(ranked.new.pairs if ranked.new else "")] if "new" in extra else []),

@@ -28,6 +28,7 @@ from scout.page.data import escaped_json, page_data
 from scout.page.frame import MAP_EDGE_LAT
 from scout.page.simplify import FULL_DETAIL_KM
 from scout.page.spot_data import WALK_TOLERANCE_M
+from scout.rank import edge_m, has_plenty
 from scout.templates import environment, text_of
 
 __all__ = ["BACKGROUND_HOST", "ScoutMap", "Sheet", "build"]
@@ -196,7 +197,7 @@ def _walk_most(findings: Findings) -> int:
 def _templates() -> jinja2.Environment:
     templates = environment(__package__)
     templates.filters.update({name: getattr(wording, name) for name in wording.__all__})
-    templates.filters.update(decimal=decimal, geo_uri=geo_uri)
+    templates.filters.update(decimal=decimal, geo_uri=geo_uri, has_plenty=has_plenty, edge_m=edge_m)
     return templates
 
 

@@ -7,12 +7,26 @@ function lowFirst(value) {
   return (a, b) => (value(a) ?? Infinity) - (value(b) ?? Infinity) || 0; // no number minus no number is 0
 }
 
+// In every order but that of names, as in the ranking: what is in reach, near misses, what is out of reach.
+function standing(spot) {
+  return outOfReach(spot) ? 2 : spot.near ? 1 : 0;
+}
+
+function inReachFirst(order) {
+  return (a, b) => standing(a) - standing(b) || order(a, b);
+}
+
+// What is plenty is alike: nobody stands better for lying deeper.
+function clearanceToSort(spot) {
+  return spot.plenty ? Infinity : spot.clearance;
+}
+
 const ORDERS = {
   rank: (a, b) => a.rank - b.rank,
-  walk: lowFirst((spot) => (isWalked(spot) ? spot.walk.out : undefined)),
-  home: lowFirst((spot) => spot.home),
-  clearance: (a, b) => b.clearance - a.clearance || 0,
-  confidence: (a, b) => b.confidence - a.confidence,
+  walk: inReachFirst(lowFirst((spot) => (isWalked(spot) ? spot.walk.out : undefined))),
+  home: inReachFirst(lowFirst((spot) => spot.home)),
+  clearance: inReachFirst((a, b) => clearanceToSort(b) - clearanceToSort(a) || 0),
+  confidence: inReachFirst((a, b) => b.confidence - a.confidence),
   name: (a, b) => nameToSort(a).localeCompare(nameToSort(b), "en"),
 };
 

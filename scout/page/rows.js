@@ -75,7 +75,8 @@ function rowFacts(spot) {
     worth.append(element("strong", "", countText(spot.pairs, "pair")));
     worth.append(` (${countText(spot.grids, "grid")} × ${countText(spot.held, "park")})`);
     if (spot.missing) worth.append(`, ${spot.missing[2]} new`);
-    facts.push(worth, spot.parks.length ? clearanceText(spot.clearance) : "no park near");
+    facts.push(worth, spot.parks.length ? clearanceText(spot.clearance) + (spot.plenty ? " (plenty)" : "") : "no park near");
+    if (spot.edge > spot.clearance) facts.push(`furthest edge ${metresText(spot.edge)}`);
   }
   if (isWalked(spot)) facts.push(`walk ${spanText(spot.walk.out)}`);
   if (spot.home !== undefined) facts.push(`home ${metresText(1000 * spot.home)}`);

@@ -17,6 +17,7 @@ from scout.model import Ranked, Spot
 from scout.page.frame import Frame, whole
 from scout.page.packed import pack
 from scout.page.wording import verdict_class
+from scout.rank import edge_m, has_plenty
 from scout.surroundings import Route
 
 __all__ = ["WALK_TOLERANCE_M", "place_units", "spot_data"]
@@ -61,6 +62,8 @@ def spot_data(ranked: Ranked, number: Mapping[str, int], frame: Frame) -> dict[s
         "inside": [_p(p) for p in verdict.parks_p],
         "touching": _p(verdict.grids_p),
         "confidence": _p(verdict.confidence),
+        "plenty": has_plenty(ranked) or None,
+        "edge": _tenths(edge_m(ranked)),
         "home": None if ranked.home_km is None else round(ranked.home_km, 3),
         "near": _near(spot, number, frame),
         "stretches": [

@@ -12,6 +12,7 @@ from walked import harbour
 
 from browser.conftest import Watched, all_sizes
 from browser.ground import tips
+from scout.surroundings import Route, Walking
 from scout.visits import New
 
 Open = Callable[..., Watched]
@@ -31,7 +32,7 @@ def unfold(page: Page) -> None:
         ("rank", [1, 2, 3, 4, 5]),
         ("home", [2, 3, 1, 4, 5]),
         ("confidence", [3, 1, 2, 4, 5]),
-        ("clearance", [1, 2, 3, 4, 5]),  # 250 m four times, then the near miss
+        ("clearance", [1, 3, 2, 4, 5]),  # two plenty, two not sure, then the near miss
         ("name", [5, 1, 3, 4, 2]),  # Long Spit; Quiet Cove thrice; Tern Marsh
     ],
 )
@@ -40,6 +41,33 @@ def test_orders(open_page: Open, order: str, expected: list[int]) -> None:
     unfold(page)
     page.locator("select[name=order]").select_option(order)
     assert ranks(page) == expected
+
+
+def test_every_order_but_names_keeps_to_the_ranking(open_page: Open) -> None:
+    """Spots 1 and 2 have plenty, 3 is out of reach, the near miss is nearest to home."""
+    found = bay()
+    deep = {1: (60.0, 1.0), 2: (9_000.0, 1.0), 3: (20_000.0, 1.0), 4: (20.0, 0.99)}
+    spots = []
+    for ranked in found.spots:
+        spot = ranked.spot
+        if ranked.rank in deep:
+            metres, p = deep[ranked.rank]
+            n = len(spot.verdict.parks)
+            verdict = replace(spot.verdict, clearances_m=(metres,) * n, parks_p=(p,) * n)
+            spot = replace(spot, verdict=verdict)
+        route = Route("out of reach", "water all round") if ranked.rank == 3 else ranked.route
+        spots.append(replace(ranked, spot=spot, route=route, home_km=200.0 - 10 * ranked.rank))
+    page = open_page(replace(found, spots=tuple(spots), walking=Walking())).page
+    unfold(page)
+    for order, expected in (
+        ("clearance", [1, 2, 4, 5, 3]),
+        ("home", [4, 2, 1, 5, 3]),
+        ("confidence", [1, 2, 4, 5, 3]),
+    ):
+        page.locator("select[name=order]").select_option(order)
+        assert ranks(page) == expected, order
+    expect(page.locator('#spots [data-rank="2"] .row-facts')).to_contain_text("9.00 km inside (plenty)")
+    expect(page.locator('#spots [data-rank="4"] .row-facts')).to_contain_text("20 m inside, home")
 
 
 def test_order_by_walk_puts_what_has_no_time_last(open_page: Open) -> None:
