@@ -9,10 +9,12 @@
     |   +-- LocatorError      a text that is not a Maidenhead locator
     |   +-- PlaceError        a text that is not a place on the globe
     +-- OutputError           a result that cannot be written
+    +-- FaultError            a fault in scout itself, not in what it was given
 """
 
 __all__ = [
     "CrsError",
+    "FaultError",
     "InputError",
     "LocatorError",
     "OutputError",
@@ -73,6 +75,18 @@ class PlaceError(InputError):
 
 class OutputError(ScoutError):
     """A result that cannot be written."""
+
+
+class FaultError(ScoutError):
+    """A fault in this program itself, told in a line; ``__cause__`` is what was not foreseen."""
+
+    def __init__(self, where: str, cause: BaseException) -> None:
+        said = " ".join(str(cause).split())
+        kind = type(cause).__name__
+        what = f"a fault in scout itself ({kind}: {said})" if said else f"a fault in scout itself ({kind})"
+        remedy = "set SCOUT_DETAILS=1, run it again and send the developers what it prints"
+        super().__init__(where, what, remedy)
+        self.__cause__ = cause
 
 
 def _shortened(text: str) -> str:

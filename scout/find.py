@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -11,6 +12,7 @@ import numpy as np
 from scout.cautions import shown_error
 from scout.clearance import Boundaries
 from scout.describe import Listing, cell_keys_of, cells_of
+from scout.errors import InputError
 from scout.geodesy import degree_lengths, inverse
 from scout.model import DATUM_ERROR, Findings, LeftOut, ParkReport, Parks, Station
 from scout.outlines import Ints
@@ -29,6 +31,7 @@ __all__ = ["MOST_IN_A_FIELD", "Options", "best", "find"]
 _NOT_ALL = (
     "only the parks that this search may need were looked at closely; of the others the bounds are known"
 )
+_MOST_TO_COMPARE = 10_000  # ids, with one that is not among them; more take seconds
 MOST_IN_A_FIELD = 20_000  # parks searched at once: memory stays under half a gigabyte
 
 Box = tuple[float, float, float, float]
@@ -83,6 +86,7 @@ def find(
         All that passes the filters.
     """
     shelf: Shelf = Held(parks) if isinstance(parks, Parks) else parks
+    _check_known(options.park_ids, shelf.ids)
     result, shelf, report = _searched(shelf, options, progress, spread, most)
     ids, names = shelf.ids, shelf.names
     new = _new(result.found, ids, options)
@@ -119,6 +123,18 @@ def find(
         surroundings=None if reached is None else reached.surroundings,
         walking=None if access is None else access.walking,
     )
+
+
+def _check_known(wanted: Sequence[str], ids: Any) -> None:
+    """Refuse an id that no park bears: left alone, it would hide whatever is meant by it."""
+    known = set(ids) if wanted else set()
+    for park in wanted:
+        if park not in known:
+            close = difflib.get_close_matches(park, sorted(known), 3) if len(known) < _MOST_TO_COMPARE else []
+            remedy = (
+                f"did you mean {' or '.join(close)}?" if close else "look into the list without this option"
+            )
+            raise InputError(f"--park {park}", "no park has this id", remedy)
 
 
 def _searched(

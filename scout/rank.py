@@ -57,10 +57,11 @@ def listed(terms: Terms, filters: Filters) -> tuple[Ints, tuple[LeftOut, ...]]:
     Corners are never left out for their confidence: the place is what people look for, and the verdict
     says what it is worth.
     """
+    within_km = np.inf if filters.within_km is None else filters.within_km
     weak = (terms.confidence < filters.min_confidence) & ~terms.is_corner & ~terms.is_near_miss
     reasons = [
         ("outside the area asked for", ~terms.in_area),
-        (f"over {filters.within_km or 0:g} km from home", terms.home_km > (filters.within_km or np.inf)),
+        (f"over {within_km:g} km from home", terms.home_km > within_km),
         ("in none of the parks asked for", ~terms.in_parks),
         (f"fewer than {filters.min_grids} grids", terms.n_grids < filters.min_grids),
         (f"fewer than {filters.min_parks} parks", terms.n_parks < filters.min_parks),

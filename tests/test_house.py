@@ -23,6 +23,7 @@ LINES = [
     {"read", "write", "cluster"},
     {"notebook", "prepare"},
     {"cli", "desk"},
+    {"__main__"},
 ]
 # Within one line these arrows are allowed: the numbers build on each other in this order.
 WITHIN = {

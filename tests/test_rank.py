@@ -181,7 +181,7 @@ def test_each_term_decides_before_all_that_come_after_it(at, first):
     assert ordered(terms(**columns), np.arange(2))[0] == first, columns
 
 
-# n grids, n parks, verdict, least clearance, inside, furthest edge, km from home, walk; best first, worked by hand.
+# Grids, parks, confidence, least clearance, inside, furthest edge, home, walk: best first, worked by hand.
 TABLE = [
     (2, 3, 0.96, 19.0, 0.970, 19.0, 90.0, math.nan),  # 6 pairs
     (4, 1, 0.99, 40.0, 0.9999, 40.0, 80.0, 55.0),  # 4 pairs, 4 grids, plenty; 55 min

@@ -8,7 +8,8 @@ import sys
 import click
 
 from scout import __version__
-from scout.errors import ScoutError, printable
+from scout.cli.last import BAD_INPUT, complain, say
+from scout.errors import ScoutError
 
 __all__ = ["command", "main"]
 
@@ -40,27 +41,24 @@ def command() -> None:
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Run a command line and give its exit status: 0 found, 1 nothing found, 2 bad input."""
+    """Run a command line; its exit status: 0 found, 1 nothing found, 2 bad input, 3 a fault in scout."""
     # A search makes many objects and no rings of them; looking for rings costs it a tenth of its time.
     gc.set_threshold(100_000)
     try:
         status = command.main(arguments, prog_name="scout", standalone_mode=False)
         return int(status or 0)
     except ScoutError as error:
-        _complain(str(error))
+        return complain(error)
     except click.ClickException as error:
-        _complain(error.format_message())
-    except click.Abort:
-        _complain("stopped")
+        say(error.format_message())
+    except (click.Abort, KeyboardInterrupt):
+        say("stopped")
         return 130
     except MemoryError:
-        _complain("there is not enough memory for this; give smaller files, or narrow the search with --area")
+        say("there is not enough memory for this; give smaller files, or narrow the search with --area")
     except BrokenPipeError:
         # The reader of a pipe has gone: say nothing more, not even on closing.
         sys.stdout = sys.stderr
-    return 2
-
-
-def _complain(text: str) -> None:
-    line = " ".join(printable(text).split())
-    click.echo(f"scout: {line}", err=True)
+    except Exception as error:  # the last catch: a crash must never look like a result
+        return complain(error)
+    return BAD_INPUT

@@ -109,21 +109,19 @@ def run(
     spread: tuple[str | None, int | None] = (None, None),
 ) -> int:
     """Read, search, write and print; gives the exit status. ``spread`` is a cluster's address or workers."""
-    from scout.cli.outputs import check_outputs, dated, outputs
+    from scout.cli.outputs import check_outputs, dated, outputs, saved, status_of
     from scout.cli.tables import ranking, reading_report, surroundings_report
     from scout.find import best
-    from scout.write import write_files
 
     inputs = (*parks.files, *access.files, *wanted.untouched)
-    check_outputs(inputs, wanted.map_path, wanted.save_paths)
+    check_outputs(inputs, wanted.map_path, wanted.save_paths, listed_only=wanted.save_listed)
     with progress() as show:
         found = searched(parks, options, access, show, *spread)
         everything = dated(found, wanted.title, wanted.author, wanted.credits)
         listed = everything if wanted.top is None else best(everything, wanted.top)
         show("writing")
-        saved = listed if wanted.save_listed else everything
-        written = outputs(saved, listed, wanted.map_path, wanted.save_paths)
-        write_files(written)
+        kept = listed if wanted.save_listed else everything
+        written, failed = saved(outputs(kept, listed, wanted.map_path, wanted.save_paths))
     for line in reading_report(listed.sources, listed.report):
         click.echo(line)
     if listed.surroundings is not None:
@@ -134,4 +132,4 @@ def run(
         click.echo(line)
     for path in written:
         click.echo(f"Wrote {path}")
-    return 0 if listed.spots else 1
+    return status_of(0 if listed.spots else 1, failed)

@@ -14,7 +14,22 @@ if TYPE_CHECKING:
 else:
     ParamType = click.ParamType  # generic in late releases of click only
 
-__all__ = ["AREA", "FILE", "LENGTH", "LEVEL", "OVER_0", "PLACE", "RADIUS", "SHARE", "Number", "Words"]
+__all__ = [
+    "AREA",
+    "FILE",
+    "GRIDS",
+    "KILOMETRES",
+    "LENGTH",
+    "LEVEL",
+    "OVER_0",
+    "PARKS",
+    "PLACE",
+    "RADIUS",
+    "SHARE",
+    "Count",
+    "Number",
+    "Words",
+]
 
 
 class Number(ParamType):
@@ -32,6 +47,20 @@ class Number(ParamType):
             raise InputError(_named(param), f"{number:g} {self.what}", self.remedy)
         if self.over_0 and number == 0:
             raise InputError(_named(param), f"0 {self.what}", self.remedy)
+        return number
+
+
+class Count(click.types.IntParamType):
+    """A whole number between two others."""
+
+    def __init__(self, what: str, remedy: str, least: int, most: int) -> None:
+        self.what, self.remedy, self.least, self.most = what, remedy, least, most
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        """Take the text or number of an option."""
+        number = int(super().convert(value, param, ctx))
+        if not self.least <= number <= self.most:
+            raise InputError(_named(param), f"{number} {self.what}", self.remedy)
         return number
 
 
@@ -80,6 +109,9 @@ def _check_area(text: str) -> None:
 FILE = _FilePath()
 LEVEL, PLACE, AREA = Words(_check_level), Words(_check_place), Words(_check_area)
 LENGTH = Number("is not a length", "give a number from 0 up")
+KILOMETRES = Number("leaves no ground to search", "give kilometres over 0", over_0=True)
+GRIDS = Count("is no number of grids that meet at a spot", "give one from 1 to 4", 1, 4)
+PARKS = Count("is no number of parks that hold a spot", "give one from 1 up", 1, 10**6)
 OVER_0 = Number("is not a length", "give a number over 0", over_0=True)
 RADIUS = Number("is no radius: a station takes up some ground", "give a radius over 0", over_0=True)
 SHARE = Number("is no probability", "give a number from 0 to 1", 1.0)

@@ -81,7 +81,7 @@ _SEARCH = (
     click.option(
         "--home", type=kinds.PLACE, metavar="LAT,LON", help="Where distances count from; a locator will do."
     ),
-    click.option("--within", type=kinds.LENGTH, metavar="KM", help="Only spots this near to home."),
+    click.option("--within", type=kinds.KILOMETRES, metavar="KM", help="Only spots this near to home."),
     click.option(
         "--area",
         type=kinds.AREA,
@@ -89,8 +89,14 @@ _SEARCH = (
         help="Only spots in this locator or SOUTH,WEST,NORTH,EAST.",
     ),
     _shown("--near", kinds.LENGTH, 500.0, "M", "How far outside a park a near miss may lie; 0 for none."),
-    _shown("--min-grids", int, 1, "N", "Least grids at a spot; from 2, overlaps in one grid are not sought."),
-    _shown("--min-parks", int, 1, "N", "Least parks at a spot."),
+    _shown(
+        "--min-grids",
+        kinds.GRIDS,
+        1,
+        "N",
+        "Least grids at a spot; from 2, overlaps in one grid are not sought.",
+    ),
+    _shown("--min-parks", kinds.PARKS, 1, "N", "Least parks at a spot."),
     _shown(
         "--min-confidence", kinds.SHARE, 0.5, "P", "Lines and overlaps less sure than this are only counted."
     ),

@@ -1,27 +1,43 @@
-"""What a search writes: all of it made before any of it touches the disk."""
+"""What a search writes: all of it made before any of it touches the disk, and one lost loses no other."""
 
 from __future__ import annotations
 
 import os
 import shlex
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
-from scout.errors import OutputError
+from scout.cli.last import complain
+from scout.errors import FaultError, OutputError, ScoutError
 from scout.exports import FORMATS, export
 from scout.find import best
 from scout.model import Credit, Findings
 
-__all__ = ["MAP_SPOTS", "check_outputs", "check_page", "check_targets", "dated", "outputs"]
+__all__ = [
+    "MAP_SPOTS",
+    "check_outputs",
+    "check_page",
+    "check_targets",
+    "dated",
+    "outputs",
+    "saved",
+    "status_of",
+]
 
+Maker = Callable[[], str | bytes]
 MAP_SPOTS = 2000  # more than anyone scrolls through; a phone still opens it
 
 
-def check_outputs(files: Sequence[str | Path], map_path: str | None, save_paths: Sequence[str]) -> None:
+def check_outputs(
+    files: Sequence[str | Path], map_path: str | None, save_paths: Sequence[str], *, listed_only: bool = False
+) -> None:
     """Refuse, before the work, outputs that cannot be written or would overwrite an input."""
+    if listed_only and not save_paths:
+        raise OutputError("--save-listed", "there is nothing to save", "add --save OUT")
     check_page("--map", map_path)
     for path in save_paths:
         if Path(path).suffix.lower() not in FORMATS:
@@ -73,11 +89,47 @@ def dated(
 
 def outputs(
     everything: Findings, listed: Findings, map_path: str | None, save_paths: Sequence[str]
-) -> dict[str, str | bytes]:
-    """What goes into every output, by its path: all spots to save, the listed ones for the map."""
-    texts: dict[str, str | bytes] = {path: export(everything, path) for path in save_paths}
+) -> dict[str, Maker]:
+    """What makes every output, by its path: all spots to save, the listed ones for the map."""
+    makers: dict[str, Maker] = {path: partial(export, everything, path) for path in save_paths}
     if map_path is not None:
-        from scout.page import build  # heavy, and not every search ends in a map
+        makers[map_path] = lambda: _page(listed)
+    return makers
 
-        texts[map_path] = build(best(listed, MAP_SPOTS))
-    return texts
+
+def _page(listed: Findings) -> str:
+    from scout.page import build  # heavy, and not every search ends in a map
+
+    return build(best(listed, MAP_SPOTS))
+
+
+def saved(makers: Mapping[str, Maker]) -> tuple[list[str], list[ScoutError]]:
+    """Make and write outputs; give the paths of those written, and why the others could not be.
+
+    What can be made and written takes its place together, after all of it is on the disk; of the others the
+    old files stay as they were.
+    """
+    from scout.write import write_possible
+
+    contents: dict[str, str | bytes] = {}
+    failed: dict[str, ScoutError] = {}
+    for path, make in makers.items():
+        try:
+            contents[path] = make()
+        except ScoutError as error:
+            failed[path] = error
+        except MemoryError:
+            failed[path] = OutputError(path, "there is not enough memory to make it", "narrow the search")
+        except Exception as error:
+            failed[path] = FaultError(path, error)
+    failed |= write_possible(contents)
+    return [path for path in makers if path not in failed], [
+        failed[path] for path in makers if path in failed
+    ]
+
+
+def status_of(status: int, failed: Iterable[ScoutError]) -> int:
+    """Say what could not be written, in a line each; give the exit status that this makes of one."""
+    for error in failed:
+        status = max(status, complain(error))
+    return status

@@ -245,21 +245,22 @@ def _export(paths: tuple[str, ...], notebook: str, title: str, level: str) -> in
     import shlex
     import sys
     from datetime import UTC, datetime
+    from functools import partial
 
-    from scout.cli.outputs import check_targets
-    from scout.journal import Particulars
+    from scout.cli.outputs import check_targets, saved, status_of
+    from scout.journal import Particulars, check_format
     from scout.journal import export as text_of
     from scout.locator import level_number
     from scout.notebook import Notebook
-    from scout.write import write_files
 
+    for path in paths:
+        check_format(path)
     check_targets([notebook], paths)
     made_by = shlex.join(["scout", *sys.argv[1:]])
     today = datetime.now(UTC).strftime("%Y-%m-%d")
     particulars = Particulars(title, made_by, today, level_number(level))
     visits = Notebook(notebook).visits()
-    texts = {path: text_of(visits, path, particulars) for path in paths}
-    write_files(texts)
-    for path in paths:
+    written, failed = saved({path: partial(text_of, visits, path, particulars) for path in paths})
+    for path in written:
         click.echo(f"Wrote {path}")
-    return 0
+    return status_of(0, failed)

@@ -10,7 +10,7 @@ from scout.journal.document import Particulars, to_html
 from scout.journal.tables import to_csv, to_geojson
 from scout.visits import Visit
 
-__all__ = ["FORMATS", "Particulars", "export", "to_csv", "to_geojson", "to_html"]
+__all__ = ["FORMATS", "Particulars", "check_format", "export", "to_csv", "to_geojson", "to_html"]
 
 FORMATS: dict[str, Callable[[Sequence[Visit], Particulars], str]] = {
     ".csv": lambda visits, _: to_csv(visits),
@@ -27,7 +27,12 @@ def export(visits: Sequence[Visit], path: str, particulars: Particulars) -> str:
     OutputError
         When no format goes by that suffix.
     """
+    check_format(path)
+    return FORMATS[PurePath(path).suffix.lower()](visits, particulars)
+
+
+def check_format(path: str) -> None:
+    """Refuse a path whose suffix no format goes by."""
     suffix = PurePath(path).suffix.lower()
     if suffix not in FORMATS:
         raise OutputError(path, f"no format goes by {suffix or 'no suffix'}", f"use {' or '.join(FORMATS)}")
-    return FORMATS[suffix](visits, particulars)
