@@ -20,7 +20,7 @@ __all__ = ["PARKS_IN_A_FIELD", "spread_over"]
 
 PARKS_IN_A_FIELD = 10_000  # smaller fields than one machine takes, so that no worker waits for another
 _RETRIES = 5  # of a field whose worker died or lost its disk
-_ANSWER_S = 20  # that a scheduler has to answer in
+_ANSWER_S = 5  # that a scheduler has to answer in
 
 
 @contextmanager
@@ -55,14 +55,33 @@ def spread_over(address: str | None, workers: int | None) -> Iterator[Spread]:
             cluster = stack.enter_context(distributed.LocalCluster(**options, **quiet))
             client = stack.enter_context(distributed.Client(cluster, set_as_default=False))
         else:
-            try:
-                client = stack.enter_context(
-                    distributed.Client(address, timeout=_ANSWER_S, set_as_default=False)
-                )
-            except (OSError, ValueError, TypeError) as error:
-                remedy = "start one with: dask scheduler, and workers with: dask worker ADDRESS"
-                raise InputError(where, "no scheduler answers there", remedy) from error
+            _check_answers(address, where)
+            client = stack.enter_context(distributed.Client(address, set_as_default=False))
         yield _spread(client, where)
+
+
+def _check_answers(address: str, where: str) -> None:
+    """Refuse an address where no scheduler says who it is in time; a client would try for much longer."""
+    import asyncio
+
+    from distributed.core import rpc
+
+    async def ask() -> None:
+        async with rpc(address) as other:
+            answer = await other.identity()
+        if answer.get("type") != "Scheduler":
+            raise ValueError(answer)
+
+    logger = logging.getLogger("distributed")
+    level = logger.level
+    logger.setLevel(logging.CRITICAL)
+    try:
+        asyncio.run(asyncio.wait_for(ask(), _ANSWER_S))
+    except (Exception, asyncio.CancelledError) as error:  # what is no scheduler may answer anything
+        remedy = "start one with: dask scheduler, and workers with: dask worker ADDRESS"
+        raise InputError(where, "no scheduler answers there", remedy) from error
+    finally:
+        logger.setLevel(level)
 
 
 def _spread(client: Any, where: str) -> Spread:

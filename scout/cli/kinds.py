@@ -18,7 +18,6 @@ __all__ = [
     "AREA",
     "FILE",
     "GRIDS",
-    "KILOMETRES",
     "LENGTH",
     "LEVEL",
     "OVER_0",
@@ -109,7 +108,6 @@ def _check_area(text: str) -> None:
 FILE = _FilePath()
 LEVEL, PLACE, AREA = Words(_check_level), Words(_check_place), Words(_check_area)
 LENGTH = Number("is not a length", "give a number from 0 up")
-KILOMETRES = Number("leaves no ground to search", "give kilometres over 0", over_0=True)
 GRIDS = Count("is no number of grids that meet at a spot", "give one from 1 to 4", 1, 4)
 PARKS = Count("is no number of parks that hold a spot", "give one from 1 up", 1, 10**6)
 OVER_0 = Number("is not a length", "give a number over 0", over_0=True)

@@ -81,7 +81,7 @@ _SEARCH = (
     click.option(
         "--home", type=kinds.PLACE, metavar="LAT,LON", help="Where distances count from; a locator will do."
     ),
-    click.option("--within", type=kinds.KILOMETRES, metavar="KM", help="Only spots this near to home."),
+    click.option("--within", type=kinds.OVER_0, metavar="KM", help="Only spots this near to home."),
     click.option(
         "--area",
         type=kinds.AREA,

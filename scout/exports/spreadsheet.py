@@ -11,7 +11,7 @@ from scout.exports.antimeridian import place
 from scout.exports.properties import PROPERTIES, properties
 from scout.model import Findings
 
-__all__ = ["to_csv"]
+__all__ = ["as_data", "to_csv"]
 
 _FIRST = ("rank", "kind", "latitude", "longitude", "corner_latitude", "corner_longitude")
 _REST = tuple(key for key in PROPERTIES if key not in ("rank", "kind", "corner"))
@@ -50,7 +50,20 @@ def _cell(key: str, value: Any) -> Any:
         return ""
     if isinstance(value, list):
         value = (" " if key == "locators" else "; ").join(value)
-    return f"'{value}" if isinstance(value, str) and _starts_formula(value) else value
+    return as_data(value) if isinstance(value, str) else value
+
+
+def as_data(text: str) -> str:
+    """A text that a spreadsheet takes as data: an apostrophe leads what would start a formula.
+
+    What follows a semicolon as well, for in many countries spreadsheets part cells there.
+
+    Examples
+    --------
+    >>> as_data("=1+1"), as_data("Quiet Cove;=1+1"), as_data("a=b; c")
+    ("'=1+1", "Quiet Cove;'=1+1", 'a=b; c')
+    """
+    return ";".join(f"'{part}" if _starts_formula(part) else part for part in text.split(";"))
 
 
 def _starts_formula(text: str) -> bool:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import csv
 import io
 import json
-import unicodedata
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
 
+from scout.exports.spreadsheet import as_data
 from scout.exports.text import cleaned
 from scout.geodesy import wrap_lon
 from scout.visits import Visit
@@ -18,8 +18,6 @@ __all__ = ["properties", "to_csv", "to_geojson"]
 
 _TEXTS = ("call", "operator", "antenna", "radio", "power_w", "bands", "contacts")
 _TOLD = ("weather", "conditions", "went_well", "went_badly", "sheet")
-# The full-width forms too: some spreadsheets read them as the plain ones.
-_FORMULA = tuple("=+-@＝＋－＠")
 
 
 def properties(visit: Visit) -> dict[str, Any]:
@@ -86,7 +84,4 @@ def _cell(name: str, value: Any) -> Any:
     if isinstance(value, list):
         texts = ["" if item is None else f"{item:g}" if isinstance(item, float) else item for item in value]
         value = (" " if name == "locators" else "; ").join(texts)
-    if not isinstance(value, str):
-        return value
-    seen = next((c for c in value if not c.isspace() and unicodedata.category(c) not in ("Cc", "Cf")), "")
-    return f"'{value}" if seen in _FORMULA or value[:1] in ("\t", "\r", "\n") else value
+    return as_data(value) if isinstance(value, str) else value

@@ -5,6 +5,8 @@ const PICKS_FORMAT = "scout-shortlist";
 const MOST_PICKS = 20000;
 const LONGEST_WHO = 60;
 const LONGEST_NOTE = 500;
+// Times are compared as text and the next one follows the last: years of four digits, with room above.
+const [FIRST_TIME, LAST_TIME] = [Date.UTC(1970, 0), Date.UTC(2200, 0)];
 
 class NoShortlist extends Error {}
 
@@ -85,7 +87,7 @@ function wordOf(pick, number) {
   if (typeof who !== "string" || !cleaned(who, LONGEST_WHO)) throw bad("it does not say who picked");
   if (typeof note !== "string" || typeof picked !== "boolean") throw bad("its note or its tick is not one");
   const time = typeof at === "string" ? Date.parse(at) : NaN;
-  if (!Number.isFinite(time)) throw bad("its time is not one");
+  if (!(time >= FIRST_TIME && time < LAST_TIME)) throw bad("its time is not one");
   const word = { picked, note: cleaned(note, LONGEST_NOTE), at: new Date(time).toISOString() };
   return [placeKey(lat, lon), cleaned(who, LONGEST_WHO), word];
 }

@@ -158,6 +158,9 @@ def test_two_readers_join_their_lists(open_page: Open, browser: Browser, tmp_pat
         (shortlist_file(pick(who={"toString": 1})), "pick 1: it does not say who picked"),
         (shortlist_file(pick(picked="yes")), "pick 1: its note or its tick is not one"),
         (shortlist_file(pick(at="yesterday")), "pick 1: its time is not one"),
+        (shortlist_file(pick(at="+275760-09-13T00:00:00.000Z")), "pick 1: its time is not one"),
+        (shortlist_file(pick(at="9999-12-31T23:59:59.999Z")), "pick 1: its time is not one"),
+        (shortlist_file(pick(at="-000001-01-01T00:00:00.000Z")), "pick 1: its time is not one"),
     ],
 )
 def test_a_bad_file_gets_one_clear_line_and_changes_nothing(
