@@ -145,7 +145,7 @@ def test_what_it_says_of_author_and_data_is_in_the_saved_file(plan: Path) -> Non
     ("text", "says"),
     [
         ('level = "cell"', "plan/o.toml: level: there is no such level; use one of field, square"),
-        ("within = -5", "plan/o.toml: within: -5 is not a length; give a number from 0 up"),
+        ("within = -5", "plan/o.toml: within: -5 is not a length; give a number over 0"),
         ("within = nan", "plan/o.toml: within: nan is not a length"),
         ("within = 60", "--within: there is no home to count from"),
         ('home = "-116,34"', "plan/o.toml: home: "),
