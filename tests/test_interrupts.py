@@ -88,7 +88,9 @@ def halted(folder: Path, words: list[str], flushes: int) -> subprocess.Popen[byt
 
 
 @pytest.mark.parametrize("name", COMMANDS)
-@pytest.mark.parametrize(("sent", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+@pytest.mark.parametrize(
+    ("sent", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGHUP, 129)]
+)
 def test_what_is_ended_in_mid_write_leaves_all_as_it_was(
     name: str, sent: signal.Signals, status: int, place: Path
 ) -> None:
@@ -169,7 +171,7 @@ def test_a_visit_ended_before_it_is_acknowledged_is_not_there_and_the_notebook_i
 
 
 @pytest.mark.parametrize("name", ["find", "export"])
-def test_a_file_that_does_not_fit_leaves_those_written_before_it_as_they_were(name: str, place: Path) -> None:
+def test_a_file_that_does_not_fit_stays_as_it_was_and_loses_no_other(name: str, place: Path) -> None:
     """The table fits under the limit on file sizes, the page after it does not."""
     before = held(place)
 
@@ -193,6 +195,31 @@ def test_a_file_that_does_not_fit_leaves_those_written_before_it_as_they_were(na
     assert run.returncode == 2
     page = "a.html" if name == "find" else "b.html"
     assert run.stderr == f"scout: {page}: cannot be written (File too large); try another folder\n"
+    table = "b.csv" if name == "find" else "a.csv"
+    assert [path for path, data in held(place).items() if data != before.get(path)] == [table]
+    assert held(place)[table].count(b"\r\n") > 1
+    assert f"Wrote {table}\n" in run.stdout
+    assert f"Wrote {page}" not in run.stdout
+
+
+def test_logs_of_one_visit_are_stamped_all_or_none(place: Path) -> None:
+    """The visit has two parks and so two logs; where one cannot be written, none is."""
+    (place / "out" / "log-Q-2.adi").mkdir()
+    before = held(place)
+    run = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            "import sys; from scout.cli import main; sys.exit(main())",
+            *COMMANDS["stamp"][0],
+        ],
+        cwd=place,
+        check=False,
+        capture_output=True,
+        text=True,
+    )
+    assert run.returncode == 2
+    assert run.stderr.count("\n") == 1
     assert held(place) == before
 
 
@@ -231,4 +258,7 @@ def test_a_full_and_a_read_only_disk_leave_earlier_files_whole(place: Path) -> N
         "scout: disk/b.csv: cannot be written (Read-only file system); try another folder",
         "status 2",
     ]
-    assert held(place / "kept") == {"a.html": OLD, "b.csv": OLD}
+    kept = held(place / "kept")
+    assert kept["a.html"] == OLD
+    assert kept["b.csv"].startswith(b"rank,"), "what fits is saved"
+    assert len(kept) == 2
