@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import os
 import signal
+import socket
+import subprocess
+import sys
 import threading
 import time
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -150,3 +154,34 @@ def test_the_command_gives_the_same_bytes(isles, tmp_path, monkeypatch):
             == 0
         )
     assert (tmp_path / "one.geojson").read_bytes() == (tmp_path / "two.geojson").read_bytes()
+
+
+@pytest.mark.parametrize("kind", ["silent", "closed", "stranger"])
+def test_an_address_where_no_scheduler_answers_is_given_up(isles, kind):
+    """Something that listens and says nothing, nothing at all, something that is no scheduler."""
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        listening.listen(50)
+        address = f"tcp://127.0.0.1:{listening.getsockname()[1]}"
+        if kind == "closed":
+            listening.close()
+        if kind == "stranger":
+            threading.Thread(target=_answer, args=(listening,), daemon=True).start()
+        code = "import sys; from scout.cli import main; sys.exit(main())"
+        run = subprocess.run(
+            [sys.executable, "-c", code, "find", str(isles), "--cluster", address],
+            check=False,
+            capture_output=True,
+            text=True,
+            timeout=90,  # a client left alone tries for longer than anybody has measured
+        )
+    remedy = "start one with: dask scheduler, and workers with: dask worker ADDRESS"
+    assert run.stderr == f"scout: --cluster {address}: no scheduler answers there; {remedy}\n"
+    assert run.returncode == 2
+
+
+def _answer(listening: socket.socket) -> None:
+    with suppress(OSError):
+        while True:
+            with listening.accept()[0] as asking:
+                asking.sendall(b"HTTP/1.1 400 Bad Request\r\n\r\n" * 40)

@@ -117,6 +117,7 @@ def _inside(words: list[str], folder: Path, out: Path, err: Path, bounds: Bounds
         sys.stdout = open(1, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
         sys.stderr = open(2, "w", encoding="utf-8", errors="backslashreplace", closefd=False)  # noqa: SIM115
         sys.argv = ["scout", *words]
+        os.environ["SCOUT_DETAILS"] = "1"  # status 3 is a fault, and this tells which
         from scout.cli import main
 
         code = main(words)
