@@ -454,6 +454,8 @@ _TOML = [
     'parks = ["good.geojson"]\n[[tags]]\nfile = "nowhere.geojson"\nall = "natural=water"', 'parks = ["good.geojson"]\nmin-grids = -99999999999',
     'parks = ["good.geojson"]\nstation-radius = 1e999', 'parks = ["good.geojson"]\ntop = 0', 'parks = ["good.geojson\\u0000"]', "\ufeffparks = []", "parks = []",
     'a.' * 3000 + "b = 1", 'parks = ["good.geojson"]\nnotebook = "good.geojson"', 'outing = "hit.toml"\nparks = ["good.geojson"]',
+    'parks = ["good.geojson"]\nhome = "45,-20"\nwithin = 0', 'parks = ["good.geojson"]\nmin-grids = 5', 'parks = ["good.geojson"]\nsave-listed = true',
+    'parks = ["good.geojson"]\nmin-parks = 0', 'parks = ["good.geojson"]\npark = ["Q-1", "no such park"]', 'parks = ["good.geojson"]\ncluster = "tcp://127.0.0.1:9"',
 ]  # fmt: skip
 _CSV = [
     "name,latitude,longitude\n" + "x" * 300_000 + ",45,-20\n", "latitude,longitude\nNaN,inf\n", "latitude,longitude\n1e999,5\n", 'place\n"' + "x" * 200_000,
