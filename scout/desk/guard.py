@@ -15,9 +15,12 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from scout.desk.patience import know
+
 __all__ = ["KEY_HEADER", "Guard", "Keys"]
 
 KEY_HEADER = "x-desk-key"
+_HTTP_PORT = 80  # browsers leave it out of Host and Origin
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
     "frame-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
@@ -72,7 +75,8 @@ class Guard:
 
     def __init__(self, app: ASGIApp, keys: Keys, ports: Iterable[int]) -> None:
         self.app, self.keys = app, keys
-        self.hosts = {f"{host}:{port}" for port in ports for host in ("127.0.0.1", "localhost")}
+        names = [f":{port}" for port in ports] + ["" for port in ports if port == _HTTP_PORT]
+        self.hosts = {host + name for name in names for host in ("127.0.0.1", "localhost")}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Check one request and pass it on."""
@@ -90,14 +94,20 @@ class Guard:
                 headers["content-security-policy"] = _MADE_POLICY if path.startswith("/made/") else _POLICY
             await send(message)
 
-        refusal = self._refusal(Headers(scope=scope), scope["method"], path)
+        headers = Headers(scope=scope)
+        refusal = self._refusal(headers, scope["method"], path)
         if refusal is None:
+            if self._has_key(headers):
+                know(scope)
             await self.app(scope, receive, safely)
             return
         status, text = refusal
         # What else the other side has to say is not listened to.
         answer = JSONResponse({"error": {"where": "", "text": text}}, status, headers={"connection": "close"})
         await answer(scope, receive, safely)
+
+    def _has_key(self, headers: Headers) -> bool:
+        return self.keys.fits(headers.get(KEY_HEADER, ""))
 
     def _refusal(self, headers: Headers, method: str, path: str) -> tuple[int, str] | None:
         hosts = headers.getlist("host")
@@ -112,10 +122,6 @@ class Guard:
             return 403, "This request comes from another page."
         if method not in ("GET", "HEAD", "POST", "PUT", "DELETE"):
             return 405, "The desk knows no such request."
-        if (
-            path.startswith("/api/")
-            and path != "/api/enter"
-            and not self.keys.fits(headers.get(KEY_HEADER, ""))
-        ):
+        if path.startswith("/api/") and path != "/api/enter" and not self._has_key(headers):
             return 401, "This window has no key to the desk: open it by the address that scout desk shows."
         return None
