@@ -9,7 +9,7 @@ A cookie would not do: browsers send it to every port of this machine.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse
@@ -39,13 +39,15 @@ _ALWAYS = {
 class Keys:
     """The key that the page sends, and what it is exchanged for.
 
-    ``lasting`` is printed for the user to come back by. A ticket opens once: the address that is handed to
-    the browser passes through a list of processes that others on the machine may read.
+    Every key of an address opens once. What is handed to the browser passes through a list of processes that
+    others on the machine may read, and what the user opens stays in the browser's history. ``shown`` is the
+    one that is shown for the user to come back by: once it was used there is another, told to ``renewed``.
     """
 
     def __init__(self) -> None:
-        self.lasting, self._session = secrets.token_urlsafe(32), secrets.token_urlsafe(32)
+        self.shown, self._session = secrets.token_urlsafe(32), secrets.token_urlsafe(32)
         self._tickets: set[str] = set()
+        self.renewed: Callable[[], None] = lambda: None
 
     def ticket(self) -> str:
         """A key that opens once."""
@@ -58,8 +60,11 @@ class Keys:
         if key in self._tickets:
             self._tickets.remove(key)
             return self._session
-        good = self.fits(key) or _same(key, self.lasting)
-        return self._session if good else None
+        if _same(key, self.shown):
+            self.shown = secrets.token_urlsafe(32)
+            self.renewed()
+            return self._session
+        return self._session if self.fits(key) else None
 
     def fits(self, key: str) -> bool:
         """Whether this is the session's key."""

@@ -60,7 +60,10 @@ class Desk:
         return f"http://{HOST}:{self.port}/#{key}"
 
     def run(self, started: Callable[[], None]) -> None:
-        """Serve until Ctrl-C, a signal to end, or the page's own button."""
+        """Serve until Ctrl-C, a signal to end, or the page's own button.
+
+        ``started`` is called when the desk answers.
+        """
         with _signals_to(self.stop):
             asyncio.run(self._run(started))
 
@@ -133,6 +136,7 @@ def _listening(port: int) -> socket.socket:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((HOST, port))
+        listener.listen(1)  # from now on nobody else has it
     except OSError as error:
         listener.close()
         remedy = "leave --port out, and a free one is taken"

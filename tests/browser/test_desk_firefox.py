@@ -16,7 +16,7 @@ pytestmark = pytest.mark.skipif(
 
 def test_from_the_click_on_the_demo_to_a_card(tmp_path: Path) -> None:
     with running() as caller, firefox(tmp_path) as browser:
-        browser.open(caller.desk.address(caller.desk.keys.lasting))
+        browser.open(caller.desk.address(caller.desk.keys.shown))
         assert browser.run("return location.href") == f"http://127.0.0.1:{caller.desk.port}/"
         browser.run("document.getElementById('demo').click()")
         rows = "document.getElementById('spots-map').contentDocument?.querySelectorAll('#spots > li').length"
