@@ -29,37 +29,35 @@ SCOUT = [sys.executable, "-c", "import sys; from scout.cli import main; sys.exit
 posix = pytest.mark.skipif(os.name == "nt", reason="signals and locks are POSIX's")
 
 
-def slowest(caller: Caller, connections: int, seconds: float) -> float:
-    """The longest that an honest request took among trickling connections, in seconds."""
-    words = [sys.executable, str(HERE / "trickle.py"), str(caller.desk.port), str(connections), str(seconds)]
-    load = subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
-    assert load.stdout is not None
+def slowest(caller: Caller, seconds: float) -> float:
+    """The longest that an honest request takes meanwhile, in seconds; every one is answered."""
     taken = []
-    try:
-        while load.poll() is None:
-            for method, path, body in (
-                ("GET", "/", None),
-                ("POST", "/api/enter", {"key": caller.key}),
-                ("PUT", caller.here("/file?name=a.geojson&role=parks"), b" " * 300_000),
-                ("POST", "/api/place", {"text": "45, -20"}),
-                ("GET", "/api/ping", None),
-            ):
-                begun = time.monotonic()
-                assert caller.ask(method, path, body).status == 200
-                taken.append(time.monotonic() - begun)
-        assert int(load.stdout.read()) >= connections  # the load was there
-    finally:
-        load.kill()
-        load.wait()
-        load.stdout.close()
-    assert len(taken) > 10
+    until = time.monotonic() + seconds
+    while time.monotonic() < until or len(taken) < 10:
+        for method, path, body in (
+            ("GET", "/", None),
+            ("POST", "/api/enter", {"key": caller.key}),
+            ("PUT", caller.here("/file?name=a.geojson&role=parks"), b" " * 300_000),
+            ("POST", "/api/place", {"text": "45, -20"}),
+            ("GET", "/api/ping", None),
+        ):
+            begun = time.monotonic()
+            assert caller.ask(method, path, body).status == 200
+            taken.append(time.monotonic() - begun)
     return max(taken)
 
 
 def test_among_a_thousand_trickling_connections_the_honest_are_answered() -> None:
     with running() as caller:
-        # A machine may stand still for a moment; the desk itself may not keep anybody waiting.
-        assert min(slowest(caller, 1000, 4) for _ in range(2)) < 2
+        quiet = slowest(caller, 1)
+        words = [sys.executable, str(HERE / "trickle.py"), str(caller.desk.port), "1000", "8"]
+        with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as load:
+            assert load.stdout is not None
+            assert load.stdout.readline() == "all opened\n"
+            loaded = slowest(caller, 2)
+            load.kill()
+    # Two seconds; on a machine that stands still by itself for longer, in proportion to that.
+    assert loaded < max(2, 20 * quiet)
 
 
 def test_a_trickling_body_makes_way_before_an_upload_that_has_the_key() -> None:

@@ -1,7 +1,7 @@
 """A load that stops by itself: many connections to a port of this machine that send a letter at a time.
 
 ``python trickle.py PORT CONNECTIONS SECONDS`` keeps so many open, half of them with half a head, half with
-half a body, opens those again that were dropped, and prints how many it opened. It ends after its time.
+half a body, opens those again that were dropped, and says when all were opened. It ends after its time.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ MOST, LONGEST_S = 1000, 30.0
 opened = 0
 
 
-async def trickle(port: int, text: str, until: float) -> None:
+async def trickle(port: int, count: int, text: str, until: float) -> None:
     global opened
     while time.monotonic() < until:
         try:
@@ -26,6 +26,8 @@ async def trickle(port: int, text: str, until: float) -> None:
             await asyncio.sleep(0.2)
             continue
         opened += 1
+        if opened == count:
+            print("all opened", flush=True)
         try:
             writer.write(text.format(port=port).encode())
             while time.monotonic() < until and not reader.at_eof():
@@ -39,13 +41,13 @@ async def trickle(port: int, text: str, until: float) -> None:
 
 
 async def load(port: int, count: int, seconds: float) -> None:
+    count = min(count, MOST)
     until = time.monotonic() + min(seconds, LONGEST_S)
-    texts = [HEAD if k % 2 else BODY for k in range(min(count, MOST))]
-    await asyncio.gather(*(trickle(port, text, until) for text in texts))
+    texts = [HEAD if k % 2 else BODY for k in range(count)]
+    await asyncio.gather(*(trickle(port, count, text, until) for text in texts))
 
 
 if __name__ == "__main__":
     if hasattr(os, "nice"):
         os.nice(10)
     asyncio.run(load(int(sys.argv[1]), int(sys.argv[2]), float(sys.argv[3])))
-    print(opened)
