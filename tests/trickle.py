@@ -1,6 +1,6 @@
 """A load that stops by itself: many connections to a port of this machine that send a letter at a time.
 
-``python trickle.py PORT CONNECTIONS SECONDS`` keeps so many open, half of them with half a head, half with
+``python trickle.py PORT CONNECTIONS SECONDS`` keeps so many open, a quarter of them with half a head, the rest with
 half a body, opens those again that were dropped, and says when all were opened. It ends after its time.
 """
 
@@ -43,7 +43,7 @@ async def trickle(port: int, count: int, text: str, until: float) -> None:
 async def load(port: int, count: int, seconds: float) -> None:
     count = min(count, MOST)
     until = time.monotonic() + min(seconds, LONGEST_S)
-    texts = [HEAD if k % 2 else BODY for k in range(count)]
+    texts = [BODY if k % 4 else HEAD for k in range(count)]
     await asyncio.gather(*(trickle(port, count, text, until) for text in texts))
 
 
