@@ -1,7 +1,7 @@
 """A load that stops by itself: many connections to a port of this machine that send a letter at a time.
 
-``python trickle.py PORT CONNECTIONS SECONDS`` keeps so many open, a quarter of them with half a head,
-the rest with half a body, opens those again that were dropped, and says when all were opened. It ends after its time.
+``python trickle.py PORT CONNECTIONS SECONDS`` keeps so many open, a quarter with half a head, the rest
+with half a body, opens those again that were dropped, and says when all were opened. It ends after its time.
 """
 
 from __future__ import annotations
