@@ -57,7 +57,7 @@ class Caller:
 
     def enter(self) -> Caller:
         """Exchange the key and open a window."""
-        self.key = self.ask("POST", "/api/enter", {"key": self.desk.keys.lasting}).json["key"]
+        self.key = self.ask("POST", "/api/enter", {"key": self.desk.keys.shown}).json["key"]
         told = self.ask("POST", "/api/windows").json
         self.id, self.door = told["id"], told["door"]
         return self

@@ -50,7 +50,7 @@ def test_the_browser_is_handed_an_address_that_works_once(monkeypatch: pytest.Mo
     open_browser(desk)
     ticket = opened[0].split("#")[1]
     assert opened == [f"http://127.0.0.1:{desk.port}/#{ticket}"]
-    assert ticket != desk.keys.lasting
+    assert ticket != desk.keys.shown
     assert desk.keys.exchange(ticket)
     assert not desk.keys.exchange(ticket)
     desk._socket.close()

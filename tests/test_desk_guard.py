@@ -38,7 +38,7 @@ def test_the_page_is_handed_out_with_a_strict_policy(caller: Caller) -> None:
     assert answer.headers["referrer-policy"] == "no-referrer"
     assert answer.headers["cache-control"] == "no-store"
     assert "access-control-allow-origin" not in answer.headers
-    assert caller.desk.keys.lasting.encode() not in answer.body
+    assert caller.desk.keys.shown.encode() not in answer.body
 
 
 def test_no_inline_script_and_no_handler_is_in_the_page(caller: Caller) -> None:
@@ -72,9 +72,9 @@ def test_a_ticket_opens_once() -> None:
     assert session is not None
     assert keys.fits(session)
     assert keys.exchange(ticket) is None
-    assert keys.exchange(keys.lasting) == session
+    assert keys.exchange(keys.shown) == session
     assert not keys.fits(ticket)
-    assert not keys.fits(keys.lasting)
+    assert not keys.fits(keys.shown)
 
 
 @pytest.mark.parametrize(

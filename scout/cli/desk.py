@@ -44,9 +44,13 @@ def command(notebook: str | None, port: int, no_browser: bool, until_left: bool,
         return 0
     desk = Desk(port, kept, until_left)
 
+    def renewed() -> None:
+        click.echo(f"The next window opens at {desk.address(desk.keys.shown)}")
+
     def started() -> None:
-        click.echo(f"The desk is open at {desk.address(desk.keys.lasting)}")
-        click.echo("The address is for you alone. Ctrl-C stops the desk.")
+        click.echo(f"The desk is open at {desk.address(desk.keys.shown)}")
+        click.echo("The address is for you alone and opens once. Ctrl-C stops the desk.")
+        desk.keys.renewed = renewed
         if not no_browser:
             open_browser(desk)
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import json
+import os
 from collections.abc import AsyncIterator, Callable
-from pathlib import PurePath
 from typing import Any
 
 from starlette.applications import Starlette
@@ -19,6 +19,7 @@ from scout.coordinates import read_place
 from scout.desk.fields import fields
 from scout.desk.guard import Keys
 from scout.desk.page import static
+from scout.desk.patience import know
 from scout.desk.workspace import TooLarge, Workspace
 from scout.desk.workspaces import Workspaces
 from scout.errors import InputError, ScoutError
@@ -51,7 +52,12 @@ def make_app(workspaces: Workspaces, keys: Keys, stop: Callable[[], None]) -> St
             Route("/api/windows/{id}/progress", desk.progress),
             Route("/api/windows/{id}/stop", desk.stop, methods=["POST"]),
         ],
-        exception_handlers={ScoutError: _refused, HTTPException: _problem, ClientDisconnect: _gone},
+        exception_handlers={
+            ScoutError: _refused,
+            OSError: _no_disk,
+            HTTPException: _problem,
+            ClientDisconnect: _gone,
+        },
     )
     app.router.redirect_slashes = False  # what is not there is not there
     return app
@@ -61,6 +67,12 @@ async def _refused(request: Request, error: Exception) -> Response:
     """What the user can mend is an answer like others: browsers put every error status on the console."""
     where = error.where if isinstance(error, ScoutError) else ""
     return JSONResponse({"error": {"where": where, "text": str(error)}})
+
+
+async def _no_disk(request: Request, error: Exception) -> Response:
+    why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+    text = f"The disk does not do what the desk needs ({why}): make room on it, and try again."
+    return JSONResponse({"error": {"where": "", "text": text}})
 
 
 async def _problem(request: Request, error: Exception) -> Response:
@@ -93,9 +105,11 @@ class _Desk:
     async def made(self, request: Request) -> Response:
         """A map, a card, an export: to look at, or with ``?save`` to keep."""
         workspace, name = self.workspaces.behind(request.path_params["door"]), request.path_params["name"]
-        path = None if workspace is None else workspace.made / name
-        if path is None or PurePath(name).name != name or name.startswith(".") or not path.is_file():
+        # Asked for among the names there are: a disk refuses some names with an error of its own.
+        if workspace is None or name.startswith(".") or name not in os.listdir(workspace.made):
             raise HTTPException(404, "There is no such page.")
+        path = workspace.made / name
+        know(request.scope)  # the door is a key too, and a large file may be taken slowly
         how = "attachment" if "save" in request.query_params else "inline"
         kind = "text/html" if name.endswith(".html") else "application/octet-stream"
         return FileResponse(path, media_type=kind, filename=name, content_disposition_type=how)
@@ -103,9 +117,11 @@ class _Desk:
     # The desk
 
     async def enter(self, request: Request) -> Response:
-        key = self.keys.exchange(str((await self._asked(request)).get("key", "")))
+        asked = await self._asked(request, self.limits.key_bytes)
+        key = self.keys.exchange(str(asked.get("key", "")))
         if key is None:
             raise HTTPException(401, "This address does not open the desk, or was used already.")
+        know(request.scope)
         return JSONResponse(
             {
                 "key": key,
@@ -142,8 +158,10 @@ class _Desk:
     async def look(self, request: Request) -> Response:
         """How a window is; a tab that was loaded again asks whether its window is still there."""
         name = request.path_params["id"]
-        if "again" in request.query_params and self.workspaces.get(name) is None:
-            return JSONResponse({"gone": True})
+        if "again" in request.query_params:
+            if self.workspaces.get(name) is None:
+                return JSONResponse({"gone": True})
+            await self._workspace(name).stop()  # nobody is left to hear what was being worked out
         return JSONResponse(self._workspace(name).told())
 
     async def left(self, request: Request) -> Response:
@@ -209,13 +227,17 @@ class _Desk:
 
     # Bodies
 
-    async def _asked(self, request: Request) -> Answer:
+    async def _asked(self, request: Request, most: int = 0) -> Answer:
         """The JSON object of a request."""
         body = bytearray()
-        async for piece in self._pieces(request):
-            body += piece
-            if len(body) > self.limits.json_bytes:
-                raise HTTPException(413, "That is more than the desk is asked at once.")
+        try:
+            async with asyncio.timeout(self.limits.body_s):
+                async for piece in self._pieces(request):
+                    body += piece
+                    if len(body) > (most or self.limits.json_bytes):
+                        raise HTTPException(413, "That is more than the desk is asked at once.")
+        except TimeoutError:
+            raise HTTPException(408, "The question took too long to come.") from None
         try:
             found = json.loads(body or b"{}")
             json.dumps(found, ensure_ascii=False).encode()  # halves of surrogate pairs are no text

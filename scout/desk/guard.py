@@ -9,15 +9,18 @@ A cookie would not do: browsers send it to every port of this machine.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from scout.desk.patience import know
+
 __all__ = ["KEY_HEADER", "Guard", "Keys"]
 
 KEY_HEADER = "x-desk-key"
+_HTTP_PORT = 80  # browsers leave it out of Host and Origin
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
     "frame-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
@@ -36,13 +39,15 @@ _ALWAYS = {
 class Keys:
     """The key that the page sends, and what it is exchanged for.
 
-    ``lasting`` is printed for the user to come back by. A ticket opens once: the address that is handed to
-    the browser passes through a list of processes that others on the machine may read.
+    Every key of an address opens once. What is handed to the browser passes through a list of processes that
+    others on the machine may read, and what the user opens stays in the browser's history. ``shown`` is the
+    one that is shown for the user to come back by: once it was used there is another, told to ``renewed``.
     """
 
     def __init__(self) -> None:
-        self.lasting, self._session = secrets.token_urlsafe(32), secrets.token_urlsafe(32)
+        self.shown, self._session = secrets.token_urlsafe(32), secrets.token_urlsafe(32)
         self._tickets: set[str] = set()
+        self.renewed: Callable[[], None] = lambda: None
 
     def ticket(self) -> str:
         """A key that opens once."""
@@ -55,8 +60,11 @@ class Keys:
         if key in self._tickets:
             self._tickets.remove(key)
             return self._session
-        good = self.fits(key) or _same(key, self.lasting)
-        return self._session if good else None
+        if _same(key, self.shown):
+            self.shown = secrets.token_urlsafe(32)
+            self.renewed()
+            return self._session
+        return self._session if self.fits(key) else None
 
     def fits(self, key: str) -> bool:
         """Whether this is the session's key."""
@@ -72,7 +80,8 @@ class Guard:
 
     def __init__(self, app: ASGIApp, keys: Keys, ports: Iterable[int]) -> None:
         self.app, self.keys = app, keys
-        self.hosts = {f"{host}:{port}" for port in ports for host in ("127.0.0.1", "localhost")}
+        names = [f":{port}" for port in ports] + ["" for port in ports if port == _HTTP_PORT]
+        self.hosts = {host + name for name in names for host in ("127.0.0.1", "localhost")}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Check one request and pass it on."""
@@ -90,14 +99,20 @@ class Guard:
                 headers["content-security-policy"] = _MADE_POLICY if path.startswith("/made/") else _POLICY
             await send(message)
 
-        refusal = self._refusal(Headers(scope=scope), scope["method"], path)
+        headers = Headers(scope=scope)
+        refusal = self._refusal(headers, scope["method"], path)
         if refusal is None:
+            if self._has_key(headers):
+                know(scope)
             await self.app(scope, receive, safely)
             return
         status, text = refusal
         # What else the other side has to say is not listened to.
         answer = JSONResponse({"error": {"where": "", "text": text}}, status, headers={"connection": "close"})
         await answer(scope, receive, safely)
+
+    def _has_key(self, headers: Headers) -> bool:
+        return self.keys.fits(headers.get(KEY_HEADER, ""))
 
     def _refusal(self, headers: Headers, method: str, path: str) -> tuple[int, str] | None:
         hosts = headers.getlist("host")
@@ -112,10 +127,6 @@ class Guard:
             return 403, "This request comes from another page."
         if method not in ("GET", "HEAD", "POST", "PUT", "DELETE"):
             return 405, "The desk knows no such request."
-        if (
-            path.startswith("/api/")
-            and path != "/api/enter"
-            and not self.keys.fits(headers.get(KEY_HEADER, ""))
-        ):
+        if path.startswith("/api/") and path != "/api/enter" and not self._has_key(headers):
             return 401, "This window has no key to the desk: open it by the address that scout desk shows."
         return None

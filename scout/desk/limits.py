@@ -17,7 +17,8 @@ class Limits:
     json_bytes: int = 262_144  # a question
     workspaces: int = 12  # tabs at once
     connections: int = 256
-    head_s: float = 10.0  # for a request's head to be complete
+    key_bytes: int = 4096  # a question of who has shown no key yet
+    head_s: float = 10.0  # for a request's head to be complete; without a key, for all of it
     body_s: float = 20.0  # between two pieces of its body
     left_s: float = 120.0  # a tab that was closed; reloading it takes less
     idle_s: float = 7200.0  # a tab that says nothing: an open one calls every minute

@@ -10,6 +10,7 @@ export const searching = () => running;
 
 const LOOK_MS = 150;
 let turn = 0;
+let ending = Promise.resolve(); // cancels on their way: what begins next waits for them
 let running = false;
 let shown = null; // the last findings
 let halted = false; // to be taken up again
@@ -28,11 +29,18 @@ export function prepareSearch({ found, spot }) {
   byId("newer").addEventListener("click", () => put(waiting, false));
 }
 
+function end(all) {
+  ending = Promise.allSettled([ending, cancel(all)]);
+  return ending;
+}
+
 async function stop() {
   turn += 1;
+  const own = turn;
   sought = "";
   byId("cancel").disabled = true;
-  await cancel(true);
+  await end(true);
+  if (own !== turn) return; // another search was asked for meanwhile
   rest();
   announce("Cancelled");
   byId("progress").textContent = "";
@@ -52,7 +60,7 @@ export async function halt() {
   sought = "";
   turn += 1;
   rest();
-  await cancel();
+  await end();
 }
 
 // Again, after a setting was changed: only where there is something to follow.
@@ -72,7 +80,8 @@ export async function search(asked) {
   }
   turn += 1;
   const own = turn;
-  if (running) await cancel();
+  if (running) await end();
+  await ending;
   if (own !== turn) return;
   running = true;
   halted = false;

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import signal
 import socket
 import threading
@@ -17,13 +18,14 @@ from scout.desk.app import make_app
 from scout.desk.guard import Guard, Keys
 from scout.desk.limits import Limits
 from scout.desk.page import static
-from scout.desk.patience import patient
+from scout.desk.patience import Patience
 from scout.desk.workspaces import Workspaces
 from scout.errors import InputError
 
 __all__ = ["Desk", "open_browser"]
 
 HOST = "127.0.0.1"
+_QUEUE = 4096  # connections that the system holds until they are taken
 
 
 @dataclass
@@ -58,7 +60,10 @@ class Desk:
         return f"http://{HOST}:{self.port}/#{key}"
 
     def run(self, started: Callable[[], None]) -> None:
-        """Serve until Ctrl-C, a signal to end, or the page's own button."""
+        """Serve until Ctrl-C, a signal to end, or the page's own button.
+
+        ``started`` is called when the desk answers.
+        """
         with _signals_to(self.stop):
             asyncio.run(self._run(started))
 
@@ -74,23 +79,30 @@ class Desk:
         try:
             await workspaces.start()
             static("desk.html")  # the first of them reads them all
+            guard = Guard(make_app(workspaces, self.keys, self.stop), self.keys, [self.port])
+            patience = Patience(guard, self.limits)
             config = uvicorn.Config(
-                Guard(make_app(workspaces, self.keys, self.stop), self.keys, [self.port]),
-                http=patient(self.limits),
+                patience,
+                http="h11",
                 ws="none",
                 lifespan="off",
                 log_config=None,
+                log_level="error",
                 access_log=False,
                 server_header=False,
                 proxy_headers=False,
                 timeout_keep_alive=30,
                 timeout_graceful_shutdown=1,
-                backlog=self.limits.connections,
+                # As many are taken at a time: each is listened to before too many others have come.
+                backlog=max(self.limits.connections // 4, 1),
             )
+            config.load()
+            config.http_protocol_class = patience.protocol(config.http_protocol_class)
             self._server = uvicorn.Server(config)
             serving = asyncio.create_task(self._server.serve([self._socket]))
             while not self._server.started and not serving.done():
                 await asyncio.sleep(0.01)
+            self._socket.listen(_QUEUE)
             started()
             await serving
         finally:
@@ -120,8 +132,11 @@ def _signals_to(stop: Callable[[], None]) -> Iterator[None]:
 
 def _listening(port: int) -> socket.socket:
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if os.name == "posix":  # elsewhere it would let two desks have one port
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((HOST, port))
+        listener.listen(1)  # from now on nobody else has it
     except OSError as error:
         listener.close()
         remedy = "leave --port out, and a free one is taken"

@@ -15,6 +15,9 @@ let level = "square";
 let onHome = () => {};
 let onSpot = () => {};
 let chosen = "";
+let address = ""; // of the map in the frame
+const KEPT = "scout desk map";
+const LONGEST_KEPT = 1e6;
 let fitting = false;
 
 const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
@@ -48,7 +51,8 @@ export function prepareStage({ home, spot }) {
   });
   byId("show-plan").addEventListener("click", () => onPhone(false));
   byId("show-stage").addEventListener("click", () => onPhone(true));
-  setInterval(watchSpot, 300);
+  byId("spots-map").name = sessionStorage.getItem(KEPT) ?? "";
+  window.addEventListener("message", hear);
   see("parks");
   drawLattice();
 }
@@ -166,26 +170,32 @@ function drawLattice() {
 
 // The map of a search, with a spot of it open or none.
 export function showSpots(url, spot = null) {
-  const frame = byId("spots-map");
-  const address = url + (spot ? `#spot=${spot}` : "");
+  address = url;
   chosen = spot ? `#spot=${spot}` : "";
   byId("see-spots").disabled = false;
   // Not by src: that would leave every map of the past to the Back button.
-  frame.contentWindow.location.replace(address);
+  byId("spots-map").contentWindow.location.replace(address + chosen);
 }
 
 export function openOnMap(hash) {
-  const frame = byId("spots-map");
-  if (frame.contentWindow.location.hash === hash) return;
-  frame.contentWindow.location.hash = hash;
+  if (!address || chosen === hash) return;
+  chosen = hash;
+  byId("spots-map").contentWindow.location.href = address + hash;
 }
 
-// The map keeps the spot that is open in its address, quietly: so it is looked at from time to time.
-function watchSpot() {
-  const frame = byId("spots-map");
-  const place = frame.contentWindow?.location;
-  if (!place || place.protocol === "about:" || place.hash === chosen) return;
-  chosen = place.hash;
-  const found = /^#spot=(\d+)$/.exec(chosen);
+// The map stands in a sandbox: it tells which spot is open and what it wants to be kept, nothing else is heard.
+function hear(event) {
+  if (event.source !== byId("spots-map").contentWindow) return;
+  const { at, kept } = event.data ?? {};
+  if (typeof kept === "string" && kept.length < LONGEST_KEPT) {
+    try {
+      sessionStorage.setItem(KEPT, kept);
+    } catch {
+      // Full: the frame keeps it as long as the tab is not loaded again.
+    }
+  }
+  if (typeof at !== "string" || at === chosen) return;
+  chosen = at;
+  const found = /^#spot=(\d+)$/.exec(at);
   if (found) onSpot(Number(found[1]));
 }

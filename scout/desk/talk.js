@@ -40,9 +40,15 @@ const here = (rest = "") => `/api/windows/${desk.id}${rest}`;
 
 // Exchange the key of the address, or take up again what this tab had.
 export async function enter() {
-  const key = window.location.hash.slice(1) || sessionStorage.getItem(KEY) || "";
-  if (!key) throw new Refused({ where: "", text: "Open the desk by the address that scout desk shows: it holds the key." });
-  const found = await post("/api/enter", { key });
+  const [brought, kept] = [window.location.hash.slice(1), sessionStorage.getItem(KEY)];
+  if (!brought && !kept) throw new Refused({ where: "", text: "Open the desk by the address that scout desk shows: it holds the key." });
+  let found;
+  try {
+    found = await post("/api/enter", { key: brought || kept });
+  } catch (error) {
+    if (!brought || !kept) throw error;
+    found = await post("/api/enter", { key: kept }); // the address was used, perhaps by this very tab
+  }
   sessionStorage.setItem(KEY, found.key);
   window.history.replaceState(null, "", "/");
   Object.assign(desk, { key: found.key, fields: found.fields });

@@ -36,14 +36,15 @@ class _Desk:
     def __init__(self, out: TextIO) -> None:
         self.out = out
         self.jobs: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
-        self.stop = threading.Event()
+        self.job = 0  # the number of the one that is done
+        self.stopped = 0  # of the last one that is to stop
 
     def listen(self) -> None:
         """Take jobs as they come; end with the desk, whatever is being done."""
         for line in sys.stdin:
             message = json.loads(line)
             if "stop" in message:
-                self.stop.set()
+                self.stopped = message["stop"]
             else:
                 self.jobs.put(message)
         os._exit(0)
@@ -56,16 +57,19 @@ class _Desk:
         self.say(part=part)
 
     def show(self, text: str) -> None:
-        if self.stop.is_set():
+        if self.stopped >= self.job:
             raise _Stopped
         self.say(progress=text)
 
 
 def main() -> None:
     """Do jobs until the desk closes the pipe."""
-    # Whatever a library prints goes to the terminal, not among the answers.
+    # What a library prints, in C or in Python, is neither an answer nor advice to the user.
     out = os.fdopen(os.dup(1), "w", encoding="utf-8")
-    os.dup2(2, 1)
+    terminal = os.fdopen(os.dup(2), "w", encoding="utf-8", errors="backslashreplace", buffering=1)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    os.dup2(nowhere, 2)
     if hasattr(os, "nice"):
         os.nice(_NICE)
     desk = _Desk(out)
@@ -76,11 +80,11 @@ def main() -> None:
     threading.Thread(target=desk.listen, daemon=True).start()
     while True:
         message = desk.jobs.get()
-        desk.stop.clear()
-        desk.say(**_done(partial(bench.do, message, desk.show, desk.hand_over)))
+        desk.job = message["number"]
+        desk.say(**_done(partial(bench.do, message, desk.show, desk.hand_over), terminal))
 
 
-def _done(job: Callable[[], Any]) -> dict[str, Any]:
+def _done(job: Callable[[], Any], terminal: TextIO) -> dict[str, Any]:
     try:
         return {"done": job()}
     except _Stopped:
@@ -93,7 +97,7 @@ def _done(job: Callable[[], Any]) -> dict[str, Any]:
         text = "There is not enough memory for this; choose a smaller radius, or smaller files."
         return {"error": {"where": "", "text": text}}
     except Exception as error:  # a fault of ours must not leave the page waiting
-        traceback.print_exc()
+        traceback.print_exc(file=terminal)
         text = f"This should not have happened, and is a fault of scout ({type(error).__name__}: {error})."
         return {"error": {"where": "", "text": text[:400]}}
 

@@ -13,6 +13,10 @@ from typing import Any
 __all__ = ["Spares", "Worker"]
 
 _LONGEST_LINE = 2**26  # an answer with a picture of many parks
+_TOO_LONG = (
+    f"The answer is larger than the {_LONGEST_LINE >> 20} MiB that the desk shows at once: "
+    "choose a smaller radius or area, or use the command line. Your files are here."
+)
 _GONE = "The process that did the work has ended, perhaps for want of memory. Your files are here: try again."
 
 
@@ -24,6 +28,7 @@ class Worker:
         self._reader = asyncio.create_task(self._read())
         self._answer: asyncio.Future[dict[str, Any]] | None = None
         self._heard: Callable[[dict[str, Any]], None] = lambda _: None
+        self._job = 0  # its number: what is asked of a job must not reach the next one
 
     @classmethod
     async def start(cls) -> Worker:
@@ -43,15 +48,16 @@ class Worker:
     async def do(self, message: dict[str, Any], heard: Callable[[dict[str, Any]], None]) -> dict[str, Any]:
         """One job, one at a time; its progress goes to ``heard``."""
         self._answer, self._heard = asyncio.get_running_loop().create_future(), heard
+        self._job += 1
         try:
-            self._send(message)
+            self._send({**message, "number": self._job})
             return await self._answer
         finally:
             self._answer = None
 
     def ask_to_stop(self) -> None:
         """Let the job end by itself, if it is one that tells of its progress."""
-        self._send({"stop": True})
+        self._send({"stop": self._job})
 
     async def end(self) -> None:
         """End the process, whatever it is doing."""
@@ -77,6 +83,10 @@ class Worker:
                     self._settle(message)
                 else:
                     self._heard(message)
+        except ValueError:  # a line over the limit
+            self._settle({"error": {"where": "", "text": _TOO_LONG}})
+            with suppress(ProcessLookupError):
+                self.process.kill()
         finally:
             self._settle({"error": {"where": "", "text": _GONE}})
 

@@ -41,6 +41,7 @@ class Workspace:
         self.worker: Worker | None = None
         self._busy = asyncio.Lock()
         self._running = ""  # the job
+        self._run: object = None  # one for each job that is done
         self._turns = dict.fromkeys(_ONLY_READ, 0)
         self._coming: dict[str, int] = {}
 
@@ -168,9 +169,23 @@ class Workspace:
                     self._place(name, here.get(name, "parks"))
 
     def copy_in(self, paths: Sequence[Path]) -> None:
-        """Take files of the project itself."""
+        """Take files of the project itself, each whole or not at all.
+
+        Raises
+        ------
+        InputError
+            There is no room for them.
+        """
         for path in paths:
-            shutil.copyfile(path, self.brought / path.name)
+            coming = self.folder / f"coming-{secrets.token_hex(8)}"
+            try:
+                shutil.copyfile(path, coming)
+                coming.replace(self.brought / path.name)
+            except OSError as error:
+                what = f"cannot be kept ({error.strerror})"
+                raise InputError(path.name, what, "make room on the disk") from error
+            finally:
+                coming.unlink(missing_ok=True)
             self.sizes[path.name] = path.stat().st_size
 
     # Jobs
@@ -181,7 +196,7 @@ class Workspace:
         async with self._busy:
             if turn != self._turns.get(job):
                 return {"stopped": True}
-            self.progress, self.part, self._running = "", None, job
+            self.progress, self.part, self._running, self._run = "", None, job, object()
             try:
                 worker = await self._ready()
                 if turn != self._turns.get(job):
@@ -193,6 +208,8 @@ class Workspace:
 
     async def _ready(self) -> Worker:
         if self.worker is None or not self.worker.alive:
+            if self.worker is not None:
+                await self.worker.end()
             self.worker = await self._spares.take()
             given = {"folder": str(self.brought), "made": str(self.made), "notebook": self.notebook}
             await self.worker.do({"job": "open", "given": given}, self._hear)
@@ -209,14 +226,15 @@ class Workspace:
         """
         for job in set(jobs) & set(_ONLY_READ):
             self._turns[job] += 1
-        worker = self.worker
+        worker, run = self.worker, self._run
         if self._running not in jobs or self._running not in _ONLY_READ or worker is None:
             return
         worker.ask_to_stop()
         deadline = time.monotonic() + self.limits.stop_s
-        while self._running in jobs and self.worker is worker and time.monotonic() < deadline:
+        # Another job of the same kind may have begun meanwhile: that one is not meant.
+        while self._running and self._run is run and time.monotonic() < deadline:
             await asyncio.sleep(0.02)
-        if self._running in jobs and self.worker is worker:
+        if self._running and self._run is run and self.worker is worker:
             await worker.end()
 
     async def close(self) -> None:

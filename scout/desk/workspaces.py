@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import secrets
-import shutil
-import tempfile
 import time
 from collections.abc import Callable
-from pathlib import Path
 
+from scout.desk.folders import PrivateFolder, remove_leftovers
 from scout.desk.limits import Limits
 from scout.desk.workers import Spares
 from scout.desk.workspace import Workspace
@@ -25,7 +23,9 @@ class Workspaces:
         self, limits: Limits, notebook: str = "", deserted: Callable[[], None] = lambda: None
     ) -> None:
         self.limits, self.notebook, self._deserted = limits, notebook, deserted
-        self.folder = Path(tempfile.mkdtemp(prefix="scout-desk-"))  # 0700 by definition
+        remove_leftovers()
+        self._private = PrivateFolder()
+        self.folder = self._private.path
         self.spares = Spares()
         self._all: dict[str, Workspace] = {}
         self._quiet = time.monotonic()  # since when there is no tab
@@ -97,4 +97,4 @@ class Workspaces:
         await self.spares.close()
         for name in list(self._all):
             await self.close_one(name)
-        await asyncio.to_thread(shutil.rmtree, self.folder, ignore_errors=True)
+        await asyncio.to_thread(self._private.close)

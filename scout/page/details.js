@@ -36,6 +36,7 @@ function coverList() {
 
 function follow() {
   const rank = rankInAddress();
+  if (framed) window.parent.postMessage({ at: window.location.hash }, "*"); // the desk follows
   const asked = checkInAddress();
   const anchor = rank === null && asked === null && window.location.hash.length > 1 && byId(window.location.hash.slice(1));
   if (anchor && (chosen || checking) && roomy.matches) return showAnchor(anchor);

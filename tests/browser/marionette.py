@@ -106,6 +106,15 @@ class Firefox:
                 raise RuntimeError(f"never came true: {script}")
             time.sleep(0.05)
 
+    @contextmanager
+    def inside(self, frame: int = 0) -> Iterator[None]:
+        """Run what follows in a frame of the page, whatever its origin."""
+        self.ask("WebDriver:SwitchToFrame", {"id": frame})
+        try:
+            yield
+        finally:
+            self.ask("WebDriver:SwitchToFrame", {"id": None})
+
     def complaints(self, part: str) -> list[str]:
         """Messages of the browser's console about files whose address holds a text."""
         found: list[str] = self._in_chrome(

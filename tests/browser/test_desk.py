@@ -82,7 +82,7 @@ def open_desk(context: BrowserContext, desk: Caller) -> Callable[[], Tab]:
                 None if asked.url.startswith((tab.own, "data:")) else tab.elsewhere.append(asked.url)
             ),
         )
-        page.goto(desk.desk.address(desk.desk.keys.lasting))
+        page.goto(desk.desk.address(desk.desk.keys.shown))
         expect(page.locator("html.ready")).to_be_attached(timeout=30_000)
         return tab
 
