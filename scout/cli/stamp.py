@@ -188,7 +188,7 @@ def _targets(path: str, outputs: Sequence[_Output]) -> Mapping[str, bytes]:
     written: dict[str, bytes] = {}
     for output in outputs:
         target = output.path
-        there = target.read_bytes() if target.is_file() else None
+        there = target.read_bytes() if os.path.isfile(target) else None
         if there == output.stamped.data:
             continue
         if there is not None:

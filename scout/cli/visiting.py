@@ -14,7 +14,16 @@ if TYPE_CHECKING:
     from scout.model import Checked, Parks
     from scout.visits import BadVisit, ParkVisited, Visit
 
-__all__ = ["Judged", "check_times", "fields_of", "judge_visit", "listed", "parks_by_hand", "told", "told_left_out"]
+__all__ = [
+    "Judged",
+    "check_times",
+    "fields_of",
+    "judge_visit",
+    "listed",
+    "parks_by_hand",
+    "told",
+    "told_left_out",
+]
 
 _TOLD = 10  # rows left out that are named one by one
 _TEXTS = (

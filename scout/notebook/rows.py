@@ -101,9 +101,9 @@ def read_rows(base: sqlite3.Connection, number: int | None = None) -> Iterator[R
     """Give the rows of the file one after the other, or the one of a number."""
     some, which = ("", ()) if number is None else (" WHERE {} = ?", (number,))
     parks: dict[Any, list[tuple[Any, ...]]] = {}
+    held = some.format("visit")
     for key, *park in base.execute(
-        f"SELECT visit, park, name, clearance_m, confidence FROM visit_parks{some.format('visit')} ORDER BY fid",
-        which,
+        f"SELECT visit, park, name, clearance_m, confidence FROM visit_parks{held} ORDER BY fid", which
     ):
         parks.setdefault(key, []).append(tuple(park))
     names = ("geom", *_COLUMNS)

@@ -31,6 +31,7 @@ _CUT_OFF = (
     expat.errors.codes[expat.errors.XML_ERROR_UNCLOSED_TOKEN],
 )
 _AGAIN = "record or export it again"
+_PIECE = 2**20  # bytes
 _LONGEST_TEXT = 200  # characters that are looked at; what is longer is no number and no time
 _NO_DOP = 50.0  # a receiver without one says 99.9 or the like; nor are there so many satellites in view
 
@@ -90,7 +91,10 @@ class _Reading:
     def parse(self, stream: BinaryIO) -> int:
         """Read to the end; the line where a file breaks off after some points, else 0."""
         try:
-            self._parser.ParseFile(stream)
+            # In large pieces: expat begins a tag anew with every piece, and one may be all of the file.
+            while piece := stream.read(_PIECE):
+                self._parser.Parse(piece, False)
+            self._parser.Parse(b"", True)
         except expat.ExpatError as error:
             if error.code in _CUT_OFF and any(self.points.values()):
                 return error.lineno
@@ -165,7 +169,7 @@ def _positive(text: str) -> float:
 
 
 def _utc(text: str) -> float:
-    """Seconds since 1970; a time without a zone is UTC, as the schema asks; nan if it is none of a recording."""
+    """Seconds since 1970; one without a zone is UTC, as the schema asks; nan if no recording has it."""
     try:
         time = datetime.fromisoformat(text) if "T" in text.upper() else None
     except ValueError:

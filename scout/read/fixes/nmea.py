@@ -191,7 +191,7 @@ def _give_errors(fixes: list[_Epoch], log: _Log) -> None:
         same = [n for n in near if fixes[n].time_s == time_s]
         if not same and time_s in log.no_fix_s:
             continue  # what is said without a fix is no error of one
-        fix = fixes[min(same or near, key=lambda n: abs(n - k))]  # noqa: B023
+        fix = fixes[min(same or near, key=lambda n: abs(n - k))]
         fix.stated_error_m = max(error_m, fix.stated_error_m)  # nan gives way
 
 

@@ -95,7 +95,7 @@ class Sentence:
 
 
 def _lines(stream: BinaryIO) -> Iterator[tuple[int, bytes]]:
-    """Give number and bytes of each line; one that goes on and on comes in pieces, cut where a sentence begins."""
+    """Give number and bytes of each line; a very long one comes in pieces, cut where a sentence begins."""
     number, carry = 1, b""
     while piece := stream.readline(_PIECE - len(carry)):
         piece, carry = carry + piece, b""
