@@ -228,6 +228,17 @@ def test_a_visit_with_a_fault_is_not_added(book, change):
         book.add(replace(VISIT, **change))
 
 
+def test_where_every_row_is_bad_the_table_still_has_its_head(book, run, tmp_path):
+    with closing(sqlite3.connect(book.path)) as base:
+        base.execute("update visits set started = null")
+        base.commit()
+    assert run("visit", "list")[0] == 1
+    status, out, _ = run("visit", "export", "a.csv", "a.geojson", "a.html")
+    assert status == 0
+    assert out.count("Left out: visit ") == 2
+    assert (tmp_path / "a.csv").read_text("utf-8").startswith("visit,latitude,longitude,start,end,")
+
+
 def test_texts_where_no_text_should_be_do_not_lock_the_undo(book, run):
     with closing(sqlite3.connect(book.path)) as base:
         for kept in ("'{'", "x'ff'", "5", "'[]'", "'{\"row\": {}}'", f"'{'[' * 100_000}'"):
