@@ -117,7 +117,10 @@ def find(
         named=Named(shelf, named),
         sources=shelf.sources,
         report=report,
-        remarks=shown_error(options.station.fix_error_m),
+        remarks=(
+            *shown_error(options.station.fix_error_m),
+            *(() if options.done is None else options.done.remarks),
+        ),
         home=options.home,
         within_km=options.within_km,
         surroundings=None if reached is None else reached.surroundings,

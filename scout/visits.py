@@ -1,11 +1,17 @@
-"""A visit: where a station stood, when, for which grids and parks, and how it went. Data only."""
+"""A visit: where a station stood, when, for which grids and parks, and how it went. Data only.
+
+Years outside `YEARS` are slips of the keyboard or of a clock: neither satellite fixes nor the locators that
+visits claim are older than 1980, and dates from 2100 on come of a digit too many or two in the wrong order.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
 
-__all__ = ["New", "ParkVisited", "Visit"]
+__all__ = ["YEARS", "BadVisit", "New", "ParkVisited", "Visit"]
+
+YEARS = range(1980, 2100)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +53,18 @@ class Visit:
     went_badly: str = ""
     sheet: str = ""  # path of the arrival sheet
     number: int = 0  # given by the notebook; 0 before that
+
+
+@dataclass(frozen=True, slots=True)
+class BadVisit:
+    """A row of a notebook that is no visit, as another program or an older version may have left it."""
+
+    number: int
+    why: str
+    values: tuple[tuple[str, str], ...]  # of its columns, cut short; what is empty is left out
+
+    def __str__(self) -> str:
+        return f"visit {self.number} cannot be read: {self.why}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -108,7 +108,9 @@ def test_a_position_that_is_cut_off_is_told_of_its_visit(refused: Any, tmp_path:
             base.create_function(name, 1, lambda _: 0)
         base.execute("UPDATE visits SET geom = substr(geom, 1, length(geom) - 3)")
         base.execute("INSERT INTO notebook_kept (made, what, before) VALUES ('x', 'edit', '{')")
-    assert "visit 1 cannot be read (it has no position)" in refused("visit", "list")
+    told = "visit 1 cannot be read: it has no position"
+    assert told in refused("stamp", "log.adi", "--visit", "1", "--out", ".")
+    assert told in refused("visit", "edit", "1", "--call", "Q1AAA")
     assert "what was kept of an edit cannot be read" in refused("visit", "undo")
 
 

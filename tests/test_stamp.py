@@ -9,7 +9,7 @@ import click
 import pytest
 
 from scout.cli import main
-from scout.errors import InputError
+from scout.errors import InputError, OutputError
 from scout.notebook import Notebook
 from scout.stamp import claim_of, parse_log, stamp, timeline
 from scout.stamp.location import choices
@@ -335,7 +335,7 @@ def test_three_grids_are_asked_for(place, run, monkeypatch):
         ((), {"locators": ()}, "visit 1: it claims no grid"),
         (("--sig", "Parks"), {"parks": ()}, "--sig: visit 1 names no park"),
         (("--sig", "Pärke"), {}, "ADI holds plain ASCII characters only"),
-        (("--out", "nowhere"), {}, "--out nowhere: there is no such folder; make it first"),
+        (("--out", "day.adi"), {}, "--out day.adi: this is no folder; name another"),
         (("--visit", "7"), {}, "visits.gpkg: there is no visit 7"),
         (("--notebook", "none.gpkg"), {}, "none.gpkg: there is no such notebook"),
         (("--notebook", "day.adi"), {}, "day.adi: this is no GeoPackage"),
@@ -348,6 +348,43 @@ def test_what_cannot_be_stamped_gives_one_line(place, run, words, changes, line)
     assert line in err
     assert err.count("\n") == 1
     assert list((place / "out").iterdir()) == []
+
+
+def test_the_folder_is_made_with_those_above_it_and_only_where_something_is_written(place, run):
+    new = place / "logs" / "2026" / "may"
+    assert run(*STAMP, "--out", new, "--dry-run")[0] == 0
+    assert run(*STAMP, "--out", new, "--visit", 7)[0] == 2
+    assert not (place / "logs").exists()
+    assert run(*STAMP, "--out", new)[0] == 0
+    assert [path.name for path in new.iterdir()] == ["day-visit-1.adi"]
+
+
+@pytest.mark.parametrize(("folder", "why"), [("day.adi/more", "Not a directory"), ("n" * 300, "too long")])
+def test_a_folder_that_cannot_be_made_gives_one_line(place, run, folder, why):
+    status, _, err = run(*STAMP, "--out", folder)
+    assert (status, err.count("\n")) == (2, 1)
+    assert f"--out {folder}: the folder cannot be made (" in err
+    assert why in err
+
+
+def test_a_folder_that_was_made_for_nothing_goes_again(place, run, monkeypatch):
+    def full(*_):
+        raise OutputError("day-visit-1.adi", "cannot be written (No space left on device)")
+
+    (place / "logs").mkdir()
+    monkeypatch.setattr("scout.write.write_files", full)
+    status, _, err = run(*STAMP, "--out", place / "logs" / "2026" / "may")
+    assert (status, err.count("\n")) == (2, 1)
+    assert "No space left" in err
+    assert list((place / "logs").iterdir()) == []
+
+
+@pytest.mark.parametrize("day", ["00010101", "99991231"])
+def test_a_contact_on_the_first_or_the_last_day_of_the_calendar_has_no_date(day):
+    log = contact(day=day, time="2359", more=fields("TIME_OFF", "0001")) + contact()
+    found = timeline(parse_log(log.encode(), "a.adi"), CORNER)
+    assert found.inside == (2,)
+    assert found.outside == ("contact 1 (Q2AAA): date or time is missing or is none",)
 
 
 def test_a_missing_log_gives_one_line(place, run):

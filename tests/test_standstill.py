@@ -90,13 +90,42 @@ def test_one_place_repeated_counts_as_one_fix(lon):
     assert any("one place" in note for note in held.notes)
 
 
-def test_unknown_times_make_all_fixes_count_as_one():
-    east, north = noise(400, 2.0)
-    found = settle_fixes(fixes_at(east, north, time=np.full(400, np.nan)))
+@pytest.mark.parametrize("time", [np.nan, START])
+@pytest.mark.parametrize("spread_m", [2.0, 794.0])
+def test_without_times_that_differ_nothing_shows_a_standstill(time, spread_m):
+    east, north = noise(400, spread_m)
+    with pytest.raises(
+        InputError, match="no times that differ, so whether the receiver moved cannot be told"
+    ):
+        settle_fixes(fixes_at(east, north, time=np.full(400, time)))
+
+
+@pytest.mark.parametrize("count", [1, 30])
+def test_a_single_place_without_a_time_is_one_fix(count):
+    found = settle_fixes(fixes_at(np.zeros(count), np.zeros(count), time=np.full(count, np.nan)))
     assert found.n_effective == 1
-    assert found.random_95_m == pytest.approx(found.scatter_95_m, rel=0.02)
     assert np.isnan([found.duration_s, found.start_s, found.end_s]).all()
-    assert any("times are unknown" in note for note in found.notes)
+
+
+def test_six_waypoints_kilometres_apart_are_no_standstill():
+    east, north = 8000.0 * np.arange(6) / 5, 1000.0 * np.arange(6)
+    for time in (np.full(6, np.nan), START + np.arange(6), START + 3600.0 * np.arange(6)):
+        with pytest.raises(InputError, match=r"moved|scatters so"):
+            settle_fixes(fixes_at(east, north, time=time))
+
+
+def test_a_scatter_that_no_receiver_at_rest_has_is_refused():
+    # 45 m is three times the worst site of the GPS SPS Performance Standard, 15 m at 95 %
+    assert settle_fixes(fixes_at(*noise(300, 15.0))).scatter_95_m == pytest.approx(36.7, rel=0.1)
+    with pytest.raises(
+        InputError, match=r"95 % of the fixes lie within \d\d m, .*; stand still for ten minutes"
+    ):
+        settle_fixes(fixes_at(*noise(300, 25.0)))
+    # whatever the receiver says of itself: a hike does not become rest by a poor HDOP or a large error
+    hike = 400.0 * np.arange(10)
+    for said in ({"hdop": np.full(10, 40.0)}, {"stated_error_m": np.full(10, 5000.0)}):
+        with pytest.raises(InputError, match="no receiver at rest scatters so"):
+            settle_fixes(fixes_at(hike, np.zeros(10), **said))
 
 
 def test_few_fixes_without_a_time_are_left_out_and_said():
@@ -133,6 +162,14 @@ def test_a_larger_error_stated_by_the_receiver_replaces_the_floor_and_a_smaller_
     assert large.floor_95_m == 12.0
     assert any("states an error of 12.0 m" in note for note in large.notes)
     assert settle_fixes(fixes_at(east, north, stated_error_m=np.full(300, 1.0))).floor_95_m == 4.9
+
+
+def test_a_large_error_stated_for_some_of_the_fixes_is_not_passed_over():
+    # Errors of one direction add up in a mean: a third of them at 30 m and the others at 1 m make 10.7 m.
+    stated = np.where(np.arange(300) % 3, 1.0, 30.0)
+    found = settle_fixes(fixes_at(*noise(300), stated_error_m=stated))
+    assert found.floor_95_m == pytest.approx((100 * 30 + 200) / 300)
+    assert found.error_95_m > 10.6
 
 
 def test_fixes_of_a_poor_hdop_weigh_less():

@@ -65,7 +65,7 @@ def _placed(notebook: str) -> str:
     if path.exists():
         from scout.notebook import Notebook
 
-        Notebook(path).visits()
+        Notebook(path).visits(lambda _: None)
     elif not path.parent.is_dir():
         raise InputError(f"--notebook {notebook}", f"there is no folder {path.parent}", "make it first")
     return str(path)

@@ -237,7 +237,16 @@ def options_from(
 
 
 def _done(notebook: str, level: int) -> Done:
+    from dataclasses import replace
+
     from scout.notebook import Notebook
     from scout.tally import done
+    from scout.visits import BadVisit
 
-    return done(Notebook(notebook).visits(), level)
+    left_out: list[BadVisit] = []
+    visits = Notebook(notebook).visits(left_out.append)
+    if not left_out:
+        return done(visits, level)
+    numbers = ", ".join(str(visit.number) for visit in left_out[:10]) + ", ..." * (len(left_out) > 10)
+    remark = f"Rows of the notebook that are no visits are left out: {numbers}; scout visit show tells why."
+    return replace(done(visits, level), remarks=(remark,))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os.path
 import re
 import sys
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -65,7 +67,7 @@ def command(
     from scout.stamp import parse_log, timeline
 
     visit = Notebook(notebook).visit(number)
-    _check(visit, sig, folder, dry_run)
+    _check(visit, sig, folder)
     log = parse_log(_bytes(path), path)
     times = timeline(log, visit)
     chosen = _chosen(visit, grids)
@@ -74,9 +76,7 @@ def command(
     for line in _told(log, visit, times, outputs, notes):
         click.echo(line)
     if not dry_run:
-        from scout.write import write_files
-
-        write_files(written)
+        _write(written, Path(folder))
     for output in outputs:
         word = "Unchanged" if str(output.path) not in written else "Would write" if dry_run else "Wrote"
         click.echo(f"{word} {output.path}")
@@ -84,7 +84,7 @@ def command(
     return 0 if outputs and not left else 1
 
 
-def _check(visit: Visit, sig: str, folder: str, dry_run: bool) -> None:
+def _check(visit: Visit, sig: str, folder: str) -> None:
     from scout.errors import InputError, OutputError
 
     where = f"visit {visit.number}"
@@ -94,8 +94,28 @@ def _check(visit: Visit, sig: str, folder: str, dry_run: bool) -> None:
         raise InputError(where, "it claims no grid", f"judge it: scout visit edit {visit.number} --place ...")
     if sig and not visit.parks:
         raise InputError("--sig", f"{where} names no park", f"scout visit edit {visit.number} --park ID")
-    if not dry_run and not Path(folder).is_dir():
-        raise OutputError(f"--out {folder}", "there is no such folder", "make it first")
+    if os.path.exists(folder) and not os.path.isdir(folder):
+        raise OutputError(f"--out {folder}", "this is no folder", "name another; one that is missing is made")
+
+
+def _write(written: Mapping[str, bytes], folder: Path) -> None:
+    """Write the logs, and before that the folder with those above it; a failure takes the new ones away."""
+    from scout.errors import OutputError
+    from scout.write import write_files
+
+    new = [one for one in (folder, *folder.parents) if written and not os.path.exists(one)]
+    try:
+        if new:
+            folder.mkdir(parents=True, exist_ok=True)
+        write_files(written)
+    except (OSError, ValueError, OutputError) as error:  # no path may hold a zero byte
+        for one in new:
+            with suppress(OSError):  # it was not made, or somebody has put something into it since
+                one.rmdir()
+        if isinstance(error, OutputError):
+            raise
+        what = f"the folder cannot be made ({getattr(error, 'strerror', error)})"
+        raise OutputError(f"--out {folder}", what, "try another") from None
 
 
 def _bytes(path: str) -> bytes:
@@ -168,7 +188,7 @@ def _targets(path: str, outputs: Sequence[_Output]) -> Mapping[str, bytes]:
     written: dict[str, bytes] = {}
     for output in outputs:
         target = output.path
-        there = target.read_bytes() if target.is_file() else None
+        there = target.read_bytes() if os.path.isfile(target) else None
         if there == output.stamped.data:
             continue
         if there is not None:

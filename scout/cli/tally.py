@@ -14,6 +14,7 @@ from scout.cli.visit import level_option, notebook_option
 
 if TYPE_CHECKING:
     from scout.tally import Done, ParkReach, Year
+    from scout.visits import BadVisit
 
 __all__ = ["command"]
 
@@ -45,6 +46,7 @@ def command(
     over the ground of each park within the radius; whether a station can stand there, scout find says.
     Exit status: 0, or 1 when nothing has been done.
     """
+    from scout.cli.visiting import told_left_out
     from scout.errors import InputError
     from scout.locator import level_number
     from scout.notebook import Notebook
@@ -53,9 +55,12 @@ def command(
     number = level_number(level)
     if bool(files) != (within is not None) or (within is not None and home is None):
         raise InputError("tally", "what is missing needs parks, home and radius", "give FILE --home --within")
-    visits = Notebook(notebook).visits()
+    left_out: list[BadVisit] = []
+    visits = Notebook(notebook).visits(left_out.append)
     so_far = done(visits, number)
     for line in _table(by_year(visits, number), so_far, len(visits), level):
+        click.echo(line)
+    for line in told_left_out(left_out):
         click.echo(line)
     if home is not None and within is not None:
         click.echo()

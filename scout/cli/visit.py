@@ -124,11 +124,13 @@ def _add(notebook: str, files: tuple[str, ...], by_hand: tuple[str, ...], **give
 @notebook_option
 def _list(notebook: str) -> int:
     """List the visits, a line each. Exit status 1 when there is none."""
-    from scout.cli.visiting import listed
+    from scout.cli.visiting import listed, told_left_out
     from scout.notebook import Notebook
+    from scout.visits import BadVisit
 
-    visits = Notebook(notebook).visits()
-    for line in listed(visits):
+    left_out: list[BadVisit] = []
+    visits = Notebook(notebook).visits(left_out.append)
+    for line in (*listed(visits), *told_left_out(left_out)):
         click.echo(line)
     return 0 if visits else 1
 
@@ -141,7 +143,7 @@ def _show(number: int, notebook: str) -> int:
     from scout.cli.visiting import told
     from scout.notebook import Notebook
 
-    for line in told(Notebook(notebook).visit(number)):
+    for line in told(Notebook(notebook).entry(number)):
         click.echo(line)
     return 0
 
@@ -164,8 +166,8 @@ def _edit(number: int, notebook: str, files: tuple[str, ...], by_hand: tuple[str
     from scout.notebook import Notebook
 
     book = Notebook(notebook)
-    old = book.visit(number)
     fields = fields_of(given)
+    old = book.visit(number, **fields)
     told_anew = _said("place", "arrival", "files", "level", "station_radius", "fix_error", "boundary_error")
     if told_anew:
         fields = _anew(old, files, by_hand, given) | fields
@@ -212,7 +214,7 @@ def _delete(number: int, notebook: str, yes: bool) -> int:
     from scout.notebook import Notebook
 
     book = Notebook(notebook)
-    for line in told(book.visit(number)):
+    for line in told(book.entry(number)):
         click.echo(line)
     if not yes:
         click.confirm(f"Delete visit {number}?", abort=True)
@@ -248,10 +250,12 @@ def _export(paths: tuple[str, ...], notebook: str, title: str, level: str) -> in
     from functools import partial
 
     from scout.cli.outputs import check_targets, saved, status_of
+    from scout.cli.visiting import told_left_out
     from scout.journal import Particulars, check_format
     from scout.journal import export as text_of
     from scout.locator import level_number
     from scout.notebook import Notebook
+    from scout.visits import BadVisit
 
     for path in paths:
         check_format(path)
@@ -259,8 +263,11 @@ def _export(paths: tuple[str, ...], notebook: str, title: str, level: str) -> in
     made_by = shlex.join(["scout", *sys.argv[1:]])
     today = datetime.now(UTC).strftime("%Y-%m-%d")
     particulars = Particulars(title, made_by, today, level_number(level))
-    visits = Notebook(notebook).visits()
+    left_out: list[BadVisit] = []
+    visits = Notebook(notebook).visits(left_out.append)
     written, failed = saved({path: partial(text_of, visits, path, particulars) for path in paths})
+    for line in told_left_out(left_out):
+        click.echo(line)
     for path in written:
         click.echo(f"Wrote {path}")
     return status_of(0, failed)

@@ -12,10 +12,20 @@ from scout.errors import InputError, printable
 
 if TYPE_CHECKING:
     from scout.model import Checked, Parks
-    from scout.visits import ParkVisited, Visit
+    from scout.visits import BadVisit, ParkVisited, Visit
 
-__all__ = ["Judged", "check_times", "fields_of", "judge_visit", "listed", "parks_by_hand", "told"]
+__all__ = [
+    "Judged",
+    "check_times",
+    "fields_of",
+    "judge_visit",
+    "listed",
+    "parks_by_hand",
+    "told",
+    "told_left_out",
+]
 
+_TOLD = 10  # rows left out that are named one by one
 _TEXTS = (
     "call",
     "operator",
@@ -58,6 +68,11 @@ def _time(option: str, text: str) -> datetime:
         time = None
     if time is None or (":" not in text and "T" not in text):
         raise InputError(f"{option} {text}", "this is no date and time", "write 2026-02-14T18:05, in UTC")
+    from scout.visits import YEARS
+
+    if time.year not in YEARS:  # first: near the ends of the calendar another zone has no date
+        what = f"the year {time.year} is not from {YEARS[0]} to {YEARS[-1]}"
+        raise InputError(f"{option} {text}", what, "write 2026-02-14T18:05, in UTC")
     time = time.replace(tzinfo=UTC) if time.tzinfo is None else time.astimezone(UTC)
     return time.replace(microsecond=0)
 
@@ -169,9 +184,28 @@ def check_times(visit: Visit) -> None:
         raise InputError("--end", "the visit would end before it starts", "times are UTC, with the date")
 
 
-def told(visit: Visit) -> Iterator[str]:
-    """One visit in full."""
-    yield from (printable(line) for line in _lines(visit))
+def told(visit: Visit | BadVisit) -> Iterator[str]:
+    """One visit in full; of what is no visit, why not and what its row holds."""
+    from scout.visits import Visit
+
+    lines = _lines(visit) if isinstance(visit, Visit) else _lines_of_bad(visit)
+    yield from (printable(line) for line in lines)
+
+
+def _lines_of_bad(visit: BadVisit) -> Iterator[str]:
+    from scout.cli.tables import columns
+
+    yield f"Visit {visit.number} cannot be read: {visit.why}."
+    yield from columns([(f"  {name}", value) for name, value in visit.values])
+    yield f"scout visit edit {visit.number} puts it right, scout visit delete {visit.number} takes it out."
+
+
+def told_left_out(visits: Sequence[BadVisit]) -> Iterator[str]:
+    """A line for each row of the notebook that is no visit."""
+    for visit in visits[:_TOLD]:
+        yield printable(f"Left out: {visit}; see scout visit show {visit.number}.")
+    if len(visits) > _TOLD:
+        yield f"Left out: {len(visits) - _TOLD:,} more like these."
 
 
 def _lines(visit: Visit) -> Iterator[str]:

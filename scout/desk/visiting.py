@@ -17,7 +17,7 @@ from scout.journal import Particulars, export
 from scout.locator import LEVELS, level_number
 from scout.notebook import Notebook
 from scout.tally import by_year, done, missing
-from scout.visits import Visit
+from scout.visits import BadVisit, Visit
 
 __all__ = ["added", "changed", "journal", "level_of", "listed", "tallied"]
 
@@ -31,7 +31,7 @@ _TOLD = (
     *("place", "start", "end", "call", "operator", "antenna", "radio", "power", "bands", "contacts"),
     *("weather", "conditions", "went-well", "went-badly", "park"),
 )
-_MOST = 100  # parks that are told of what is missing
+_MOST = 100  # parks that are told of what is missing, and rows that are no visits
 
 
 def added(
@@ -62,13 +62,18 @@ def _run(words: Sequence[str], notebook: str) -> dict[str, Any]:
 
 
 def listed(notebook: str) -> dict[str, Any]:
-    """All visits, the latest first; none where there is no notebook yet."""
-    visits = _visits(notebook)
-    return {"visits": [_row(visit) for visit in reversed(visits)]}
+    """All visits, the latest first, and the rows that are none; nothing where there is no notebook yet."""
+    visits, left_out = _visits(notebook)
+    return {
+        "visits": [_row(visit) for visit in reversed(visits)],
+        "left_out": [{"number": visit.number, "why": str(visit)} for visit in left_out[:_MOST]],
+    }
 
 
-def _visits(notebook: str) -> tuple[Visit, ...]:
-    return Notebook(notebook).visits() if Path(notebook).exists() else ()
+def _visits(notebook: str) -> tuple[tuple[Visit, ...], list[BadVisit]]:
+    """All visits, and the rows that are none."""
+    left_out: list[BadVisit] = []
+    return Notebook(notebook).visits(left_out.append) if Path(notebook).exists() else (), left_out
 
 
 def _row(visit: Visit) -> dict[str, Any]:
@@ -86,7 +91,7 @@ def tallied(
     notebook: str, level: int, asked: Asked | None, shelf: Shelf, show: Callable[[str], None]
 ) -> dict[str, Any]:
     """What ``scout tally`` counts at a level; what is missing where home, radius and parks are known."""
-    visits = _visits(notebook)
+    visits, left_out = _visits(notebook)
     so_far = done(visits, level)
     years = [
         {
@@ -108,6 +113,7 @@ def tallied(
         "level": LEVELS[level - 1],
         "years": years,
         "all": [len(so_far.grids), len(so_far.parks), len(so_far.pairs)],
+        "left_out": len(left_out),
         "missing": None,
     }
     options = None if asked is None else asked.inputs.options
@@ -146,4 +152,4 @@ def journal(notebook: str, suffix: str, settings: Mapping[str, Any]) -> tuple[st
     said = Particulars(
         str(options.get("title") or ""), f"scout visit export {name}", today, level_of(settings)
     )
-    return name, export(_visits(notebook), name, said)
+    return name, export(_visits(notebook)[0], name, said)

@@ -64,12 +64,13 @@ async function change(job, number) {
 
 function changed(found) {
   unsaved = !desk.window.onDisk;
-  show(found.visits);
+  show(found.visits, found.left_out);
 }
 
 async function list() {
   try {
-    show((await work("visits"))?.visits ?? []);
+    const found = await work("visits");
+    show(found?.visits ?? [], found?.left_out ?? []);
   } catch (error) {
     wrong("wrong-visits", error.message);
   }
@@ -112,10 +113,14 @@ function table(heads, rows, numbers) {
   return make("table", {}, make("thead", {}, row("th", heads, numbers)), make("tbody", {}, ...rows.map((cells) => row("td", cells, numbers))));
 }
 
-function show(visits) {
+const deletion = (number) =>
+  make("button", { type: "button", click: () => change("delete", number) }, "Delete", make("span", { class: "unseen" }, ` visit ${number}`));
+
+function show(visits, leftOut) {
   byId("visits-said").textContent = visits.length ? plural(visits.length, "visit") : "visits and the tally";
+  const bad = leftOut.map(({ number, why }) => make("p", { class: "hint" }, `Left out: ${why}. `, deletion(number)));
   if (!visits.length) {
-    byId("visits").replaceChildren(make("p", { class: "hint" }, "None yet."));
+    byId("visits").replaceChildren(...bad, make("p", { class: "hint" }, "None yet."));
     return;
   }
   const rows = visits.map((visit) => [
@@ -124,10 +129,10 @@ function show(visits) {
     visit.call,
     `${visit.grids.join(" ")} in ${visit.parks.join(", ") || "no park"}`,
     visit.contacts === null ? "" : visit.contacts.toLocaleString("en"),
-    make("button", { type: "button", click: () => change("delete", visit.number) }, "Delete", make("span", { class: "unseen" }, ` visit ${visit.number}`)),
+    deletion(visit.number),
   ]);
   const acts = make("span", { class: "unseen" }, "actions");
-  byId("visits").replaceChildren(table(["#", "start, UTC", "call", "where", "contacts", acts], rows, [0, 4]));
+  byId("visits").replaceChildren(...bad, table(["#", "start, UTC", "call", "where", "contacts", acts], rows, [0, 4]));
 }
 
 async function tally() {
@@ -149,6 +154,7 @@ function showTally(found) {
     make("p", { class: "hint" }, `At ${found.level} level; new: not done in a year before.`),
     table(["year", "visits", "contacts", "grids", "parks", "pairs"], rows, [1, 2, 3, 4, 5]),
   ];
+  if (found.left_out) parts.push(make("p", { class: "hint" }, `Left out: ${plural(found.left_out, "row")} of the notebook that cannot be read; see above.`));
   const { missing } = found;
   if (missing) {
     const cells = missing.rows.map((one) => [one.park, `${one.km} km`, one.visited ? "visited" : "new", one.grids.join(" ")]);

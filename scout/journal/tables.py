@@ -42,12 +42,12 @@ def to_csv(visits: Sequence[Visit]) -> str:
     """A row per visit, latitude before longitude; locators are joined by blanks, other lists by ``; ``."""
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\r\n")
-    for k, visit in enumerate(visits):
+    names = list(properties(Visit(0.0, 0.0, datetime(2000, 1, 1, tzinfo=UTC))))[1:]
+    table.writerow(["visit", "latitude", "longitude", *names])
+    for visit in visits:
         values = properties(visit)
-        if not k:
-            table.writerow(["visit", "latitude", "longitude", *list(values)[1:]])
         place = (f"{visit.lat:.8f}", f"{float(wrap_lon(visit.lon)):.8f}")
-        table.writerow([visit.number, *place, *(_cell(name, values[name]) for name in list(values)[1:])])
+        table.writerow([visit.number, *place, *(_cell(name, values[name]) for name in names)])
     return out.getvalue()
 
 

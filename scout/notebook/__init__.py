@@ -8,18 +8,19 @@ is ever written to.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from scout.errors import InputError, OutputError
+from scout.errors import InputError, OutputError, RecordError
 from scout.notebook import rows
 from scout.notebook.schema import SCHEMA, prepare
+from scout.notebook.sound import find_fault
 from scout.notebook.trouble import told
-from scout.visits import Visit
+from scout.visits import BadVisit, Visit
 
 __all__ = ["SCHEMA", "Notebook"]
 
@@ -38,79 +39,120 @@ class Notebook:
     def __init__(self, path: str | Path) -> None:
         self.path = Path(path)
 
-    def visits(self) -> tuple[Visit, ...]:
+    def visits(self, left_out: Callable[[BadVisit], None] | None = None) -> tuple[Visit, ...]:
         """All visits, the earliest first.
+
+        Parameters
+        ----------
+        left_out : callable, optional
+            Takes each row that is no visit, to be told of.
 
         Raises
         ------
         InputError
             There is no such file, or it is no notebook.
         RecordError
-            A row was changed elsewhere into something that is no visit.
+            A row was changed elsewhere into something that is no visit, and there is nobody to tell.
         """
+        found = []
         with self._reading() as base:
-            found = rows.all_visits(base, str(self.path))
+            for row in rows.read_rows(base):
+                one = rows.judge_row(row)
+                if isinstance(one, Visit):
+                    found.append(one)
+                elif left_out is None:
+                    raise self._spoilt(one.number, one.why)
+                else:
+                    left_out(one)
         return tuple(sorted(found, key=lambda visit: (visit.start, visit.number)))
 
-    def visit(self, number: int) -> Visit:
-        """One visit by its number."""
+    def visit(self, number: int, **instead: Any) -> Visit:
+        """One visit by its number; what is given ``instead`` need not be sound in the file."""
         with self._reading() as base:
-            return self._one(base, number)
+            return self._visit(self._row(base, number), instead)
+
+    def entry(self, number: int) -> Visit | BadVisit:
+        """One visit by its number, or what is wrong with it."""
+        with self._reading() as base:
+            return rows.judge_row(self._row(base, number))
 
     def add(self, visit: Visit) -> int:
         """Write a visit down; gives its number.
 
         Raises
         ------
+        InputError
+            The visit holds what none can, such as a start in the year 226: nothing is written.
         OutputError
             The file cannot be made or written: read-only, full, or busy for half a minute.
         """
+        _refuse_faults(visit)
         with self._writing(create=True) as base:
-            return rows.insert(base, visit)
+            number = rows.insert(base, visit)
+            self._visit(self._row(base, number))  # what does not come back is not kept
+            return number
 
     def edit(self, number: int, **changes: Any) -> Visit:
         """Change fields of a visit and keep how it was; gives the visit as it now is."""
         with self._writing() as base:
-            before = self._one(base, number)
-            after = replace(before, **changes)
+            row = self._row(base, number)
+            before = rows.judge_row(row)
+            after = replace(before, **changes) if isinstance(before, Visit) else self._visit(row, changes)
             if after != before:
-                rows.keep(base, "edit", before, _now())
+                _refuse_faults(after)
+                rows.keep(base, "edit", before if isinstance(before, Visit) else row, _now())
                 rows.update(base, after)
+                self._visit(self._row(base, number))
         return after
 
-    def delete(self, number: int) -> Visit:
+    def delete(self, number: int) -> Visit | BadVisit:
         """Take a visit out and keep it for `undo`."""
         with self._writing() as base:
-            before = self._one(base, number)
-            rows.keep(base, "delete", before, _now())
+            row = self._row(base, number)
+            before = rows.judge_row(row)
+            rows.keep(base, "delete", before if isinstance(before, Visit) else row, _now())
             rows.remove(base, number)
         return before
 
-    def undo(self) -> tuple[str, Visit]:
+    def undo(self) -> tuple[str, Visit | BadVisit]:
         """Take back the last edit or deletion.
 
         Returns
         -------
         what : str
             ``edit`` or ``delete``.
-        visit : Visit
+        visit : Visit or BadVisit
             As it is again.
         """
         with self._writing() as base:
             last = rows.last_kept(base, str(self.path))
             if last is None:
                 raise InputError(str(self.path), "holds no edit or deletion to take back")
-            key, what, visit = last
-            rows.remove(base, visit.number)
-            rows.insert(base, visit)
+            key, what, before = last
+            rows.remove(base, before.number)
+            if isinstance(before, Visit):
+                rows.insert(base, before)
+            else:
+                rows.restore(base, before)
             rows.forget(base, key)
-        return what, visit
+            return what, before if isinstance(before, Visit) else rows.judge_row(before)
 
-    def _one(self, base: sqlite3.Connection, number: int) -> Visit:
-        found = rows.all_visits(base, str(self.path), number)
-        if not found:
+    def _row(self, base: sqlite3.Connection, number: int) -> rows.Row:
+        found = next(rows.read_rows(base, number), None)
+        if found is None:
             raise InputError(str(self.path), f"there is no visit {number}", "see: scout visit list")
-        return found[0]
+        return found
+
+    def _visit(self, row: rows.Row, instead: Mapping[str, Any] | None = None) -> Visit:
+        try:
+            return rows.as_visit(row, instead)
+        except ValueError as error:
+            raise self._spoilt(row.number, str(error)) from None
+
+    def _spoilt(self, number: int, why: str) -> RecordError:
+        what = f"visit {number} cannot be read: {why}"
+        remedy = f"see scout visit show {number}; edit puts it right, delete takes it out"
+        return RecordError(str(self.path), what, remedy)
 
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
@@ -156,12 +198,27 @@ class Notebook:
             # Extra: the folder is flushed as well when the journal goes, which is what commits.
             base.execute("PRAGMA synchronous = EXTRA")
             base.execute("PRAGMA foreign_keys = ON")
+            base.execute("PRAGMA trusted_schema = OFF")
+            base.text_factory = _text
             yield base
         except sqlite3.Error as error:
             raise told(self.path, error) from None
         finally:
             if base is not None:
                 base.close()
+
+
+def _text(raw: bytes) -> str | bytes:
+    """Text of the file; what another program left and is no UTF-8 stays bytes, and is told of as such."""
+    try:
+        return raw.decode("utf-8")
+    except UnicodeDecodeError:
+        return raw
+
+
+def _refuse_faults(visit: Visit) -> None:
+    if fault := find_fault(visit):
+        raise InputError("visit", fault, "nothing is written; put it right")
 
 
 def _now() -> str:

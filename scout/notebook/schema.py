@@ -101,7 +101,14 @@ def _version(base: sqlite3.Connection, where: str, create: bool) -> int:
     if create and base.execute("PRAGMA schema_version").fetchone() == (0,):  # no table was ever made in it
         return 0
     (application,) = base.execute("PRAGMA application_id").fetchone()
-    tables = {name for (name,) in base.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    # Plain tables: a view, a virtual table or a column that is worked out may go on without end.
+    tables = {
+        name
+        for (name,) in base.execute(
+            "SELECT name FROM pragma_table_list AS t WHERE schema = 'main' AND type = 'table' "
+            "AND NOT EXISTS (SELECT 1 FROM pragma_table_xinfo(t.name) WHERE hidden)"
+        )
+    }
     if application != _GEOPACKAGE or not {"notebook", "visits", "visit_parks"} <= tables:
         kind = "a GeoPackage, but not a notebook" if application == _GEOPACKAGE else "not a notebook"
         raise InputError(where, f"this is {kind}", "name another file: scout visit add makes one")

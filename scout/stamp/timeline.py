@@ -119,9 +119,11 @@ def _doubts(
 
 def _date(text: str) -> date | None:
     try:
-        return datetime.strptime(text, "%Y%m%d").date() if len(text) == 8 else None
+        day = datetime.strptime(text, "%Y%m%d").date() if len(text) == 8 else None
     except ValueError:
         return None
+    # The first and the last year of the calendar are slips, and a day before or after them is none.
+    return day if day and date.min.year < day.year < date.max.year else None
 
 
 def _time(text: str) -> time | None:

@@ -53,6 +53,9 @@ _STAY_WITHIN_LEAST_M = 10.0
 # The least standstill worth cutting out of a recording that moves, unless it is nearly all of it.
 _STAY_LEAST_S = 60.0
 _STAY_LEAST_SHARE = 0.8
+# The most that single fixes of a receiver at rest scatter, 95 %: three times the 15 m of the worst site in
+# the GPS SPS Performance Standard (5th edition, 2020, section 3), which knows neither trees nor walls.
+_AT_REST_M = 45.0
 _HALF_ROUND_M = 2e7  # stands for the far side of the earth, where the frame ends
 _AGAIN = "stand still for ten minutes and record again"
 
@@ -63,8 +66,8 @@ def settle_fixes(fixes: Fixes, *, floor_m: float = FLOOR_M) -> Standstill:
     Parameters
     ----------
     fixes : Fixes
-        In any order. Fixes without a time are left out if at least half have one; otherwise no time is
-        used, and the mean is worth a single fix.
+        In any order. Fixes without a time are left out if at least half have one. Without times that differ
+        only a single place is taken: nothing else shows that the receiver was at rest.
     floor_m : float
         95 % radial error that averaging does not remove, metres. An HDOP worse than that of an open sky, or
         a larger error stated by the receiver itself, raises it.
@@ -72,7 +75,8 @@ def settle_fixes(fixes: Fixes, *, floor_m: float = FLOOR_M) -> Standstill:
     Raises
     ------
     InputError
-        There is no fix of satellites, or the receiver moved and stood nowhere for a minute.
+        There is no fix of satellites; the receiver moved and stood nowhere for a minute; the fixes have no
+        times of use, or scatter more than those of a receiver at rest.
 
     Notes
     -----
@@ -89,6 +93,11 @@ def settle_fixes(fixes: Fixes, *, floor_m: float = FLOOR_M) -> Standstill:
     lon, lat = frame.inverse(*(weight @ points / weight.sum()))
     lon, lat = float(wrap_lon(lon)), float(lat)
     scatter_95_m = radius_95(spread.major_m, spread.minor_m)
+    if scatter_95_m > _AT_REST_M:
+        what = (
+            f"95 % of the fixes lie within {scatter_95_m:,.0f} m, at rest within {_AT_REST_M:.0f} m at most"
+        )
+        raise InputError(fixes.path, f"no receiver at rest scatters so: {what}", _AGAIN)
     error, n_effective = _random_error(time_s[~far], points, weight, scatter_95_m)
     floor = raised_floor(fixes, used, floor_m)
     east_m, north_m = _metres(LocalFrame(lon, lat), fixes.lon, fixes.lat).T
@@ -139,14 +148,16 @@ def _standing(fixes: Fixes, floor_m: float) -> tuple[Rows, Floats, bool]:
     rows, time_s = _in_order(fixes)
     _, points = _about_the_middle(fixes, rows)
     within_m = max(_STAY_WITHIN_LEAST_M, _STAY_WITHIN * raised_floor(fixes, rows, floor_m))
-    timed = bool(np.isfinite(time_s).all())
-    stay = longest_stay(time_s if timed else np.arange(float(len(rows))), points, within_m)
+    if not np.ptp(time_s) > 0:  # none, or one for all
+        if np.hypot(*np.ptp(points, axis=0)) > HELD_M:
+            what = "its fixes have no times that differ, so whether the receiver moved cannot be told"
+            raise InputError(fixes.path, what, _AGAIN)
+        return rows, time_s, False
+    stay = longest_stay(time_s, points, within_m)
     if stay.whole:
         return rows, time_s, False
-    if np.mean(stay.inside) < _STAY_LEAST_SHARE and not (
-        timed and np.ptp(time_s[stay.inside]) >= _STAY_LEAST_S
-    ):
-        spell = f" for {np.ptp(time_s[stay.inside]):.0f} s" if timed else ""
+    if np.mean(stay.inside) < _STAY_LEAST_SHARE and np.ptp(time_s[stay.inside]) < _STAY_LEAST_S:
+        spell = f" for {np.ptp(time_s[stay.inside]):.0f} s"
         what = f"the receiver moved: at most {np.count_nonzero(stay.inside)} of {len(rows)} fixes in a row"
         raise InputError(fixes.path, f"{what}{spell} stay within {within_m:.0f} m", _AGAIN)
     return rows[stay.inside], time_s[stay.inside], True

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from scout.standstill.floor import OPEN_SKY_HDOP
+from scout.standstill.floor import OPEN_SKY_HDOP, stated_error
 from scout.standstill.scatter import HELD_M
-from scout.standstill.values import FIX_TYPES, NOT_OF_SATELLITES, Fixes, Standstill, typical
+from scout.standstill.values import FIX_TYPES, NOT_OF_SATELLITES, Fixes, Standstill
 
 __all__ = ["remarks"]
 
@@ -23,9 +23,7 @@ def remarks(fixes: Fixes, found: Standstill, floor_m: float) -> tuple[str, ...]:
 
 
 def _left_out(fixes: Fixes, found: Standstill) -> Iterator[str]:
-    if found.moved and np.isnan(found.start_s):
-        yield f"The receiver moved: its longest standstill is taken, {_fixes(found.n_used)}."
-    elif found.moved:
+    if found.moved:
         start = np.nanmin(fixes.time_s)
         yield (
             f"The receiver moved or the recording broke off: of {np.nanmax(fixes.time_s) - start:.0f} s the "
@@ -45,7 +43,7 @@ def _left_out(fixes: Fixes, found: Standstill) -> Iterator[str]:
 
 
 def _floor(fixes: Fixes, found: Standstill, floor_m: float) -> Iterator[str]:
-    stated = typical(fixes.stated_error_m[found.used])
+    stated = stated_error(fixes, found.used)
     if stated == found.floor_95_m:
         yield (
             f"The receiver itself states an error of {stated:.1f} m (95 %), which replaces the {floor_m:g} m "
@@ -69,8 +67,6 @@ def _recording(fixes: Fixes, found: Standstill) -> Iterator[str]:
         yield "A single fix shows no scatter: one of a metre or so per axis is assumed."
     elif found.scatter_95_m <= HELD_M:
         yield "All fixes are one place, held or repeated by the receiver: they count as one."
-    elif np.isnan(found.start_s):
-        yield "The times are unknown: all fixes together count as one."
     elif found.n_effective < _FEW:
         yield f"All fixes are worth {found.n_effective:.1f} independent ones: a longer stand would help."
     if not found.dated and np.isfinite(found.start_s):

@@ -25,6 +25,7 @@ class Done:
     grids: frozenset[str] = frozenset()
     parks: frozenset[str] = frozenset()
     pairs: frozenset[tuple[str, str]] = field(default=frozenset())  # grid, park
+    remarks: tuple[str, ...] = ()  # sentences about the notebook it was counted from
 
 
 class Added(NamedTuple):

@@ -21,6 +21,7 @@ from pathlib import Path
 from fuzz.cage import Bounds, Run, run_caged
 from fuzz.damage_bytes import ANY, Maker
 from fuzz.damage_formats import MAKERS
+from fuzz.damage_records import MUST_BE_REFUSED, MUST_BE_TAKEN, RECORDS
 from fuzz.damage_shapes import shape_makers
 from fuzz.whole import BOUNDARIES, FORMATS
 
@@ -55,7 +56,7 @@ def makers_of(name: str) -> dict[str, Maker]:
     """All damage that a format takes."""
     suffix = "." + FORMATS[name][0].rpartition(".")[2]
     shapes = shape_makers() if name in BOUNDARIES else {}
-    return {**ANY, **shapes, **MAKERS.get(suffix, {})}
+    return {**ANY, **shapes, **MAKERS.get(suffix, {}), **RECORDS.get(name, {})}
 
 
 def drawn(count: int) -> Iterator[Case]:
@@ -94,6 +95,10 @@ def outcome(case: Case, wholes: dict[str, Path], folder: Path, seed: int, bounds
     before = _state(folder)
     run = run_caged(words, folder, bounds)
     fault = _fault(run, bounds, given) or _fault_of_files(before, _state(folder), outputs, run, folder)
+    if not fault and run.status == 2 and case.damage in MUST_BE_TAKEN:
+        fault = f"refused: {run.err[:300]!r}"
+    if not fault and run.status != 2 and case.damage in MUST_BE_REFUSED:
+        fault = "taken, and should be refused"
     shutil.rmtree(folder)
     return Outcome(case, run, tuple(words), fault)
 

@@ -18,6 +18,7 @@ import numpy as np
 from scout.errors import InputError
 from scout.read.fixes.tally import Tally
 from scout.standstill import Fixes
+from scout.visits import YEARS
 
 __all__ = ["read_gpx"]
 
@@ -30,6 +31,8 @@ _CUT_OFF = (
     expat.errors.codes[expat.errors.XML_ERROR_UNCLOSED_TOKEN],
 )
 _AGAIN = "record or export it again"
+_PIECE = 2**20  # bytes
+_LONGEST_TEXT = 200  # characters that are looked at; what is longer is no number and no time
 _NO_DOP = 50.0  # a receiver without one says 99.9 or the like; nor are there so many satellites in view
 
 
@@ -88,7 +91,10 @@ class _Reading:
     def parse(self, stream: BinaryIO) -> int:
         """Read to the end; the line where a file breaks off after some points, else 0."""
         try:
-            self._parser.ParseFile(stream)
+            # In large pieces: expat begins a tag anew with every piece, and one may be all of the file.
+            while piece := stream.read(_PIECE):
+                self._parser.Parse(piece, False)
+            self._parser.Parse(b"", True)
         except expat.ExpatError as error:
             if error.code in _CUT_OFF and any(self.points.values()):
                 return error.lineno
@@ -123,7 +129,8 @@ class _Reading:
                 self._place = None
 
     def _more(self, text: str) -> None:
-        self._text += text
+        if len(self._text) < _LONGEST_TEXT:
+            self._text += text
 
     def _end(self, name: str) -> None:
         self._open.pop()
@@ -162,11 +169,11 @@ def _positive(text: str) -> float:
 
 
 def _utc(text: str) -> float:
-    """Seconds since 1970; a time without a zone is UTC, as the schema asks; nan if it is no time."""
+    """Seconds since 1970; one without a zone is UTC, as the schema asks; nan if no recording has it."""
     try:
         time = datetime.fromisoformat(text) if "T" in text.upper() else None
     except ValueError:
         time = None
-    if time is None:
+    if time is None or time.year not in YEARS:
         return nan
     return (time if time.tzinfo else time.replace(tzinfo=UTC)).timestamp()

@@ -20,7 +20,9 @@ from scout.standstill import Fixes
 __all__ = ["read_nmea"]
 
 _DAY_S = 86400.0
+_MOST_QUALITY = 9  # one digit
 _NO_DOP = 50.0  # a receiver without one says 99.9 or the like
+_FARTHEST_M = 2e7  # half round the earth: no error is larger
 _RADIUS_95 = 1.7308  # of RMSE_r: FGDC-STD-007.3-1998 (NSSDA), appendix 3-A
 # Mode of RMC as the quality of GGA: autonomous, differential, estimated, float, manual, none, precise, RTK
 # and simulator.
@@ -43,25 +45,41 @@ class _Epoch:
     no_fix: bool = False
     kinds: set[str] = field(default_factory=set)
 
+    @property
+    def has_fix(self) -> bool:
+        """Whether it is a fix; what is none is of no more use when the next epoch begins."""
+        return not (isnan(self.lat) or self.no_fix)
+
+
+@dataclass(slots=True)
+class _Log:
+    """What has been read: the epochs that are fixes, and the one under way."""
+
+    epochs: list[_Epoch] = field(default_factory=lambda: [_Epoch()])
+    # Epoch under way, time of day and error wherever the receiver stated one; times without a fix.
+    stated: list[tuple[int, float, float]] = field(default_factory=list)
+    no_fix_s: set[float] = field(default_factory=set)
+
 
 def read_nmea(path: str, stream: BinaryIO, head: bytes) -> Fixes:
     """Fixes of a log; ``head`` is its start."""
-    tally, epochs = Tally(), [_Epoch()]
+    tally, log = Tally(), _Log()
     for sentence in sentences(stream, head, tally):
         take = _TAKES.get(sentence.kind)
         if take is None:
             tally.add("unused", sentence.line)
             continue
         try:
-            take(sentence, epochs, tally)
+            take(sentence, log, tally)
         except Unreadable as error:
             tally.add("unreadable", sentence.line, str(error))
     if not tally["sentences"] and not tally["checksum_errors"]:
         raise InputError(path, "is neither an NMEA 0183 log nor a GPX file", "record or export it again")
-    found = [epoch for epoch in epochs if not (isnan(epoch.lat) or epoch.no_fix)]
+    found = [epoch for epoch in log.epochs if epoch.has_fix]
     if not found:
         what = f"holds no fix ({tally.summary('lines')})"
         raise InputError(path, what, "wait until the receiver has a fix, then record again")
+    _give_errors(found, log)
     time_s, dated = _times(found)
     return Fixes(
         path=path,
@@ -80,43 +98,47 @@ def read_nmea(path: str, stream: BinaryIO, head: bytes) -> Fixes:
     )
 
 
-def _epoch(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> _Epoch | None:
+def _epoch(sentence: Sentence, log: _Log, tally: Tally) -> _Epoch | None:
     """The epoch a sentence belongs to, by its time; None for a second sentence of a kind in one epoch."""
-    time_s, last = sentence.time_of_day(0), epochs[-1]
+    time_s, last = sentence.time_of_day(0), log.epochs[-1]
     same = time_s == last.time_s or (isnan(time_s) and isnan(last.time_s))
     if same and sentence.kind in last.kinds and not isnan(time_s):
         tally.add("repeated", sentence.line)
         return None
     if not same or sentence.kind in last.kinds:
+        if not last.has_fix:
+            log.epochs.pop()
         last = _Epoch(time_s)
-        epochs.append(last)
+        log.epochs.append(last)
     last.kinds.add(sentence.kind)
     return last
 
 
-def _gga(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> None:
+def _gga(sentence: Sentence, log: _Log, tally: Tally) -> None:
     quality = sentence.number(5)
     if not quality > 0:
         if isnan(quality):
             raise Unreadable("no fix quality")
-        _no_fix(sentence, epochs, tally)
+        _no_fix(sentence, log, tally)
         return
+    if quality > _MOST_QUALITY:
+        raise Unreadable(f"{quality:g} is no fix quality")
     (lon, lat), satellites, hdop = sentence.place(1), sentence.number(6), sentence.number(7)
-    if epoch := _epoch(sentence, epochs, tally):
+    if epoch := _epoch(sentence, log, tally):
         epoch.lon, epoch.lat, epoch.quality, epoch.satellites = lon, lat, int(quality), satellites
         epoch.hdop = _dop(hdop, epoch.hdop)
 
 
-def _rmc(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> None:
+def _rmc(sentence: Sentence, log: _Log, tally: Tally) -> None:
     mode = sentence.text(11)
     quality = _QUALITY_OF_MODE.get(mode, -1)
     if sentence.text(1) != "A" or quality == 0:
         if sentence.text(1) not in ("A", "V"):
             raise Unreadable("no status")
-        _no_fix(sentence, epochs, tally)
+        _no_fix(sentence, log, tally)
         return
     (lon, lat), day = sentence.place(2), sentence.day(8)
-    if epoch := _epoch(sentence, epochs, tally):
+    if epoch := _epoch(sentence, log, tally):
         epoch.day = day if day is not None else epoch.day
         if isnan(epoch.lat):
             epoch.lon, epoch.lat = lon, lat
@@ -124,34 +146,62 @@ def _rmc(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> None:
             epoch.quality = quality
 
 
-def _no_fix(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> None:
+def _no_fix(sentence: Sentence, log: _Log, tally: Tally) -> None:
     tally.add("without_fix", sentence.line)
-    if epoch := _epoch(sentence, epochs, tally):
+    if epoch := _epoch(sentence, log, tally):
         epoch.no_fix = True
+        log.no_fix_s.add(epoch.time_s)
 
 
-def _gsa(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> None:
+def _gsa(sentence: Sentence, log: _Log, tally: Tally) -> None:
     """Has no time: belongs to the epoch under way. Several constellations say the same, one each."""
     dimensions, hdop = sentence.number(1), sentence.number(15)
-    epoch = epochs[-1]
+    epoch = log.epochs[-1]
     epoch.hdop = _dop(epoch.hdop, hdop)
     if dimensions in (2, 3) and not epoch.dimensions:
         epoch.dimensions = int(dimensions)
 
 
-def _gst(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> None:
-    north, east = sentence.number(5), sentence.number(6)
-    if epoch := _epoch(sentence, epochs, tally):
-        epoch.stated_error_m = _RADIUS_95 * hypot(north, east)
+def _gst(sentence: Sentence, log: _Log, tally: Tally) -> None:
+    """Sigmas of latitude and longitude; where they are empty, of the axes of the ellipse."""
+    error = hypot(sentence.number(5), sentence.number(6))
+    _stated(sentence, log, hypot(sentence.number(2), sentence.number(3)) if isnan(error) else error)
 
 
-def _zda(sentence: Sentence, epochs: list[_Epoch], tally: Tally) -> None:
+def _gbs(sentence: Sentence, log: _Log, tally: Tally) -> None:
+    """Expected errors of latitude and longitude, read as sigmas (common practice)."""
+    _stated(sentence, log, hypot(sentence.number(1), sentence.number(2)))
+
+
+def _stated(sentence: Sentence, log: _Log, sigma_m: float) -> None:
+    """Keep what the receiver says of its error until all epochs are known.
+
+    Several talkers say it, before or after the place, with the time of the place, that of another or none:
+    it neither makes an epoch nor ends one.
+    """
+    if not isnan(sigma_m):
+        error_m = min(_RADIUS_95 * sigma_m, _FARTHEST_M)
+        log.stated.append((len(log.epochs) - 1, sentence.time_of_day(0), error_m))
+
+
+def _give_errors(fixes: list[_Epoch], log: _Log) -> None:
+    """Give each stated error to the fix of its time, else to the nearest in the log; the largest holds."""
+    for k, time_s, error_m in log.stated:
+        near = range(max(min(k, len(fixes) - 1) - 2, 0), min(k + 3, len(fixes)))
+        same = [n for n in near if fixes[n].time_s == time_s]
+        if not same and time_s in log.no_fix_s:
+            continue  # what is said without a fix is no error of one
+        fix = fixes[min(same or near, key=lambda n: abs(n - k))]
+        fix.stated_error_m = max(error_m, fix.stated_error_m)  # nan gives way
+
+
+def _zda(sentence: Sentence, log: _Log, tally: Tally) -> None:
     day = sentence.day(1, 2, 3)
-    if (epoch := _epoch(sentence, epochs, tally)) and day is not None:
+    if (epoch := _epoch(sentence, log, tally)) and day is not None:
         epoch.day = day
 
 
-_TAKES = {"GGA": _gga, "RMC": _rmc, "GSA": _gsa, "GST": _gst, "ZDA": _zda}
+_TAKES = {"GGA": _gga, "RMC": _rmc, "GSA": _gsa, "GST": _gst, "GBS": _gbs, "ZDA": _zda}
 
 
 def _dop(*values: float) -> float:

@@ -10,19 +10,21 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from functools import reduce
-from math import nan
+from math import isfinite, nan
 from operator import xor
 from typing import BinaryIO
 
 from scout.read.fixes.tally import Tally
+from scout.visits import YEARS
 
 __all__ = ["Sentence", "Unreadable", "sentences"]
 
-_SENTENCE = re.compile(rb"[$!]([^$!*]*)(?:\*([0-9A-Fa-f]{2}))?")
+_SENTENCE = re.compile(rb"[$!]([^$!*]+)(?:\*([0-9A-Fa-f]{2}))?")
 _CHECKED = re.compile(rb"[$!][^$!*\r\n]+\*[0-9A-Fa-f]{2}")
 _ADDRESS = re.compile(r"[A-Z]{2}[A-Z]{3}|P[A-Z0-9]+")
 _DECIMAL = re.compile(r"\d+\.?\d*|\.\d+", re.ASCII)
 _CLOCK = re.compile(r"(\d\d)(\d\d)(\d\d(?:\.\d*)?)", re.ASCII)
+_PIECE = 4096  # bytes; a sentence has 82 at most
 _FIRST_DAY = date(1970, 1, 1)
 
 
@@ -49,6 +51,8 @@ class Sentence:
             return nan
         if not _DECIMAL.fullmatch(text):
             raise Unreadable(f"{text!r} is no number")
+        if not isfinite(float(text)):
+            raise Unreadable("a number is too large")
         return float(text)
 
     def time_of_day(self, field: int) -> float:
@@ -82,9 +86,27 @@ class Sentence:
         if len(texts) == 1 and len(text) == 6:
             text = f"{text[:4]}{'19' if text[4:] >= '80' else '20'}{text[4:]}"
         try:
-            return (date(int(text[4:]), int(text[2:4]), int(text[:2])) - _FIRST_DAY).days
-        except ValueError as error:
+            day = date(int(text[4:]), int(text[2:4]), int(text[:2]))
+        except (ValueError, OverflowError) as error:
             raise Unreadable(f"{','.join(texts)!r} is no date") from error
+        if day.year not in YEARS:
+            raise Unreadable(f"{day.year} is no year of a recording")
+        return (day - _FIRST_DAY).days
+
+
+def _lines(stream: BinaryIO) -> Iterator[tuple[int, bytes]]:
+    """Give number and bytes of each line; a very long one comes in pieces, cut where a sentence begins."""
+    number, carry = 1, b""
+    while piece := stream.readline(_PIECE - len(carry)):
+        piece, carry = carry + piece, b""
+        if len(piece) >= _PIECE and not piece.endswith(b"\n"):
+            cut = max(piece.rfind(b"$"), piece.rfind(b"!"))
+            if cut > 0:
+                piece, carry = piece[:cut], piece[cut:]
+        yield number, piece
+        number += piece.endswith(b"\n")
+    if carry:
+        yield number, carry
 
 
 def sentences(stream: BinaryIO, head: bytes, tally: Tally) -> Iterator[Sentence]:
@@ -94,14 +116,16 @@ def sentences(stream: BinaryIO, head: bytes, tally: Tally) -> Iterator[Sentence]
     sentence without one is torn and left out; where it has none they are all taken.
     """
     checked = bool(_CHECKED.search(head))
-    for number, line in enumerate(stream, 1):
+    last = 0
+    for number, line in _lines(stream):
         if not line.strip():
             continue
-        tally.add("lines", number)
-        found = list(_SENTENCE.finditer(line))
-        if not found:
+        if number > last:
+            tally.add("lines", number)
+            last = number
+        if not _SENTENCE.search(line):
             tally.add("unreadable", number, "no sentence")
-        for match in found:
+        for match in _SENTENCE.finditer(line):
             body, stated = match.groups()
             if stated is not None and reduce(xor, body, 0) != int(stated, 16):
                 tally.add("checksum_errors", number)
