@@ -14,10 +14,12 @@ from numpy.typing import NDArray
 
 from scout.model import GEOMETRY, RECORD
 
-__all__ = ["KEYS", "SUBJECTS", "Mask", "Tags", "Texts", "tags_of", "texts_of"]
+__all__ = ["KEYS", "OSM_SUFFIXES", "SUBJECTS", "Mask", "Tags", "Texts", "tags_of", "texts_of"]
 
 Mask = NDArray[np.bool_]
 Texts = NDArray[np.object_]
+
+OSM_SUFFIXES = (".osm", ".osm.gz", ".osm.bz2", ".pbf")  # OpenStreetMap's own formats
 
 # Keys that say what a thing is: a record with one is understood, even where it is of no interest here.
 SUBJECTS = frozenset((

@@ -13,7 +13,7 @@ import shapely
 from scout.access import rules
 from scout.access.readings import Reading, applied, unused
 from scout.access.shapes import Parts, Shapes
-from scout.access.tags import Mask, Tags, Texts, tags_of
+from scout.access.tags import OSM_SUFFIXES, Mask, Tags, Texts, tags_of
 from scout.model import Layer
 from scout.surroundings import CROSSING, DRIVE, NAME, WALK, WHAT, Surroundings
 
@@ -107,9 +107,9 @@ def _take(found: _Found, layer: Layer, role: str, readings: Sequence[Reading]) -
     more, notes = applied(layer, readings)
     tags, shapes = tags_of(layer.frame, more), Shapes(layer.frame.geometry.to_numpy())
     known = tags.described() | (np.isin(tags["access"].astype(str), ("no", "private")))
-    unread = len(layer.refused)
-    if unread:
-        notes.append(f"{where}: records that cannot be used: {unread}, such as: {layer.refused[0]}")
+    if layer.refused:
+        some = "; ".join(line.removeprefix(f"{where}: ") for line in layer.refused[:_NAMED])
+        notes.append(f"{where}: records that cannot be used: {len(layer.refused)}, such as: {some}")
     if shapes.repaired:
         notes.append(f"{where}: areas repaired: {shapes.repaired}")
     if shapes.lost:
@@ -179,7 +179,7 @@ def _take_ground(found: _Found, where: str, tags: Tags, shapes: Shapes) -> None:
 
 
 def _take_unknown(found: _Found, layer: Layer, role: str, tags: Tags, shapes: Shapes, unknown: Mask) -> None:
-    if not unknown.any() or layer.source.path.lower().endswith((".osm", ".pbf")):
+    if not unknown.any() or layer.source.path.lower().endswith(OSM_SUFFIXES):
         return
     where, left, lines = layer.source.where, unknown.copy(), np.zeros(len(tags), dtype=bool)
     word = np.full(len(tags), "barrier" if role == "barriers" else "overhead line", dtype=object)

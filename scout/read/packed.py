@@ -9,9 +9,11 @@ from pathlib import Path
 
 from scout.errors import InputError
 
-__all__ = ["unpack"]
+__all__ = ["unpack", "unpack_osm"]
 
 _AT_ONCE = 2**20  # bytes
+_LARGEST_OSM = 2**29  # bytes
+_TIMES = 40  # maps as XML pack to a tenth or a twentieth
 
 
 def unpack(name: str, file: Path, most: int) -> bytes:
@@ -41,3 +43,16 @@ def unpack(name: str, file: Path, most: int) -> bytes:
     if left < 0:
         raise InputError(name, f"what it holds is larger than {most // 2**20} MiB", "unpack it first")
     return b"".join(parts)
+
+
+def unpack_osm(name: str, file: Path) -> bytes:
+    """Unpack a `.osm.gz` or `.osm.bz2`.
+
+    Raises
+    ------
+    InputError
+        Another file, a damaged one, over 512 MiB or packed so tightly that it is no map.
+    """
+    if not file.stem.lower().endswith(".osm"):
+        raise InputError(name, "packed files are read as .osm.gz and .osm.bz2 only", "unpack it first")
+    return unpack(name, file, min(_LARGEST_OSM, _AT_ONCE + _TIMES * file.stat().st_size))
