@@ -93,14 +93,9 @@ class _Lines:
     def __init__(self, lines: Shapes) -> None:
         points, row = shapely.get_coordinates(lines, return_index=True)
         a = np.flatnonzero(np.diff(row, append=-1) == 0)
-        self.pieces = _edges(points[a], points[a + 1])
+        self.start, self.end = points[a], points[a + 1]
+        self.pieces = _edges(self.start, self.end)
         self._tree = shapely.STRtree(self.pieces)
-
-    def cut(self, most_m: float) -> tuple[Floats, Floats]:
-        """Ends of pieces no longer than ``most_m``."""
-        points, row = shapely.get_coordinates(shapely.segmentize(self.pieces, most_m), return_index=True)
-        a = np.flatnonzero(np.diff(row, append=-1) == 0)
-        return points[a], points[a + 1]
 
     def pairs(self, steps: Shapes) -> Any:
         """Steps and pieces that touch, as an array of two rows."""
