@@ -6,8 +6,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import geopandas as gpd
     import numpy as np
+    import shapely
     from numpy.typing import NDArray
 
     from scout.model import Source
@@ -49,6 +52,11 @@ class Surroundings:
     power_lines: gpd.GeoDataFrame  # overhead lines
     sources: tuple[Source, ...] = ()
     notes: tuple[str, ...] = ()  # what was not understood, not taken, or looks wrong
+    # Polygons nobody walks through but along mapped ways, and busy roads along which no car is left, by name.
+    # Apart from the frames above: a town has too many to draw.
+    buildings: Sequence[shapely.Geometry] = ()
+    busy_roads: Sequence[shapely.Geometry] = ()
+    busy_names: Sequence[str] = ()
 
 
 @dataclass(frozen=True, slots=True)

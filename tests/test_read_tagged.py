@@ -61,7 +61,7 @@ DRAWN: list[tuple[list[tuple[float, float]], dict[str, str]]] = [
     (moved(SQUARE, 0.010, 0), {"natural": "cliff"}),
     (moved(SQUARE, 0.012, 0), {"leisure": "nature_reserve", "access": "no", "name": "Tern bank"}),
     (moved(SQUARE, 0.014, 0), {"natural": "coastline"}),
-    (moved(SQUARE, 0.016, 0), {"building": "yes"}),
+    (moved(SQUARE, 0.016, 0), {"shop": "yes"}),
     ([(-20.0, 45.015)], {"barrier": "gate"}),
     ([(-19.999, 45.015)], {"barrier": "gate", "access": "private"}),
     ([(-19.998, 45.015)], {"amenity": "parking", "access": "customers", "name": "Inn"}),
@@ -195,8 +195,7 @@ def test_records_of_openstreetmap_bear_their_ids_and_say_something(tmp_path: Pat
     lines = layers["lines"].frame
     assert lines[lines["highway"] == "path"][RECORD].tolist() == [1]
     assert (
-        "building" not in layers["multipolygons"].frame
-        or not layers["multipolygons"].frame["building"].notna().any()
+        "shop" not in layers["multipolygons"].frame or not layers["multipolygons"].frame["shop"].notna().any()
     )
     assert all(layer.source.records == len(layer.frame) for layer in layers.values())
 

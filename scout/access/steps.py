@@ -88,9 +88,8 @@ def _met(a: Floats, b: Floats, axis: Floats, right: int, up: int) -> tuple[Ints,
     from_k, to_k = (p[:, 0] * up - p[:, 1] * right for p in (a, b))
     low = np.ceil(np.minimum(from_k, to_k) - _SLACK).astype(np.int64)
     high = np.floor(np.maximum(from_k, to_k) + _SLACK).astype(np.int64)
-    aslant = (
-        np.abs(to_k - from_k) > _FLAT
-    )  # along a step a piece is met by others, at its ends by its neighbours
+    # A piece that runs along the steps is met by others; its ends are met with its neighbours.
+    aslant = np.abs(to_k - from_k) > _FLAT
     piece, k = ragged(low, np.where(aslant, np.maximum(high - low + 1, 0), 0))
     share = (k - from_k[piece]) / (to_k - from_k)[piece]
     x, y = (a[piece] + share[:, None] * (b - a)[piece]).T

@@ -6,7 +6,7 @@ than r at Tobler's greatest speed; what is found faster needs no larger window.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -81,7 +81,11 @@ def walks(
     first = np.searchsorted(targets.group, np.arange(groups))
     world = Map(surroundings)
     if not world.has_starts:
-        none = Route("unknown", "the access data holds no parking and no road")
+        busy = " but busy ones, along which no place to leave a car is mapped"
+        none = Route(
+            "unknown",
+            f"the access data holds no parking and no road{busy if len(surroundings.busy_roads) else ''}",
+        )
         return [Walked(int(row), none) for row in first]
     task = _Task(targets, world, reliefs, walking, groups)
     task.solve(progress)
@@ -190,6 +194,11 @@ def _why_not(
         why[row] = over_limit(walking)
     for row in np.flatnonzero(nearest.distance_m > walking.reach_m):
         why[row] = f"no parking or road within {walking.reach_m / 1000:g} km"
+    missed = np.flatnonzero(nearest.distance_m > walking.reach_m)
+    for place, text in _busy(targets, missed, world, walking):
+        why[place] += f"; {text}"
+    for row in np.flatnonzero(world.in_building(targets.lon, targets.lat)):
+        why[row] = "in a building"
     if reliefs:
         for row in np.flatnonzero(np.isnan(heights_at(reliefs, targets.lon, targets.lat))):
             why[row] = _NO_HEIGHT
@@ -201,3 +210,20 @@ def _why_not(
         for row, barrier in zip(rows[place].tolist(), barriers.area_row[area].tolist(), strict=True):
             why[row] = f"in {world.barrier(barrier)}"
     return why
+
+
+def _busy(targets: Targets, missed: Ints, world: Map, walking: Walking) -> Iterator[tuple[int, str]]:
+    """Places without a start within reach that have a busy road there, and what is to be said of it."""
+    for centre, rows in tiles(targets.lon[missed], targets.lat[missed], walking.reach_m):
+        window = Window.about(*centre, 1.8 * walking.reach_m)
+        roads, names = world.busy(window)
+        places = shapely.points(*window.frame.forward(targets.lon[missed[rows]], targets.lat[missed[rows]]))
+        (place, road), metres = shapely.STRtree(roads).query_nearest(
+            places, max_distance=walking.reach_m, return_distance=True, all_matches=False
+        )
+        for k, name, m in zip(rows[place].tolist(), (names[r] for r in road.tolist()), metres, strict=True):
+            called = f" ({name})" if name else ""
+            yield (
+                int(missed[k]),
+                f"the busy road {m:.0f} m away{called} has no mapped place to leave a car",
+            )
