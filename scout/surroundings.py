@@ -75,7 +75,7 @@ class Walking:
 
     limit_min: float = 120.0  # one way; what takes longer is out of reach
     load_kg: float = 0.0
-    reach_m: float = 3000.0  # starts further than this from a spot are not looked at
+    reach_m: float = 3000.0  # starts further away are looked at only where none nearer leads to a spot
     cell_m: float = 10.0
 
 
@@ -83,7 +83,8 @@ class Walking:
 class Route:
     """The walk from where the car stays to a spot, and back the same way.
 
-    ``unknown`` says that nothing could be worked out; ``reason`` says why, also of ``out of reach``.
+    ``unknown`` says that nothing could be worked out; ``reason`` says why, also of ``out of reach``, and of
+    what is ``walked`` how roughly, where that is less fine than usual.
     Only what is ``walked`` has times.
     """
 

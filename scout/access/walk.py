@@ -14,6 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.access.graph import MOST_CELLS
 from scout.access.nearest import Nearest, nearest_starts
 from scout.access.pace import FASTEST_KMH, load_factor
 from scout.access.relief import heights_at
@@ -24,7 +25,7 @@ from scout.cores import on_cores
 from scout.geodesy import inverse
 from scout.surroundings import Relief, Route, RouteState, Surroundings, Walking
 
-__all__ = ["Targets", "Walked", "walks"]
+__all__ = ["Targets", "Walked", "coarsest_m", "farthest_m", "walks"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -34,6 +35,7 @@ _FIRST_M = 250.0  # least radius of a window
 _WIDER = 2**0.5  # from one radius to the next
 _TILE = 0.7  # side of a tile, whose places share a window, in radii
 _AT_ONCE = 2  # windows: each may take 200 MB
+_FARTHEST_M = 12_000.0  # of a start; its window has cells of 36 m, see DEVELOPERS.md
 _NO_HEIGHT = "the heights do not cover it"
 _WINDING = 2.2  # so much longer than the way of a crow at full speed are short walks, at a guess
 
@@ -51,6 +53,17 @@ class Walked(NamedTuple):
 
     row: int  # of the targets: the one taken, or the first of its group when none can be walked to
     route: Route
+    further: bool = False  # no start within reach leads there, one further away may
+
+
+def farthest_m(walking: Walking) -> float:
+    """How far away a start may be from which a place is reached within the longest walk."""
+    return min(_FARTHEST_M, walking.limit_min * FASTEST_KMH * load_factor(walking.load_kg) * 1000 / 60)
+
+
+def coarsest_m(walking: Walking) -> float:
+    """Side of the cells of the widest window."""
+    return max(walking.cell_m, _half_m(walking.reach_m) * 2 / MOST_CELLS)
 
 
 def walks(
@@ -59,6 +72,7 @@ def walks(
     reliefs: Sequence[Relief],
     walking: Walking,
     progress: Callable[[str], None] = lambda _: None,
+    first_m: float = _FIRST_M,
 ) -> list[Walked]:
     """Walks to places.
 
@@ -71,6 +85,8 @@ def walks(
     walking : Walking
     progress : callable
         Told in a few words what is being done.
+    first_m : float
+        Least radius of a window; more where nothing nearer is to be found.
 
     Returns
     -------
@@ -86,9 +102,9 @@ def walks(
             "unknown",
             f"the access data holds no parking and no road{busy if len(surroundings.busy_roads) else ''}",
         )
-        return [Walked(int(row), none) for row in first]
+        return [Walked(int(row), none, True) for row in first]
     task = _Task(targets, world, reliefs, walking, groups)
-    task.solve(progress)
+    task.solve(progress, first_m)
     return [task.walked(group, int(first[group])) for group in range(groups)]
 
 
@@ -122,14 +138,15 @@ class _Task:
                 start_name=near.name[first],
                 straight_m=inverse(*start, *here)[0],
             )
-        return Walked(first, route)
+        mine = range(first, int(np.searchsorted(self.targets.group, group, side="right")))
+        return Walked(first, route, any(_may_be_further(self.why[row]) for row in mine))
 
-    def solve(self, progress: Callable[[str], None]) -> None:
+    def solve(self, progress: Callable[[str], None], first_m: float) -> None:
         """Walk to every place that may be the best of its group, those nearest to a start first."""
         reach_m = self.walking.reach_m
         left = np.array([not why for why in self.why], dtype=bool)
         wanted = _WINDING * self.nearest.distance_m  # radius of the window that will do
-        radius = min(_FIRST_M, reach_m)
+        radius = min(first_m, reach_m)
         while left.any():
             last = radius >= reach_m
             rows = np.flatnonzero(left & ((wanted <= radius) | last))
@@ -137,7 +154,7 @@ class _Task:
             while todo:
                 some, todo = todo[:_AT_ONCE], todo[_AT_ONCE:]
                 done += sum(len(own) for _, own in some)
-                for own, taken in self._walk(some, (1 + _TILE / 2) * radius + 25.0, last):
+                for own, taken in self._walk(some, _half_m(radius), last):
                     least = np.minimum(taken, self.best_min[self.targets.group[own]])
                     wanted[own] = self.m_per_min * least
                 progress(f"walks within {radius:,.0f} m: {done:,} of {len(rows):,} places")
@@ -182,6 +199,16 @@ class _Task:
             for k, why in answer.why.items():
                 self.why[own[k]] = why
         return [(own, answer.minutes) for (_, own), answer in zip(worth, answers, strict=True)]
+
+
+def _half_m(radius_m: float) -> float:
+    """Half the side of a window that holds all within a radius of the places of its tile."""
+    return (1 + _TILE / 2) * radius_m + 25.0
+
+
+def _may_be_further(why: str) -> bool:
+    """Whether a start further away may help, where no walk was found."""
+    return why != _NO_HEIGHT and not why.startswith("in ")
 
 
 def _why_not(
