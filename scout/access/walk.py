@@ -97,11 +97,12 @@ def walks(
     first = np.searchsorted(targets.group, np.arange(groups))
     world = Map(surroundings)
     if not world.has_starts:
-        busy = " but busy ones, along which no place to leave a car is mapped"
-        none = Route(
-            "unknown",
-            f"the access data holds no parking and no road{busy if len(surroundings.busy_roads) else ''}",
-        )
+        why = "the access data holds no parking and no road"
+        if len(surroundings.busy_roads):
+            why += " but busy ones, along which no place to leave a car is mapped"
+        elif not surroundings.sources and not len(surroundings.ways):
+            why = "no roads and no parking are given"
+        none = Route("unknown", why)
         return [Walked(int(row), none, True) for row in first]
     task = _Task(targets, world, reliefs, walking, groups)
     task.solve(progress, first_m)

@@ -19,7 +19,7 @@ __all__ = ["SUFFIXES", "hgt_tiles"]
 SUFFIXES = (".hgt", ".zip", ".gz")
 _BYTES = {2 * rows * cols for rows, cols in ((1201, 1201), (3601, 3601), (3601, 1801))}
 _LARGEST = max(_BYTES)
-_CORNER = re.compile(r"([NS])(\d\d)([EW])(\d\d\d)", re.IGNORECASE)
+_CORNER = re.compile(r"(?<![A-Z0-9])([NS])(\d\d)([EW])(\d\d\d)(?![A-Z0-9])", re.IGNORECASE)
 
 
 def hgt_tiles(path: str, file: Path) -> Iterator[tuple[str, str, bytes]]:
@@ -57,7 +57,7 @@ def hgt_tiles(path: str, file: Path) -> Iterator[tuple[str, str, bytes]]:
 
 def _placed(called: str, name: str) -> str:
     """The name of a tile as GDAL's driver expects it."""
-    found = _CORNER.match(name)
+    found = _CORNER.search(name)
     if not found or int(found[2]) > 90 or int(found[4]) > 180:
         what = "the name does not say where the tile lies"
         raise InputError(called, what, "name it by its south-west corner, such as N47E009.hgt")
