@@ -6,8 +6,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import geopandas as gpd
     import numpy as np
+    import shapely
     from numpy.typing import NDArray
 
     from scout.model import Source
@@ -49,6 +52,11 @@ class Surroundings:
     power_lines: gpd.GeoDataFrame  # overhead lines
     sources: tuple[Source, ...] = ()
     notes: tuple[str, ...] = ()  # what was not understood, not taken, or looks wrong
+    # Polygons nobody walks through but along mapped ways, and busy roads along which no car is left, by name.
+    # Apart from the frames above: a town has too many to draw.
+    buildings: Sequence[shapely.Geometry] = ()
+    busy_roads: Sequence[shapely.Geometry] = ()
+    busy_names: Sequence[str] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +75,7 @@ class Walking:
 
     limit_min: float = 120.0  # one way; what takes longer is out of reach
     load_kg: float = 0.0
-    reach_m: float = 3000.0  # starts further than this from a spot are not looked at
+    reach_m: float = 3000.0  # starts further away are looked at only where none nearer leads to a spot
     cell_m: float = 10.0
 
 
@@ -75,7 +83,8 @@ class Walking:
 class Route:
     """The walk from where the car stays to a spot, and back the same way.
 
-    ``unknown`` says that nothing could be worked out; ``reason`` says why, also of ``out of reach``.
+    ``unknown`` says that nothing could be worked out; ``reason`` says why, also of ``out of reach``, and of
+    what is ``walked`` how roughly, where that is less fine than usual.
     Only what is ``walked`` has times.
     """
 

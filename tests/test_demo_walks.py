@@ -70,3 +70,12 @@ def test_the_corner_in_the_lake_is_out_of_reach(tmp_path):
     assert lake["walk_min"] is None
     assert "Glimmerwater" in lake["walk_note"]
     assert "out of reach" in output
+
+
+def test_heights_alone_are_told_what_they_lack(tmp_path):
+    pytest.importorskip("rasterio", reason="heights need the extra `heights`")
+    words = ["find", str(DEMO.parent / "parks.geojson"), "--heights", str(DEMO.parent / "heights.tif")]
+    result = CliRunner().invoke(command, [*words, "--min-grids", "2", "--near", "0"])
+    assert result.exit_code == 0, result.output
+    assert "--heights alone tells slopes and no walks: name roads and parking with --access" in result.output
+    assert "unknown: no roads and no parking are given" in result.output

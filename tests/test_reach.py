@@ -172,3 +172,90 @@ def test_near_misses_are_not_walked_to():
     found, _ = search(PLAIN.surroundings([NORTH]), shapes=[beside], near_m=500.0, min_grids=1)
     assert [r.spot.kind for r in found.spots] == ["near-miss"]
     assert found.spots[0].route is None
+
+
+# --- starts further than 3 km -------------------------------------------------------------------------------
+
+
+def far_ground(metres, barriers=()):
+    """A road on the other side of the line so far south, and what lies in the way."""
+    road = (shapely.LineString([(-800, -metres), (800, -metres)]), True, True, False)
+    return PLAIN.surroundings([road], barriers=barriers)
+
+
+SMALL = shapely.box(-60, -60, 60, 60)
+
+
+@pytest.mark.parametrize(
+    ("metres", "state"), [(2900, "walked"), (3200, "walked"), (5600, "walked"), (6600, "out")]
+)
+def test_a_road_beyond_three_kilometres_serves_where_the_longest_walk_leads_there(metres, state):
+    """At 3.02 km/h off paths (Tobler, 0.6 of 5.04) two hours make 6.04 km."""
+    found, asked = search(far_ground(metres), shapes=[SMALL])
+    (one,) = found.spots
+    assert one.route.state.startswith(state)
+    if state == "walked":
+        assert one.route.out_min == pytest.approx((metres + metres_north(one.spot)) / 3021.9 * 60, rel=0.03)
+        assert bool(one.route.reason) == (metres > 3000) == any("Long walk" in n for n in one.spot.notes)
+    else:
+        assert one.route.reason == "the walk takes over 120 min"
+    widest = max(north - south for _, south, _, north in asked) * 111_170 / 2
+    assert widest == pytest.approx(3000 if metres < 3000 else 12_000, rel=0.05)
+
+
+def test_a_short_longest_walk_looks_no_further_than_it_leads():
+    found, asked = search(far_ground(3100), shapes=[SMALL], walking=Walking(limit_min=45.0))
+    (one,) = found.spots
+    assert one.route.reason.startswith("the walk takes over 45 min")
+    assert max(north - south for _, south, _, north in asked) * 111_170 / 2 == pytest.approx(4500, rel=0.05)
+    path = (shapely.LineString([(0, -3100), (0, 0)]), True, False, False)
+    around = PLAIN.surroundings(
+        [path, (shapely.LineString([(-800, -3100), (800, -3100)]), True, True, False)]
+    )
+    (one,) = search(around, shapes=[SMALL], walking=Walking(limit_min=45.0))[0].spots
+    assert one.route.out_min == pytest.approx((3100 + metres_north(one.spot)) / 5036.5 * 60, rel=0.02)
+
+
+def test_a_river_near_by_sends_the_walk_to_a_start_further_off():
+    river = (shapely.LineString([(-12_000, -500), (12_000, -500)]), "river", "Wend")
+    near = (shapely.LineString([(-800, -900), (800, -900)]), True, True, False)
+    far = (shapely.LineString([(-800, 4200), (800, 4200)]), True, True, False)
+    around = PLAIN.surroundings([near, far], barriers=[river])
+    (one,) = search(around, shapes=[SMALL])[0].spots
+    assert one.route.state == "walked"
+    assert one.route.start[1] > 47.33
+
+
+def test_where_even_the_longest_walk_finds_no_start_the_reason_names_its_reach():
+    around = PLAIN.surroundings([(shapely.LineString([(-800, -14_000), (800, -14_000)]), True, True, False)])
+    (one,) = search(around, shapes=[SMALL])[0].spots
+    assert one.route.reason == "no parking or road within 12 km"
+
+
+def test_further_starts_are_looked_for_around_the_best_spots_only(monkeypatch):
+    monkeypatch.setattr("scout.reach.further._MOST", 1)
+    found, _ = search(far_ground(3300), shapes=[SMALL, shapely.box(-60, 400, 60, 460)])
+    reasons = sorted(one.route.reason for one in found.spots)
+    assert [reason.split(", for")[0] for reason in reasons] == [
+        "no parking or road within 3 km; starts further away are looked for around the best 1 spots only",
+        "worked out on cells of up to 36 m",
+    ]
+
+
+def test_a_wide_window_with_coarse_cells_tells_nearly_the_same_times():
+    """Beside cells of 10 m: hills, a wall with a gate, a lake and a path."""
+    from scout.access import Targets, walks
+
+    hills = PLAIN.relief(lambda x, y: 300 + 40 * np.sin(x / 260) + 30 * np.cos(y / 190), half_m=5000)
+    lake = (shapely.Point(600, 500).buffer(350), "water", "")
+    wall = (shapely.LineString([(-1500, 900), (-200, 1000), (300, 1400)]), "wall", "")
+    path = (shapely.LineString([(-300, 100), (700, 900), (1100, 1700)]), True, False, False)
+    around = PLAIN.surroundings([path], [shapely.Point(0, 0)], [lake, wall], [shapely.Point(-200, 1000)])
+    points = [(900, 2000), (-900, 1500), (1700, 600), (200, 1200), (-1600, -700), (1200, -1500)]
+    lon, lat = PLAIN.degrees(*points)
+    targets = Targets(lon, lat, np.arange(len(points)))
+    fine, coarse = (
+        np.array([one.route.out_min for one in walks(targets, around, [hills], Walking(cell_m=cell))])
+        for cell in (10.0, 36.0)
+    )
+    assert np.abs(coarse / fine - 1).max() < 0.05

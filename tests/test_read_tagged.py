@@ -6,6 +6,8 @@ independent implementation; what GDAL makes of both must be what the plain expor
 
 from __future__ import annotations
 
+import bz2
+import gzip
 import itertools
 import os
 from pathlib import Path
@@ -14,9 +16,11 @@ from xml.sax.saxutils import quoteattr
 
 import geopandas as gpd
 import numpy as np
+import pyogrio
 import pytest
 import shapely
 from boundary_files import geojson, written
+from conftest import REPOSITORY
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -57,7 +61,7 @@ DRAWN: list[tuple[list[tuple[float, float]], dict[str, str]]] = [
     (moved(SQUARE, 0.010, 0), {"natural": "cliff"}),
     (moved(SQUARE, 0.012, 0), {"leisure": "nature_reserve", "access": "no", "name": "Tern bank"}),
     (moved(SQUARE, 0.014, 0), {"natural": "coastline"}),
-    (moved(SQUARE, 0.016, 0), {"building": "yes"}),
+    (moved(SQUARE, 0.016, 0), {"shop": "yes"}),
     ([(-20.0, 45.015)], {"barrier": "gate"}),
     ([(-19.999, 45.015)], {"barrier": "gate", "access": "private"}),
     ([(-19.998, 45.015)], {"amenity": "parking", "access": "customers", "name": "Inn"}),
@@ -136,6 +140,10 @@ def make(kind: str, tmp_path: Path) -> Path:
         return osm(path, -1)
     if kind == "osm":
         return osm(path)
+    if kind in ("osm.gz", "osm.bz2"):
+        text = osm(tmp_path / "text.osm").read_bytes()
+        path.write_bytes(gzip.compress(text) if kind == "osm.gz" else bz2.compress(text))
+        return path
     return pbf(path, tmp_path) if kind.endswith("pbf") else written(path, frame())
 
 
@@ -173,7 +181,10 @@ def test_the_map_by_hand_says_what_is_there(tmp_path: Path) -> None:
     assert shapely.get_num_interior_rings(shapely.from_wkt(lake)) == 1
 
 
-@pytest.mark.parametrize("kind", ["negative.osm", "osm.pbf", "pbf", "geojson", "gpkg", "fgb"])
+@pytest.mark.parametrize(
+    "kind",
+    ["negative.osm", "osm.gz", "osm.bz2", "osm.pbf", "pbf", "geojson", "gpkg", "fgb"],
+)
 def test_every_form_of_the_map_says_the_same(kind: str, tmp_path: Path) -> None:
     assert told(make(kind, tmp_path)) == told(osm(tmp_path / "plain.osm"))
 
@@ -184,8 +195,7 @@ def test_records_of_openstreetmap_bear_their_ids_and_say_something(tmp_path: Pat
     lines = layers["lines"].frame
     assert lines[lines["highway"] == "path"][RECORD].tolist() == [1]
     assert (
-        "building" not in layers["multipolygons"].frame
-        or not layers["multipolygons"].frame["building"].notna().any()
+        "shop" not in layers["multipolygons"].frame or not layers["multipolygons"].frame["shop"].notna().any()
     )
     assert all(layer.source.records == len(layer.frame) for layer in layers.values())
 
@@ -267,7 +277,13 @@ def test_nothing_is_left_behind_and_no_table_of_tags_from_outside_is_used(
         ("a.osm.pbf", b"\0\0\0\x0dplain words, many", "no OpenStreetMap PBF"),
         ("a.pbf", b"<OGRVRTDataSource/>", "no OpenStreetMap PBF"),
         ("a.pbf", b"", "the file is empty"),
-        ("a.osm.bz2", b"BZh9", "is not that of a known format"),
+        ("a.osm.bz2", b"BZh9", "cannot be unpacked"),
+        ("a.osm.gz", gzip.compress(b"<osm/>" * 99)[:-8], "cannot be unpacked"),
+        ("a.osm.gz", gzip.compress(b"plain words"), "the outermost element is not osm"),
+        ("a.osm.gz", gzip.compress(bytes(50_000_000)), "is larger than 2 MiB; unpack it first"),
+        ("a.osm.bz2", bz2.compress(bytes(50_000_000)), "is larger than 1 MiB; unpack it first"),
+        ("a.osm.gz", b"", "the file is empty"),
+        ("a.geojson.gz", gzip.compress(b"{}"), "are read as .osm.gz and .osm.bz2 only"),
         ("a.vrt", b"<OGRVRTDataSource/>", "is not that of a known format"),
     ],
 )
@@ -280,14 +296,14 @@ def test_a_file_that_is_not_what_it_says_gets_one_line(
     assert "\n" not in str(caught.value)
 
 
-@pytest.mark.parametrize("kind", ["osm", "osm.pbf"])
+@pytest.mark.parametrize("kind", ["osm", "osm.gz", "osm.pbf"])
 def test_openstreetmap_data_is_not_read_for_parks(kind: str, tmp_path: Path) -> None:
     with pytest.raises(InputError, match="not for parks; export the park boundaries"):
         read_layers([make(kind, tmp_path)])
 
 
 @pytest.mark.parametrize("share", [0.3, 0.6, 0.95])
-@pytest.mark.parametrize("kind", ["osm", "osm.pbf"])
+@pytest.mark.parametrize("kind", ["osm", "osm.gz", "osm.pbf"])
 def test_a_file_cut_short_gets_one_line_or_what_is_left(kind: str, share: float, tmp_path: Path) -> None:
     path = make(kind, tmp_path)
     whole = path.read_bytes()
@@ -351,3 +367,75 @@ def test_meeting_a_box_does_not_depend_on_the_turn(boxes: list[Any], turn: float
     either = [shapely.box(*np.add(few, [t, 0, t, 0]).T) for t in (-360, 0, 360)]
     expected = [bool(shapely.intersects(shape, either).any()) for shape in shapes]
     assert meets(shapes, [tuple(box) for box in turned.tolist()]).tolist() == expected
+
+
+# --- records that cannot be used lose nothing else ----------------------------------------------------
+
+BOXES = [(-20.01, 44.99, -19.99, 45.0005), (-20.01, 45.01, -19.99, 45.02)]  # two: asked for by their union
+
+
+def with_bad_rings(path: Path) -> Path:
+    """The map, a closed way of which an extract has one node, and relations of what is not there."""
+    text = osm(path).read_text("utf-8")
+    node = '<node id="9001" lat="44.9999" lon="-20.0001" version="1"/>'
+    refs = "".join(f'<nd ref="{k}"/>' for k in (9001, 9998, 9999, 9001))
+    water = '<tag k="natural" v="water"/>'
+    way = f'<way id="9100" version="1">{refs}{water}</way>'
+    members = {9201: ("way", 9100), 9202: ("way", 9999), 9203: ("relation", 9203)}
+    relations = "".join(
+        f'<relation id="{k}" version="1"><member type="{kind}" ref="{to}" role="outer"/>'
+        f'<tag k="type" v="multipolygon"/>{water}</relation>'
+        for k, (kind, to) in members.items()
+    )
+    text = text.replace("<way", f"{node}<way", 1).replace("<relation", f"{way}<relation", 1)
+    path.write_text(text.replace("</osm>", f"{relations}</osm>"), "utf-8")
+    return path
+
+
+def counts(layers: list[Any]) -> dict[str, int]:
+    return {layer.source.layer: len(layer.frame) for layer in layers}
+
+
+def test_one_bad_ring_loses_no_other_record(tmp_path: Path) -> None:
+    sound = read_tagged([osm(tmp_path / "land.osm")], BOXES)
+    layers = read_tagged([with_bad_rings(tmp_path / "land.osm")], BOXES)
+    assert counts(layers) == counts(sound)
+    (refused,) = [layer.refused for layer in layers if layer.refused]
+    assert any("record 9201: " in line for line in refused)
+    notes = sorted_out([Tagged(layers, "access")]).notes
+    (note,) = [note for note in notes if "cannot be used" in note]
+    assert "such as: record 9201: the outer ring has fewer than three different points" in note
+
+
+def test_a_bad_ring_far_away_is_not_spoken_of(tmp_path: Path) -> None:
+    path = with_bad_rings(tmp_path / "land.osm")
+    layers = read_tagged([path], [(29.9, 9.9, 30.1, 10.1), (31.0, 9.9, 31.1, 10.1)])
+    assert [layer.refused for layer in layers] == [()]
+
+
+@pytest.mark.parametrize("driver", ["GPKG", "FlatGeobuf", "ESRI Shapefile"])
+def test_a_ring_of_two_points_loses_nothing_in_other_formats_either(driver: str, tmp_path: Path) -> None:
+    ring = np.array([[-20.1, 44.9], [-19.9, 45.1]], "<f8")
+    bad = b"\1" + np.array([3, 1, 2], "<u4").tobytes() + ring.tobytes()
+    wkb = np.array([bad, shapely.Polygon(SQUARE).wkb], dtype=object)
+    path = tmp_path / {"GPKG": "land.gpkg", "FlatGeobuf": "land.fgb", "ESRI Shapefile": "land.shp"}[driver]
+    options = {"geometry_type": "Polygon", "crs": "EPSG:4326", "driver": driver}
+    water = np.array(["water", "water"], dtype=object)
+    pyogrio.raw.write(path, wkb, [water], ["natural"], **options)
+    layers = read_tagged([path], [(-20.003, 44.997, -20.002, 44.998), (-20.0005, 44.9995, -19.999, 45.001)])
+    assert [len(layer.frame) for layer in layers] == [1]
+    assert sum(len(layer.refused) for layer in layers) == 1
+
+
+HELSINKI = REPOSITORY.parent / "shared/data/osm/Helsinki.osm.pbf"
+
+
+@pytest.mark.skipif(not HELSINKI.exists(), reason=f"no {HELSINKI.name} in ../shared/data/osm")
+def test_a_real_city_with_bad_rings_is_read_around_several_places() -> None:
+    """By osmium, in its own multipolygons: the areas near, less those whose rings do not close."""
+    corners = [(24.938, 60.168), (24.945, 60.172), (24.950, 60.177)]
+    boxes = [(x - 0.004, y - 0.002, x + 0.004, y + 0.002) for x, y in corners]
+    layers = {layer.source.layer: layer for layer in read_tagged([HELSINKI], boxes)}
+    assert len(layers["lines"].frame) > 900
+    assert len(layers["multipolygons"].frame) > 90
+    assert layers["multipolygons"].refused

@@ -18,14 +18,14 @@ from scout.access.walls import Walls
 from scout.access.window import Map, Starts, Window
 from scout.surroundings import Relief, Walking
 
-__all__ = ["Graph", "Weights", "build"]
+__all__ = ["MOST_CELLS", "Graph", "Weights", "build"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 _NEAR_WAY_M = 15.0
-_MOST_CELLS = 900  # along a side: a wider window gets coarser cells, or memory would know no bound
+MOST_CELLS = 900  # along a side: a wider window gets coarser cells, or memory would know no bound
 
 
 class Weights(NamedTuple):
@@ -93,7 +93,7 @@ def build(world: Map, window: Window, reliefs: Sequence[Relief], walking: Walkin
         world.starts(window),
         Walls(world.barriers(window)),
     )
-    cell_m = max(walking.cell_m, 2 * window.half_m / _MOST_CELLS)
+    cell_m = max(walking.cell_m, 2 * window.half_m / MOST_CELLS)
     side = int(np.ceil(2 * window.half_m / cell_m)) + 1
     axis: Floats = cell_m * np.arange(-(side - 1) / 2, side / 2)
     x: Floats = np.concatenate([np.tile(axis, side), network.x, places[:, 0], starts.x])

@@ -2,11 +2,16 @@
 
 Values of tags as on the OpenStreetMap wiki, from memory. Where it leaves a choice:
 
-- A car may be left along a road up to `secondary`; on busier ones, on bridges and in tunnels it may not, and
-  a private driveway is no road. A track serves only where cars are expressly let in, or where it is paved
-  throughout (`tracktype=grade1`): one may not be able to turn, or to pass its gate.
+- A car may be left along a road up to `secondary`, never on a bridge, in a tunnel or on a private driveway.
+  Along a `primary` or `trunk` road it may only where parking is mapped: lay-bys (`amenity=parking`,
+  `highway=rest_area`), lanes (`parking:left=lane` and the older `parking:lane:left=parallel`), and on the
+  first metres of a track that joins it and is not shut to cars. A track serves further in only where cars are
+  expressly let in, or where it is paved throughout (`tracktype=grade1`): one may not be able to turn, or to
+  pass its gate.
 - Paths graded T5 and T6 (`sac_scale`) are climbs, and a via ferrata needs its gear: not walked.
 - Streams and ditches are stepped over. Wetland is no barrier: parks in fens would be out of reach.
+- Buildings are walked round; roofs on posts are not. Ways that are mapped through them stay open, whether
+  they say `covered`, `tunnel=building_passage` or nothing.
 - Motorways and railways at grade are barriers: nobody crosses them on foot but where a crossing is mapped.
 """
 
@@ -22,6 +27,7 @@ from scout.access.tags import Mask, Tags, Texts
 __all__ = [
     "Ways",
     "area_barriers",
+    "buildings",
     "closed_ground",
     "line_barriers",
     "openings",
@@ -39,6 +45,15 @@ _ROADS = (*_QUIET_ROADS, "primary", "tertiary_link", "secondary_link", "primary_
 _CLASSES = ("residential", "unclassified", "service", "tertiary", "secondary", "primary", "trunk")
 _MOTORWAYS = ("motorway", "motorway_link")
 _TRUNKS = ("trunk", "trunk_link")
+_BUSY = ("primary", "primary_link", *_TRUNKS)
+_LANES = ("parking:left", "parking:right", "parking:both")
+_LANES_OLD = ("parking:lane:left", "parking:lane:right", "parking:lane:both")
+_KERBSIDE = (
+    "lane", "street_side", "on_kerb", "half_on_kerb", "shoulder", "yes", "parallel", "diagonal",
+    "perpendicular",
+)  # fmt: skip
+_RESTS = ("rest_area", "services")
+_NO_WALLS = ("no", "roof", "carport", "canopy", "pergola", "bridge", "entrance")
 _NOT_TO_STOP = ("driveway", "drive-through", "emergency_access")
 _CLIMBS = ("demanding_alpine_hiking", "difficult_alpine_hiking")
 _SIDEWALKS = ("yes", "both", "left", "right", "separate")
@@ -66,6 +81,8 @@ class Ways(NamedTuple):
     walk: Mask
     drive: Mask
     crossing: Mask
+    busy: Mask  # none to stop on but where a side way leaves it
+    side: Mask  # a way at whose mouth a car may stand beside such a road
     shut: Mask  # a way that is closed to walkers
     climb: Mask  # a way for climbers
     what: Texts
@@ -80,16 +97,21 @@ def ways(tags: Tags) -> Ways:
     climb = known & tags.any_of("sac_scale", _CLIMBS) | tags.any_of("highway", ("via_ferrata",))
     walk = known & ~climb & ~tags.foot_shut
     good_track = tags.any_of("highway", ("track",)) & (tags.car_open | tags.any_of("tracktype", ("grade1",)))
-    drive = (tags.any_of("highway", _QUIET_ROADS) | good_track) & ~tags.car_shut & ~fast
-    drive &= ~crossing & ~tags.any_of("service", _NOT_TO_STOP)
+    busy = tags.any_of("highway", _BUSY) & ~fast & ~crossing
+    lanes = np.zeros(len(tags), dtype=bool)
+    for key in _LANES + _LANES_OLD:
+        lanes |= tags.any_of(key, _KERBSIDE)
+    drive = tags.any_of("highway", _QUIET_ROADS) | good_track | (busy & lanes)
+    drive &= ~tags.car_shut & ~fast & ~crossing & ~tags.any_of("service", _NOT_TO_STOP)
+    side = walk & ~drive & ~crossing & tags.any_of("highway", ("track",)) & ~tags.car_shut
     words = _worded(tags["highway"])
     what = np.where(tags.any_of("highway", _CLASSES), words + " road", words).astype(object)
-    return Ways(walk | drive, walk, drive, crossing, known & ~climb & ~walk, climb, what)
+    return Ways(walk | drive, walk, drive, crossing, busy & ~drive, side, known & ~climb & ~walk, climb, what)
 
 
 def parking(tags: Tags) -> tuple[Mask, Mask]:
     """Parking for anyone, and parking that is not."""
-    found = tags.any_of("amenity", ("parking",))
+    found = tags.any_of("amenity", ("parking",)) | tags.any_of("highway", _RESTS)
     return found & ~tags.car_shut, found & tags.car_shut
 
 
@@ -110,6 +132,13 @@ def area_barriers(tags: Tags) -> tuple[Mask, Texts]:
     water &= ~_below(tags)
     ice = tags.any_of("natural", ("glacier",))
     return water | ice, np.where(water, "water", "glacier").astype(object)
+
+
+def buildings(tags: Tags) -> Mask:
+    """What has walls and stands on the ground."""
+    found = tags.has("building") & ~tags.any_of("building", _NO_WALLS) & ~tags.any_of("amenity", ("parking",))
+    below: Mask = np.array([value.startswith("-") for value in tags["layer"]], dtype=bool)
+    return found & ~(_below(tags) | below)
 
 
 def line_barriers(tags: Tags) -> tuple[Mask, Texts]:

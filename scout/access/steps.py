@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
 from scout.access.pace import tobler_kmh
 from scout.access.walls import Walls
+from scout.outlines import ragged
 
 __all__ = ["DETOUR", "steps"]
 
@@ -19,8 +22,8 @@ Minutes = NDArray[np.float32]
 DETOUR = 1.0136
 # Right and up, in the order of the numbers of the points they lead to; the opposites come first.
 _WAYS = ((1, 0), (-2, 1), (-1, 1), (0, 1), (1, 1), (2, 1), (-1, 2), (1, 2))
-_REACH = 3  # cells from a piece of barrier no longer than a cell to a point whose step may meet it
-_AT_ONCE = 2000  # pieces
+_AT_ONCE = 100_000  # pieces of barriers
+_SLACK, _FLAT = 1e-6, 1e-9  # cells
 _NEVER = np.float32(np.inf)
 
 
@@ -63,47 +66,51 @@ def _pair(side: int, right: int, up: int) -> tuple[tuple[slice, slice], tuple[sl
 
 def _close(minutes: Minutes, axis: Floats, walls: Walls) -> None:
     """Take out the steps that a barrier stops."""
-    n, cell_m = len(_WAYS), float(axis[1] - axis[0])
+    n = len(_WAYS)
     for lines, passable in ((walls.fences, True), (walls.shores, False)):
-        a, b = lines.cut(cell_m)
-        for part in np.array_split(np.arange(len(a)), len(a) // _AT_ONCE + 1):
-            col, row, way, at = _met(a[part], b[part], axis)
-            if passable:
-                shut = ~walls.at_opening(at)
-                col, row, way = col[shut], row[shut], way[shut]
-            right, up = np.array(_WAYS)[way].T
-            minutes[row, col, n + way] = minutes[row + up, col + right, n - 1 - way] = _NEVER
+        for part in np.array_split(np.arange(len(lines.start)), len(lines.start) // _AT_ONCE + 1):
+            for way, (right, up) in enumerate(_WAYS):
+                col, row, at = _met(lines.start[part], lines.end[part], axis, right, up)
+                if passable:
+                    shut = ~walls.at_opening(at)
+                    col, row = col[shut], row[shut]
+                minutes[row, col, n + way] = minutes[row + up, col + right, n - 1 - way] = _NEVER
 
 
-def _met(a: Floats, b: Floats, axis: Floats) -> tuple[Ints, Ints, Ints, Floats]:
-    """Column, row and way of the steps that meet short pieces of barriers, from ``a`` to ``b``, and where."""
-    side, cell_m, ways = len(axis), axis[1] - axis[0], np.array(_WAYS)
-    near = np.arange(-_REACH, _REACH + 1)
-    middle = np.rint(((a + b) / 2 - axis[0]) / cell_m).astype(np.int64)
-    col = (middle[:, 0, None, None, None] + near[None, :, None, None]) + np.zeros(
-        (1, 1, len(near), len(ways)), int
-    )
-    row = (middle[:, 1, None, None, None] + near[None, None, :, None]) + np.zeros(
-        (1, len(near), 1, len(ways)), int
-    )
-    way = np.broadcast_to(np.arange(len(ways)), col.shape)
-    to_col, to_row = col + ways[:, 0], row + ways[:, 1]
-    on = (np.minimum(col, to_col) >= 0) & (np.maximum(col, to_col) < side) & (row >= 0) & (to_row < side)
-    piece = np.broadcast_to(np.arange(len(a))[:, None, None, None], col.shape)[on]
-    col, row, way = col[on], row[on], way[on]
-    from_x, from_y = axis[0] + col * cell_m - a[piece, 0], axis[0] + row * cell_m - a[piece, 1]
-    along_x, along_y = (ways[way] * cell_m).T
-    wall_x, wall_y = (b - a)[piece].T
-    # From a to b by the share s, along the step by the share t, they meet: Cramer's rule.
-    turn = along_x * wall_y - along_y * wall_x
-    flat = np.abs(turn) < 1e-9
-    turn = np.where(flat, 1.0, turn)
-    s = (along_x * from_y - along_y * from_x) / turn
-    t = (wall_x * from_y - wall_y * from_x) / turn
-    slack = 1e-6
-    meet = ~flat & (s >= -slack) & (s <= 1 + slack) & (t >= -slack) & (t <= 1 + slack)
-    at = a[piece[meet]] + s[meet, None] * (b - a)[piece[meet]]
-    return col[meet], row[meet], way[meet], at
+def _met(a: Floats, b: Floats, axis: Floats, right: int, up: int) -> tuple[Ints, Ints, Floats]:
+    """Column and row of the steps of one way that meet pieces of barriers from ``a`` to ``b``, and where.
+
+    Steps of one way follow each other on straight lines, a whole number k = col * up - row * right apart: a
+    piece meets the lines between its ends, each at one place, and there one step, or two where they join.
+    """
+    side, cell_m = len(axis), axis[1] - axis[0]
+    a, b = (a - axis[0]) / cell_m, (b - axis[0]) / cell_m
+    from_k, to_k = (p[:, 0] * up - p[:, 1] * right for p in (a, b))
+    low = np.ceil(np.minimum(from_k, to_k) - _SLACK).astype(np.int64)
+    high = np.floor(np.maximum(from_k, to_k) + _SLACK).astype(np.int64)
+    # A piece that runs along the steps is met by others; its ends are met with its neighbours.
+    aslant = np.abs(to_k - from_k) > _FLAT
+    piece, k = ragged(low, np.where(aslant, np.maximum(high - low + 1, 0), 0))
+    share = (k - from_k[piece]) / (to_k - from_k)[piece]
+    x, y = (a[piece] + share[:, None] * (b - a)[piece]).T
+    first_col, first_row = _unit(right, up)
+    along = ((x - k * first_col) * right + (y - k * first_row) * up) / (right**2 + up**2)
+    # Both where one step ends and the next begins.
+    step = np.floor(np.stack([along - _SLACK, along + _SLACK])).astype(np.int64)
+    twice = np.concatenate([np.arange(len(k)), np.flatnonzero(step[0] != step[1])])
+    step = np.concatenate([step[0], step[1, twice[len(k) :]]])
+    col, row = k[twice] * first_col + step * right, k[twice] * first_row + step * up
+    on = (np.minimum(col, col + right) >= 0) & (np.maximum(col, col + right) < side)
+    on &= (row >= 0) & (row + up < side)
+    at = axis[0] + cell_m * np.stack([x, y], axis=1)[twice[on]]
+    return col[on], row[on], at
+
+
+@lru_cache
+def _unit(right: int, up: int) -> tuple[int, int]:
+    """Column and row of a point of the first line: col * up - row * right = 1."""
+    near = range(-2, 3)
+    return next((col, row) for col in near for row in near if col * up - row * right == 1)
 
 
 def _matrix(minutes: Minutes, n: int) -> csr_array:

@@ -14,10 +14,12 @@ from numpy.typing import NDArray
 
 from scout.model import GEOMETRY, RECORD
 
-__all__ = ["KEYS", "SUBJECTS", "Mask", "Tags", "Texts", "tags_of", "texts_of"]
+__all__ = ["KEYS", "OSM_SUFFIXES", "SUBJECTS", "Mask", "Tags", "Texts", "tags_of", "texts_of"]
 
 Mask = NDArray[np.bool_]
 Texts = NDArray[np.object_]
+
+OSM_SUFFIXES = (".osm", ".osm.gz", ".osm.bz2", ".pbf")  # OpenStreetMap's own formats
 
 # Keys that say what a thing is: a record with one is understood, even where it is of no interest here.
 SUBJECTS = frozenset((
@@ -27,10 +29,11 @@ SUBJECTS = frozenset((
 ))  # fmt: skip
 # Keys that are read here.
 KEYS = frozenset((
-    "access", "amenity", "area", "barrier", "bridge", "electrified", "foot", "ford", "highway",
-    "information", "landuse", "leisure", "location", "locked", "military", "motor_vehicle", "motorcar",
-    "motorroad", "name", "natural", "power", "railway", "sac_scale", "service", "sidewalk", "tourism",
-    "tracktype", "tunnel", "vehicle", "water", "waterway", "wetland",
+    "access", "amenity", "area", "barrier", "bridge", "building", "electrified", "foot", "ford", "highway",
+    "information", "landuse", "layer", "leisure", "location", "locked", "military", "motor_vehicle",
+    "motorcar", "motorroad", "name", "natural", "parking:both", "parking:lane:both", "parking:lane:left",
+    "parking:lane:right", "parking:left", "parking:right", "power", "railway", "ref", "sac_scale", "service",
+    "sidewalk", "tourism", "tracktype", "tunnel", "vehicle", "water", "waterway", "wetland",
 ))  # fmt: skip
 
 # Values of access, foot, vehicle ...: not for the public on its way through.

@@ -6,7 +6,7 @@ than r at Tobler's greatest speed; what is found faster needs no larger window.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -14,6 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.access.graph import MOST_CELLS
 from scout.access.nearest import Nearest, nearest_starts
 from scout.access.pace import FASTEST_KMH, load_factor
 from scout.access.relief import heights_at
@@ -24,7 +25,7 @@ from scout.cores import on_cores
 from scout.geodesy import inverse
 from scout.surroundings import Relief, Route, RouteState, Surroundings, Walking
 
-__all__ = ["Targets", "Walked", "walks"]
+__all__ = ["Targets", "Walked", "coarsest_m", "farthest_m", "walks"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -34,6 +35,7 @@ _FIRST_M = 250.0  # least radius of a window
 _WIDER = 2**0.5  # from one radius to the next
 _TILE = 0.7  # side of a tile, whose places share a window, in radii
 _AT_ONCE = 2  # windows: each may take 200 MB
+_FARTHEST_M = 12_000.0  # of a start; its window has cells of 36 m, see DEVELOPERS.md
 _NO_HEIGHT = "the heights do not cover it"
 _WINDING = 2.2  # so much longer than the way of a crow at full speed are short walks, at a guess
 
@@ -51,6 +53,17 @@ class Walked(NamedTuple):
 
     row: int  # of the targets: the one taken, or the first of its group when none can be walked to
     route: Route
+    further: bool = False  # no start within reach leads there, one further away may
+
+
+def farthest_m(walking: Walking) -> float:
+    """How far away a start may be from which a place is reached within the longest walk."""
+    return min(_FARTHEST_M, walking.limit_min * FASTEST_KMH * load_factor(walking.load_kg) * 1000 / 60)
+
+
+def coarsest_m(walking: Walking) -> float:
+    """Side of the cells of the widest window."""
+    return max(walking.cell_m, _half_m(walking.reach_m) * 2 / MOST_CELLS)
 
 
 def walks(
@@ -59,6 +72,7 @@ def walks(
     reliefs: Sequence[Relief],
     walking: Walking,
     progress: Callable[[str], None] = lambda _: None,
+    first_m: float = _FIRST_M,
 ) -> list[Walked]:
     """Walks to places.
 
@@ -71,6 +85,8 @@ def walks(
     walking : Walking
     progress : callable
         Told in a few words what is being done.
+    first_m : float
+        Least radius of a window; more where nothing nearer is to be found.
 
     Returns
     -------
@@ -81,10 +97,15 @@ def walks(
     first = np.searchsorted(targets.group, np.arange(groups))
     world = Map(surroundings)
     if not world.has_starts:
-        none = Route("unknown", "the access data holds no parking and no road")
-        return [Walked(int(row), none) for row in first]
+        why = "the access data holds no parking and no road"
+        if len(surroundings.busy_roads):
+            why += " but busy ones, along which no place to leave a car is mapped"
+        elif not surroundings.sources and not len(surroundings.ways):
+            why = "no roads and no parking are given"
+        none = Route("unknown", why)
+        return [Walked(int(row), none, True) for row in first]
     task = _Task(targets, world, reliefs, walking, groups)
-    task.solve(progress)
+    task.solve(progress, first_m)
     return [task.walked(group, int(first[group])) for group in range(groups)]
 
 
@@ -118,14 +139,15 @@ class _Task:
                 start_name=near.name[first],
                 straight_m=inverse(*start, *here)[0],
             )
-        return Walked(first, route)
+        mine = range(first, int(np.searchsorted(self.targets.group, group, side="right")))
+        return Walked(first, route, any(_may_be_further(self.why[row]) for row in mine))
 
-    def solve(self, progress: Callable[[str], None]) -> None:
+    def solve(self, progress: Callable[[str], None], first_m: float) -> None:
         """Walk to every place that may be the best of its group, those nearest to a start first."""
         reach_m = self.walking.reach_m
         left = np.array([not why for why in self.why], dtype=bool)
         wanted = _WINDING * self.nearest.distance_m  # radius of the window that will do
-        radius = min(_FIRST_M, reach_m)
+        radius = min(first_m, reach_m)
         while left.any():
             last = radius >= reach_m
             rows = np.flatnonzero(left & ((wanted <= radius) | last))
@@ -133,7 +155,7 @@ class _Task:
             while todo:
                 some, todo = todo[:_AT_ONCE], todo[_AT_ONCE:]
                 done += sum(len(own) for _, own in some)
-                for own, taken in self._walk(some, (1 + _TILE / 2) * radius + 25.0, last):
+                for own, taken in self._walk(some, _half_m(radius), last):
                     least = np.minimum(taken, self.best_min[self.targets.group[own]])
                     wanted[own] = self.m_per_min * least
                 progress(f"walks within {radius:,.0f} m: {done:,} of {len(rows):,} places")
@@ -180,6 +202,16 @@ class _Task:
         return [(own, answer.minutes) for (_, own), answer in zip(worth, answers, strict=True)]
 
 
+def _half_m(radius_m: float) -> float:
+    """Half the side of a window that holds all within a radius of the places of its tile."""
+    return (1 + _TILE / 2) * radius_m + 25.0
+
+
+def _may_be_further(why: str) -> bool:
+    """Whether a start further away may help, where no walk was found."""
+    return why != _NO_HEIGHT and not why.startswith("in ")
+
+
 def _why_not(
     targets: Targets, nearest: Nearest, world: Map, reliefs: Sequence[Relief], walking: Walking
 ) -> list[str]:
@@ -190,6 +222,11 @@ def _why_not(
         why[row] = over_limit(walking)
     for row in np.flatnonzero(nearest.distance_m > walking.reach_m):
         why[row] = f"no parking or road within {walking.reach_m / 1000:g} km"
+    missed = np.flatnonzero(nearest.distance_m > walking.reach_m)
+    for place, text in _busy(targets, missed, world, walking):
+        why[place] += f"; {text}"
+    for row in np.flatnonzero(world.in_building(targets.lon, targets.lat)):
+        why[row] = "in a building"
     if reliefs:
         for row in np.flatnonzero(np.isnan(heights_at(reliefs, targets.lon, targets.lat))):
             why[row] = _NO_HEIGHT
@@ -201,3 +238,20 @@ def _why_not(
         for row, barrier in zip(rows[place].tolist(), barriers.area_row[area].tolist(), strict=True):
             why[row] = f"in {world.barrier(barrier)}"
     return why
+
+
+def _busy(targets: Targets, missed: Ints, world: Map, walking: Walking) -> Iterator[tuple[int, str]]:
+    """Places without a start within reach that have a busy road there, and what is to be said of it."""
+    for centre, rows in tiles(targets.lon[missed], targets.lat[missed], walking.reach_m):
+        window = Window.about(*centre, 1.8 * walking.reach_m)
+        roads, names = world.busy(window)
+        places = shapely.points(*window.frame.forward(targets.lon[missed[rows]], targets.lat[missed[rows]]))
+        (place, road), metres = shapely.STRtree(roads).query_nearest(
+            places, max_distance=walking.reach_m, return_distance=True, all_matches=False
+        )
+        for k, name, m in zip(rows[place].tolist(), (names[r] for r in road.tolist()), metres, strict=True):
+            called = f" ({name})" if name else ""
+            yield (
+                int(missed[k]),
+                f"the busy road {m:.0f} m away{called} has no mapped place to leave a car",
+            )

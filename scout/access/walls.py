@@ -31,10 +31,12 @@ class Walls:
     def __init__(self, barriers: Barriers) -> None:
         self.fences = _Lines(barriers.lines)
         self._trimmed = _Lines(_trimmed(barriers.lines))
-        self.shores = _Lines(barriers.shores)
+        walls = shapely.get_parts(shapely.boundary(barriers.buildings))
+        self.shores = _Lines(np.concatenate([barriers.shores, walls]))
         self._areas = barriers.areas[~shapely.is_empty(barriers.areas)]
+        self._closed = np.concatenate([self._areas, barriers.buildings])
         self._openings = shapely.STRtree(barriers.openings)
-        self.any = bool(len(barriers.lines) or len(barriers.shores))
+        self.any = bool(len(self.fences.pieces) or len(self.shores.pieces))
 
     def at_opening(self, points: Floats) -> Bools:
         """Whether points, shape (n, 2), are so near an opening that a fence may be passed there."""
@@ -49,32 +51,25 @@ class Walls:
         """Whether barriers stop short steps to the grid that begin on a way, or else at a place."""
         steps = _edges(_towards(a, b), b)
         fence_steps = np.where(from_way, _edges(a, b), steps)
-        return self._stopped_by_fences(fence_steps, self.fences) | self.shores.meet(steps) | self.inside(a)
+        # What begins on an outline may lead inside without crossing it.
+        return self._stopped_by_fences(fence_steps, self.fences) | self.shores.meet(steps) | self.inside(b)
 
     def stop_hops(self, a: Floats, b: Floats) -> Bools:
         """Whether barriers stop short steps from a place to a way, both perhaps on an outline."""
         hops = _edges(_towards(a, b), _towards(b, a))
-        return self._stopped_by_fences(hops, self.fences) | self._enters(hops) | self.inside(a)
+        return self._stopped_by_fences(hops, self.fences) | _meet(hops, self._closed) | self.inside(a)
 
     def stop_ways(self, a: Floats, b: Floats, landing: Bools) -> Bools:
-        """Whether barriers stop edges of ways; areas do not stop those that lead off a bridge."""
+        """Whether barriers stop edges of ways; areas do not stop those that lead off a bridge.
+
+        Buildings stop none: who drew a way through one knew of a passage.
+        """
         edges = _edges(a, b)
-        return self._stopped_by_fences(edges, self._trimmed) | (self._enters(edges) & ~landing)
+        return self._stopped_by_fences(edges, self._trimmed) | (_meet(edges, self._areas) & ~landing)
 
     def inside(self, points: Floats) -> Bools:
-        """Whether points, shape (n, 2), lie in an area."""
-        found = np.zeros(len(points), dtype=bool)
-        if len(points) and len(self._areas):
-            tree = shapely.STRtree(shapely.points(points))
-            found[tree.query(self._areas, predicate="contains")[1]] = True
-        return found
-
-    def _enters(self, edges: Shapes) -> Bools:
-        """Whether edges come into an area, further than its skin."""
-        wet = np.zeros(len(edges), dtype=bool)
-        if len(edges) and len(self._areas):
-            wet[shapely.STRtree(edges).query(self._areas, predicate="intersects")[1]] = True
-        return wet
+        """Whether points, shape (n, 2), lie in an area or a building."""
+        return _meet(shapely.points(points), self._closed, "contains")
 
     def _stopped_by_fences(self, steps: Shapes, fences: _Lines) -> Bools:
         step, fence = fences.pairs(steps)
@@ -93,14 +88,9 @@ class _Lines:
     def __init__(self, lines: Shapes) -> None:
         points, row = shapely.get_coordinates(lines, return_index=True)
         a = np.flatnonzero(np.diff(row, append=-1) == 0)
-        self.pieces = _edges(points[a], points[a + 1])
+        self.start, self.end = points[a], points[a + 1]
+        self.pieces = _edges(self.start, self.end)
         self._tree = shapely.STRtree(self.pieces)
-
-    def cut(self, most_m: float) -> tuple[Floats, Floats]:
-        """Ends of pieces no longer than ``most_m``."""
-        points, row = shapely.get_coordinates(shapely.segmentize(self.pieces, most_m), return_index=True)
-        a = np.flatnonzero(np.diff(row, append=-1) == 0)
-        return points[a], points[a + 1]
 
     def pairs(self, steps: Shapes) -> Any:
         """Steps and pieces that touch, as an array of two rows."""
@@ -111,6 +101,14 @@ class _Lines:
         met = np.zeros(len(steps), dtype=bool)
         met[self.pairs(steps)[0]] = True
         return met
+
+
+def _meet(shapes: Shapes, areas: Shapes, how: str = "intersects") -> Bools:
+    """Whether any of the areas meets each shape."""
+    met = np.zeros(len(shapes), dtype=bool)
+    if len(shapes) and len(areas):
+        met[shapely.STRtree(shapes).query(areas, predicate=how)[1]] = True
+    return met
 
 
 def _edges(a: Floats, b: Floats) -> Shapes:

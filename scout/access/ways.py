@@ -11,9 +11,10 @@ import numpy as np
 import shapely
 
 from scout.access import rules
+from scout.access.beside import mouths, walled
 from scout.access.readings import Reading, applied, unused
 from scout.access.shapes import Parts, Shapes
-from scout.access.tags import Mask, Tags, Texts, tags_of
+from scout.access.tags import OSM_SUFFIXES, Mask, Tags, Texts, tags_of
 from scout.model import Layer
 from scout.surroundings import CROSSING, DRIVE, NAME, WALK, WHAT, Surroundings
 
@@ -81,13 +82,18 @@ class _Found:
     closed: list[gpd.GeoDataFrame] = field(default_factory=list)
     private: list[gpd.GeoDataFrame] = field(default_factory=list)  # closed, but not to expressly public ways
     public: list[Any] = field(default_factory=list)  # lines of those
+    buildings: list[Any] = field(default_factory=list)  # arrays of polygons
+    busy: list[gpd.GeoDataFrame] = field(default_factory=list)  # roads none may stop on
+    side: list[gpd.GeoDataFrame] = field(
+        default_factory=list
+    )  # ways with room for a car where they join those
     power_lines: list[gpd.GeoDataFrame] = field(default_factory=list)
     understood: dict[str, int] = field(default_factory=dict)  # records per file
     notes: list[str] = field(default_factory=list)
 
     def surroundings(self, sources: tuple[Any, ...]) -> Surroundings:
-        private = _joined(self.private)
-        starts, ways = _joined(self.starts), _joined(self.ways, True)
+        private, busy = _joined(self.private), _joined(self.busy)
+        starts, ways = _joined(self.starts), _joined([*self.ways, mouths(_joined(self.side), busy)], True)
         if sources and not len(starts) and not ways[DRIVE].any():
             self.notes.append("the access data holds no parking and no drivable road near the places")
         return Surroundings(
@@ -99,6 +105,9 @@ class _Found:
             _joined(self.power_lines),
             sources,
             tuple(dict.fromkeys(self.notes)),
+            walled(np.concatenate([np.empty(0, object), *self.buildings]), starts.geometry.to_numpy()),
+            busy.geometry.to_numpy(),
+            busy[NAME].tolist(),
         )
 
 
@@ -107,9 +116,9 @@ def _take(found: _Found, layer: Layer, role: str, readings: Sequence[Reading]) -
     more, notes = applied(layer, readings)
     tags, shapes = tags_of(layer.frame, more), Shapes(layer.frame.geometry.to_numpy())
     known = tags.described() | (np.isin(tags["access"].astype(str), ("no", "private")))
-    unread = len(layer.refused)
-    if unread:
-        notes.append(f"{where}: records that cannot be used: {unread}, such as: {layer.refused[0]}")
+    if layer.refused:
+        some = "; ".join(line.removeprefix(f"{where}: ") for line in layer.refused[:_NAMED])
+        notes.append(f"{where}: records that cannot be used: {len(layer.refused)}, such as: {some}")
     if shapes.repaired:
         notes.append(f"{where}: areas repaired: {shapes.repaired}")
     if shapes.lost:
@@ -132,6 +141,10 @@ def _take_ways(found: _Found, where: str, tags: Tags, shapes: Shapes) -> None:
     uses = {WALK: ways.walk, DRIVE: ways.drive, CROSSING: ways.crossing}
     found.ways.append(_rows(lines, ways.what, tags, uses))
     found.public.append(shapes.as_lines(ways.walk & tags.foot_open).shape)
+    roads = shapes.as_lines(ways.busy)
+    called = np.where(tags.names != "", tags.names, tags["ref"]).astype(object)
+    found.busy.append(_frame({WHAT: ways.what[roads.row], NAME: called[roads.row]}, roads.shape))
+    found.side.append(_rows(shapes.as_lines(ways.side), ways.what, tags))
     _say(found, where, "ways closed to walkers, not used", ways.shut, tags)
     _say(found, where, "ways for climbers, not used", ways.climb, tags)
 
@@ -159,6 +172,7 @@ def _take_barriers(found: _Found, where: str, tags: Tags, shapes: Shapes) -> Non
         _rows(shapes.lines.of(filled), words, tags),
         _rows(shapes.as_lines(lines & ~filled), words, tags),
     ]
+    found.buildings.append(shapes.as_areas(rules.buildings(tags))[0].shape)
     passed, shut, kinds = rules.openings(tags)
     # A gate may be drawn as the piece of line that it fills.
     gates = shapes.lines.of(passed & tags.has("barrier"))
@@ -179,7 +193,7 @@ def _take_ground(found: _Found, where: str, tags: Tags, shapes: Shapes) -> None:
 
 
 def _take_unknown(found: _Found, layer: Layer, role: str, tags: Tags, shapes: Shapes, unknown: Mask) -> None:
-    if not unknown.any() or layer.source.path.lower().endswith((".osm", ".pbf")):
+    if not unknown.any() or layer.source.path.lower().endswith(OSM_SUFFIXES):
         return
     where, left, lines = layer.source.where, unknown.copy(), np.zeros(len(tags), dtype=bool)
     word = np.full(len(tags), "barrier" if role == "barriers" else "overhead line", dtype=object)

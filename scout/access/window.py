@@ -69,6 +69,7 @@ class Barriers(NamedTuple):
     shores: Shapes  # outlines of areas
     areas: Shapes  # the areas themselves, less their skin
     openings: Shapes
+    buildings: Shapes  # nobody walks through them but along ways
     area_row: Ints  # row of the barriers that each area comes from
 
 
@@ -80,6 +81,9 @@ class Map:
             name: getattr(around, name).geometry.to_numpy()
             for name in ("ways", "starts", "barriers", "openings")
         }
+        self._shapes["buildings"] = np.array(around.buildings, dtype=object)
+        self._shapes["busy"] = np.array(around.busy_roads, dtype=object)
+        self._busy_name = list(around.busy_names)
         self._trees = {name: shapely.STRtree(shapes) for name, shapes in self._shapes.items()}
         self._walk, self._drive, self._crossing = (
             around.ways[column].to_numpy(dtype=bool) for column in (WALK, DRIVE, CROSSING)
@@ -140,7 +144,22 @@ class Map:
         inner = _local(shapely.clip_by_rect(shapes[area], *window.box()), window)
         inner = shapely.buffer(inner, -_SKIN_M, join_style="mitre")
         openings, _ = self._near("openings", window)
-        return Barriers(lines, shores, inner, openings, row[area])
+        buildings, _ = self._near("buildings", window)
+        return Barriers(lines, shores, inner, openings, buildings, row[area])
+
+    def in_building(self, lon: Floats, lat: Floats) -> Bools:
+        """Whether places lie in a building."""
+        found = np.zeros(len(lon), dtype=bool)
+        for turn in _TURNS:
+            found[self._trees["buildings"].query(shapely.points(lon + turn, lat), predicate="within")[0]] = (
+                True
+            )
+        return found
+
+    def busy(self, window: Window) -> tuple[Shapes, list[str]]:
+        """Roads along which no car may be left, and their names."""
+        shapes, row = self._near("busy", window)
+        return shapes, [self._busy_name[k] for k in row.tolist()]
 
     def _near(self, name: str, window: Window, whole: bool = False) -> tuple[Shapes, Ints]:
         """Shapes near a window in local metres; if ``whole`` in degrees, turned to the window's longitude."""

@@ -123,7 +123,7 @@ _ACCESS = (
     click.option("--access", cls=FilesOption, help="Roads, paths and parking, for the walks to the spots."),
     click.option("--barriers", cls=FilesOption, help="Water, cliffs, fences, closed ground: not walked."),
     click.option("--hazards", cls=FilesOption, help="Overhead power lines, to be warned of."),
-    click.option("--heights", cls=FilesOption, help="Heights as GeoTIFF: slopes slow the walks."),
+    click.option("--heights", cls=FilesOption, help="Heights, GeoTIFF or .hgt: slopes slow the walks."),
     _shown(
         "--longest-walk",
         kinds.Number("is no time to walk", "give minutes over 0", over_0=True),

@@ -29,6 +29,8 @@ __all__ = [
     "shelf_from",
 ]
 
+_HEIGHTS_ALONE = "--heights alone tells slopes and no walks: name roads and parking with --access"
+
 
 @dataclass(frozen=True, slots=True)
 class ParkFiles:
@@ -182,6 +184,7 @@ def access_from(files: AccessFiles, show: Callable[[str], None]) -> Access | Non
         if not files.heights:
             return around, ()
         heights = read_heights(files.heights, boxes, show, files.crs)
-        return replace(around, notes=(*around.notes, *heights.notes)), heights.reliefs
+        alone = () if tagged else (_HEIGHTS_ALONE,)
+        return replace(around, notes=(*around.notes, *alone, *heights.notes)), heights.reliefs
 
     return Access(near, files.walking, files.power_line_m)

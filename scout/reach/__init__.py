@@ -6,7 +6,7 @@ A line spot moves to the firm place of its stretch with the shortest walk; every
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -14,36 +14,21 @@ import numpy as np
 from scout.access import Targets, Walked, slope_deg, walks
 from scout.access.hazards import closed_at, power_line_near
 from scout.confidence import FIRM
-from scout.geodesy import degree_lengths
 from scout.model import LeftOut
 from scout.outlines import Floats, Ints
 from scout.reach.along import Judge, places_along
+from scout.reach.further import Access, Box, boxes_around, from_further
 from scout.spots import Found, Pieces, Search
 from scout.spots.found import of_judged, replaced
 from scout.spots.stretches import place_on, rows
-from scout.surroundings import Relief, Route, Surroundings, Walking
+from scout.surroundings import Route, Surroundings
 from scout.verdict import Claims
 
 __all__ = ["MOST_WALKS", "STEEP_DEG", "Access", "Box", "Reached", "reach"]
 
-Box = tuple[float, float, float, float]
-
 MOST_WALKS = 500  # spots, best first, whose walks are worked out
 STEEP_DEG = 15.0  # more is noted
 _FURTHER = Route("unknown", f"walks are worked out for the best {MOST_WALKS} spots only")
-
-
-@dataclass(frozen=True, slots=True)
-class Access:
-    """Where access data comes from and how it is used.
-
-    ``near`` gives what lies in some boxes (west, south, east, north, degrees; east may pass 180): the core
-    opens no file, and only what lies near the places found is worth reading.
-    """
-
-    near: Callable[[Sequence[Box]], tuple[Surroundings, Sequence[Relief]]]
-    walking: Walking = field(default_factory=Walking)
-    power_line_m: float = 50.0  # overhead lines nearer than this are warned of
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +54,10 @@ class Reached:
 
     def notes(self, row: int) -> tuple[str, ...]:
         """What the ground itself makes worth a remark."""
-        slope = self.slope_deg.get(row, 0.0)
-        return (f"Steep: the ground slopes by {slope:.0f} deg here.",) if slope > STEEP_DEG else ()
+        slope, route = self.slope_deg.get(row, 0.0), self.route(row)
+        steep = (f"Steep: the ground slopes by {slope:.0f} deg here.",) if slope > STEEP_DEG else ()
+        coarse = route.reason if route.state == "walked" else ""
+        return (*steep, f"Long walk, {coarse}.") if coarse else steep
 
 
 class _Offers(NamedTuple):
@@ -113,7 +100,10 @@ def reach(
     offers, closed = _open(offers, judge.ground.station.radius_m, around)
     progress(f"walking to {len(np.unique(offers.row)):,} spots")
     of_row, group = np.unique(offers.row, return_inverse=True)
-    walked = walks(Targets(offers.lon, offers.lat, group), around, reliefs, access.walking, progress)
+    targets = Targets(offers.lon, offers.lat, group)
+    walked = walks(targets, around, reliefs, access.walking, progress)
+    best = np.searchsorted(of_row, order[np.isin(order, of_row)])
+    walked = from_further(walked, targets, best, access, progress)
     taken = np.array([w.row for w in walked], dtype=np.int64)
     moved = taken[offers.claim[taken] >= 0]
     found = _moved(result.found, offers.row[moved], claims.rows(offers.claim[moved]), judge)
@@ -140,11 +130,7 @@ def _boxes(result: Search, chosen: Ints, level: int, reach_m: float) -> list[Box
         mine = rows(pieces, np.flatnonzero(np.isin(owner, chosen)))
         ends.append((*_end(mine, 0.0, level), *_end(mine, 1.0, level)))
     lon1, lat1, lon2, lat2 = (np.concatenate(c) for c in zip(*ends, strict=True))
-    lon2 = lon1 + (lon2 - lon1 + 180.0) % 360.0 - 180.0
-    per_lon = degree_lengths(np.minimum(np.maximum(np.abs(lat1), np.abs(lat2)), 89.0))[0]
-    wide, high = reach_m / per_lon, reach_m / 110_500.0
-    boxes = (np.minimum(lon1, lon2) - wide, lat1 - high, np.maximum(lon1, lon2) + wide, lat2 + high)
-    return list(zip(*(b.tolist() for b in boxes), strict=True))
+    return boxes_around((lon1, lat1), (lon2, lat2), reach_m)
 
 
 def _end(pieces: Pieces, fraction: float, level: int) -> tuple[Floats, Floats]:
@@ -181,7 +167,7 @@ def _moved(found: Found, row: Ints, claims: Claims, judge: Judge) -> Found:
 
 def _minutes(n: int, of_row: Ints, walked: Sequence[Walked]) -> Floats:
     out_min = np.full(n, np.nan)
-    for row, (_, route) in zip(of_row.tolist(), walked, strict=True):
+    for row, route in zip(of_row.tolist(), (one.route for one in walked), strict=True):
         if route.state == "out of reach":
             out_min[row] = np.inf
         elif route.out_min is not None:

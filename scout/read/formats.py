@@ -16,9 +16,11 @@ from typing import Any, Literal
 
 import pyogrio
 
+from scout.access.tags import OSM_SUFFIXES
 from scout.errors import InputError
 from scout.read import archives, geojson, shapefile
 from scout.read.archives import mapped
+from scout.read.packed import unpack_osm
 
 __all__ = [
     "BOUNDARY_SUFFIXES",
@@ -111,7 +113,7 @@ def check_local(name: str) -> Path:
 def _unknown_suffix(name: str, file: Path) -> InputError:
     if file.suffix.lower() in SHAPEFILE_PARTS:
         return InputError(name, "is one part of a Shapefile", "name the .shp file, its parts beside it")
-    if file.suffix.lower() in _TAGGED:
+    if name.lower().endswith(OSM_SUFFIXES):
         what = "OpenStreetMap data is read for access, barriers and hazards, not for parks"
         return InputError(name, what, "export the park boundaries from it, such as to GeoJSON")
     return InputError(name, f"the suffix {file.suffix or '(none)'} is not that of a known format", _READS)
@@ -248,10 +250,11 @@ def outermost(start: bytes, element: str) -> bool:
 
 
 def _osm_text(name: str, file: Path) -> list[Opening]:
-    if not outermost(_head(file, 65536), "osm"):
+    text = b"" if file.suffix.lower() == ".osm" else unpack_osm(name, file)
+    if not outermost(text[:65536] or _head(file, 65536), "osm"):
         raise _mismatch(name, "the outermost element is not osm")
     # Editors write ids below zero and out of order, which GDAL's own index refuses.
-    return [_osm_opening(name, file, USE_CUSTOM_INDEXING="NO")]
+    return [_osm_opening(name, file, text, USE_CUSTOM_INDEXING="NO")]
 
 
 def _osm_binary(name: str, file: Path) -> list[Opening]:
@@ -261,12 +264,12 @@ def _osm_binary(name: str, file: Path) -> list[Opening]:
     return [_osm_opening(name, file)]
 
 
-def _osm_opening(name: str, file: Path, **options: str) -> Opening:
+def _osm_opening(name: str, file: Path, text: bytes = b"", **options: str) -> Opening:
     folder = pyogrio.get_gdal_data_path()
     if folder:  # else a setting of the process may name another table of tags
         options["CONFIG_FILE"] = str(Path(folder) / "osmconf.ini")
     return Opening(
-        plain_path(name, file),
+        text or plain_path(name, file),
         file.stem.removesuffix(".osm"),
         ("OSM",),
         numbering="fid",
@@ -291,6 +294,6 @@ _OPENERS: dict[str, Callable[[str, Path], list[Opening]]] = {
     ".kml": _kml,
     ".kmz": _kmz,
 }
-_TAGGED: dict[str, Callable[[str, Path], list[Opening]]] = {".osm": _osm_text, ".pbf": _osm_binary}
+_TAGGED = {".osm": _osm_text, ".gz": _osm_text, ".bz2": _osm_text, ".pbf": _osm_binary}
 
 BOUNDARY_SUFFIXES, TAGGED_SUFFIXES = tuple(_OPENERS), tuple(_TAGGED)

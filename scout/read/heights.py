@@ -1,13 +1,14 @@
-"""Heights near some places, from GeoTIFFs: metres, with NaN where nothing is known.
+"""Heights near some places, from GeoTIFFs and .hgt tiles: metres, with NaN where nothing is known.
 
-Only the GTiff driver is given a file, and only one that begins as a TIFF does, so no recipe that points
-elsewhere is ever followed.
+Only the driver of the format is given a file, and a TIFF only where it begins as one does, so no recipe that
+points elsewhere is ever followed.
 """
 
 from __future__ import annotations
 
 import importlib.util
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Generator, Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -18,15 +19,19 @@ from scout.read.boxes import thrifty
 from scout.read.crs import Datum, datum_of
 from scout.read.files import check_twice
 from scout.read.formats import check_local
+from scout.read.hgt import SUFFIXES as HGT_SUFFIXES
+from scout.read.hgt import hgt_tiles
 from scout.read.offline import GDAL_OFFLINE, collected_warnings, offline
 from scout.read.tables import Box
-from scout.read.windows import coarser_by, relief_of, windows_of
+from scout.read.tiff import check_tiff, is_tiff
+from scout.read.windows import Window, coarser_by, relief_of, windows_of
 from scout.surroundings import Relief
 
 __all__ = ["HEIGHT_SUFFIXES", "Heights", "read_heights"]
 
-HEIGHT_SUFFIXES = (".tif", ".tiff", ".gtiff")
-_TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")  # TIFF 6.0 and BigTIFF, either order of bytes
+_TIFF_SUFFIXES = (".tif", ".tiff", ".gtiff")
+HEIGHT_SUFFIXES = (*_TIFF_SUFFIXES, *HGT_SUFFIXES)
+_GDAL = {**GDAL_OFFLINE, "GDAL_CACHEMAX": 512}  # MiB of blocks kept; else a share of the machine's memory
 _FOOT, _SURVEY_FOOT = 0.3048, 1200 / 3937  # metres; international yard of 1959, US survey foot
 _UNITS = {
     **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), 1.0),
@@ -38,6 +43,7 @@ _UNITS = {
     **dict.fromkeys(("dm", "decimetre", "decimeter"), 0.1),
 }
 _MOST_CELLS = 100_000_000  # 400 MB for all files; where it would be more, they are averaged further
+_MOST_READ, _MOST_READ_PER_BYTE = 10**9, 20  # cells of one file near the places: ten seconds, or a large file
 
 
 class Heights(NamedTuple):
@@ -58,7 +64,8 @@ def read_heights(
     Parameters
     ----------
     paths : path or sequence of path
-        GeoTIFFs, also cloud-optimised ones, rotated or not. The first band is taken.
+        GeoTIFFs, also cloud-optimised ones, rotated or not, of which the first band is taken; `.hgt` tiles,
+        also as `.hgt.zip` and `.hgt.gz`.
     boxes : sequence of tuple
         West, south, east, north in degrees; east may exceed 180.
     progress : callable, optional
@@ -77,7 +84,7 @@ def read_heights(
     Raises
     ------
     InputError
-        No GeoTIFF, a picture, heights in a unit that is not known, or rasterio is not installed.
+        No GeoTIFF and no tile, a picture, heights in a unit that is not known, or rasterio is not installed.
     CrsError
         No coordinate system, or one that leads nowhere.
     """
@@ -95,37 +102,65 @@ def read_heights(
 
 def _read(found: Heights, path: str, boxes: Sequence[Box], assume_crs: str | None, most: int) -> None:
     file = _checked(path)
-    import rasterio
+    from rasterio._err import CPLE_BaseError
+    from rasterio.errors import RasterioError
 
     try:
-        with (
-            rasterio.Env(**GDAL_OFFLINE),
-            collected_warnings(),
-            rasterio.open(file, driver="GTiff") as raster,
-        ):
-            _take(found, path, raster, boxes, assume_crs, most)
-    except rasterio.errors.RasterioError as error:
-        raise InputError(path, f"cannot be read ({error})", "export it as GeoTIFF again") from error
+        with collected_warnings(), closing(_opened(path, file)) as rasters:
+            for called, raster in rasters:
+                _take(found, called, raster, boxes, assume_crs, most)
+    except (RasterioError, CPLE_BaseError, ValueError, IndexError, MemoryError) as error:
+        # A damaged system comes as any of these, when it is asked for.
+        beside = file.with_name(file.name + ".aux.xml")
+        remedy = f"remove {beside.name} beside it, or " if beside.is_file() else ""
+        why = " ".join(str(error).split())[:200]
+        raise InputError(path, f"cannot be read ({why})", f"{remedy}export it as GeoTIFF again") from error
 
 
-def _checked(path: str) -> str:
+def _opened(path: str, file: Path) -> Generator[tuple[str, Any], None, None]:
+    """The rasters of a file, and how each is called."""
+    import rasterio
+    from rasterio.io import MemoryFile
+
+    with rasterio.Env(**_GDAL):
+        if file.suffix.lower() in _TIFF_SUFFIXES:
+            with rasterio.open(file, driver="GTiff") as raster:
+                yield path, raster
+            return
+        for called, name, data in hgt_tiles(path, file):
+            with MemoryFile(data, filename=name) as memory, memory.open(driver="SRTMHGT") as raster:
+                yield called, raster
+
+
+def _checked(path: str) -> Path:
     file = check_local(path)
-    if file.suffix.lower() not in HEIGHT_SUFFIXES:
+    suffix = file.suffix.lower()
+    if suffix not in HEIGHT_SUFFIXES:
         what = f"the suffix {file.suffix or '(none)'} is not that of a GeoTIFF"
-        raise InputError(path, what, "heights are read from GeoTIFFs (.tif): export them as one")
+        remedy = "heights are read from GeoTIFFs (.tif) and .hgt tiles: export them as one"
+        raise InputError(path, what, remedy)
     head = _head(path, file)
     if not head:
         raise InputError(path, "the file is empty", "save or download it again")
-    if head not in _TIFF:
-        raise InputError(path, "is not what its suffix says: no TIFF", "export it as GeoTIFF again")
-    for suffix in (".msk", ".ovr"):  # GDAL opens these too, by whatever driver it finds
-        beside = file.with_name(file.name + suffix)
-        if beside.is_file() and _head(path, beside) not in _TIFF:
-            raise InputError(path, f"{beside.name} beside it is no TIFF", "remove that file")
+    if suffix in _TIFF_SUFFIXES:
+        _check_tiffs(path, file, head)
     if importlib.util.find_spec("rasterio") is None:
         remedy = "install it with: pip install lattice-scout[heights]"
         raise InputError(path, "reading heights needs rasterio", remedy)
-    return str(file.absolute())
+    return file.absolute()
+
+
+def _check_tiffs(path: str, file: Path, head: bytes) -> None:
+    """The file and what GDAL opens beside it, by whatever driver it finds."""
+    if not is_tiff(head):
+        raise InputError(path, "is not what its suffix says: no TIFF", "export it as GeoTIFF again")
+    check_tiff(path, file)
+    for suffix in (".msk", ".ovr"):
+        beside = file.with_name(file.name + suffix)
+        if beside.is_file():
+            if not is_tiff(_head(path, beside)):
+                raise InputError(path, f"{beside.name} beside it is no TIFF", "remove that file")
+            check_tiff(f"{path}{suffix}", beside)
 
 
 def _head(path: str, file: Path) -> bytes:
@@ -142,11 +177,12 @@ def _take(
     _check_kind(path, raster)
     crs = pyproj.CRS.from_user_input(raster.crs.to_wkt()) if raster.crs else None
     datum = _datum(path, crs, assume_crs)
-    if raster.transform.is_identity or raster.transform.determinant == 0:
+    if raster.transform.is_identity or not abs(raster.transform.determinant) > 0:
         raise InputError(path, "is not placed on the map", "export it as GeoTIFF with its position")
     factor, notes = _to_metres(path, raster, crs, datum)
     reached = windows_of(raster, datum, boxes)
     windows = [one for several in reached for one in several]
+    _check_cells(path, windows)
     coarser, said = coarser_by(raster, datum, windows, most)
     lost = 0
     for window in windows:
@@ -160,6 +196,16 @@ def _take(
     if lost:
         notes.append(f"heights where no land is, taken as unknown: {lost} cells")
     found.notes.extend(f"{path}: {note}" for note in [*notes, *said])
+
+
+def _check_cells(path: str, windows: Sequence[Window]) -> None:
+    """Refuse more cells near the places than can be read in a reasonable time."""
+    cells = sum((bottom - top) * (right - left) for top, bottom, left, right in windows)
+    file = Path(path)
+    size = file.stat().st_size if file.is_file() else 0  # a tile of an archive is small
+    if cells > _MOST_READ + _MOST_READ_PER_BYTE * size:
+        what = f"{cells / 1e9:,.1f} thousand million cells lie around the places"
+        raise InputError(path, what, "export the heights with cells of 5 to 30 m")
 
 
 def _check_kind(path: str, raster: Any) -> None:

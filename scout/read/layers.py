@@ -25,6 +25,7 @@ from scout.read.formats import Opening
 from scout.read.globe import CAUSES, place
 from scout.read.offline import collected_warnings
 from scout.read.parquet import by_parquet, ours_in
+from scout.read.sifting import Asked, sift, with_sifting
 from scout.read.tables import Batch, Box, Opener, Part, Stream, among, streams
 
 _ASKED = 40_000  # records asked for in one question
@@ -67,16 +68,17 @@ def read_layer(
     openers = [by_parquet] if request.opening.drivers == ("Parquet",) else streams(arrow)
     if worth_trying(request.opening):
         openers.insert(0, by_simdjson)
-    for last, opener in ((opener is openers[-1], opener) for opener in openers):
+    for way in (ways := with_sifting(openers, request.opening, request.boxes is not None)):
         try:
             gathering = (start or Gathering)(request)
+            opener, gathering.asked = way
             with collected_warnings() as heard:
                 gathering.read(opener)
                 frame = gathering.frame()
             return gathering.layer(frame, heard), gathering.causes
         except (RuntimeError, UnicodeError, shapely.errors.ShapelyError) as error:
             # What the libraries raise over a file; the next way may do. NotImplementedError is one: curves.
-            if last:
+            if way is ways[-1]:
                 raise InputError(request.path, f"cannot be read ({error})", "export it again") from error
     raise AssertionError("no way to read")
 
@@ -98,6 +100,7 @@ class Gathering:
     causes: Counter[str] = field(default_factory=Counter)
     written: list[Any] | None = None
     prepared: bool = False  # by this program, so that longitudes are as they should be
+    asked: Asked = "boxes"  # more is sifted as it comes
 
     def __post_init__(self) -> None:
         self.prepared = ours_in(self.request.opening) is not None
@@ -131,11 +134,14 @@ class Gathering:
             self.announced = int(info["features"])
             return [None]
         self.datum = datum_of(info["crs"], self.request.path, self.request.assume_crs)
+        if self.asked == "all":
+            return [None]
         if not opening.one_pass:
             return [part for box in together(self.request.boxes) for part in asked(box, self.datum)]
         # Without an index every question is another pass through the file, so there is one.
         parts = [part for box in self.request.boxes for part in asked(box, self.datum, turned=False)]
-        return [shapely.union_all(shapely.box(*np.array(parts).T))]
+        drawn = shapely.box(*np.array(parts).T)
+        return [shapely.union_all(drawn)] if self.asked == "boxes" else [tuple(shapely.total_bounds(drawn))]
 
     def _take(self, stream: Stream) -> None:
         if self.datum is None:
@@ -148,6 +154,8 @@ class Gathering:
             if self.request.numbers is not None:
                 batch = batch.rows(among(batch.numbers, self.request.numbers))
             again = np.isin(batch.numbers, seen) if len(seen) else np.zeros(len(batch.numbers), dtype=bool)
+            if self.asked != "boxes" and self.request.boxes is not None:
+                batch, again = sift(batch, again, self.datum, self.prepared, self.request.boxes)
             self.keep(batch, self._placed(batch, again))
 
     def keep(self, batch: Batch, shapes: NDArray[np.object_]) -> None:

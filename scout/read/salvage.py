@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-__all__ = ["Salvaged", "Shape", "assemble", "shapes_of_wkb"]
+__all__ = ["Salvaged", "Shape", "assemble", "extent", "shapes_of_wkb"]
 
 # ("polygon" | "line" | "point" | "unknown", its rings or its one run of points; None where unreadable)
 Shape = tuple[str, Sequence[NDArray[np.float64] | None]]
@@ -30,6 +30,14 @@ class Salvaged:
     geometry: shapely.Geometry | None = None
     closed: list[str] = field(default_factory=list)
     lost: list[str] = field(default_factory=list)
+
+
+def extent(shapes: Sequence[Shape]) -> shapely.Geometry | None:
+    """The points that shapes have, however broken they are; None without any."""
+    runs = [run for _, several in shapes for run in several if run is not None and len(run)]
+    points = np.concatenate(runs) if runs else np.empty((0, 2))
+    points = points[np.isfinite(points).all(axis=1)]
+    return shapely.multipoints(points) if len(points) else None
 
 
 def assemble(shapes: Sequence[Shape]) -> Salvaged:

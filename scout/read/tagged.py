@@ -12,7 +12,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from scout.access.tags import KEYS
+from scout.access.tags import KEYS, OSM_SUFFIXES
 from scout.model import GEOMETRY, RECORD, Layer, Source
 from scout.read.files import Wanted, check_twice, read_file
 from scout.read.offline import offline
@@ -36,7 +36,8 @@ def read_tagged(
     Parameters
     ----------
     paths : path or sequence of path
-        The formats of `scout.read.read_layers`, and OpenStreetMap data as `.osm` or `.osm.pbf`.
+        The formats of `scout.read.read_layers`, and OpenStreetMap data as `.osm`, `.osm.gz`, `.osm.bz2`
+        or `.osm.pbf`.
     boxes : sequence of tuple
         West, south, east, north in degrees; only records whose own bounds meet one are kept. East may exceed
         180.
@@ -104,7 +105,7 @@ def _column(values: dict[int, str], rows: int) -> Any:
 
 
 def _native(path: str) -> bool:
-    return path.lower().endswith((".osm", ".pbf"))
+    return path.lower().endswith(OSM_SUFFIXES)
 
 
 def _empty(path: str) -> Layer:

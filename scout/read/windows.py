@@ -16,11 +16,12 @@ from scout.surroundings import Relief
 
 Window = tuple[int, int, int, int]  # rows from and to, columns from and to
 
-__all__ = ["coarser_by", "relief_of", "windows_of"]
+__all__ = ["Window", "coarser_by", "relief_of", "windows_of"]
 
 _LOWEST_M, _HIGHEST_M = -500.0, 9000.0  # shores of the Dead Sea -430 m, Everest 8,849 m: beyond it no ground
 _FINE_M = 10.0  # finer rasters are averaged to nearly this: walks are reckoned on cells of that size
-_STRIP = 1024  # rows read at a time
+_STRIP, _PIECE = 1024, 2**24  # rows, and cells, read at a time
+_COARSEST = 2048  # cells that become one, along rows and columns
 _PAD = 2  # cells around a window, for slopes at its edge
 
 
@@ -29,7 +30,7 @@ def coarser_by(raster: Any, datum: Datum, windows: Sequence[Window], most: int) 
     if not windows:
         return 1, []
     cell_m = _cell_m(raster, datum, *windows[0][::2])
-    coarser = max(1, int(_FINE_M / cell_m))
+    coarser = int(np.clip(_FINE_M / max(cell_m, 1e-6), 1, _COARSEST))
     cells = sum((bottom - top) * (right - left) for top, bottom, left, right in windows) / coarser**2
     if cells <= most:
         return coarser, []
@@ -77,14 +78,22 @@ def relief_of(
     top, bottom, left, right = window
     rows, cols = max(1, (bottom - top) // coarser), max(1, (right - left) // coarser)
     heights, off = np.empty((rows, cols), dtype=np.float32), 0
-    step = max(1, _STRIP // coarser)
-    for first in range(0, rows, step):
-        last = min(first + step, rows)
-        high, wide = (min(coarser, size) for size in (bottom - top, right - left))
-        strip = (top + first * coarser, left, (last - first) * high, cols * wide)
-        fine, absurd = _metres(raster, strip, factor)
-        heights[first:last] = _averaged(fine.reshape(last - first, high, cols, wide))
-        off += absurd
+    high, wide = (min(coarser, size) for size in (bottom - top, right - left))
+    down = max(1, min(_STRIP, _PIECE // wide) // high)
+    across = max(1, _PIECE // (down * high * wide))
+    for first in range(0, rows, down):
+        last = min(first + down, rows)
+        for start in range(0, cols, across):
+            end = min(start + across, cols)
+            part = (
+                top + first * coarser,
+                left + start * coarser,
+                (last - first) * high,
+                (end - start) * wide,
+            )
+            fine, absurd = _metres(raster, part, factor)
+            heights[first:last, start:end] = _averaged(fine.reshape(last - first, high, end - start, wide))
+            off += absurd
     a, b, c, d, e, f = tuple(~raster.transform)[:6]
     k = float(coarser)
     to_pixel = (a / k, b / k, (c - left) / k, d / k, e / k, (f - top) / k)

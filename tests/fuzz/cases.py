@@ -21,6 +21,7 @@ from pathlib import Path
 from fuzz.cage import Bounds, Run, run_caged
 from fuzz.damage_bytes import ANY, Maker
 from fuzz.damage_formats import MAKERS
+from fuzz.damage_ground import GROUND
 from fuzz.damage_records import MUST_BE_REFUSED, MUST_BE_TAKEN, RECORDS
 from fuzz.damage_shapes import shape_makers
 from fuzz.whole import BOUNDARIES, FORMATS
@@ -56,7 +57,7 @@ def makers_of(name: str) -> dict[str, Maker]:
     """All damage that a format takes."""
     suffix = "." + FORMATS[name][0].rpartition(".")[2]
     shapes = shape_makers() if name in BOUNDARIES else {}
-    return {**ANY, **shapes, **MAKERS.get(suffix, {}), **RECORDS.get(name, {})}
+    return {**ANY, **shapes, **MAKERS.get(suffix, {}), **RECORDS.get(name, {}), **GROUND.get(suffix, {})}
 
 
 def drawn(count: int) -> Iterator[Case]:

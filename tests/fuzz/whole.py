@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import warnings
 import zipfile
@@ -17,6 +18,7 @@ import numpy as np
 import rasterio
 import shapely
 from rasterio.transform import from_origin
+from rasters import hgt_bytes
 
 LON, LAT = -20.0, 45.0
 NAMES = ["Tern Flats", "Höhe Šedá", "Парк 3"]
@@ -267,9 +269,11 @@ FORMATS: dict[str, tuple[str, Callable[[Path], None]]] = {
     "KMZ": (".kmz", _kmz),
     "access, OSM XML": (".osm", _osm),
     "access, OSM PBF": (".osm.pbf", _pbf),
+    "access, OSM XML packed": (".osm.gz", lambda path: path.write_bytes(gzip.compress(_osm_text().encode()))),
     "access, GeoJSON": (".geojson", _access(".geojson")),
     "access, GeoPackage": (".gpkg", _access(".gpkg")),
     "heights, GeoTIFF": (".tif", _heights),
+    "heights, tile": (".N44W021.hgt", lambda path: path.write_bytes(hgt_bytes())),
     "fixes, NMEA": (".nmea", _nmea),
     "fixes, GPX": (".gpx", _gpx),
     "places, CSV": (".csv", _table),
