@@ -18,7 +18,15 @@ from scout.outlines import Floats, Ints, ragged
 from scout.spots.found import Found, of_judged
 from scout.verdict import ONE, Claims, Ground, estimate, sharpened, stand
 
-__all__ = ["Regions", "in_regions", "overlap_regions", "overlapping_pairs"]
+__all__ = [
+    "Regions",
+    "areas_of",
+    "beside",
+    "in_regions",
+    "overlap_regions",
+    "overlapping_pairs",
+    "wide_polygons",
+]
 
 Geometries = NDArray[Any]
 _TANGLED = 20_000_000  # pairs times neighbours of both, each looked at
@@ -32,6 +40,7 @@ class Regions(NamedTuple):
     shape: Geometries
     first: Ints
     park: Ints
+    parted: NDArray[np.bool_]  # whether another park reaches into what the first two parks share
 
 
 def overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tuple[Ints, Ints, Ints]:
@@ -60,7 +69,7 @@ def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
     left = geometries[a]
     if np.any(turn):
         left[turn != 0] = _turned(left[turn != 0], -1)
-    both = _areas(by_rows(shapely.intersection, left, geometries[b]))
+    both = areas_of(by_rows(shapely.intersection, left, geometries[b]))
     real = shapely.area(both) > 0.0
     a, b, both = a[real], b[real], both[real]
     low, high = np.minimum(a, b), np.maximum(a, b)
@@ -74,11 +83,12 @@ def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
         geometries,
     )
     sets = [*zip(low[plain].tolist(), high[plain].tolist(), strict=True), *sets]
-    shapes, row = _polygons(np.concatenate([both[plain], pieces]))
+    shapes, row = wide_polygons(np.concatenate([both[plain], pieces]))
     sizes = np.array([len(s) for s in sets], dtype=np.int64)
     park = np.array(list(chain.from_iterable(sets)), dtype=np.int64)
     _, members = ragged((np.cumsum(sizes) - sizes)[row], sizes[row])
-    return _wide_enough(Regions(shapes, np.concatenate([[0], np.cumsum(sizes[row])]), park[members]))
+    first = np.concatenate([[0], np.cumsum(sizes[row])])
+    return Regions(shapes, first, park[members], row >= np.count_nonzero(plain))
 
 
 def _refuse_tangle(a: Ints, b: Ints, parks: int) -> None:
@@ -126,7 +136,7 @@ def _others_inside(both: Geometries, crowded: list[set[int]], geometries: Geomet
     return inside
 
 
-def _areas(shapes: Geometries) -> Geometries:
+def areas_of(shapes: Geometries) -> Geometries:
     """The shapes without the points and lines that parks share besides areas."""
     mixed = np.flatnonzero(shapely.get_type_id(shapes) == 7)
     if len(mixed) == 0:
@@ -163,12 +173,12 @@ def _split(
     for turn in range(max((len(some) for some in others), default=0)):
         rows = np.array([k for k, p in enumerate(pair.tolist()) if turn < len(others[p])], dtype=np.int64)
         other = np.array([others[p][turn] for p in pair[rows].tolist()], dtype=np.int64)
-        knives = _beside(geometries[other], shapes[rows])
+        knives = beside(geometries[other], shapes[rows])
         # With a park before the second of the pair, the set belongs to another pair.
         second = np.array([sets[k][1] for k in rows.tolist()], dtype=np.int64)
         mine = other > second
-        inside = _areas(by_rows(shapely.intersection, shapes[rows[mine]], knives[mine]))
-        shapes[rows] = _areas(by_rows(shapely.difference, shapes[rows], knives))
+        inside = areas_of(by_rows(shapely.intersection, shapes[rows[mine]], knives[mine]))
+        shapes[rows] = areas_of(by_rows(shapely.difference, shapes[rows], knives))
         more = zip(rows[mine].tolist(), other[mine].tolist(), strict=True)
         sets = [*sets, *((*sets[k], n) for k, n in more)]
         shapes, pair = np.concatenate([shapes, inside]), np.concatenate([pair, pair[rows[mine]]])
@@ -177,7 +187,7 @@ def _split(
     return shapes, sets
 
 
-def _beside(parks: Geometries, shapes: Geometries) -> Geometries:
+def beside(parks: Geometries, shapes: Geometries) -> Geometries:
     """The parks, turned to the side of the globe where the shapes are."""
     middles = [shapely.bounds(some).reshape(-1, 4)[:, [0, 2]].mean(axis=1) for some in (shapes, parks)]
     turns = np.rint((middles[0] - middles[1]) / 360.0).astype(int)
@@ -212,13 +222,12 @@ def _plenty_m(ground: Ground) -> float:
     return 2.0 * (ground.station.radius_m + 3.0 * float(sigma(spread)))
 
 
-def _wide_enough(regions: Regions) -> Regions:
-    """Without what only rounding made: faces thinner than a tenth of a millimetre."""
-    thickness = 2 * shapely.area(regions.shape) / np.maximum(shapely.length(regions.shape), 1e-300)
+def wide_polygons(shapes: Geometries) -> tuple[Geometries, Ints]:
+    """Polygon parts and the row each is of, without what only rounding made: under a tenth of a millimetre."""
+    parts, row = _polygons(shapes)
+    thickness = 2 * shapely.area(parts) / np.maximum(shapely.length(parts), 1e-300)
     keep = np.flatnonzero(thickness > _THIN_DEG)
-    sizes = np.diff(regions.first)[keep]
-    _, members = ragged(regions.first[keep], sizes)
-    return Regions(regions.shape[keep], np.concatenate([[0], np.cumsum(sizes)]), regions.park[members])
+    return parts[keep], row[keep]
 
 
 def _middles(shapes: Geometries, plenty_m: float) -> tuple[Floats, Floats]:

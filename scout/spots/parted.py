@@ -1,0 +1,128 @@
+"""Places that a narrow park parts: where the station fits over it, what the other parks share is one place.
+
+Finds are listed by their exact set of parks. A strip too narrow for a station cuts what the others share into
+pieces too narrow as well, or covers all of it. So what is not firm is looked at again with fewer parks, whatever
+else lies there: a set's own spot is listed where nothing within the same connected ground holds all of its parks
+as surely.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from scout.confidence import DOUBTFUL
+from scout.outlines import Floats
+from scout.spots.found import Found, grade
+from scout.verdict import SURE
+
+__all__ = ["Parks", "Wanted", "Wider", "fewer", "kept", "surer"]
+
+Parks = tuple[int, ...]  # ascending
+_FEW = 4  # parks that hold a place unsurely, of which each is left out in turn
+
+
+class Wanted(NamedTuple):
+    """A set of parks, looked at from a place that all of them hold."""
+
+    parks: Parks
+    at: int
+
+
+class Wider(NamedTuple):
+    """Connected ground that a set shares, and the best grade of what is found in it with all of the set."""
+
+    parks: Parks
+    piece: Any  # a number, or the first and last of a row of numbers
+    at: int
+    covered: int
+
+
+def fewer(parks: Parks, parks_p: Floats) -> list[Parks]:
+    """Sets to try where these parks hold a place with such probabilities.
+
+    Each park that is unsure is left out in turn. Where many are, those that do not count are left out together,
+    or the least sure, so that the sets stay few.
+    """
+    unsure = np.flatnonzero(parks_p < SURE).tolist()
+    if len(unsure) <= _FEW:
+        return [parks[:k] + parks[k + 1 :] for k in unsure]
+    low = set(np.flatnonzero(parks_p < DOUBTFUL).tolist())
+    if not 0 < len(low) < len(parks) - 1:
+        low = {int(np.argmin(parks_p))}
+    return [tuple(park for k, park in enumerate(parks) if k not in low)]
+
+
+def surer(
+    wanted: Iterable[Wanted],
+    opened: Callable[[Sequence[Wanted]], list[Wider | Sequence[Wanted]]],
+    judged: Callable[[Sequence[Wider]], Found],
+    least: int,
+) -> tuple[list[Wider], list[Found]]:
+    """Ground where a set is surer than all that was found in it.
+
+    Parameters
+    ----------
+    wanted : iterable of Wanted
+        What to begin with.
+    opened : callable
+        Gives for each set the ground, or other sets to look at instead.
+    judged : callable
+        Gives one spot for each piece of ground.
+    least : int
+        Fewest parks of a set.
+
+    Returns
+    -------
+    ground : list of Wider
+    spots : list of Found
+        One row for each.
+    """
+    seen: set[tuple[Parks, Any]] = set()
+    asked: set[Wanted] = set()
+    ground, spots = [], []
+    todo = [one for one in dict.fromkeys(wanted) if len(one.parks) >= least]
+    while todo:
+        asked.update(todo)
+        new: dict[tuple[Parks, Any], Wider] = {}
+        more: list[Wanted] = []
+        for one in opened(todo):
+            if not isinstance(one, Wider):
+                more.extend(one)
+            elif one.covered > 0 and (one.parks, one.piece) not in seen:
+                new.setdefault((one.parks, one.piece), one)
+        seen.update(new)
+        if new:
+            found = judged(list(new.values()))
+            grades = grade(found.judged.confidence)
+            for row, one in enumerate(new.values()):
+                if grades[row] < one.covered:
+                    ground.append(one)
+                    spots.append(found.rows(np.array([row])))
+                if grades[row] > 0:
+                    part = slice(found.claims.first[row], found.claims.first[row + 1])
+                    more.extend(Wanted(s, one.at) for s in fewer(one.parks, found.judged.parks_p[part]))
+        todo = [one for one in dict.fromkeys(more) if len(one.parks) >= least and one not in asked]
+    return ground, spots
+
+
+def kept(ground: Sequence[Wider], grades: Sequence[int], within: Iterable[tuple[int, int]]) -> list[int]:
+    """Numbers of those that nothing as sure within them holds with all of their parks and more.
+
+    ``within`` are pairs: the second one's spot lies in the ground of the first.
+    """
+    inner: dict[int, list[int]] = {}
+    for outer, other in within:
+        if len(ground[other].parks) > len(ground[outer].parks):
+            inner.setdefault(outer, []).append(other)
+    stays: set[int] = set()
+    for k in sorted(range(len(ground)), key=lambda k: -len(ground[k].parks)):
+        mine = set(ground[k].parks)
+        if not any(
+            other in stays and grades[other] <= grades[k] and mine <= set(ground[other].parks)
+            for other in inner.get(k, ())
+        ):
+            stays.add(k)
+    return sorted(stays)
