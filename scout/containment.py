@@ -106,11 +106,9 @@ def _along_rays(edges: Edges, inside: NDArray[np.bool_], radius: float, sigma: F
 def _met(
     some: slice, pair: Ints, start: Floats, end: Floats, radius: float
 ) -> tuple[Ints, Floats, Floats, Ints]:
-    """Where some of the edges block rays ahead: the ray, from where to where, and whether it crosses there."""
+    """Where some of the edges block rays ahead: which ray, from where to where, and whether it crosses."""
     angle = (np.arange(_RAYS) + 0.5) * 2 * np.pi / _RAYS
-    enter, leave, crosses = _blocked(
-        start[some, None], end[some, None], np.cos(angle), np.sin(angle), radius
-    )
+    enter, leave, crosses = _blocked(start[some, None], end[some, None], np.cos(angle), np.sin(angle), radius)
     row, ray = np.nonzero((enter < leave) & (leave > 0))
     group = pair[some][row] * _RAYS + ray
     return group, np.maximum(enter[row, ray], 0.0), leave[row, ray], crosses[row, ray]

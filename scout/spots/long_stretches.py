@@ -132,7 +132,7 @@ def long_stretches(
         halves, place = line.made(some)
         return along_pieces(halves, ground).rows(place)
 
-    runs, found = surer(asked, line.opened, judged, least=1)
+    runs, found = surer(asked, line.opened, judged, ground, least=1)
     classes = [int(grade(one.judged.confidence)[0]) for one in found]
     stays = kept(runs, classes, _within(runs))
     if not stays:
@@ -152,7 +152,9 @@ def long_stretches(
 def _joins(pieces: Pieces) -> np.ndarray:
     """Whether each piece is followed by one that goes on where it ends, on the same edge of a cell."""
     joins = np.zeros(len(pieces.line), dtype=bool)
-    joins[:-1] = (np.diff(pieces.line) == 0) & (np.diff(pieces.cell) == 0) & (pieces.end[:-1] == pieces.start[1:])
+    joins[:-1] = (
+        (np.diff(pieces.line) == 0) & (np.diff(pieces.cell) == 0) & (pieces.end[:-1] == pieces.start[1:])
+    )
     return joins
 
 

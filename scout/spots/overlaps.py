@@ -9,14 +9,14 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from scout.confidence import sigma
+from scout.confidence import DOUBTFUL, sigma
 from scout.cores import by_rows
 from scout.errors import InputError
 from scout.geodesy import degree_lengths, wrap_lon
 from scout.locator import index
 from scout.outlines import Floats, Ints, ragged
 from scout.spots.found import Found, of_judged
-from scout.verdict import ONE, Claims, Ground, estimate, sharpened, stand
+from scout.verdict import BENT, ONE, Claims, Ground, Judged, estimate, sharpened, stand
 
 __all__ = [
     "Regions",
@@ -201,19 +201,36 @@ def in_regions(regions: Regions, ground: Ground) -> Found:
     """One spot per region: about the middle of its largest circle, moved where that is surer and inside."""
     lon, lat = _middles(regions.shape, _plenty_m(ground))
     claims = Claims(wrap_lon(lon), lat, np.full(len(lon), ONE), regions.first, regions.park)
+    everywhere = np.arange(len(lon))
+    east, north, verdicts, promised = _settled(regions, claims, everywhere, lon, ground)
+    bent = np.flatnonzero((promised - verdicts.confidence > BENT) & (promised >= DOUBTFUL))
+    if len(bent):
+        x, y, new, _ = _settled(regions, claims, bent, lon, ground, exact=True)
+        better = np.flatnonzero(new.confidence > verdicts.confidence[bent])
+        _, members = ragged(claims.rows(bent).first[better], np.diff(claims.first)[bent[better]])
+        verdicts = verdicts.replaced(claims.first, bent[better], new.rows(better, members))
+        east[bent[better]], north[bent[better]] = x[better], y[better]
+    per_lon, per_lat = degree_lengths(lat)
+    i, j = index(wrap_lon(lon + east / per_lon), lat + north / per_lat, ground.level)
+    return of_judged("overlap", i.astype(np.int64), j.astype(np.int64), claims, (east, north), verdicts)
+
+
+def _settled(
+    regions: Regions, claims: Claims, rows: Ints, lon: Floats, ground: Ground, exact: bool = False
+) -> tuple[Floats, Floats, Judged, Floats]:
+    """Where to stand for some claims, no further out than their region, the verdicts and what was estimated."""
+    claims, shapes, lon = claims.rows(rows), regions.shape[rows], lon[rows]
     reach = np.full(len(lon), 2 * ground.station.radius_m)
     start = estimate(claims, np.zeros(len(lon)), np.zeros(len(lon)), ground)
-    east, north, quick = stand(claims, ground, (-reach, -reach), (reach, reach), quick=start)
-    per_lon, per_lat = degree_lengths(lat)
+    east, north, quick = stand(claims, ground, (-reach, -reach), (reach, reach), exact, quick=start)
+    per_lon, per_lat = degree_lengths(claims.lat)
     moved = np.flatnonzero((east != 0.0) | (north != 0.0))
-    x, y = lon[moved] + east[moved] / per_lon[moved], lat[moved] + north[moved] / per_lat[moved]
-    left = moved[~shapely.contains_xy(regions.shape[moved], x, y)]
+    x, y = lon[moved] + east[moved] / per_lon[moved], claims.lat[moved] + north[moved] / per_lat[moved]
+    left = moved[~shapely.contains_xy(shapes[moved], x, y)]
     east[left] = north[left] = 0.0
-    _, members = ragged(regions.first[left], np.diff(regions.first)[left])
-    quick = quick.replaced(regions.first, left, start.rows(left, members))
-    i, j = index(wrap_lon(lon + east / per_lon), lat + north / per_lat, ground.level)
-    verdicts = sharpened(claims, quick, ground)
-    return of_judged("overlap", i.astype(np.int64), j.astype(np.int64), claims, (east, north), verdicts)
+    _, members = ragged(claims.first[left], np.diff(claims.first)[left])
+    quick = quick.replaced(claims.first, left, start.rows(left, members))
+    return east, north, sharpened(claims, quick, ground), quick.confidence
 
 
 def _plenty_m(ground: Ground) -> float:

@@ -14,13 +14,15 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from scout.confidence import DOUBTFUL
-from scout.outlines import Floats
-from scout.spots.found import Found, grade
-from scout.verdict import SURE
+from scout.outlines import Floats, ragged
+from scout.spots.beside import parks_beside
+from scout.spots.found import Found, grade, join
+from scout.verdict import SURE, Ground
 
 __all__ = ["Parks", "Wanted", "Wider", "fewer", "kept", "surer"]
 
 Parks = tuple[int, ...]  # ascending
+_ALIKE = 1e-3  # probabilities that differ by less are those of one boundary drawn twice
 _FEW = 4  # parks that hold a place unsurely, of which each is left out in turn
 
 
@@ -59,6 +61,7 @@ def surer(
     wanted: Iterable[Wanted],
     opened: Callable[[Sequence[Wanted]], list[Wider | Sequence[Wanted]]],
     judged: Callable[[Sequence[Wider]], Found],
+    ground: Ground,
     least: int,
 ) -> tuple[list[Wider], list[Found]]:
     """Ground where a set is surer than all that was found in it.
@@ -71,18 +74,19 @@ def surer(
         Gives for each set the ground, or other sets to look at instead.
     judged : callable
         Gives one spot for each piece of ground.
+    ground : Ground
     least : int
         Fewest parks of a set.
 
     Returns
     -------
-    ground : list of Wider
+    wide : list of Wider
     spots : list of Found
         One row for each.
     """
     seen: set[tuple[Parks, Any]] = set()
     asked: set[Wanted] = set()
-    ground, spots = [], []
+    wide, spots = [], []
     todo = [one for one in dict.fromkeys(wanted) if len(one.parks) >= least]
     while todo:
         asked.update(todo)
@@ -99,29 +103,45 @@ def surer(
             grades = grade(found.judged.confidence)
             for row, one in enumerate(new.values()):
                 if grades[row] < one.covered:
-                    ground.append(one)
+                    wide.append(one)
                     spots.append(found.rows(np.array([row])))
                 if grades[row] > 0:
                     part = slice(found.claims.first[row], found.claims.first[row + 1])
                     more.extend(Wanted(s, one.at) for s in fewer(one.parks, found.judged.parks_p[part]))
         todo = [one for one in dict.fromkeys(more) if len(one.parks) >= least and one not in asked]
-    return ground, spots
+    best = _without_twins(spots, ground)
+    return [wide[k] for k in best], [spots[k] for k in best]
 
 
-def kept(ground: Sequence[Wider], grades: Sequence[int], within: Iterable[tuple[int, int]]) -> list[int]:
+def _without_twins(spots: Sequence[Found], ground: Ground) -> list[int]:
+    """Numbers of the spots where no park left out holds the place just as one that is claimed does.
+
+    Of parks that come twice one is not better than both; what errors there are, both share.
+    """
+    if not spots:
+        return []
+    whole = join(spots)
+    beside = parks_beside(whole, ground)
+    pair, member = ragged(whole.claims.first[beside.row], np.diff(whole.claims.first)[beside.row])
+    alike = np.abs(beside.p[pair] - whole.judged.parks_p[member]) < _ALIKE
+    twins = np.unique(beside.row[pair[alike]])
+    return np.setdiff1d(np.arange(len(spots)), twins).tolist()
+
+
+def kept(wide: Sequence[Wider], grades: Sequence[int], within: Iterable[tuple[int, int]]) -> list[int]:
     """Numbers of those that nothing as sure within them holds with all of their parks and more.
 
     ``within`` are pairs: the second one's spot lies in the ground of the first.
     """
     inner: dict[int, list[int]] = {}
     for outer, other in within:
-        if len(ground[other].parks) > len(ground[outer].parks):
+        if len(wide[other].parks) > len(wide[outer].parks):
             inner.setdefault(outer, []).append(other)
     stays: set[int] = set()
-    for k in sorted(range(len(ground)), key=lambda k: -len(ground[k].parks)):
-        mine = set(ground[k].parks)
+    for k in sorted(range(len(wide)), key=lambda k: -len(wide[k].parks)):
+        mine = set(wide[k].parks)
         if not any(
-            other in stays and grades[other] <= grades[k] and mine <= set(ground[other].parks)
+            other in stays and grades[other] <= grades[k] and mine <= set(wide[other].parks)
             for other in inner.get(k, ())
         ):
             stays.add(k)

@@ -16,6 +16,7 @@ from scout.outlines import Floats, Ints, ragged
 from scout.spots.edges import Corners, Pieces, Sets
 from scout.spots.found import Found, grade, of_judged
 from scout.verdict import (
+    BENT,
     MERIDIAN,
     PARALLEL,
     SURE,
@@ -31,7 +32,6 @@ from scout.verdict import (
 __all__ = ["along_pieces", "corners_at", "lengths", "owning_corners", "place_on", "rows", "with_more"]
 
 _PARTS = 2048  # of one stretch at the most: 50 km go down to 24 m, longer ones less far
-_BENT = 0.04  # what other edges nearby may take from an estimate before the last steps go by the judge
 _FINE_M = 2.0  # places nearer to each other are alike; `settle` finds the rest
 
 
@@ -156,7 +156,7 @@ def along_pieces(parts: Sequence[Pieces], ground: Ground) -> Found:
         fraction[weak], off[weak] = placed[:2]
         quick = quick.replaced(strips.first, weak, placed[2])
     verdicts = sharpened(strips.claims(fraction, ground.level), quick, ground)
-    bent = np.flatnonzero((quick.confidence - verdicts.confidence > _BENT) & (quick.confidence >= DOUBTFUL))
+    bent = np.flatnonzero((quick.confidence - verdicts.confidence > BENT) & (quick.confidence >= DOUBTFUL))
     if len(bent):
         some = strips.rows(bent)
         at, aside, quick = _stand_off(some, fraction[bent], None, ground, exact=True)

@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.cores import by_rows
-from scout.outlines import Floats, Ints, ragged
+from scout.outlines import Ints, ragged
 from scout.spots.found import Found, grade, join
 from scout.spots.overlaps import Regions, areas_of, beside, in_regions, wide_polygons
 from scout.spots.parted import Parks, Wanted, Wider, kept, surer
@@ -46,8 +46,8 @@ def in_wide_regions(regions: Regions, geometries: Geometries, ground: Ground) ->
         if sizes[row] > 2:
             pairs.extend(Wanted(pair, row) for pair in combinations(unsure, 2))
     sets = [Wanted(shared.parks(row), row) for row in weak]
-    wide, spots = surer(pairs, shared.opened, shared.judged, least=2)
-    more, others = surer(sets, shared.opened, shared.judged, least=2)
+    wide, spots = surer(pairs, shared.opened, shared.judged, ground, least=2)
+    more, others = surer(sets, shared.opened, shared.judged, ground, least=2)
     known = {(one.parks, one.piece) for one in wide}
     for one, spot in zip(more, others, strict=True):
         if (one.parks, one.piece) not in known:
@@ -168,7 +168,10 @@ class _Shared:
         shapes = np.array([self.shapes[some[k].piece] for k in new.tolist()], dtype=object)
         made = in_regions(Regions(shapes, first, park, np.zeros(len(new), dtype=bool)), self._ground)
         order = np.empty(len(some), dtype=np.int64)
-        order[whole >= 0], order[new] = np.arange(len(some) - len(new)), len(some) - len(new) + np.arange(len(new))
+        order[whole >= 0], order[new] = (
+            np.arange(len(some) - len(new)),
+            len(some) - len(new) + np.arange(len(new)),
+        )
         found = join([self._found.rows(whole[whole >= 0]), made]).rows(order)
         for one, worth in zip(some, grade(found.judged.confidence).tolist(), strict=True):
             self._best[one.piece] = min(self._best[one.piece], worth)

@@ -14,8 +14,9 @@ from scout.outlines import Floats, Ints, ragged
 from scout.verdict.claims import Claims, Ground, Judged, estimate, product, spread_m, touch_p
 from scout.verdict.nearby import Nearby
 
-__all__ = ["SURE", "settle", "stand"]
+__all__ = ["BENT", "SURE", "settle", "stand"]
 
+BENT = 0.04  # what other edges nearby may take from an estimate before the last steps go by the judge
 SURE = 0.996  # parks held this surely are not worth moving for
 _GAIN = 1e-5  # a move that gains less, of what there is, is not worth making
 _FAR = 6.0  # sigmas; beyond the disc and these an edge takes 1e-9 from a probability
