@@ -1,4 +1,4 @@
-"""Stretches along which some parks hold whatever others do, where those others part them into worse pieces."""
+"""Stretches along which some parks hold, where other parks part them into worse pieces."""
 
 from __future__ import annotations
 

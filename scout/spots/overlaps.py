@@ -218,7 +218,7 @@ def in_regions(regions: Regions, ground: Ground) -> Found:
 def _settled(
     regions: Regions, claims: Claims, rows: Ints, lon: Floats, ground: Ground, exact: bool = False
 ) -> tuple[Floats, Floats, Judged, Floats]:
-    """Where to stand for some claims, no further out than their region, the verdicts and what was estimated."""
+    """Where to stand for some claims, inside their region; the verdicts, and what was estimated."""
     claims, shapes, lon = claims.rows(rows), regions.shape[rows], lon[rows]
     reach = np.full(len(lon), 2 * ground.station.radius_m)
     start = estimate(claims, np.zeros(len(lon)), np.zeros(len(lon)), ground)
@@ -240,7 +240,7 @@ def _plenty_m(ground: Ground) -> float:
 
 
 def wide_polygons(shapes: Geometries) -> tuple[Geometries, Ints]:
-    """Polygon parts and the row each is of, without what only rounding made: under a tenth of a millimetre."""
+    """Polygon parts and the row each is of, without what rounding made: under a tenth of a millimetre."""
     parts, row = _polygons(shapes)
     thickness = 2 * shapely.area(parts) / np.maximum(shapely.length(parts), 1e-300)
     keep = np.flatnonzero(thickness > _THIN_DEG)

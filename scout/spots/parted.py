@@ -1,9 +1,9 @@
 """Places that a narrow park parts: where the station fits over it, what the other parks share is one place.
 
-Finds are listed by their exact set of parks. A strip too narrow for a station cuts what the others share into
-pieces too narrow as well, or covers all of it. So what is not firm is looked at again with fewer parks, whatever
-else lies there: a set's own spot is listed where nothing within the same connected ground holds all of its parks
-as surely.
+Finds are listed by their exact set of parks. A strip too narrow for a station cuts what the others share
+into pieces too narrow as well, or covers all of it. So what is not firm is looked at again with fewer parks,
+whatever else lies there: a set's own spot is listed where nothing within the same connected ground holds all
+of its parks as surely.
 """
 
 from __future__ import annotations
@@ -45,8 +45,8 @@ class Wider(NamedTuple):
 def fewer(parks: Parks, parks_p: Floats) -> list[Parks]:
     """Sets to try where these parks hold a place with such probabilities.
 
-    Each park that is unsure is left out in turn. Where many are, those that do not count are left out together,
-    or the least sure, so that the sets stay few.
+    Each park that is unsure is left out in turn. Where many are, those that do not count are left out
+    together, or the least sure, so that the sets stay few.
     """
     unsure = np.flatnonzero(parks_p < SURE).tolist()
     if len(unsure) <= _FEW:
@@ -125,7 +125,7 @@ def _without_twins(spots: Sequence[Found], ground: Ground) -> list[int]:
     pair, member = ragged(whole.claims.first[beside.row], np.diff(whole.claims.first)[beside.row])
     alike = np.abs(beside.p[pair] - whole.judged.parks_p[member]) < _ALIKE
     twins = np.unique(beside.row[pair[alike]])
-    return np.setdiff1d(np.arange(len(spots)), twins).tolist()
+    return sorted(set(range(len(spots))) - set(twins.tolist()))
 
 
 def kept(wide: Sequence[Wider], grades: Sequence[int], within: Iterable[tuple[int, int]]) -> list[int]:

@@ -1,7 +1,7 @@
 """Find against check, point by point: what `check` grants anywhere, `find` lists at least as well nearby.
 
-Parks that narrow strips part, cover or run along: whatever a place on a dense raster counts for, there is a spot
-in the list with all of those parks and grids, as sure, in the same connected ground.
+Parks that narrow strips part, cover or run along: whatever a place on a dense raster counts for, there is a
+spot in the list with all of those parks and grids, as sure, in the same connected ground.
 """
 
 from __future__ import annotations

@@ -104,7 +104,7 @@ def lies_in(one, other) -> bool:
 
 
 def check_long(n: int, lone, words, expected, parks, level: int) -> None:
-    """A stretch over pieces that more parks hold: as long as its own parks hold, and surer than what it holds."""
+    """A stretch over pieces that more parks hold: as long as its parks hold, and surer than any in it."""
     got = lone[n]
     runs = arrangement.runs(expected, got)
     assert any(answers.same_interval(got, run, parks, level) for run in runs), f"no such stretch: {got}"
