@@ -18,7 +18,7 @@ from scout.cores import on_cores
 from scout.geodesy import Series, inverse, polynomial_frame
 from scout.outlines import Floats, Ints, Outlines, ragged
 
-__all__ = ["Boundaries"]
+__all__ = ["Boundaries", "side_of"]
 
 Bools = NDArray[np.bool_]
 
@@ -27,6 +27,19 @@ _SERIES_M = 10_000.0  # beyond this, and beyond _SERIES_LAT, a geodesic gives th
 _SERIES_LAT = 80.0
 _SLACK = 0.97  # boxes are measured on a sphere: none is dropped that could hold the nearest edge
 _SPHERE_M = 111_000.0  # metres per degree of longitude at the equator, at the least
+
+
+def side_of(clearance_m: float) -> str:
+    """Say on which side of a boundary a place lies; what rounds to 0.0 m lies on it, and counts as outside.
+
+    Examples
+    --------
+    >>> side_of(6.0), side_of(-6.0), side_of(-0.0)
+    ('inside', 'outside', 'on the boundary')
+    """
+    if abs(clearance_m) < 0.05:
+        return "on the boundary"
+    return "inside" if clearance_m > 0 else "outside"
 
 
 class Boundaries:

@@ -15,7 +15,7 @@ import numpy as np
 
 from scout.confidence import DOUBTFUL
 from scout.outlines import Floats, ragged
-from scout.spots.beside import parks_beside
+from scout.spots.beside import near_bounds, parks_beside, widest_m
 from scout.spots.found import Found, grade, join
 from scout.verdict import SURE, Ground
 
@@ -121,7 +121,9 @@ def _without_twins(spots: Sequence[Found], ground: Ground) -> list[int]:
     if not spots:
         return []
     whole = join(spots)
-    beside = parks_beside(whole, ground)
+    bounds = np.stack(ground.boundaries.outlines.bounds, axis=1)
+    reach = widest_m(ground.station, ground.boundary_error_m)
+    beside = parks_beside(whole, near_bounds(whole, bounds, reach), ground)
     pair, member = ragged(whole.claims.first[beside.row], np.diff(whole.claims.first)[beside.row])
     alike = np.abs(beside.p[pair] - whole.judged.parks_p[member]) < _ALIKE
     twins = np.unique(beside.row[pair[alike]])
