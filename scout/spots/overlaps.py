@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import chain
+from itertools import chain, pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -30,6 +30,7 @@ __all__ = [
 
 Geometries = NDArray[Any]
 _TANGLED = 20_000_000  # pairs times neighbours of both, each looked at
+_PREPARED = 200_000  # vertices of the shapes prepared at once
 _THIN_DEG = 1e-9
 _WIDE = 0.6  # of the largest circle: a centre of gravity this far inside is middle enough
 
@@ -48,9 +49,7 @@ def overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tuple[In
     a, b = tree.query(geometries)  # by bounds alone: each pair comes twice, the exact test is for one
     keep = a < b
     a, b = a[keep], b[keep]
-    shapely.prepare(geometries)
-    meets = by_rows(shapely.intersects, geometries[a], geometries[b], apart=a)
-    shapely.destroy_prepared(geometries)
+    meets = _intersects(geometries, a, geometries[b])
     pairs = [(a[meets], b[meets], np.zeros(meets.sum(), dtype=np.int64))]
     past = np.flatnonzero(shapely.bounds(geometries)[:, 2] > 180.0)
     if len(past):
@@ -91,6 +90,23 @@ def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
     return Regions(shapes, first, park[members], row >= np.count_nonzero(plain))
 
 
+def _intersects(shapes: Geometries, row: Ints, others: Geometries) -> NDArray[np.bool_]:
+    """Whether the shapes at some rows, ascending, share a point with others.
+
+    Each is prepared while it is asked and no longer: that takes more memory than the shape itself.
+    """
+    asked, first = np.unique(row, return_index=True)
+    block = np.cumsum(shapely.get_num_coordinates(shapes[asked])) // _PREPARED
+    cuts = np.append(first[np.flatnonzero(np.diff(block, prepend=-1))], len(row)).tolist()
+    meets = [np.empty(0, dtype=bool)]
+    for i, j in pairwise(cuts):
+        some = shapes[np.unique(row[i:j])]
+        shapely.prepare(some)
+        meets.append(by_rows(shapely.intersects, shapes[row[i:j]], others[i:j], apart=row[i:j]))
+        shapely.destroy_prepared(some)
+    return np.concatenate(meets)
+
+
 def _refuse_tangle(a: Ints, b: Ints, parks: int) -> None:
     """Stop where everything lies over everything: regions of every set would have no end.
 
@@ -125,8 +141,7 @@ def _others_inside(both: Geometries, crowded: list[set[int]], geometries: Geomet
     """Of the parks that overlap both of each pair, those that reach into what the pair shares."""
     pair = np.repeat(np.arange(len(both)), [len(c) for c in crowded])
     other = np.array(list(chain.from_iterable(crowded)), dtype=np.int64)
-    shapely.prepare(both)
-    meets = by_rows(shapely.intersects, both[pair], geometries[other], apart=pair)
+    meets = _intersects(both, pair, geometries[other])
     # Parks that run past 180 have other numbers for the same ground: the faces will tell.
     meets |= shapely.bounds(geometries[other]).reshape(-1, 4)[:, 2] > 180.0
     meets |= shapely.bounds(both[pair]).reshape(-1, 4)[:, 2] > 180.0
