@@ -18,7 +18,7 @@ from scout.cores import on_cores
 from scout.geodesy import Series, inverse, polynomial_frame
 from scout.outlines import Floats, Ints, Outlines, ragged
 
-__all__ = ["Boundaries"]
+__all__ = ["Boundaries", "side_of"]
 
 Bools = NDArray[np.bool_]
 
@@ -27,6 +27,19 @@ _SERIES_M = 10_000.0  # beyond this, and beyond _SERIES_LAT, a geodesic gives th
 _SERIES_LAT = 80.0
 _SLACK = 0.97  # boxes are measured on a sphere: none is dropped that could hold the nearest edge
 _SPHERE_M = 111_000.0  # metres per degree of longitude at the equator, at the least
+
+
+def side_of(clearance_m: float) -> str:
+    """Say on which side of a boundary a place lies; what rounds to 0.0 m lies on it, and counts as outside.
+
+    Examples
+    --------
+    >>> side_of(6.0), side_of(-6.0), side_of(-0.0)
+    ('inside', 'outside', 'on the boundary')
+    """
+    if abs(clearance_m) < 0.05:
+        return "on the boundary"
+    return "inside" if clearance_m > 0 else "outside"
 
 
 class Boundaries:
@@ -81,10 +94,7 @@ class Boundaries:
     def _measured(self, park: Ints, lon: Floats, lat: Floats) -> tuple[Floats, Floats, Floats, Bools]:
         """Distance, nearest boundary point, and whether the point lies inside: one look at the edges."""
         lon = self.near_side(park, lon)
-        runs = self._park_first[park + 1] - self._park_first[park]
-        batch = (np.cumsum(runs) - 1) // _BATCH
-        cuts = [0, *(np.flatnonzero(np.diff(batch)) + 1).tolist(), len(park)]
-        pieces = [slice(i, j) for i, j in pairwise(cuts) if j > i]
+        pieces = self._batches(park)
         # A few batches are done before threads are under way.
         each = on_cores if len(pieces) > _FEW else _in_turn
         found = each(lambda rows: self._measured_batch(park[rows], lon[rows], lat[rows]), pieces)
@@ -95,6 +105,13 @@ class Boundaries:
         if np.any(far):
             distance[far], _ = inverse(lon[far], lat[far], at_lon[far], at_lat[far])
         return distance, at_lon, at_lat, inside
+
+    def _batches(self, park: Ints) -> list[slice]:
+        """Pairs cut where their parks' runs come to as many as are held at once."""
+        runs = self._park_first[park + 1] - self._park_first[park]
+        batch = (np.cumsum(runs) - 1) // _BATCH
+        cuts = [0, *(np.flatnonzero(np.diff(batch)) + 1).tolist(), len(park)]
+        return [slice(i, j) for i, j in pairwise(cuts) if j > i]
 
     def edges_within(
         self, park: Ints, lon: Floats, lat: Floats, reach_m: Floats
@@ -113,6 +130,21 @@ class Boundaries:
         start, end : arrays, shape (m, 2)
         """
         lon = self.near_side(park, lon)
+        parts = [
+            (rows.start, self._edges_within(park[rows], lon[rows], lat[rows], reach_m[rows]))
+            for rows in self._batches(park)
+        ]
+        if not parts:
+            return np.empty(0, dtype=np.int64), np.empty((0, 2)), np.empty((0, 2))
+        return (
+            np.concatenate([first + pair for first, (pair, _, _) in parts]),
+            np.concatenate([start for _, (_, start, _) in parts]),
+            np.concatenate([end for _, (_, _, end) in parts]),
+        )
+
+    def _edges_within(
+        self, park: Ints, lon: Floats, lat: Floats, reach_m: Floats
+    ) -> tuple[Ints, Floats, Floats]:
         frame = polynomial_frame(lat)
         pair, run = ragged(self._park_first[park], self._park_first[park + 1] - self._park_first[park])
         close = self._box_distance(pair, run, lon, lat, frame) <= reach_m[pair]
@@ -150,6 +182,15 @@ class Boundaries:
         vertex : array of int, shape (m,)
             Where the edge starts.
         """
+        pieces = self._batches(park)
+        each = on_cores if len(pieces) > _FEW else _in_turn
+        found = each(lambda rows: self._edges_in_box(park[rows], low[rows], high[rows]), pieces)
+        if not found:
+            return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+        pair = np.concatenate([rows.start + pair for rows, (pair, _) in zip(pieces, found, strict=True)])
+        return pair, np.concatenate([vertex for _, vertex in found])
+
+    def _edges_in_box(self, park: Ints, low: Floats, high: Floats) -> tuple[Ints, Ints]:
         pair, run = ragged(self._park_first[park], self._park_first[park + 1] - self._park_first[park])
         west, south, east, north = (side[run] for side in self._box)
         meets = (west <= high[pair, 0]) & (east >= low[pair, 0])

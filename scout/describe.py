@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
 
+from scout.clearance import side_of
 from scout.confidence import word
 from scout.locator import edge_lat, edge_lon, locator
 from scout.model import NearMiss, Ranked, Spot, Stretch, Verdict
@@ -21,6 +22,7 @@ from scout.visits import New
 
 if TYPE_CHECKING:
     from scout.reach import Reached
+    from scout.spots.beside import Beside
     from scout.tally import Added
 
 __all__ = ["Listing", "cell_keys_of", "cells_of", "locators_of"]
@@ -76,6 +78,8 @@ class Listing(Sequence[Ranked]):
         The walks, where access data was given.
     new : Added, optional
         What each row would add, where a notebook was given.
+    beside : callable, optional
+        Gives the parks beside some of the rows.
     """
 
     def __init__(
@@ -88,10 +92,11 @@ class Listing(Sequence[Ranked]):
         level: int,
         reached: Reached | None = None,
         new: Added | None = None,
+        beside: Callable[[Found], Beside] | None = None,
     ) -> None:
         self._result, self._order, self._terms = result, order, terms
         self._ids, self._names, self._level = ids, names, level
-        self._reached, self._new = reached, new
+        self._reached, self._new, self._beside = reached, new, beside
 
     def __len__(self) -> int:
         return len(self._order)
@@ -114,11 +119,13 @@ class Listing(Sequence[Ranked]):
         found = self._result.found.rows(order)
         stretches = _stretches(self._result, order, self._ids, self._level)
         locators = locators_of(found.claims.grid, found.i, found.j, self._level)
+        besides = self._parks_beside(found)
         made = []
         for row, place in enumerate(places):
             spot = _spot(
                 found, row, locators[row], stretches.get(row, ()), self._ids, self._names, self._level
             )
+            spot = replace(spot, notes=(*spot.notes, *besides.get(row, ())))
             missed = spot.near is not None
             n_grids, n_parks = int(self._terms.n_grids[order[row]]), len(spot.verdict.parks)
             home_km = float(self._terms.home_km[order[row]])
@@ -133,6 +140,18 @@ class Listing(Sequence[Ranked]):
             )
             made.append(self._with_walk(ranked, int(order[row])))
         return made
+
+    def _parks_beside(self, found: Found) -> dict[int, list[str]]:
+        """What to note of the parks that rows do not claim and whose boundaries errors may reach."""
+        notes: dict[int, list[str]] = {}
+        if self._beside is None:
+            return notes
+        for row, park, clearance_m, p in zip(*(c.tolist() for c in self._beside(found)), strict=True):
+            name, ref = str(self._names[park]), str(self._ids[park])
+            called, side = f"{name} ({ref})" if name else ref, side_of(clearance_m)
+            where = side if side.startswith("on") else f"{abs(clearance_m):.1f} m {side}"
+            notes.setdefault(row, []).append(f"Not claimed: {called}, {where}, probability {p:.2f}.")
+        return notes
 
     def _added(self, row: int) -> New | None:
         new = self._new
@@ -215,11 +234,6 @@ def _notes(found: Found, row: int, at_corner: bool, cells: int, stretches: int) 
         return ("Outside every park; no station here counts for one.",)
     if at_corner and cells == 3:
         notes.append("Three cells: with the corner itself in the station, too much of it would lie outside.")
-    if found.dropped[row]:
-        more = int(found.dropped[row])
-        notes.append(
-            f"{more} more park{'s hold' if more > 1 else ' holds'} the corner, by too little for the station."
-        )
     if at_corner and stretches:
         notes.append(f"{stretches} stretch{'es' if stretches > 1 else ''} of line end at this corner.")
     return tuple(notes)

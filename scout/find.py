@@ -19,6 +19,7 @@ from scout.outlines import Ints
 from scout.parks.shelf import Held, Named, Shelf, with_lines
 from scout.rank import Filters, Terms, listed, ordered
 from scout.spots import KINDS, Found, Search, put_together
+from scout.spots.beside import Beside, near_bounds, parks_beside, widest_m
 from scout.spots.tasks import Spread, Wanted, found_in, one_found, tasks
 from scout.tally import Added, Done, added
 from scout.verdict import Ground
@@ -109,10 +110,24 @@ def find(
         rows = ordered(terms, rows[~np.isin(rows, list(reached.closed))])
         left_out = (*left_out, *reached.left_out())
     named = result.found.parks_of(rows)
+
+    def beside(some: Found) -> Beside:
+        error = options.station.boundary_error_m + shelf.datum_error_m
+        row, park = near_bounds(some, shelf.bounds, widest_m(options.station, error))
+        if not len(park):
+            return Beside(row, park, np.empty(0), np.empty(0))
+        taken = shelf.order(np.unique(park)).take()
+        there = np.isin(park, taken.numbers)
+        pairs = row[there], np.searchsorted(taken.numbers, park[there])
+        boundaries = Boundaries(taken.geometry)
+        ground = Ground(boundaries, error[taken.numbers], options.level, options.station)
+        near = parks_beside(some, pairs, ground)
+        return near._replace(park=taken.numbers[near.park])
+
     return Findings(
         level=options.level,
         station=options.station,
-        spots=Listing(result, rows, terms, ids, names, options.level, reached, new),
+        spots=Listing(result, rows, terms, ids, names, options.level, reached, new, beside),
         left_out=left_out,
         named=Named(shelf, named),
         sources=shelf.sources,

@@ -78,7 +78,10 @@ def test_a_park_that_holds_a_corner_by_too_little_is_dropped_from_the_claim():
     (corner,) = rows_of(found, "corner")
     assert corner.spot.verdict.parks == ("a-1",)
     assert corner.spot.verdict.word == "firm"
-    assert any("1 more park holds the corner" in note for note in corner.spot.notes)
+    assert any(
+        note.startswith("Not claimed: Birch Head") and "(b-2), 3.0 m inside" in note
+        for note in corner.spot.notes
+    )
 
 
 def test_a_corner_a_metre_inside_a_tip_counts_three_cells_where_four_cannot_be_had():

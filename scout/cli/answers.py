@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from scout.cautions import ALWAYS
+from scout.clearance import side_of
 from scout.cli.tables import columns
 from scout.coordinates import decimal
 from scout.errors import printable
@@ -89,7 +90,7 @@ def _claim(verdict: Verdict) -> str:
 
 
 def _park(park: ParkAt) -> tuple[str, ...]:
-    side = "inside" if park.clearance_m > 0 else "outside"
+    side = side_of(park.clearance_m)
     if park.cell_share is not None:
         side = {0.0: "none of the cell", 1.0: "the whole cell"}.get(
             park.cell_share, f"{100 * park.cell_share:.0f} % of the cell"
@@ -145,7 +146,7 @@ def plain(place: NamedPlace, result: Checked) -> dict[str, Any]:
             {
                 "park": p.park,
                 "park_name": p.park_name,
-                "inside": p.clearance_m > 0,
+                "inside": side_of(p.clearance_m) == "inside",
                 "clearance_m": round(p.clearance_m, 3),
                 "edge": list(p.edge),
                 "edge_m": round(p.edge_m, 3),

@@ -2,28 +2,37 @@
 
 from __future__ import annotations
 
-from itertools import chain
+from itertools import chain, pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from scout.confidence import sigma
+from scout.confidence import DOUBTFUL, sigma
 from scout.cores import by_rows
 from scout.errors import InputError
 from scout.geodesy import degree_lengths, wrap_lon
 from scout.locator import index
 from scout.outlines import Floats, Ints, ragged
 from scout.spots.found import Found, of_judged
-from scout.verdict import ONE, Claims, Ground, estimate, sharpened, stand
+from scout.spots.middles import middles
+from scout.verdict import BENT, ONE, Claims, Ground, Judged, estimate, sharpened, stand
 
-__all__ = ["Regions", "in_regions", "overlap_regions", "overlapping_pairs"]
+__all__ = [
+    "Regions",
+    "areas_of",
+    "beside",
+    "in_regions",
+    "overlap_regions",
+    "overlapping_pairs",
+    "wide_polygons",
+]
 
 Geometries = NDArray[Any]
 _TANGLED = 20_000_000  # pairs times neighbours of both, each looked at
+_PREPARED = 200_000  # vertices of the shapes prepared at once
 _THIN_DEG = 1e-9
-_WIDE = 0.6  # of the largest circle: a centre of gravity this far inside is middle enough
 
 
 class Regions(NamedTuple):
@@ -32,6 +41,7 @@ class Regions(NamedTuple):
     shape: Geometries
     first: Ints
     park: Ints
+    parted: NDArray[np.bool_]  # whether another park reaches into what the first two parks share
 
 
 def overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tuple[Ints, Ints, Ints]:
@@ -39,9 +49,7 @@ def overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tuple[In
     a, b = tree.query(geometries)  # by bounds alone: each pair comes twice, the exact test is for one
     keep = a < b
     a, b = a[keep], b[keep]
-    shapely.prepare(geometries)
-    meets = by_rows(shapely.intersects, geometries[a], geometries[b], apart=a)
-    shapely.destroy_prepared(geometries)
+    meets = _intersects(geometries, a, geometries[b])
     pairs = [(a[meets], b[meets], np.zeros(meets.sum(), dtype=np.int64))]
     past = np.flatnonzero(shapely.bounds(geometries)[:, 2] > 180.0)
     if len(past):
@@ -60,7 +68,7 @@ def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
     left = geometries[a]
     if np.any(turn):
         left[turn != 0] = _turned(left[turn != 0], -1)
-    both = _areas(by_rows(shapely.intersection, left, geometries[b]))
+    both = areas_of(by_rows(shapely.intersection, left, geometries[b]))
     real = shapely.area(both) > 0.0
     a, b, both = a[real], b[real], both[real]
     low, high = np.minimum(a, b), np.maximum(a, b)
@@ -74,11 +82,29 @@ def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
         geometries,
     )
     sets = [*zip(low[plain].tolist(), high[plain].tolist(), strict=True), *sets]
-    shapes, row = _polygons(np.concatenate([both[plain], pieces]))
+    shapes, row = wide_polygons(np.concatenate([both[plain], pieces]))
     sizes = np.array([len(s) for s in sets], dtype=np.int64)
     park = np.array(list(chain.from_iterable(sets)), dtype=np.int64)
     _, members = ragged((np.cumsum(sizes) - sizes)[row], sizes[row])
-    return _wide_enough(Regions(shapes, np.concatenate([[0], np.cumsum(sizes[row])]), park[members]))
+    first = np.concatenate([[0], np.cumsum(sizes[row])])
+    return Regions(shapes, first, park[members], row >= np.count_nonzero(plain))
+
+
+def _intersects(shapes: Geometries, row: Ints, others: Geometries) -> NDArray[np.bool_]:
+    """Whether the shapes at some rows, ascending, share a point with others.
+
+    Each is prepared while it is asked and no longer: that takes more memory than the shape itself.
+    """
+    asked, first = np.unique(row, return_index=True)
+    block = np.cumsum(shapely.get_num_coordinates(shapes[asked])) // _PREPARED
+    cuts = np.append(first[np.flatnonzero(np.diff(block, prepend=-1))], len(row)).tolist()
+    meets = [np.empty(0, dtype=bool)]
+    for i, j in pairwise(cuts):
+        some = shapes[np.unique(row[i:j])]
+        shapely.prepare(some)
+        meets.append(by_rows(shapely.intersects, shapes[row[i:j]], others[i:j], apart=row[i:j]))
+        shapely.destroy_prepared(some)
+    return np.concatenate(meets)
 
 
 def _refuse_tangle(a: Ints, b: Ints, parks: int) -> None:
@@ -115,8 +141,7 @@ def _others_inside(both: Geometries, crowded: list[set[int]], geometries: Geomet
     """Of the parks that overlap both of each pair, those that reach into what the pair shares."""
     pair = np.repeat(np.arange(len(both)), [len(c) for c in crowded])
     other = np.array(list(chain.from_iterable(crowded)), dtype=np.int64)
-    shapely.prepare(both)
-    meets = by_rows(shapely.intersects, both[pair], geometries[other], apart=pair)
+    meets = _intersects(both, pair, geometries[other])
     # Parks that run past 180 have other numbers for the same ground: the faces will tell.
     meets |= shapely.bounds(geometries[other]).reshape(-1, 4)[:, 2] > 180.0
     meets |= shapely.bounds(both[pair]).reshape(-1, 4)[:, 2] > 180.0
@@ -126,7 +151,7 @@ def _others_inside(both: Geometries, crowded: list[set[int]], geometries: Geomet
     return inside
 
 
-def _areas(shapes: Geometries) -> Geometries:
+def areas_of(shapes: Geometries) -> Geometries:
     """The shapes without the points and lines that parks share besides areas."""
     mixed = np.flatnonzero(shapely.get_type_id(shapes) == 7)
     if len(mixed) == 0:
@@ -163,12 +188,12 @@ def _split(
     for turn in range(max((len(some) for some in others), default=0)):
         rows = np.array([k for k, p in enumerate(pair.tolist()) if turn < len(others[p])], dtype=np.int64)
         other = np.array([others[p][turn] for p in pair[rows].tolist()], dtype=np.int64)
-        knives = _beside(geometries[other], shapes[rows])
+        knives = beside(geometries[other], shapes[rows])
         # With a park before the second of the pair, the set belongs to another pair.
         second = np.array([sets[k][1] for k in rows.tolist()], dtype=np.int64)
         mine = other > second
-        inside = _areas(by_rows(shapely.intersection, shapes[rows[mine]], knives[mine]))
-        shapes[rows] = _areas(by_rows(shapely.difference, shapes[rows], knives))
+        inside = areas_of(by_rows(shapely.intersection, shapes[rows[mine]], knives[mine]))
+        shapes[rows] = areas_of(by_rows(shapely.difference, shapes[rows], knives))
         more = zip(rows[mine].tolist(), other[mine].tolist(), strict=True)
         sets = [*sets, *((*sets[k], n) for k, n in more)]
         shapes, pair = np.concatenate([shapes, inside]), np.concatenate([pair, pair[rows[mine]]])
@@ -177,7 +202,7 @@ def _split(
     return shapes, sets
 
 
-def _beside(parks: Geometries, shapes: Geometries) -> Geometries:
+def beside(parks: Geometries, shapes: Geometries) -> Geometries:
     """The parks, turned to the side of the globe where the shapes are."""
     middles = [shapely.bounds(some).reshape(-1, 4)[:, [0, 2]].mean(axis=1) for some in (shapes, parks)]
     turns = np.rint((middles[0] - middles[1]) / 360.0).astype(int)
@@ -189,21 +214,38 @@ def _beside(parks: Geometries, shapes: Geometries) -> Geometries:
 
 def in_regions(regions: Regions, ground: Ground) -> Found:
     """One spot per region: about the middle of its largest circle, moved where that is surer and inside."""
-    lon, lat = _middles(regions.shape, _plenty_m(ground))
+    lon, lat = middles(regions.shape, _plenty_m(ground))
     claims = Claims(wrap_lon(lon), lat, np.full(len(lon), ONE), regions.first, regions.park)
+    everywhere = np.arange(len(lon))
+    east, north, verdicts, promised = _settled(regions, claims, everywhere, lon, ground)
+    bent = np.flatnonzero((promised - verdicts.confidence > BENT) & (promised >= DOUBTFUL))
+    if len(bent):
+        x, y, new, _ = _settled(regions, claims, bent, lon, ground, exact=True)
+        better = np.flatnonzero(new.confidence > verdicts.confidence[bent])
+        _, members = ragged(claims.rows(bent).first[better], np.diff(claims.first)[bent[better]])
+        verdicts = verdicts.replaced(claims.first, bent[better], new.rows(better, members))
+        east[bent[better]], north[bent[better]] = x[better], y[better]
+    per_lon, per_lat = degree_lengths(lat)
+    i, j = index(wrap_lon(lon + east / per_lon), lat + north / per_lat, ground.level)
+    return of_judged("overlap", i.astype(np.int64), j.astype(np.int64), claims, (east, north), verdicts)
+
+
+def _settled(
+    regions: Regions, claims: Claims, rows: Ints, lon: Floats, ground: Ground, exact: bool = False
+) -> tuple[Floats, Floats, Judged, Floats]:
+    """Where to stand for some claims, inside their region; the verdicts, and what was estimated."""
+    claims, shapes, lon = claims.rows(rows), regions.shape[rows], lon[rows]
     reach = np.full(len(lon), 2 * ground.station.radius_m)
     start = estimate(claims, np.zeros(len(lon)), np.zeros(len(lon)), ground)
-    east, north, quick = stand(claims, ground, (-reach, -reach), (reach, reach), quick=start)
-    per_lon, per_lat = degree_lengths(lat)
+    east, north, quick = stand(claims, ground, (-reach, -reach), (reach, reach), exact, quick=start)
+    per_lon, per_lat = degree_lengths(claims.lat)
     moved = np.flatnonzero((east != 0.0) | (north != 0.0))
-    x, y = lon[moved] + east[moved] / per_lon[moved], lat[moved] + north[moved] / per_lat[moved]
-    left = moved[~shapely.contains_xy(regions.shape[moved], x, y)]
+    x, y = lon[moved] + east[moved] / per_lon[moved], claims.lat[moved] + north[moved] / per_lat[moved]
+    left = moved[~shapely.contains_xy(shapes[moved], x, y)]
     east[left] = north[left] = 0.0
-    _, members = ragged(regions.first[left], np.diff(regions.first)[left])
-    quick = quick.replaced(regions.first, left, start.rows(left, members))
-    i, j = index(wrap_lon(lon + east / per_lon), lat + north / per_lat, ground.level)
-    verdicts = sharpened(claims, quick, ground)
-    return of_judged("overlap", i.astype(np.int64), j.astype(np.int64), claims, (east, north), verdicts)
+    _, members = ragged(claims.first[left], np.diff(claims.first)[left])
+    quick = quick.replaced(claims.first, left, start.rows(left, members))
+    return east, north, sharpened(claims, quick, ground), quick.confidence
 
 
 def _plenty_m(ground: Ground) -> float:
@@ -212,57 +254,9 @@ def _plenty_m(ground: Ground) -> float:
     return 2.0 * (ground.station.radius_m + 3.0 * float(sigma(spread)))
 
 
-def _wide_enough(regions: Regions) -> Regions:
-    """Without what only rounding made: faces thinner than a tenth of a millimetre."""
-    thickness = 2 * shapely.area(regions.shape) / np.maximum(shapely.length(regions.shape), 1e-300)
+def wide_polygons(shapes: Geometries) -> tuple[Geometries, Ints]:
+    """Polygon parts and the row each is of, without what rounding made: under a tenth of a millimetre."""
+    parts, row = _polygons(shapes)
+    thickness = 2 * shapely.area(parts) / np.maximum(shapely.length(parts), 1e-300)
     keep = np.flatnonzero(thickness > _THIN_DEG)
-    sizes = np.diff(regions.first)[keep]
-    _, members = ragged(regions.first[keep], sizes)
-    return Regions(regions.shape[keep], np.concatenate([[0], np.cumsum(sizes)]), regions.park[members])
-
-
-def _middles(shapes: Geometries, plenty_m: float) -> tuple[Floats, Floats]:
-    """Centres of the largest circles inside, by metres: longitudes are shrunk as their latitude asks."""
-    if len(shapes) == 0:
-        return np.empty(0), np.empty(0)
-    centres = by_rows(lambda some: _middles_of(some, plenty_m), shapes)
-    return centres[:, 0], centres[:, 1]
-
-
-def _middles_of(shapes: Geometries, plenty_m: float) -> Floats:
-    bounds = shapely.bounds(shapes)
-    per_lon, per_lat = degree_lengths((bounds[:, 1] + bounds[:, 3]) / 2)
-    factor = np.ones((len(shapes), 2))
-    factor[:, 0] = per_lon / per_lat
-    each = np.repeat(factor, shapely.get_num_coordinates(shapes), axis=0)
-    flat = shapely.set_coordinates(shapes.copy(), shapely.get_coordinates(shapes) * each)
-    plenty = plenty_m / per_lat
-    points = shapely.centroid(flat)
-    away = np.where(shapely.contains(flat, points), shapely.distance(points, shapely.boundary(flat)), 0.0)
-    rest = np.flatnonzero(away < np.maximum(plenty, _WIDE * _most_room(flat)))
-    circles = shapely.maximum_inscribed_circle(flat[rest], tolerance=_tolerance(flat[rest], plenty[rest]))
-    points[rest] = shapely.get_point(circles, 0)
-    centres: Floats = shapely.get_coordinates(points) / factor
-    return centres
-
-
-def _most_room(shapes: Geometries) -> Floats:
-    """Radius that no circle inside can pass, by the shape's area and by its bounds."""
-    bounds = shapely.bounds(shapes)
-    by_area = np.sqrt(shapely.area(shapes) / np.pi)
-    least: Floats = np.minimum(by_area, np.minimum(*(bounds[:, 2:] - bounds[:, :2]).T) / 2)
-    return least
-
-
-def _tolerance(shapes: Geometries, plenty: Floats) -> Floats:
-    """Near enough to a middle; finer would count cells without end in a long thin shape.
-
-    Without holes the largest circle's radius is no less than area over length (Bonnesen's inequality): where
-    that leaves plenty, and a station is sure anywhere near, the middle need not be known as well.
-    """
-    bounds = shapely.bounds(shapes)
-    size = np.hypot(bounds[:, 2] - bounds[:, 0], bounds[:, 3] - bounds[:, 1])
-    least = shapely.area(shapes) / shapely.length(shapes)
-    wide = np.where(shapely.get_num_interior_rings(shapes) == 0, np.minimum(0.4 * least, least - plenty), 0.0)
-    near: Floats = np.maximum(np.maximum(0.1 * least, wide), size / 1000)
-    return near
+    return parts[keep], row[keep]

@@ -20,10 +20,12 @@ from scout.spots.edges import Corners, Pieces, Window, corners_inside, pieces_in
 from scout.spots.fields import by_lines
 from scout.spots.found import Found, grade, join, none_found
 from scout.spots.intervals import inside_intervals
+from scout.spots.long_stretches import long_stretches
 from scout.spots.near_misses import near_corners, near_lines, reach_m
-from scout.spots.overlaps import Regions, in_regions, overlap_regions
+from scout.spots.overlaps import Regions, overlap_regions
 from scout.spots.results import Search, renumbered
-from scout.spots.stretches import along_pieces, owning_corners, rows
+from scout.spots.stretches import along_pieces, owning_corners, rows, with_more
+from scout.spots.wide_regions import in_wide_regions
 from scout.verdict import Ground
 
 __all__ = ["search", "window_of"]
@@ -81,7 +83,7 @@ def search(
     parts = [result.found, found]
     if regions is not None:
         regions = regions._replace(park=np.searchsorted(numbers, regions.park))
-        parts.append(in_regions(regions, ground))
+        parts.append(in_wide_regions(regions, geometries[numbers], ground))
     whole = join(parts)
     return renumbered(result._replace(found=whole), numbers)
 
@@ -114,12 +116,11 @@ def _on_lines(
     )
     at = at_corners(corners, ground)
     owners = [owning_corners(some, corners, at, level) for some in pieces]
-    apart, owner = _stretches_apart(at, np.concatenate(owners), pieces, ground)
+    apart, pieces, owners = _stretches_apart(corners, at, owners, pieces, ground)
     near = none_found(ground)
     if near_m > 0 and len(geometries):
         near = _near_misses(corners, ground, geometries, near_m, window)
-    up_owner, level_owner = np.split(owner, [len(owners[0])])
-    return Search(join([at, apart]), pieces[0], up_owner, pieces[1], level_owner), near
+    return Search(join([at, apart]), pieces[0], owners[0], pieces[1], owners[1]), near
 
 
 def _near_misses(
@@ -132,23 +133,39 @@ def _near_misses(
 
 
 def _stretches_apart(
-    at: Found, owner: Ints, pieces: tuple[Pieces, Pieces], ground: Ground
-) -> tuple[Found, Ints]:
-    """The stretches that no corner at least as sure takes in; and every piece's owner.
+    corners: Corners, at: Found, owners: list[Ints], pieces: tuple[Pieces, Pieces], ground: Ground
+) -> tuple[Found, tuple[Pieces, Pieces], list[Ints]]:
+    """The stretches that no corner at least as sure takes in; and all pieces with their owners.
 
-    ``owner`` are the corners that pieces end at. Owners count the corners first and then these stretches.
+    ``owners`` are the corners that pieces end at. Owners count the corners first and then these stretches.
     """
-    grades = grade(at.judged.confidence)
+    grades, owner, count = grade(at.judged.confidence), np.concatenate(owners), len(pieces[0].line)
     firm = np.zeros(len(owner), dtype=bool)
     if len(at.i):
         # A firm corner takes its stretches in whatever they are worth: no need to judge them.
         firm = (owner >= 0) & (grades[owner] == 0)
     apart = np.flatnonzero(~firm)
-    upright, flat = np.split(apart, [np.searchsorted(apart, len(pieces[0].line))])
-    spots = along_pieces([rows(pieces[0], upright), rows(pieces[1], flat - len(pieces[0].line))], ground)
+    upright, flat = np.split(apart, [np.searchsorted(apart, count)])
+    spots = along_pieces([rows(pieces[0], upright), rows(pieces[1], flat - count)], ground)
     mine = owner[apart]
+    worth = np.zeros(len(owner), dtype=np.int64)
+    worth[apart] = grade(spots.judged.confidence)
     better = mine < 0
     if len(at.i):
-        better |= grade(spots.judged.confidence) < grades[mine]
+        better |= worth[apart] < grades[mine]
+        worth[apart] = np.where(mine < 0, worth[apart], np.minimum(worth[apart], grades[mine]))
+    longer = long_stretches(pieces, worth, (apart, spots), (corners, at), ground)
+    stays = np.ones(len(owner), dtype=bool)
+    stays[longer.gone] = False
+    better &= stays[apart]
     owner[apart[better]] = len(at.i) + np.arange(np.count_nonzero(better))
-    return spots.rows(np.flatnonzero(better)), owner
+    found = join([spots.rows(np.flatnonzero(better)), longer.spots])
+    first = len(at.i) + np.count_nonzero(better)
+    made, after = [], []
+    for some, new, of, left in zip(
+        pieces, longer.pieces, np.split(owner, [count]), np.split(stays, [count]), strict=True
+    ):
+        made.append(with_more(rows(some, np.flatnonzero(left)), new))
+        after.append(np.concatenate([of[left], first + np.arange(len(new.line))]))
+        first += len(new.line)
+    return found, (made[0], made[1]), after

@@ -13,9 +13,10 @@ from scout.confidence import DOUBTFUL
 from scout.geodesy import degree_lengths
 from scout.locator import columns, edge_lat, edge_lon
 from scout.outlines import Floats, Ints, ragged
-from scout.spots.edges import Corners, Pieces
+from scout.spots.edges import Corners, Pieces, Sets
 from scout.spots.found import Found, grade, of_judged
 from scout.verdict import (
+    BENT,
     MERIDIAN,
     PARALLEL,
     SURE,
@@ -28,10 +29,9 @@ from scout.verdict import (
     stand,
 )
 
-__all__ = ["along_pieces", "lengths", "owning_corners", "place_on", "rows"]
+__all__ = ["along_pieces", "corners_at", "lengths", "owning_corners", "place_on", "rows", "with_more"]
 
 _PARTS = 2048  # of one stretch at the most: 50 km go down to 24 m, longer ones less far
-_BENT = 0.04  # what other edges nearby may take from an estimate before the last steps go by the judge
 _FINE_M = 2.0  # places nearer to each other are alike; `settle` finds the rest
 
 
@@ -60,22 +60,31 @@ def owning_corners(pieces: Pieces, corners: Corners, at: Found, level: int) -> I
     ``at`` are the corners judged: of two the better one owns, then the one at the start. A corner that
     claims fewer parks than hold it is no home for a stretch in all of them.
     """
-    n = columns(level)
-    keys = corners.j * n + corners.i  # sorted, as `corners_inside` makes them
     owner = np.full(len(pieces.line), -1)
-    if len(keys) == 0:
+    if len(corners.i) == 0:
         return owner
     grades, whole = grade(at.judged.confidence), at.dropped == 0
+    for row in corners_at(pieces, corners, level):
+        mine = (row >= 0) & whole[row] & (corners.sets.mark[row] == pieces.sets.mark)
+        mine &= (owner < 0) | (grades[row] < grades[owner])
+        owner[mine] = row[mine]
+    return owner
+
+
+def corners_at(pieces: Pieces, corners: Corners, level: int) -> tuple[Ints, Ints]:
+    """Rows of the corners that each piece starts at and ends at; -1 for none."""
+    n = columns(level)
+    keys = corners.j * n + corners.i  # sorted, as `corners_inside` makes them
+    found = []
     for ends, step in ((pieces.start == 0.0, 0), (pieces.end == 1.0, 1)):
         if pieces.axis == "parallel":
             key = pieces.line * n + (pieces.cell + step) % n
         else:
             key = (pieces.cell + step) * n + pieces.line
-        row = np.minimum(np.searchsorted(keys, key), len(keys) - 1)
-        mine = ends & whole[row] & (keys[row] == key) & (corners.sets.mark[row] == pieces.sets.mark)
-        mine &= (owner < 0) | (grades[row] < grades[owner])
-        owner[mine] = row[mine]
-    return owner
+        row = np.searchsorted(keys, key)
+        known = np.append(keys, -1)[row] == key
+        found.append(np.where(ends & known, row, -1))
+    return found[0], found[1]
 
 
 class _Strips(NamedTuple):
@@ -147,7 +156,7 @@ def along_pieces(parts: Sequence[Pieces], ground: Ground) -> Found:
         fraction[weak], off[weak] = placed[:2]
         quick = quick.replaced(strips.first, weak, placed[2])
     verdicts = sharpened(strips.claims(fraction, ground.level), quick, ground)
-    bent = np.flatnonzero((quick.confidence - verdicts.confidence > _BENT) & (quick.confidence >= DOUBTFUL))
+    bent = np.flatnonzero((quick.confidence - verdicts.confidence > BENT) & (quick.confidence >= DOUBTFUL))
     if len(bent):
         some = strips.rows(bent)
         at, aside, quick = _stand_off(some, fraction[bent], None, ground, exact=True)
@@ -238,6 +247,21 @@ def rows(pieces: Pieces, keep: Ints) -> Pieces:
         pieces.end[keep],
         pieces.sets.rows(keep),
     )
+
+
+def with_more(pieces: Pieces, more: Pieces) -> Pieces:
+    """The pieces and others of their axis behind them."""
+    if len(more.line) == 0:
+        return pieces
+    one, other = pieces.sets, more.sets
+    sets = Sets(
+        np.concatenate([one.first, other.first[1:] + len(one.park)]),
+        np.concatenate([one.park, other.park]),
+        np.concatenate([one.mark, other.mark]),
+    )
+    columns = (np.concatenate(both) for both in zip(pieces[1:5], more[1:5], strict=True))
+    line, cell, start, end = columns
+    return Pieces(pieces.axis, line, cell, start, end, sets)
 
 
 def _clearance_worth_having(ground: Ground) -> tuple[float, float]:

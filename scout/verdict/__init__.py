@@ -19,9 +19,10 @@ from scout.verdict.claims import (
     sharpened,
     touch_p,
 )
-from scout.verdict.settling import SURE, settle, stand
+from scout.verdict.settling import BENT, SURE, settle, stand
 
 __all__ = [
+    "BENT",
     "FOUR",
     "MERIDIAN",
     "ONE",

@@ -162,6 +162,8 @@ LINES = {
     "corners by sjoin": Line(_PLAIN, _corners),
     "overlay of squares": Line(_PLAIN, _overlay, most=200_000),
 }
+# Of these, what is measured on the ragged set.
+RAGGED = ("bare read", "square", "square with overlaps", "subsquare", "overlay of squares")
 # Measured once.
 PAGE = "page"
 PAGE_SIZES = (1000, 100_000)

@@ -1,4 +1,4 @@
-"""Made parks for the benchmark, from a seed: smooth rings of 100 vertices scattered over a continent.
+"""Made parks for the benchmark, from a seed, scattered over a continent: smooth or ragged.
 
 Files are written some parks at a time, take their names when they are whole, and are kept.
 """
@@ -14,6 +14,7 @@ import geopandas as gpd
 import numpy as np
 import pyogrio
 import shapely
+from ragged_parks import ragged_parks
 
 _SIZE_DEG = 0.0162  # middle radius, 1.8 km: 6 of 100 reach over a square line, a third meet another
 _CHUNK = 50_000
@@ -44,12 +45,15 @@ def made_parks(
     return gpd.GeoDataFrame({"id": ids, "name": ids}, geometry=shapes, crs=4326)
 
 
-def made_file(count: int, path: Path) -> Path:
+MAKERS = {"smooth": made_parks, "ragged": ragged_parks}
+
+
+def made_file(count: int, path: Path, kind: str = "smooth") -> Path:
     """The file of ``count`` parks, a GeoPackage or GeoJSON by its suffix, made if it is not there yet."""
     if not path.exists():
         part = path.with_stem(path.stem + "-part")
         part.unlink(missing_ok=True)
-        (_geojson if path.suffix == ".geojson" else _geopackage)(count, part)
+        (_geojson if path.suffix == ".geojson" else _geopackage)(_chunks(count, kind), part)
         part.replace(path)
     return path
 
@@ -66,30 +70,35 @@ def home_in(path: Path) -> str:
 def described(path: Path) -> str:
     """How many parks reach over a square line, and how many meet another."""
     shapes = pyogrio.read_dataframe(path).geometry.to_numpy()
+    vertices = shapely.get_num_coordinates(shapes).sum()
+    valid = shapely.is_valid(shapes)
+    wrong, shapes = np.count_nonzero(~valid), shapes[valid]
     bounds = shapely.bounds(shapes)
     over = (np.floor(bounds[:, :2] / (2, 1)) != np.floor(bounds[:, 2:] / (2, 1))).any(axis=1).sum()
     a, b = shapely.STRtree(shapes).query(shapes, predicate="intersects")
     share = len(np.unique(a[a != b])) / len(shapes)
-    return f"{over:,} with bounds over a square line, {share:.0%} meet another"
+    more = f", {wrong:,} are not valid" if wrong else ""
+    return f"{vertices:,} vertices, {over:,} with bounds over a square line, {share:.0%} meet another{more}"
 
 
-def _chunks(count: int) -> Iterator[gpd.GeoDataFrame]:
+def _chunks(count: int, kind: str) -> Iterator[gpd.GeoDataFrame]:
     """At the same density whatever their number."""
     side = math.sqrt(count / 100_000)
     for seed, first in enumerate(range(0, count, _CHUNK), start=1):
-        yield made_parks(min(_CHUNK, count - first), seed=seed, stretch=side, first=first)
+        some = min(_CHUNK, count - first)
+        yield MAKERS[kind](some, seed=seed, stretch=side, first=first)
 
 
-def _geopackage(count: int, path: Path) -> None:
-    for k, some in enumerate(_chunks(count)):
+def _geopackage(chunks: Iterator[gpd.GeoDataFrame], path: Path) -> None:
+    for k, some in enumerate(chunks):
         pyogrio.write_dataframe(some, path, layer="parks", append=k > 0)
 
 
-def _geojson(count: int, path: Path) -> None:
+def _geojson(chunks: Iterator[gpd.GeoDataFrame], path: Path) -> None:
     """As most programs write it: seven decimals, one feature a line."""
     with path.open("wb") as file:
         file.write(b'{"type":"FeatureCollection","features":[')
-        for k, some in enumerate(_chunks(count)):
+        for k, some in enumerate(chunks):
             text = io.BytesIO()
             pyogrio.write_dataframe(some, text, driver="GeoJSONSeq")
             features = text.getvalue().strip().replace(b"\n", b",\n")

@@ -1,6 +1,7 @@
 """How scout grows with the number of parks, and how it stands beside its rivals.
 
-Parks are made from a seed at the same density whatever their number. Every line is a process of its own:
+Parks are made from a seed at the same density whatever their number: smooth rings, and a set that is ragged
+as real data is, for which fewer lines are measured. Every line is a process of its own:
 imports are timed apart, then the whole command on the file, nothing warmed; the best of some runs counts.
 Lines run one after another: read the ratios to the bare read, machines differ. Then, once: the walks, and how
 large the map of the best spots is. Prints tables and writes bench.json to the folder named by --out (default:
@@ -23,11 +24,12 @@ from pathlib import Path
 from typing import Any
 
 from alone import measured
-from lines import LINES, ONCE, PAGE, PAGE_SIZES, WALKS, fresh
-from made_parks import described, home_in, made_file
+from lines import LINES, ONCE, PAGE, PAGE_SIZES, RAGGED, WALKS, fresh
+from made_parks import MAKERS, described, home_in, made_file
 
 _PREPARE = "scout prepare"
 _MOST_DESCRIBED = 100_000  # parks; the density is the same at every size
+_MOST_RAGGED = 10_000  # parks of the ragged set, unless it alone is asked for
 _BARE = {"gpkg": "bare read", "geojson": "bare read, GeoJSON", "parquet": "bare read, prepared"}
 _COLUMNS = {  # of the tables: key, title, form
     "imports": ("imports", ".2f"),
@@ -56,9 +58,16 @@ def machine() -> dict[str, Any]:
     }
 
 
-def at_size(count: int, names: list[str], times: int, folder: Path) -> Iterator[tuple[str, dict[str, Any]]]:
+def file_of(count: int, kind: str, folder: Path) -> Path:
+    """Where the parks of one size are."""
+    return folder / (f"{count}.gpkg" if kind == "smooth" else f"{kind}-{count}.gpkg")
+
+
+def at_size(
+    count: int, kind: str, names: list[str], times: int, folder: Path
+) -> Iterator[tuple[str, dict[str, Any]]]:
     """Each line at one size as it comes; one that failed has its last words as ``failed``."""
-    plain = folder / f"{count}.gpkg"
+    plain = file_of(count, kind, folder)
     home = home_in(plain)
     bare: dict[str, float] = {}  # seconds, by kind of file
     for name in names:
@@ -67,7 +76,7 @@ def at_size(count: int, names: list[str], times: int, folder: Path) -> Iterator[
             continue
         path = plain.with_suffix(f".{line.suffix}")
         if line.suffix != "parquet":
-            made_file(count, path)
+            made_file(count, path, kind)
         elif not path.exists():
             _prepare(plain, home, 1)
         row = _prepare(plain, home, times) if name == _PREPARE else measured(name, path, home, times)
@@ -111,8 +120,8 @@ def once(names: list[str], sizes: list[int], times: int, folder: Path) -> dict[s
     return found
 
 
-def print_head(count: int, about: str) -> None:
-    print(f"\n{count:,} parks" + (f": {about}" if about else ""))
+def print_head(count: int, kind: str, about: str) -> None:
+    print(f"\n{count:,} parks, {kind}" + (f": {about}" if about else ""))
     print(f"{'':22}" + "".join(f"{title:>10}" for title, _ in _COLUMNS.values()), flush=True)
 
 
@@ -154,6 +163,7 @@ def _given() -> argparse.Namespace:
     names = [*LINES, *ONCE]
     words = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     words.add_argument("--sizes", nargs="+", type=int, default=[1000, 10_000, 100_000, 1_000_000])
+    words.add_argument("--set", nargs="+", choices=[*MAKERS], default=[*MAKERS], help="of parks")
     words.add_argument("--times", type=int, default=2, help="runs of each line; the best counts")
     words.add_argument("--lines", nargs="+", choices=names, default=names, metavar="LINE", help=str(names))
     words.add_argument(
@@ -170,20 +180,23 @@ def main() -> int:
     folder = given.out or Path(tempfile.mkdtemp(prefix="bench-"))
     folder.mkdir(parents=True, exist_ok=True)
     sizes = sorted(set(given.sizes))
-    names = [name for name in LINES if name in given.lines]
-    found: dict[str, Any] = {"machine": machine(), "times": given.times, "parks": {}, "sizes": {}}
+    found: dict[str, Any] = {"machine": machine(), "times": given.times}
     print(", ".join(f"{name} {value}" for name, value in found["machine"].items()))
-    for count in sizes if names else []:
-        plain = made_file(count, folder / f"{count}.gpkg")
-        found["parks"][count] = described(plain) if count <= _MOST_DESCRIBED else ""
-        print_head(count, found["parks"][count])
-        rows = found["sizes"][count] = {}
-        for name, row in at_size(count, names, given.times, folder):
-            rows[name] = row
-            print_row(name, row)
-            _keep(found, folder)  # the next line may take long
-        found["growth"] = growth(found["sizes"])
-    print_growth(found.get("growth", {}))
+    for kind in given.set:
+        names = [name for name in LINES if name in given.lines and (kind == "smooth" or name in RAGGED)]
+        most = _MOST_RAGGED if kind == "ragged" and len(given.set) > 1 else max(sizes)
+        of_kind = found[kind] = {"parks": {}, "sizes": {}}
+        for count in [size for size in sizes if size <= most] if names else []:
+            plain = made_file(count, file_of(count, kind, folder), kind)
+            of_kind["parks"][count] = described(plain) if count <= _MOST_DESCRIBED else ""
+            print_head(count, kind, of_kind["parks"][count])
+            rows = of_kind["sizes"][count] = {}
+            for name, row in at_size(count, kind, names, given.times, folder):
+                rows[name] = row
+                print_row(name, row)
+                _keep(found, folder)  # the next line may take long
+            of_kind["growth"] = growth(of_kind["sizes"])
+        print_growth(of_kind.get("growth", {}))
     _keep(found, folder)
     found |= once(given.lines, sizes, given.times, folder)
     print_once(found)

@@ -8,8 +8,9 @@ exact fractions.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import reduce
 from itertools import pairwise
 from math import ceil, floor
 
@@ -184,6 +185,23 @@ def intervals(parks: list[shapely.Geometry], level: int) -> list[Interval]:
     ]
 
 
+def runs(parts: list[Interval], like: Interval) -> list[Interval]:
+    """On the edge of the cell of one interval, the longest along which its parks hold, whatever others do."""
+    mine = sorted(
+        (part.start_deg, part.end_deg)
+        for part in parts
+        if (part.meridian, part.line, part.cell) == (like.meridian, like.line, like.cell)
+        and part.parks >= like.parks
+    )
+    found: list[tuple[float, float]] = []
+    for start, end in mine:
+        if found and start - found[-1][1] < HAIR_DEG:
+            found[-1] = (found[-1][0], end)
+        else:
+            found.append((start, end))
+    return [replace(like, start_deg=start, end_deg=end) for start, end in found]
+
+
 def brought_together(parks: list[shapely.Geometry]) -> list[shapely.Geometry]:
     """The same parks with longitudes turned by 360 where that brings them nearest to the first."""
     here = parks[0].bounds[0]
@@ -220,3 +238,10 @@ def faces(parks: list[shapely.Geometry]) -> list[Face]:
         if len(held) > 1:
             found.append(Face(polygon, held))
     return found
+
+
+def shared(parks: list[shapely.Geometry], held: frozenset[int]) -> list[shapely.Polygon]:
+    """The connected pieces of what some parks share, whatever others do there."""
+    together = brought_together(parks)
+    ground = reduce(shapely.intersection, [together[n] for n in sorted(held)])
+    return [part for part in shapely.get_parts(ground).tolist() if part.area > 0]

@@ -34,6 +34,9 @@ CROSSING = [  # drawn: the crossings of the outlines are rounded, and leave sliv
 ]
 
 
+GRADES = {"firm": 0, "doubtful": 1, "not counted": 2}
+
+
 def searched(parks: list[shapely.Geometry], level: int, **options) -> Findings:
     chosen = {"near_m": 0.0, "min_confidence": 0.0, **options}
     return find(as_parks(parks), Options(level=level, **chosen))
@@ -72,15 +75,42 @@ def check_stretches(parks: list[shapely.Geometry], level: int, findings: Finding
         for stretch in spot.stretches:
             check_stretch(stretch, level)
     expected = arrangement.intervals(parks, level)
+    words = [spot.verdict.word for spot in answers.of_kind(findings, "line")]
+    long = [n for n, own in enumerate(lone) if not is_one_of(own, expected, parks, level)]
+    for n in long:
+        check_long(n, lone, words, expected, parks, level)
     for interval in (i for i in expected if not answers.hugged(i, parks, level)):
         alone = sum(answers.same_interval(other, interval, parks, level) for other in lone)
         under = sum(answers.same_interval(other, interval, parks, level) for other in grouped)
+        if not alone + under:
+            taken_in = any(lies_in(interval, lone[n]) and lone[n].parks == interval.parks for n in long)
+            assert taken_in, f"{interval} is missing"
+            continue
         assert (alone, under) in {(1, 0), (0, 1), (0, 2)}, f"{interval}: {alone} alone, {under} under corners"
-    for got in (*lone, *grouped):
-        real = answers.hugged(got, parks, level) or any(
-            answers.same_interval(got, interval, parks, level) for interval in expected
-        )
-        assert real, f"no such stretch: {got}"
+    for got in grouped:
+        assert is_one_of(got, expected, parks, level), f"no such stretch: {got}"
+
+
+def is_one_of(got, expected, parks, level: int) -> bool:
+    return answers.hugged(got, parks, level) or any(
+        answers.same_interval(got, interval, parks, level) for interval in expected
+    )
+
+
+def lies_in(one, other) -> bool:
+    """Whether one interval lies in another on the same edge of a cell."""
+    same = (one.meridian, one.line, one.cell) == (other.meridian, other.line, other.cell)
+    return same and other.start_deg - 1e-8 < one.start_deg and one.end_deg < other.end_deg + 1e-8
+
+
+def check_long(n: int, lone, words, expected, parks, level: int) -> None:
+    """A stretch over pieces that more parks hold: as long as its parks hold, and surer than any in it."""
+    got = lone[n]
+    runs = arrangement.runs(expected, got)
+    assert any(answers.same_interval(got, run, parks, level) for run in runs), f"no such stretch: {got}"
+    for other, word in zip(lone, words, strict=True):
+        if other is not got and lies_in(other, got) and other.parks >= got.parks:
+            assert GRADES[word] > GRADES[words[n]], f"{got} is no surer than {other}"
 
 
 def check_grouped(interval: arrangement.Interval, corner, level: int) -> None:
@@ -109,20 +139,57 @@ def check_stretch(stretch, level: int) -> None:
 
 
 def check_overlaps(parks: list[shapely.Geometry], level: int, findings: Findings) -> None:
-    """One spot for each face, in it."""
+    """One spot for each face, in it, but for those that a wider piece takes in, which has to be surer."""
     spots = answers.of_kind(findings, "overlap")
+    thick = [face for face in arrangement.faces(parks) if not face.thin]
     faces = arrangement.faces(parks)
-    thick = [face for face in faces if not face.thin]
-    assert len(thick) <= len(spots) <= len(faces), f"{len(spots)} overlap spots for {len(thick)} faces"
-    if thick:
-        near = [[int(is_for(spot, face)) for spot in spots] for face in thick]
-        spot_of = maximum_bipartite_matching(csr_array(near), perm_type="column")
-        unmet = [thick[n] for n in np.flatnonzero(spot_of < 0)]
-        assert not unmet, f"no spot for {[(set(face.parks), face.polygon.wkt) for face in unmet]}"
+    near = [[int(is_for(spot, face)) for spot in spots] for face in faces]
+    met = np.full(len(faces), -1)
+    if faces and spots:
+        met = maximum_bipartite_matching(csr_array(near), perm_type="column")
+    wide = [spot for n, spot in enumerate(spots) if n not in set(met.tolist())]
+    for face, n in zip(faces, met.tolist(), strict=True):
+        if n < 0 and not face.thin:
+            taken_in = any(
+                is_in(spot, piece)
+                for spot in spots
+                for piece in [piece_of(face, parks)]
+                if answers.park_numbers(spot.verdict.parks) == face.parks
+            )
+            assert taken_in, f"no spot for {(set(face.parks), face.polygon.wkt)}"
+    assert len(thick) <= len(spots) + len(faces)
+    for spot in wide:
+        check_wide(spot, spots, parks)
     for spot in spots:
         (cell,) = spot.verdict.locators
         allowed = {exact.text(i, j, level) for i, j in exact.cells_allowed(spot.lon, spot.lat, level)}
         assert any(exact.same(cell, text) for text in allowed)
+
+
+def is_in(spot: Spot, piece: shapely.Geometry) -> bool:
+    lon = metric.turned(piece, spot.lon)
+    return bool(piece.distance(shapely.Point(lon, spot.lat)) < 1e-9)
+
+
+def piece_of(face: arrangement.Face, parks: list[shapely.Geometry]) -> shapely.Geometry:
+    """The connected part of what the face's parks share that the face is in."""
+    pieces = arrangement.shared(parks, face.parks)
+    x, y = shapely.maximum_inscribed_circle(face.polygon).coords[0]
+    return min(pieces, key=lambda piece: piece.distance(shapely.Point(x, y)))
+
+
+def check_wide(spot: Spot, spots: list[Spot], parks: list[shapely.Geometry]) -> None:
+    """A spot for no face of its own: in what its parks share, and surer than all that is listed there."""
+    held = answers.park_numbers(spot.verdict.parks)
+    pieces = [piece for piece in arrangement.shared(parks, held) if is_in(spot, piece)]
+    assert pieces, f"{spot} is not inside"
+    for other in spots:
+        if (
+            other is not spot
+            and answers.park_numbers(other.verdict.parks) >= held
+            and is_in(other, pieces[0])
+        ):
+            assert GRADES[other.verdict.word] > GRADES[spot.verdict.word], f"{spot} is no surer than {other}"
 
 
 def is_for(spot: Spot, face: arrangement.Face) -> bool:
