@@ -109,6 +109,13 @@ _READING = (
     ),
     click.option("--id-column", metavar="C", help="Column with the park's id, if not the one found."),
     click.option("--name-column", metavar="C", help="Column with the park's name, if not the one found."),
+    click.option(
+        "--pieces",
+        type=click.Choice(["join", "apart"]),
+        default="join",
+        show_default=True,
+        help="Whether pieces that touch and have one name, and no id of their own, are one park.",
+    ),
     click.option("--layer", metavar="L", help="Only this layer of each file; all otherwise."),
     click.option("--crs", metavar="CRS", help="Coordinate system of files that name none: EPSG:26915."),
 )
