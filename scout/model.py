@@ -95,6 +95,20 @@ class ParkReport:
     skipped: tuple[str, ...] = ()  # points, lines without a corridor, records without geometry
     notes: tuple[str, ...] = ()  # what was decided and may be decided otherwise by an option
 
+    @property
+    def counts(self) -> str:
+        """What became of the records, in numbers."""
+        told = (
+            (self.merged, "joined to another of the same park"),
+            (self.repaired_records, "repaired"),
+            (self.refused_records, "refused"),
+            (self.skipped_records, "skipped"),
+        )
+        used = "" if self.used == self.records else f"{self.used:,} of "
+        more = "".join(f", {count:,} {word}" for count, word in told if count)
+        of = f"{self.records:,} record{'' if self.records == 1 else 's'}"
+        return f"{self.parks:,} park{'' if self.parks == 1 else 's'} from {used}{of}{more}"
+
 
 @dataclass(frozen=True, slots=True)
 class Parks:
