@@ -96,6 +96,8 @@ def test_pieces_of_one_name_that_touch_are_one_park(columns: dict[str, Any]) -> 
     parks = build_parks([one])
     assert parks.frame[PARK_NAME].tolist() == ["Otter Greenway", "Elm"]
     assert parks.frame.geometry.iloc[0].equals(shapely.union_all(BOXES[:3]))
+    every = build_parks([one], join_pieces=False).frame[PARK_ID].tolist()
+    assert parks.frame[PARK_ID].tolist() == [every[0], every[3]], "a park is called by its first piece"
     assert (parks.report.parks, parks.report.used, parks.report.merged) == (2, 4, 2)
     assert parks.report.notes == (
         "3 pieces that touch and have one name count as 1 park, such as Otter Greenway (pieces: 3); "

@@ -152,9 +152,7 @@ def _others(park: Ints, key: Ints, asked: NDArray[np.bool_]) -> NDArray[np.bool_
     settled = np.isin(park, park[lead])
     open_ = np.flatnonzero(named & ~settled)
     first = open_[np.unique(park[open_], return_index=True)[1]]
-    other: NDArray[np.bool_] = (
-        named & ~asked & ~np.isin(pairs, pairs[np.union1d(np.flatnonzero(lead), first)])
-    )
+    other: NDArray[np.bool_] = named & ~np.isin(pairs, pairs[np.union1d(np.flatnonzero(lead), first)])
     return other
 
 
