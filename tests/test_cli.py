@@ -162,7 +162,6 @@ def test_grid_refuses_what_is_no_place(bad, capsys):
 
 
 def test_the_demo_writes_its_map_where_it_says(tmp_path, monkeypatch, capsys):
-    (tmp_path / "data_demo").symlink_to(ROOT / "data_demo")
     monkeypatch.chdir(tmp_path)
     assert main(["demo"]) == 0
     said = capsys.readouterr().out

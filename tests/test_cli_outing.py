@@ -271,10 +271,9 @@ def test_a_files_option_takes_words_up_to_the_next_option(
 
 
 def test_the_demo_is_the_search_of_its_outing_file(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    Path("data_demo").symlink_to(ROOT / "data_demo")
     assert main(["demo"]) == 0
     demo = capsys.readouterr().out
-    assert main(["find", "--outing", "data_demo/outing.toml", "--map", "again.html"]) == 0
+    assert main(["find", "--outing", str(ROOT / "data_demo/outing.toml"), "--map", "again.html"]) == 0
     again = capsys.readouterr().out
     assert demo.split("Wrote")[0] == again.split("Wrote")[0]
     assert "Brindlesay, the demo island" in Path("maps/demo.html").read_text(encoding="utf-8")

@@ -1,14 +1,13 @@
-"""``scout demo``: the main job on the invented island that comes with the project."""
+"""``scout demo``: the main job on the invented island that comes with scout."""
 
 from __future__ import annotations
 
+import importlib.util
 from pathlib import Path
 
 import click
 
 __all__ = ["command", "demo_outing"]
-
-_OUTING = Path("data_demo", "outing.toml")
 
 
 @click.command("demo")
@@ -20,23 +19,21 @@ def command(ctx: click.Context) -> int:
     """
     from scout.cli.find import command as find
 
-    outing = demo_outing()
-    target = outing.parents[1] / "maps" / "demo.html"
+    target = Path("maps", "demo.html")
     target.parent.mkdir(exist_ok=True)
-    words = ["--outing", str(outing), "--map", str(target)]
-    with find.make_context("find", words, parent=ctx) as inner:
+    with find.make_context(
+        "find", ["--outing", str(demo_outing()), "--map", str(target)], parent=ctx
+    ) as inner:
+        if importlib.util.find_spec("rasterio") is None:
+            inner.params["heights"] = ()
+            click.echo("The extra named heights is not installed: the walks are timed as on level ground.")
         status: int = find.invoke(inner)
     click.echo(f"Open the map in a browser: {target.absolute().as_uri()}")
     return status
 
 
 def demo_outing() -> Path:
-    """The outing file of the demo island, its data beside it."""
-    from scout.errors import InputError
-
-    root = next((p for p in (Path(), Path(__file__).parents[2]) if (p / _OUTING).is_file()), None)
-    if root is None:
-        raise InputError(
-            "data_demo", "the demo files are not here", "run scout demo from the project's folder"
-        )
-    return root / _OUTING
+    """Find the outing file of the demo island, its data beside it: in a checkout, else in the wheel."""
+    package = Path(__file__).parents[1]
+    folders = (package.parent / "data_demo", package / "demo")
+    return next(folder / "outing.toml" for folder in folders if (folder / "outing.toml").is_file())
