@@ -173,9 +173,8 @@ def test_the_parks_are_those_of_brute_force(pieces: bool, data: Any) -> None:
     report = parks.report
     assert report.parks == len(parks.frame)
     assert report.used == report.records == sum(map(len, layers)) == report.parks + report.merged
-    ids = dict(
-        zip(map(frozenset, (one["who"].split("; ") for one in parks.frame[ATTRIBUTES])), parks.frame[PARK_ID])
-    )
+    told = (frozenset(one["who"].split("; ")) for one in parks.frame[ATTRIBUTES])
+    ids = dict(zip(told, parks.frame[PARK_ID], strict=True))
     for records in layers:
         for k, one in enumerate(records, start=1):
             (park,) = (park for park in ids if one.who in park)
