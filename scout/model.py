@@ -85,15 +85,15 @@ class ParkReport:
     parks: int = 0
     id_column: tuple[str, ...] = ()  # per source: the column taken, "" when the record number serves
     name_column: tuple[str, ...] = ()
-    used: int = 0  # records that parks were made of
-    refused_records: int = 0
-    skipped_records: int = 0  # with those used and refused: all of them
-    repaired_records: int = 0  # of those used
     merged: int = 0  # records used that were joined to another of the same park
     repaired: tuple[str, ...] = ()
     refused: tuple[str, ...] = ()
     skipped: tuple[str, ...] = ()  # points, lines without a corridor, records without geometry
     notes: tuple[str, ...] = ()  # what was decided and may be decided otherwise by an option
+    used: int = 0  # records that parks were made of
+    refused_records: int = 0
+    skipped_records: int = 0  # with those used and refused: all of them
+    repaired_records: int = 0  # of those used
 
     @property
     def counts(self) -> str:
