@@ -14,34 +14,11 @@ if TYPE_CHECKING:
     from scout.visits import New
 
 __all__ = [
-    "ATTRIBUTES",
-    "DATUM_ERROR",
-    "GEOMETRY",
-    "KIND",
-    "PARK_ID",
-    "PARK_NAME",
-    "RECORD",
-    "SOURCE",
-    "Checked",
-    "Credit",
-    "Findings",
-    "Layer",
-    "LeftOut",
-    "LineAt",
-    "Move",
-    "NearMiss",
-    "ParkAt",
-    "ParkReport",
-    "Parks",
-    "Ranked",
-    "Source",
-    "Spot",
-    "SpotKind",
-    "Station",
-    "Stretch",
-    "Verdict",
+    "ATTRIBUTES", "DATUM_ERROR", "GEOMETRY", "KIND", "PARK_ID", "PARK_NAME", "RECORD", "SOURCE",
+    "Checked", "Credit", "Findings", "Layer", "LeftOut", "LineAt", "Move", "NearMiss", "ParkAt",
+    "ParkReport", "Parks", "Ranked", "Source", "Spot", "SpotKind", "Station", "Stretch", "Verdict",
     "VerdictWord",
-]
+]  # fmt: skip
 
 # Columns of a layer's frame (read -> parks): the file's own attributes, and
 RECORD = "__record__"  # 1-based record number in its layer
@@ -97,6 +74,7 @@ class Layer:
     source: Source
     refused: tuple[str, ...] = ()  # one line per record or ring that could not be used
     repaired: tuple[tuple[int, str], ...] = ()  # (record, what was done): rings closed, edges across 180
+    columns: tuple[str, ...] | None = None  # all that the file has, where the frame has but some of them
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,11 +85,29 @@ class ParkReport:
     parks: int = 0
     id_column: tuple[str, ...] = ()  # per source: the column taken, "" when the record number serves
     name_column: tuple[str, ...] = ()
-    merged: int = 0  # records joined to another of the same id
+    merged: int = 0  # records used that were joined to another of the same park
     repaired: tuple[str, ...] = ()
     refused: tuple[str, ...] = ()
     skipped: tuple[str, ...] = ()  # points, lines without a corridor, records without geometry
     notes: tuple[str, ...] = ()  # what was decided and may be decided otherwise by an option
+    used: int = 0  # records that parks were made of
+    refused_records: int = 0
+    skipped_records: int = 0  # with those used and refused: all of them
+    repaired_records: int = 0  # of those used
+
+    @property
+    def counts(self) -> str:
+        """What became of the records, in numbers."""
+        told = (
+            (self.merged, "joined to another of the same park"),
+            (self.repaired_records, "repaired"),
+            (self.refused_records, "refused"),
+            (self.skipped_records, "skipped"),
+        )
+        used = "" if self.used == self.records else f"{self.used:,} of "
+        more = "".join(f", {count:,} {word}" for count, word in told if count)
+        of = f"{self.records:,} record{'' if self.records == 1 else 's'}"
+        return f"{self.parks:,} park{'' if self.parks == 1 else 's'} from {used}{of}{more}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,6 +40,7 @@ EVERY: dict[str, tuple[Any, list[str]]] = {
     "corridor": (30.48, ["30.48"]),
     "id-column": ("ref", ["ref"]),
     "name-column": ("label", ["label"]),
+    "pieces": ("apart", ["apart"]),
     "layer": ("parks", ["parks"]),
     "crs": ("EPSG:26915", ["EPSG:26915"]),
     "access": (["a.osm", "b.osm"], ["plan/a.osm", "plan/b.osm"]),

@@ -45,7 +45,7 @@ def test_the_frame_has_the_columns_of_the_model_and_a_plain_index() -> None:
 
 def test_records_of_one_id_are_one_park_also_across_layers() -> None:
     first = layer(BOXES[:3], ref=["q1", "q2", "q1"], name=["", "Tern Marsh", "Quiet Cove"])
-    second = layer(BOXES[3:5], called="more", accuracy_m=4.0, code=["q2", "q3"], title=["x", ""])
+    second = layer(BOXES[3:5], called="more", accuracy_m=4.0, code=["q2", "q3"], title=["TERN-MARSH", ""])
     parks = build_parks([first, second])
     assert parks.frame[PARK_ID].tolist() == ["q1", "q2", "q3"], "in order of first appearance"
     assert parks.frame[PARK_NAME].tolist() == ["Quiet Cove", "Tern Marsh", ""], "the first that is not empty"
@@ -57,8 +57,8 @@ def test_records_of_one_id_are_one_park_also_across_layers() -> None:
     assert parks.report.id_column == ("ref", "code")
 
 
-def test_records_are_never_joined_by_name() -> None:
-    parks = build_parks([layer(BOXES[:3], name=["Tern Marsh"] * 3)])
+def test_records_that_lie_apart_are_never_joined_by_name() -> None:
+    parks = build_parks([layer(BOXES[::2], name=["Tern Marsh"] * 3)])
     assert parks.frame[PARK_ID].tolist() == ["parks:1", "parks:2", "parks:3"]
     assert parks.report.id_column == ("",)
 

@@ -57,7 +57,7 @@ def test_a_layer_without_the_column_is_noted_and_its_parks_have_none() -> None:
     layers = [layer("a", id=["x"], hours=["day"]), layer("b", id=["y"], hour=["night"])]
     parks = build_parks(layers, keep=("hours",))
     assert list(parks.frame[ATTRIBUTES]) == [{"hours": "day"}, {}]
-    assert parks.report.notes == ("b.kml: there is no column 'hours' (did you mean 'hour'?) to show",)
+    assert parks.report.notes[-1] == "b.kml: there is no column 'hours' (did you mean 'hour'?) to show"
 
 
 def test_a_column_that_no_layer_has_is_refused_with_what_was_meant() -> None:

@@ -46,6 +46,7 @@ def country(seed: int = 1, count: int = 600) -> gpd.GeoDataFrame:
     ids = np.array([f"X-{k % (count - 40)}" for k in range(count)], dtype=object)
     ids[7::50] = None
     names = np.array([f"Isle {k}" for k in range(count)], dtype=object)
+    names[-25:] = [f"ISLE {k % (count - 40)}." for k in range(count - 25, count)]  # of 40 ids 25 agree
     names[::9] = None
     frame = {"code": ids, "name": names, "permit": [f"until {k}" for k in range(count)]}
     return gpd.GeoDataFrame(frame, geometry=shapes, crs=4326)

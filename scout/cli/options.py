@@ -115,6 +115,14 @@ _READING = (
     ),
     click.option("--id-column", metavar="C", help="Column with the park's id, if not the one found."),
     click.option("--name-column", metavar="C", help="Column with the park's name, if not the one found."),
+    click.option(
+        "--pieces",
+        type=click.Choice(["join", "apart"]),
+        default="join",
+        show_default=True,
+        metavar="HOW",
+        help="join or apart: pieces that touch, of one name and without ids, are one park or one each.",
+    ),
     click.option("--layer", metavar="L", help="Only this layer of each file; all otherwise."),
     click.option("--crs", metavar="CRS", help="Coordinate system of files that name none: EPSG:26915."),
 )

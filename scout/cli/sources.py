@@ -43,6 +43,7 @@ class ParkFiles:
     layer: str | None = None
     crs: str | None = None
     keep: tuple[str, ...] = ()  # columns of the files' own to carry along
+    join_pieces: bool = True  # that touch and have one name
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +74,13 @@ def park_files(
     name_column: str | None,
     layer: str | None,
     crs: str | None,
+    pieces: str = "join",
     **_: Any,
 ) -> ParkFiles:
     """Take the reading options from the words of a command line; other words may be among them."""
-    return ParkFiles(tuple(files), corridor, id_column, name_column, layer, crs, tuple(keep))
+    return ParkFiles(
+        tuple(files), corridor, id_column, name_column, layer, crs, tuple(keep), pieces == "join"
+    )
 
 
 def access_files(
@@ -116,6 +120,7 @@ def parks_of(sources: ParkFiles, layers: Sequence[Layer]) -> Parks:
         id_column=sources.id_column,
         name_column=sources.name_column,
         keep=sources.keep,
+        join_pieces=sources.join_pieces,
     )
 
 
@@ -131,6 +136,7 @@ def shelf_from(sources: ParkFiles, show: Callable[[str], None]) -> Shelf:
         sources.name_column,
         sources.corridor_m,
         sources.keep,
+        sources.join_pieces,
     )
     return open_shelf(sources.files, reading, show) or Held(parks_from(sources, show))
 

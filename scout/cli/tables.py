@@ -132,8 +132,7 @@ def reading_report(sources: tuple[Source, ...], report: ParkReport) -> Iterator[
         )
         for warning in source.warnings:
             yield printable(f"  warning: {warning}")
-    merged = f", {report.merged:,} records joined to another of the same id" if report.merged else ""
-    yield f"{report.parks:,} parks from {report.records:,} records{merged}."
+    yield f"{report.counts}."
     for note in report.notes:
         yield printable(f"Note: {note}")
     for word, lines in (

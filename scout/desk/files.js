@@ -67,7 +67,7 @@ export async function understand() {
 function show(found) {
   understood = found;
   wrong("wrong-all-parks");
-  ["crs", "corridor", "id-column", "name-column", "layer"].forEach((key) => say(key));
+  ["crs", "corridor", "pieces", "id-column", "name-column", "layer"].forEach((key) => say(key));
   if (found.error) {
     const key = found.error.where.replace(/^.*: /, "");
     if (!say(key, found.error.text)) wrong("wrong-all-parks", found.error.text);
@@ -118,6 +118,7 @@ function item(name, size) {
   const head = make("div", { class: "file-head" }, make("bdi", { class: "file-name" }, name), button);
   const rows = [head];
   for (const layer of file.layers ?? []) rows.push(...layerFacts(layer, file, kind));
+  if (file.counts && !file.error) rows.push(make("p", { class: "facts" }, file.counts));
   if (file.holds) rows.push(groundFacts(file));
   for (const note of file.notes ?? []) rows.push(make("p", { class: "facts" }, note));
   if (file.error) rows.push(make("p", { class: "wrong" }, file.error));

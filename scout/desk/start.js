@@ -10,7 +10,7 @@ import { choose, chosen, foundSpots, prepareDay } from "./day.js";
 import { anyUnsaved, prepareVisits } from "./visits.js";
 
 const CALL_MS = 60_000; // an open window says so
-const READING = ["id-column", "name-column", "crs", "corridor", "layer"];
+const READING = ["id-column", "name-column", "crs", "corridor", "pieces", "layer"];
 let read = "";
 
 const readingNow = () => JSON.stringify(READING.map((key) => fieldOf(key).value));

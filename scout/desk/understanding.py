@@ -72,7 +72,7 @@ def understood(
 def _reading(settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]]) -> tuple[ParkFiles, Any]:
     """How the boundary files are to be read; other settings may still be wrong, and are said to be."""
     options = settings.get("options") or {}
-    keys = ("corridor", "id-column", "name-column", "layer", "crs")
+    keys = ("corridor", "id-column", "name-column", "pieces", "layer", "crs")
     files = tuple(named(roles.get("parks", ())))
     if not files:
         return ParkFiles(()), None
@@ -126,7 +126,7 @@ def _boundaries(layers: Sequence[Layer], reading: ParkFiles) -> dict[str, Any]:
 def _report(report: ParkReport) -> dict[str, Any]:
     lists = {"repaired": report.repaired, "refused": report.refused, "skipped": report.skipped}
     return {
-        "merged": report.merged,
+        "counts": report.counts,
         **{word: {"count": len(lines), "lines": list(lines[:_LINES])} for word, lines in lists.items()},
     }
 

@@ -24,7 +24,7 @@ __all__ = ["added", "changed", "journal", "level_of", "listed", "tallied"]
 # Options of the settings that say how a place is judged and how parks are read.
 _JUDGING = (
     *("level", "station-radius", "fix-error", "boundary-error"),
-    *("corridor", "id-column", "name-column", "layer", "crs"),
+    *("corridor", "id-column", "name-column", "pieces", "layer", "crs"),
 )
 # What the page tells of a visit.
 _TOLD = (

@@ -6,13 +6,16 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import shapely
 
 from scout.errors import InputError
-from scout.model import Layer, ParkReport, Parks
-from scout.parks.columns import check_named
+from scout.model import RECORD, Layer, Parks
+from scout.parks.columns import check_named, nameless
 from scout.parks.corridor import WIDEST_M
 from scout.parks.grounds import Grounds, grounds_of
-from scout.parks.joining import UNKNOWN_DATUM_ERROR_M, Numbered, filled_ids, lines_about, united
+from scout.parks.identity import identified, numbered
+from scout.parks.joining import UNKNOWN_DATUM_ERROR_M, lines_about, united
+from scout.parks.pieces import with_pieces_joined
 
 __all__ = ["UNKNOWN_DATUM_ERROR_M", "build_parks"]
 
@@ -24,6 +27,7 @@ def build_parks(
     name_column: str | None = None,
     corridor_m: float | None = None,
     keep: Sequence[str] = (),
+    join_pieces: bool = True,
 ) -> Parks:
     """Make parks of layers.
 
@@ -37,14 +41,17 @@ def build_parks(
         Half-width of the corridor around line records; without it lines are skipped.
     keep : sequence of str, optional
         Columns of the layers to carry along as text.
+    join_pieces : bool
+        Whether records that touch and share a name, and have no id of their own, are one park.
 
     Returns
     -------
     Parks
         The frame has a RangeIndex, parks in order of first appearance and the columns `PARK_ID`, `PARK_NAME`,
-        `KIND`, `SOURCE`, `DATUM_ERROR` and geometry. Records of one id are united, also across files, unless
-        the id is a row counter found by itself, such as OBJECTID: that is kept apart from those of other
-        layers ("north/12") and noted. Where there is no id, layer and record number serve ("trails:12").
+        `KIND`, `SOURCE`, `DATUM_ERROR` and geometry. Records of one id are united, also across files, see
+        `scout.parks.identity.identified`; a row counter found by itself, such as OBJECTID, is kept apart
+        from those of other layers ("north/12") and noted. Where there is no id, layer and record number
+        serve ("trails:12"). Pieces are joined as `scout.parks.pieces.with_pieces_joined` says.
         `DATUM_ERROR` is the stated accuracy
         of the transformation, `UNKNOWN_DATUM_ERROR_M` where there is none, the largest where sources meet.
         Geometry is valid and polygonal; longitudes are continuous, see `scout.parks.seam.continuous`.
@@ -63,31 +70,44 @@ def build_parks(
     check_named(layers, name_column, "names")
     for name in keep:
         check_named(layers, name, "details to show")
-    grounds = [grounds_of(layer, id_column, name_column, corridor_m) for layer in layers]
+    told = [
+        numbered(layer, layer.frame[RECORD].to_numpy(dtype=np.int64), id_column, name_column)
+        for layer in layers
+    ]
+    grounds = [grounds_of(layer, one.names, corridor_m) for layer, one in zip(layers, told, strict=True)]
     if not any(len(one.geometry) for one in grounds):
         raise _nothing(layers, grounds, corridor_m)
-    columns = [
-        Numbered(layer.source, one.records, one.ids, one.id_column, one.counter)
-        for layer, one in zip(layers, grounds, strict=True)
+    # Ids go by all records with geometry, usable or not: a shelf of parks knows no more of them.
+    shapes = [layer.frame.geometry.to_numpy() for layer in layers]
+    there = [~(shapely.is_missing(some) | shapely.is_empty(some)) for some in shapes]
+    records = [one.rows(some) for one, some in zip(told, there, strict=True)]
+    used = np.concatenate([one.used[some] for one, some in zip(grounds, there, strict=True)])
+    ground = np.full(len(used), None, dtype=object)
+    ground[used] = np.concatenate([one.geometry for one in grounds])
+    known = identified(records)
+    if join_pieces:
+        bounds = shapely.bounds(ground).reshape(-1, 4)
+        known = with_pieces_joined(records, known, bounds, lambda rows: ground[rows])
+    ids = known.unique.take(known.park[used])
+    frame, lacking = united(ids, layers, grounds, keep)
+    missing = [
+        line
+        for layer, one in zip(layers, told, strict=True)
+        for line in nameless(layer, one.ids.column, one.name_column)
     ]
-    filled, apart = filled_ids(columns)
-    frame, lacking = united(np.concatenate(filled), layers, grounds, keep)
-    report = _report(layers, grounds, len(frame), (*apart, *lacking))
-    return Parks(frame, tuple(layer.source for layer in layers), report)
-
-
-def _report(
-    layers: Sequence[Layer], grounds: Sequence[Grounds], parks: int, notes: tuple[str, ...]
-) -> ParkReport:
-    return replace(
-        lines_about(layers, grounds),
+    lines = lines_about(layers, grounds)
+    report = replace(
+        lines,
         records=sum(layer.source.records for layer in layers),
-        parks=parks,
-        id_column=tuple(one.id_column for one in grounds),
-        name_column=tuple(one.name_column for one in grounds),
-        merged=sum(len(one.records) for one in grounds) - parks,
-        notes=notes,
+        parks=len(frame),
+        id_column=tuple(one.ids.column for one in told),
+        name_column=tuple(one.name_column for one in told),
+        used=len(ids),
+        refused_records=sum(layer.source.records for layer in layers) - len(ids) - lines.skipped_records,
+        merged=len(ids) - len(frame),
+        notes=(*known.notes, *missing, *lacking),
     )
+    return Parks(frame, tuple(layer.source for layer in layers), report)
 
 
 def _nothing(layers: Sequence[Layer], grounds: Sequence[Grounds], corridor_m: float | None) -> InputError:

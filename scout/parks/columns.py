@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple, TypeAlias
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from scout.errors import InputError
 from scout.model import GEOMETRY, RECORD, Layer
+from scout.parks.names import fold
 
 __all__ = [
     "ID_WORDS",
@@ -23,6 +24,7 @@ __all__ = [
     "choose_id",
     "choose_name",
     "kept_texts",
+    "nameless",
     "telling",
     "texts",
 ]
@@ -36,18 +38,33 @@ ID_WORDS = (
     *("parkid", "parkcode", "parkref", "parkno", "unitid", "unitcode", "unitno", "siteid", "sitecode"),
     *("areaid", "areacode", "reserveid", "trailid", "riverid", "reference", "ref", "code", "refno", "number"),
     *("identifier", "uniqueid", "uuid", "guid", "globalid", "id", "sourceid", "featureid", "featid"),
+    *("codigo", "codice", "kode", "kod", "koodi", "clave", "tunnus", "kennung", "kennziffer", "referenz"),
+    *("referencia", "identifiant", "identificador", "identificativo", "編號", "编号", "コード", "код"),
     *("osmid", "osmwayid", "objectid", "gid", "fid", "ogcfid", "recordid", "recno", "atid"),
 )
 NAME_WORDS = (
     *("parkname", "unitname", "sitename", "areaname", "reservename", "trailname", "rivername"),
     *("name", "fullname", "officialname", "longname", "nameen", "englishname", "title", "label"),
+    *("nombre", "nom", "navn", "namn", "naam", "nome", "nimi", "nazwa", "nazev", "nazov", "naziv", "ime"),
+    *("nev", "nume", "isim", "имя", "название", "наименование", "назва", "име", "ονομα", "ονομασια"),
+    *("名称", "名稱", "名前", "名", "公園名", "이름", "명칭", "공원명", "اسم", "الاسم", "שם", "नाम", "ชื่อ"),
+    *("nombreoficial", "nomofficiel", "denominacion", "denominazione", "denominacao", "bezeichnung"),
+    *("benennung", "gebietsname", "benaming", "toponyme"),
     *("unitnm", "parknm", "locnm", "localname", "shortname", "nm", "placename", "featurename"),
 )
-# Names of row counters: they tell records of one file apart and mean nothing in another.
+# Names of columns that tell records apart, whatever parks these belong to,
+_RECORD_KEYS = frozenset({"uuid", "guid", "globalid", "featureid", "osmid", "osmwayid"})
+_PERHAPS_KEYS = frozenset({"id", "identifier", "uniqueid", "sourceid"})  # where they are whole numbers
+_KEY = re.compile(
+    r"\{?[0-9a-f]{8}-?[0-9a-f]{4}-?[0-9a-f]{4}-?[0-9a-f]{4}-?[0-9a-f]{12}\}?|(node|way|relation|[nwr])/?\d+",
+    re.I,
+)
+# and of row counters among them: they tell records of one file apart and mean nothing in another.
 _COUNTERS = frozenset({"objectid", "gid", "fid", "ogcfid", "recordid", "recno", "featid", "atid"})
 # Texts that mean "no value" in tables of real agencies; as an id they would join strangers.
 _NOTHING = frozenset({"", "null", "<null>", "none", "nan", "n/a", "na", "-", "?", "unknown", "tbd"})
 _LEAST_FILLED = 0.5  # of the records; below, a column is no id column
+_SHOWN = 20  # columns listed in a line
 _LEAST_DISTINCT = 0.5  # of the filled ones; below, a column is a class, such as a state's code
 
 
@@ -104,6 +121,11 @@ def _ids_of(column: pd.Series) -> Texts:
     return made
 
 
+def _order(words: Sequence[str]) -> dict[str, int]:
+    """Place of each word, as `_plain` leaves it."""
+    return {_plain(word): k for k, word in reversed(list(enumerate(words)))}
+
+
 def check_named(layers: Sequence[Layer], asked: str | None, role: str) -> None:
     """See that a column named by option is in one layer at least.
 
@@ -142,15 +164,18 @@ def _found(layer: Layer, asked: str) -> str:
 
 
 def _plain(name: str) -> str:
-    return re.sub(r"[^a-z0-9]", "", name.casefold())
+    return fold(name).replace(" ", "")
 
 
-def _known(layer: Layer, words: Sequence[str]) -> list[str]:
+_ID_ORDER, _NAME_ORDER = _order(ID_WORDS), _order(NAME_WORDS)
+
+
+def _known(layer: Layer, words: Mapping[str, int]) -> list[str]:
     """Columns with a known name, the more telling first."""
     plain = {name: _plain(name) for name in _attributes(layer)}
     known = [name for name in plain if plain[name] in words]
     # Of names alike but for signs and case the order in the file says nothing: readers differ in it.
-    return sorted(known, key=lambda name: (words.index(plain[name]), name))
+    return sorted(known, key=lambda name: (words[plain[name]], name))
 
 
 def telling(there: Sequence[str], asked: Sequence[str]) -> list[str]:
@@ -159,7 +184,7 @@ def telling(there: Sequence[str], asked: Sequence[str]) -> list[str]:
     return [
         name
         for name in there
-        if _plain(name) in ID_WORDS or _plain(name) in NAME_WORDS or name.casefold() in wanted
+        if _plain(name) in _ID_ORDER or _plain(name) in _NAME_ORDER or name.casefold() in wanted
     ]
 
 
@@ -168,7 +193,9 @@ class Ids(NamedTuple):
 
     column: str
     values: Texts
+    asked: bool = False  # it was named by option
     counter: bool = False  # they only count the rows
+    keys: bool = False  # they tell records apart and not parks, as a counter does
     distinct: bool = False  # every record is known to have one of its own
 
 
@@ -181,8 +208,8 @@ def choose_id(layer: Layer, asked: str | None) -> Ids:
     """
     named = _found(layer, asked) if asked else ""
     if named:
-        return Ids(named, _ids_of(layer.frame[named]))
-    for name in _known(layer, ID_WORDS):
+        return Ids(named, _ids_of(layer.frame[named]), asked=True)
+    for name in _known(layer, _ID_ORDER):
         values = _ids_of(layer.frame[name])
         there = np.asarray(values != "", dtype=bool)
         filled = values if there.all() else values[there]
@@ -191,8 +218,18 @@ def choose_id(layer: Layer, asked: str | None) -> Ids:
         different = len(pd.factorize(filled)[1])
         if different >= _LEAST_DISTINCT * len(filled):
             counter = _plain(name) in _COUNTERS or _counts(filled)
-            return Ids(name, values, counter, different == len(values))
+            keys = counter or _plain(name) in _RECORD_KEYS
+            if not keys and different == len(filled):
+                keys = _key_like(filled, _plain(name) in _PERHAPS_KEYS)
+            return Ids(name, values, False, counter, keys, different == len(values))
     return Ids("", np.full(len(layer.frame), "", dtype=object))
+
+
+def _key_like(values: Texts, perhaps: bool) -> bool:
+    """Whether values are keys of a database or of OpenStreetMap; ``perhaps``: whole numbers will do."""
+    if perhaps and all(map(str.isdecimal, values)):
+        return True
+    return bool(_KEY.fullmatch(values[0])) and all(map(_KEY.fullmatch, values))
 
 
 def _counts(values: Texts) -> bool:
@@ -207,11 +244,24 @@ def _counts(values: Texts) -> bool:
 def choose_name(layer: Layer, asked: str | None) -> tuple[str, Texts]:
     """The name column of a layer and its values; ("", all empty) if there is none with any text in it."""
     named = _found(layer, asked) if asked else ""
-    for name in [named] if named else _known(layer, NAME_WORDS):
+    for name in [named] if named else _known(layer, _NAME_ORDER):
         values = texts(layer.frame[name])
         if named or (values != "").any():
             return name, values
     return "", np.full(len(layer.frame), "", dtype=object)
+
+
+def nameless(layer: Layer, id_column: str, name_column: str) -> list[str]:
+    """Say of a layer where no column of names was found which columns there are but that of the ids."""
+    there = _attributes(layer) if layer.columns is None else layer.columns
+    there = [name for name in there if name != id_column]
+    if name_column or not there:
+        return []
+    shown = ", ".join(there[:_SHOWN]) + (f" and {len(there) - _SHOWN:,} more" if len(there) > _SHOWN else "")
+    return [
+        f"{layer.source.where}: no column of names was found; if it is one of these, name it as the name "
+        f"column: {shown}"
+    ]
 
 
 def kept_texts(layer: Layer, names: Sequence[str]) -> tuple[dict[str, Texts], str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 from scout.cores import by_rows
 from scout.errors import RecordError
 from scout.model import RECORD, Layer
-from scout.parks.columns import Texts, choose_id, choose_name
+from scout.parks.columns import Texts
 from scout.parks.corridor import corridor
 from scout.parks.repair import mended
 
@@ -28,13 +29,11 @@ class Grounds:
 
     geometry: NDArray[np.object_]
     used: NDArray[np.bool_]  # of the layer's records, those that are here
+    skipped_rows: NDArray[np.bool_]  # those that have no area to use; the others are refused
+    repaired_rows: NDArray[np.bool_]
     records: NDArray[np.int64]
-    ids: Texts
-    counter: bool  # the ids only count the rows of their layer
     names: Texts
     corridor: NDArray[np.bool_]
-    id_column: str
-    name_column: str
     repaired: tuple[str, ...]
     refused: tuple[str, ...]
     skipped: tuple[str, ...]
@@ -42,35 +41,29 @@ class Grounds:
     points_skipped: int
 
 
-def grounds_of(
-    layer: Layer, id_column: str | None, name_column: str | None, corridor_m: float | None
-) -> Grounds:
+def grounds_of(layer: Layer, names: Texts, corridor_m: float | None) -> Grounds:
     """Sort out one layer.
 
     Parameters
     ----------
     layer : Layer
         As read.
-    id_column, name_column : str or None
-        Columns asked for.
+    names : array of str
+        Of all its records.
     corridor_m : float or None
         Half-width around lines.
     """
-    ids = choose_id(layer, id_column)
-    name_name, names = choose_name(layer, name_column)
     sorting = _Sorting(layer, names, corridor_m)
     sorting.sort()
     used = ~shapely.is_missing(sorting.ground)
     return Grounds(
         sorting.ground[used],
         used,
+        sorting.skipped_rows,
+        sorting.repaired_rows & used,
         sorting.records[used],
-        ids.values[used],
-        ids.counter,
         names[used],
         sorting.widened[used],
-        ids.column,
-        name_name,
         tuple(sorting.repaired),
         tuple(sorting.refused),
         tuple(sorting.skipped),
@@ -89,8 +82,12 @@ class _Sorting:
         self.ground: NDArray[np.object_] = np.array(layer.frame.geometry.array, dtype=object)
         self.lines = np.full(len(self.ground), None, dtype=object)
         self.widened = np.zeros(len(self.ground), dtype=bool)
+        self.skipped_rows = np.zeros(len(self.ground), dtype=bool)
         rows = ((np.flatnonzero(self.records == number), text) for number, text in layer.repaired)
-        self.repaired = [self._line(int(row[0]), text) for row, text in rows if row.size]
+        self.repaired: list[str] = []
+        self.repaired_rows = np.zeros(len(self.ground), dtype=bool)
+        for row, text in rows:
+            self._repaired(row[:1].tolist(), text)
         self.refused: list[str] = []
         self.skipped: list[str] = []
         self.lines_skipped = self.points_skipped = 0
@@ -110,6 +107,11 @@ class _Sorting:
         self.ground[alone] = None
         self._widen(alone)
 
+    def _repaired(self, rows: Sequence[int], text: str) -> None:
+        for row in rows:
+            self.repaired.append(self._line(row, text))
+            self.repaired_rows[row] = True
+
     def _line(self, row: int, text: str) -> str:
         name = self.names[row]
         name = f" ({name if len(name) <= _LONGEST else name[:_LONGEST] + '...'})" if name else ""
@@ -117,6 +119,7 @@ class _Sorting:
 
     def _skip(self, rows: NDArray[np.bool_], what: str, why: str) -> None:
         self.ground[rows] = None
+        self.skipped_rows |= rows
         self._tell(rows, f"{what} skipped", why)
 
     def _tell(self, rows: NDArray[np.bool_], what: str, why: str) -> None:
@@ -148,13 +151,14 @@ class _Sorting:
             if made is None:
                 self.refused.append(self._line(row, f"no area is left of it ({reason})"))
             else:
-                self.repaired.append(self._line(row, f"made valid: {reason}"))
+                self._repaired([row], f"made valid: {reason}")
 
     def _widen(self, alone: NDArray[np.bool_]) -> None:
         """Lines become corridors if asked for; those of a collection join its areas."""
         lines = ~shapely.is_missing(self.lines)
         if self.corridor_m is None:
             self.lines_skipped = int(alone.sum())
+            self.skipped_rows |= alone
             why = "give a corridor, such as --corridor 30.48, to use them"
             self._tell(alone, "of lines skipped", why)
             self._tell(lines & ~alone, "of areas with lines, which are left out", why)

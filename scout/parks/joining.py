@@ -1,10 +1,8 @@
-"""Records become parks: ids for all of them, those of one id united."""
+"""Records become parks: those of one id united."""
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
@@ -13,8 +11,8 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from scout.model import ATTRIBUTES, DATUM_ERROR, KIND, PARK_ID, PARK_NAME, SOURCE, Layer, ParkReport, Source
-from scout.parks.columns import Texts, kept_texts
+from scout.model import ATTRIBUTES, DATUM_ERROR, KIND, PARK_ID, PARK_NAME, SOURCE, Layer, ParkReport
+from scout.parks.columns import kept_texts
 from scout.parks.grounds import Grounds
 from scout.parks.seam import continuous
 
@@ -22,14 +20,10 @@ __all__ = [
     "OWN_ERROR",
     "OWN_WIDENED",
     "UNKNOWN_DATUM_ERROR_M",
-    "Numbered",
     "datum_errors",
-    "filled_ids",
     "lines_about",
     "united",
 ]
-
-Ints = NDArray[np.int64]
 
 # 95 % of the 429 geographic systems in the EPSG register with a known transformation are less than 480 m
 # from WGS 84 in the middle of their area (PROJ 9.5, tested on a sample): what an unknown one may be off by.
@@ -38,51 +32,6 @@ UNKNOWN_DATUM_ERROR_M = 500.0
 # Columns of layers that were prepared before: what is known of each park.
 OWN_ERROR = "scout:datum_error_m"
 OWN_WIDENED = "scout:widened"  # whether it is a corridor
-
-
-@dataclass(frozen=True, slots=True)
-class Numbered:
-    """What tells the records of one layer apart: ids as the file has them, empty where it has none."""
-
-    source: Source
-    records: Ints
-    ids: Texts
-    id_column: str
-    counter: bool  # the ids only count the rows of their layer
-
-
-def filled_ids(layers: Sequence[Numbered]) -> tuple[list[Texts], list[str]]:
-    """Ids for all records, and notes on those kept apart.
-
-    Where there is no id, layer and record number serve, not met among the ids that there are. Row counters
-    of two files say nothing of each other: where they meet, they are told apart by their layer.
-    """
-    if len(layers) == 1 and (layers[0].ids != "").all():
-        return [layers[0].ids], []
-    met = Counter(text for one in layers for text in set(one.ids.tolist()) if text)
-    taken, filled, notes = set(met), [], []
-    for one in layers:
-        ids = np.array(one.ids, dtype=object)
-        empty = ids == ""
-        label, count = one.source.layer, 1
-        apart = one.counter and any(met[text] > 1 for text in ids[~empty])
-        while True:
-            made = [f"{label}:{number}" for number in one.records[empty]]
-            told = [f"{label}/{text}" for text in ids[~empty]] if apart else []
-            if taken.isdisjoint(made) and taken.isdisjoint(told):
-                break
-            count += 1
-            label = f"{one.source.layer} ({count})"
-        ids[empty] = made
-        if apart:
-            ids[~empty] = told
-            notes.append(
-                f"{one.source.where}: the column {one.id_column} only counts records, so its ids are "
-                "not joined with equal ones of other layers; name it as the id column to join them"
-            )
-        taken.update(made, told)
-        filled.append(ids)
-    return filled, notes
 
 
 def datum_errors(layer: Layer) -> NDArray[np.float64]:
@@ -105,7 +54,7 @@ def _widened(layer: Layer) -> NDArray[np.bool_]:
 
 
 def united(
-    ids: NDArray[np.object_], layers: Sequence[Layer], grounds: Sequence[Grounds], keep: Sequence[str]
+    ids: Any, layers: Sequence[Layer], grounds: Sequence[Grounds], keep: Sequence[str]
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
     """One row per id, in order of first appearance, as `scout.parks.build_parks` says.
 
@@ -153,7 +102,7 @@ def united(
     kept = {ATTRIBUTES: _by_park(details, row, len(unique))} if keep else {}
     frame = gpd.GeoDataFrame(
         {
-            PARK_ID: unique.astype(object),
+            PARK_ID: np.array(unique, dtype=object),
             PARK_NAME: park_names,
             KIND: np.where(kinds, "corridor", "area").astype(object),
             SOURCE: source[first],
@@ -167,7 +116,7 @@ def united(
 
 
 def lines_about(layers: Sequence[Layer], grounds: Sequence[Grounds]) -> ParkReport:
-    """What had to be said of the records; the rest of the report is left open."""
+    """What had to be said of the records, and how many were skipped or repaired; the rest is left open."""
     return ParkReport(
         repaired=tuple(line for one in grounds for line in one.repaired),
         refused=tuple(
@@ -176,6 +125,8 @@ def lines_about(layers: Sequence[Layer], grounds: Sequence[Grounds]) -> ParkRepo
             for line in (*layer.refused, *one.refused)
         ),
         skipped=tuple(line for one in grounds for line in one.skipped),
+        skipped_records=sum(int(one.skipped_rows.sum()) for one in grounds),
+        repaired_records=sum(int(one.repaired_rows.sum()) for one in grounds),
     )
 
 

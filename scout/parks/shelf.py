@@ -15,9 +15,23 @@ from numpy.typing import NDArray
 
 from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, ParkReport, Parks, Source
 
-__all__ = ["Held", "Named", "Order", "Shelf", "Taken", "named", "with_lines"]
+__all__ = ["Held", "Named", "Order", "Shelf", "Taken", "TakenReport", "named", "with_lines"]
 
 Ints = NDArray[np.int64]
+
+
+def _none() -> Ints:
+    return np.empty(0, dtype=np.int64)
+
+
+@dataclass(frozen=True, slots=True)
+class TakenReport(ParkReport):
+    """What had to be said of parks that were taken, by numbers: fields overlap, so counts do not add up."""
+
+    parks_without: Ints = field(default_factory=_none, compare=False)  # that turned out to have no ground
+    refused_numbers: Ints = field(default_factory=_none, compare=False)
+    skipped_numbers: Ints = field(default_factory=_none, compare=False)
+    repaired_numbers: Ints = field(default_factory=_none, compare=False)
 
 
 class Taken(NamedTuple):
@@ -159,14 +173,34 @@ def named(frame: gpd.GeoDataFrame) -> Named:
 
 
 def with_lines(report: ParkReport, reports: Sequence[ParkReport]) -> ParkReport:
-    """A shelf's report with what was said of the parks that were taken, each line once."""
+    """A shelf's report with what was said of the parks that were taken, each line and record once."""
+    taken = [one for one in reports if isinstance(one, TakenReport)]
     every = (report, *reports)
 
     def lines(name: str) -> tuple[str, ...]:
         return tuple(dict.fromkeys(line for one in every for line in getattr(one, name)))
 
+    def count(name: str) -> int:
+        return len(np.unique(np.concatenate([_none(), *(getattr(one, name) for one in taken)])))
+
+    if not taken:  # all is known already
+        return replace(
+            report,
+            repaired=lines("repaired"),
+            refused=lines("refused"),
+            skipped=lines("skipped"),
+            notes=lines("notes"),
+        )
+    refused, skipped = count("refused_numbers"), count("skipped_numbers")
+    parks, used = report.parks - count("parks_without"), report.used - refused - skipped
     return replace(
         report,
+        parks=parks,
+        used=used,
+        refused_records=report.refused_records + refused,
+        skipped_records=report.skipped_records + skipped,
+        repaired_records=report.repaired_records + count("repaired_numbers"),
+        merged=used - parks,
         repaired=lines("repaired"),
         refused=lines("refused"),
         skipped=lines("skipped"),

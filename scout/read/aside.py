@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -76,6 +76,7 @@ class _Laying(Gathering):
 
     outlines: _Outlines
     columns: Sequence[str]
+    there: dict[str, None] = field(default_factory=dict)  # all columns, in order
 
     def keep(self, batch: Batch, shapes: NDArray[np.object_]) -> None:
         self.outlines.put(batch.numbers, shapes)
@@ -86,8 +87,10 @@ class _Laying(Gathering):
 
     def _told(self, attributes: Any) -> Any:
         if isinstance(attributes, pd.DataFrame):
+            self.there.update(dict.fromkeys(str(name) for name in attributes.columns))
             return attributes[telling([str(name) for name in attributes.columns], self.columns)]
         if hasattr(attributes, "schema"):
+            self.there.update(dict.fromkeys(attributes.schema.names))
             names = telling(attributes.schema.names, self.columns)
             return attributes.select([k for k, name in enumerate(attributes.schema.names) if name in names])
         return attributes
@@ -173,4 +176,5 @@ def laid_aside(request: Request, columns: Sequence[str]) -> tuple[LaidAside, Cou
         layer, causes = read_layer(request, start)
     laid = Whole(layer)  # with diagonals, which have the bounds of the outlines
     frame = gpd.GeoDataFrame(pd.DataFrame(layer.frame.drop(columns="geometry")))
-    return LaidAside(made[-1].outlines, laid.records, laid.bounds, replace(layer, frame=frame)), causes
+    table = replace(layer, frame=frame, columns=tuple(made[-1].there) or None)
+    return LaidAside(made[-1].outlines, laid.records, laid.bounds, table), causes

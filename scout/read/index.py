@@ -109,6 +109,7 @@ class _Bare:
     datum: Datum
     records: Ints  # of those with geometry
     bounds: Floats
+    fields: Sequence[str]  # all columns of the file
     numbers: Ints  # of the rows of the table
     frame: pd.DataFrame
 
@@ -122,7 +123,9 @@ def _of_parquet(request: Request, columns: Sequence[str], least: int) -> _Bare |
     datum = _lon_lat(request, crs, fields)
     if datum is None:
         return None
-    return _Bare(request, datum, numbers, bounds, *table_in(request.opening, _wanted(fields, columns)))
+    return _Bare(
+        request, datum, numbers, bounds, fields, *table_in(request.opening, _wanted(fields, columns))
+    )
 
 
 def _of_gdal(request: Request, columns: Sequence[str], least: int) -> _Bare | None:
@@ -149,7 +152,7 @@ def _of_gdal(request: Request, columns: Sequence[str], least: int) -> _Bare | No
     numbers, frame = table(opening, request.layer, _wanted(fields, columns))
     order = np.argsort(records)
     request = replace(request, opening=opening)
-    return _Bare(request, datum, records[order], bounds[order], numbers, frame)
+    return _Bare(request, datum, records[order], bounds[order], fields, numbers, frame)
 
 
 def _lon_lat(request: Request, crs: str | None, fields: Sequence[str]) -> Datum | None:
@@ -187,7 +190,7 @@ def _filled(bare: _Bare) -> Indexed | None:
     source = source_of(bare.request, bare.datum, len(numbers), before[np.isfinite(before[:, 0])], bounds)
     frame.insert(0, RECORD, numbers)
     known = replace(bare.request, known=source)
-    return Indexed(known, numbers, bounds, Layer(gpd.GeoDataFrame(frame), source))
+    return Indexed(known, numbers, bounds, Layer(gpd.GeoDataFrame(frame), source, columns=tuple(bare.fields)))
 
 
 def _in_degrees(before: Floats, datum: Datum) -> Floats:

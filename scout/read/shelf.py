@@ -4,25 +4,24 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from scout.model import ParkReport, Source
-from scout.parks.columns import Texts, choose_id, choose_name
-from scout.parks.grounds import grounds_of
-from scout.parks.joining import Numbered, datum_errors, filled_ids, lines_about, united
-from scout.parks.shelf import Taken
-from scout.read.aside import LARGE, LaidAside, Whole, laid_aside
+from scout.parks.columns import nameless
+from scout.parks.identity import end_to_end, identified, numbered
+from scout.parks.joining import datum_errors
+from scout.parks.pieces import with_pieces_joined
+from scout.read.aside import LARGE, Whole, laid_aside
+from scout.read.drawers import Drawer, FileOrder, Kept, Reading, with_corridor
 from scout.read.files import check_twice, requests, useful
-from scout.read.index import LEAST_RECORDS, Indexed, indexed
+from scout.read.index import LEAST_RECORDS, indexed
 from scout.read.layers import Request, read_layer
 from scout.read.offline import offline
-from scout.read.tables import among
 
 __all__ = ["FiledParks", "Reading", "open_shelf"]
 
@@ -30,44 +29,10 @@ Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """How records become parks, as `scout.read.read_layers` and `scout.parks.build_parks` take it."""
-
-    layer: str | None = None
-    assume_crs: str | None = None
-    id_column: str | None = None
-    name_column: str | None = None
-    corridor_m: float | None = None
-    keep: tuple[str, ...] = ()
-
-
 def _whole(request: Request) -> tuple[Whole, Counter[str]]:
     with offline():
         layer, causes = read_layer(request)
     return Whole(layer), causes
-
-
-Kept: TypeAlias = Indexed | LaidAside | Whole
-
-
-@dataclass(frozen=True)
-class _Drawer:
-    """One layer with its ids and names; ``park`` is the number of each record's park."""
-
-    layer: Kept
-    park: Ints
-    records: Ints
-    ids: Texts
-    name_column: str
-
-    def only(self, parks: Ints) -> _Drawer:
-        """The records of some parks."""
-        rows = np.flatnonzero(among(self.park, parks))
-        records = self.records[rows]
-        return replace(
-            self, layer=self.layer.only(records), park=self.park[rows], records=records, ids=self.ids[rows]
-        )
 
 
 def open_shelf(
@@ -111,7 +76,7 @@ def open_shelf(
     there = {str(name).casefold() for one in layers for name in one.table.frame.columns}
     if any(name.casefold() not in there for name in asked):
         return None  # a column that is nowhere: reading everything tells it, with all there are
-    return _filed(layers, reading)
+    return _filed(layers, reading, progress)
 
 
 def _size(request: Request) -> int:
@@ -140,50 +105,58 @@ def _with_the_rest(
     return found
 
 
-def _filed(layers: Sequence[Kept], reading: Reading) -> FiledParks:
-    columns, names, texts, bounds, errors, distinct = [], [], [], [], [], []
-    for one in layers:
-        ids = choose_id(one.table, reading.id_column)
-        name, values = choose_name(one.table, reading.name_column)
-        usable = np.isfinite(one.bounds[:, 0])
-        kept = slice(None) if usable.all() else usable
-        columns.append(
-            Numbered(one.table.source, one.records[kept], ids.values[kept], ids.column, ids.counter)
-        )
-        distinct.append(ids.distinct)
-        names.append(name)
-        texts.append(values[kept])
-        bounds.append(one.bounds[kept])
-        errors.append(datum_errors(one.table)[kept])
-    filled, notes = filled_ids(columns)
-    if distinct == [True]:
-        park, unique = np.arange(len(filled[0])), filled[0]
-    else:
-        park, unique = pd.factorize(_end_to_end(filled))
-    cuts = np.cumsum([len(ids) for ids in filled])[:-1]
-    drawers = tuple(
-        _Drawer(one, numbers, column.records, ids, name)
-        for one, numbers, column, ids, name in zip(
-            layers, np.split(park, cuts), columns, filled, names, strict=True
-        )
+def _filed(layers: Sequence[Kept], reading: Reading, progress: Callable[[str], None]) -> FiledParks:
+    told = [numbered(one.table, one.records, reading.id_column, reading.name_column) for one in layers]
+    there = [np.isfinite(one.bounds[:, 0]) for one in layers]
+    records = [one.rows(some) for one, some in zip(told, there, strict=True)]
+    bounds = end_to_end(
+        [with_corridor(one, reading.corridor_m)[some] for one, some in zip(layers, there, strict=True)]
     )
+    errors = end_to_end([datum_errors(one.table)[some] for one, some in zip(layers, there, strict=True)])
+    known = identified(records)
+
+    def drawers() -> tuple[Drawer, ...]:
+        ids = known.unique.take(known.park)
+        first, made = 0, []
+        for k, (one, of) in enumerate(zip(layers, records, strict=True)):
+            rows = slice(first, first + len(of.records))
+            number = k, len(layers)
+            made.append(Drawer(one, first, number, known.park[rows], of.records, ids[rows], of.name_column))
+            first = rows.stop
+        return tuple(made)
+
+    if reading.join_pieces:
+
+        def shapes_of(rows: Ints) -> NDArray[np.object_]:
+            progress(f"comparing {len(rows):,} records of equal names")
+            return np.concatenate([drawer.ground(rows, reading) for drawer in drawers()])
+
+        known = with_pieces_joined(records, known, bounds, shapes_of)
+    total = sum(one.table.source.records for one in layers)
+    gone = sum(one.table.source.records - len(one.records) for one in layers)
     report = ParkReport(
-        records=sum(one.table.source.records for one in layers),
-        parks=len(unique),
-        id_column=tuple(column.id_column for column in columns),
-        name_column=tuple(names),
-        merged=len(park) - len(unique),
+        records=total,
+        parks=len(known.unique),
+        id_column=tuple(one.ids.column for one in told),
+        name_column=tuple(one.name_column for one in told),
+        used=len(known.park),
+        refused_records=gone,
+        skipped_records=total - gone - len(known.park),
+        merged=len(known.park) - len(known.unique),
         refused=tuple(line for one in layers for line in one.table.refused),
-        notes=tuple(notes),
+        notes=(
+            *known.notes,
+            *(
+                line
+                for one, of in zip(layers, told, strict=True)
+                for line in nameless(one.table, of.ids.column, of.name_column)
+            ),
+        ),
     )
-    known = _end_to_end(texts), _end_to_end(bounds), _end_to_end(errors)
-    if len(unique) < len(park):
-        known = _by_park(park, np.array(known[0], dtype=object), *known[1:])
-    return FiledParks(drawers, reading, unique, *known, report)
-
-
-def _end_to_end(parts: Sequence[Any]) -> Any:
-    return parts[0] if len(parts) == 1 else np.concatenate(parts)
+    names = end_to_end([one.names for one in records])
+    if len(known.unique) < len(known.park):
+        names, bounds, errors = _by_park(known.park, np.array(names, dtype=object), bounds, errors)
+    return FiledParks(drawers(), reading, known.unique, names, bounds, errors, report)
 
 
 def _by_park(
@@ -206,7 +179,7 @@ def _by_park(
 class FiledParks:
     """A shelf of parks in files; see `scout.parks.shelf.Shelf`."""
 
-    drawers: tuple[_Drawer, ...]
+    drawers: tuple[Drawer, ...]
     reading: Reading
     ids: Any
     names: Any
@@ -219,35 +192,6 @@ class FiledParks:
         """The layers of the files."""
         return tuple(drawer.layer.table.source for drawer in self.drawers)
 
-    def order(self, numbers: Ints) -> _FileOrder:
+    def order(self, numbers: Ints) -> FileOrder:
         """Ask for some parks, ascending; nothing is read yet."""
-        return _FileOrder(tuple(drawer.only(numbers) for drawer in self.drawers), self.reading)
-
-
-@dataclass(frozen=True)
-class _FileOrder:
-    """Some parks of files, to be read where this is sent to."""
-
-    drawers: tuple[_Drawer, ...]
-    reading: Reading
-
-    def take(self) -> Taken:
-        """Read them."""
-        reading = self.reading
-        layers = [drawer.layer.read() for drawer in self.drawers]
-        grounds = [
-            grounds_of(layer, None, drawer.name_column or None, reading.corridor_m)
-            for layer, drawer in zip(layers, self.drawers, strict=True)
-        ]
-        rows = [
-            np.searchsorted(drawer.records, one.records)
-            for one, drawer in zip(grounds, self.drawers, strict=True)
-        ]
-        ids = np.concatenate([drawer.ids[some] for drawer, some in zip(self.drawers, rows, strict=True)])
-        numbers = np.concatenate([drawer.park[some] for drawer, some in zip(self.drawers, rows, strict=True)])
-        frame, notes = united(ids, layers, grounds, reading.keep)
-        report = replace(lines_about(layers, grounds), notes=tuple(notes))
-        number = pd.unique(numbers)
-        # A park whose first record has to be refused comes later than its number.
-        order = np.argsort(number, kind="stable")
-        return Taken(frame.iloc[order], number[order], report)
+        return FileOrder(tuple(drawer.only(numbers) for drawer in self.drawers), self.reading)
