@@ -162,7 +162,8 @@ def test_every_mended_record_is_named_with_what_was_wrong() -> None:
     parks = build_parks([layer(shapes, called="land", name=["Tern Marsh", "Quiet Cove", ""])])
     assert parks.report.repaired == (
         "land.gpkg: record 1 (Tern Marsh): made valid: self-intersection",
-        "land.gpkg: record 3: made valid: hole larger than its shell",
+        "land.gpkg: record 3: made valid: hole larger than its shell; "
+        "1 part read as a hole, 1 hole read as ground (by nesting)",
     )
     assert parks.frame.geometry.is_valid.all()
 
