@@ -11,6 +11,8 @@ from boundary_files import layer
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scout.page.drawn import draw
+from scout.page.frame import Frame
 from scout.parks import build_parks
 from scout.parks.repair import mended
 
@@ -208,3 +210,17 @@ def test_one_ring_holds_what_it_winds_round(points: list[tuple[int, int]], seed:
             assert made.contains(shapely.Point(place))
         elif made is not None and not hull.contains(shapely.Point(place)):
             assert not made.contains(shapely.Point(place))
+
+
+def test_a_repair_that_leaves_lines_does_not_stop_the_map() -> None:
+    spiked = polygon([(0, 0), (2, 0), (2, 1), (6, 1), (6, 1 + 1e-8), (2, 1 + 1e-8), (2, 2), (0, 2)])
+    drawn = draw(np.array([spiked, shapely.box(-1, 0.5, 0.5, 1.5)]), np.empty((0, 2)), Frame(0.0))
+    assert drawn.twice
+
+
+@pytest.mark.parametrize("steps", [5_000, 100_000])
+def test_an_outline_that_crosses_itself_without_end_is_refused_with_a_line(steps: int) -> None:
+    tangle = polygon(np.random.default_rng(1).uniform(0, 1, (steps, 2)))
+    made, reason = mended(tangle)
+    assert made is None
+    assert "too often to be made valid" in reason

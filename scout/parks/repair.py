@@ -32,8 +32,10 @@ from scout.outlines import polygonal_parts
 
 __all__ = ["mended"]
 
-_MOST_CROSSINGS = 300_000  # of an outline with itself: more takes a minute and gigabytes to resolve
-_PROBED, _PROBED_FROM = 64, 5_000  # edges looked at, and vertices from which it is worth it
+_MOST_CROSSINGS = 200_000  # of an outline with itself: more takes a minute and gigabytes to resolve
+_PROBED, _PROBED_FROM = 64, 40  # edges looked at, and vertices from which it is worth it
+_TANGLED = 1_000  # crossings from which "linework", which grows with their square, is not asked
+_TRIED = 5_000  # pairs of edges with common bounds that are looked at
 _ONE_WAY = 0.5  # share of the filled ground that the signed area has, from which a direction is meant
 
 
@@ -119,6 +121,8 @@ def _signed_areas(rings: NDArray[Any]) -> NDArray[np.float64]:
 def _fill(face: shapely.Geometry) -> shapely.Geometry:
     """Return the ground that one ring holds."""
     structure = shapely.make_valid(face, method="structure", keep_collapsed=False)
+    if _count_crossings(face) > _TANGLED:
+        return polygonal_parts(structure)
     linework = polygonal_parts(shapely.make_valid(face, method="linework"))
     return polygonal_parts(shapely.union(polygonal_parts(structure), linework))
 
@@ -186,7 +190,9 @@ def _is_filing_sound(rings: _Rings, nesting: _Nesting) -> bool:
     if len(set(rings.direction[rings.direction != 0].tolist())) < 2:
         return True
     outer = nesting.parent
-    return not any(not rings.hole[k] and outer[k] >= 0 and not rings.hole[outer[k]] for k in range(len(outer)))
+    return not any(
+        not rings.hole[k] and outer[k] >= 0 and not rings.hole[outer[k]] for k in range(len(outer))
+    )
 
 
 def _is_larger(rings: _Rings, nesting: _Nesting) -> bool:
@@ -265,5 +271,12 @@ def _count_crossings(geometry: shapely.Geometry) -> int:
     same = of[:-1] == of[1:]
     edges = shapely.linestrings(np.stack([xy[:-1][same], xy[1:][same]], axis=1))
     probed = np.linspace(0, len(edges) - 1, _PROBED).astype(np.int64)
-    hits = shapely.STRtree(edges).query(edges[probed], predicate="crosses")[0]
-    return int(len(hits) / _PROBED * len(edges) / 2)
+    near = np.stack([probed[pairs[0]], pairs[1]]) if (pairs := _meet(edges, probed)).size else pairs
+    some = near[:, :: max(near.shape[1] // _TRIED, 1)]
+    share = float(shapely.crosses(edges[some[0]], edges[some[1]]).mean()) if some.size else 0.0
+    return int(share * near.shape[1] / len(probed) * len(edges) / 2)
+
+
+def _meet(edges: NDArray[Any], probed: NDArray[np.int64]) -> NDArray[np.int64]:
+    pairs: NDArray[np.int64] = shapely.STRtree(edges).query(edges[probed])
+    return pairs

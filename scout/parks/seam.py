@@ -54,7 +54,11 @@ def _continuous(geometry: shapely.Geometry) -> shapely.Geometry:
     if east - west >= 360 - _NEAR_DEG:
         whole = polygonal_parts(_all_round(whole))
     # Adding 360 rounds coordinates: vertices a hair apart may have changed places.
-    return whole if whole.is_valid else polygonal_parts(shapely.make_valid(whole, method="structure", keep_collapsed=False))
+    return (
+        whole
+        if whole.is_valid
+        else polygonal_parts(shapely.make_valid(whole, method="structure", keep_collapsed=False))
+    )
 
 
 def _snapped(points: NDArray[np.float64]) -> NDArray[np.float64]:
