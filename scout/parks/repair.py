@@ -1,20 +1,26 @@
 """Invalid polygons made valid, with holes where they belong.
 
-Files hold holes filed under the wrong part, bodies stored as holes, and every ring as a part of its own. So the
-rings of a record are read together: a ring that lies in others is the child of the smallest, and whether it is
+Files hold holes filed under the wrong part, bodies stored as holes, and every ring as a part of its own.
+So the
+rings of a record are read together: a ring that lies in others is the child of the smallest, and whether
+it is
 ground or a hole is decided by the first of these that can:
 
-1. Direction, where it is consistent. Rings that run as the largest one are ground, the others holes, if no ring
-   speaks against it: outermost rings are ground, or lie by half or more in ground that they leave; a ring in a
+1. Direction, where it is consistent. Rings that run as the largest one are ground, the others holes, if
+no ring
+   speaks against it: outermost rings are ground, or lie by half or more in ground that they leave; a ring
+   in a
    hole is ground and one in ground a hole, but for parts in parts and holes in holes that are filed as such.
    A ring that crosses itself speaks neither way, unless it mostly runs one way round.
 2. The filing, where every hole meets its own shell and is no larger, and no part lies in another that runs
    the other way.
 3. Nesting: a ring in ground is a hole and one in a hole is ground (even-odd).
 
-A hole is taken from the smallest shell that holds it, or from all that it crosses where it leaves them; a part in
+A hole is taken from the smallest shell that holds it, or from all that it crosses where it leaves them; a
+part in
 a part adds nothing; a hole outside everything is ground. Each ring is filled by both methods of shapely's
-``make_valid``, which read bow-ties alike, loops that overlap as covered ("structure") and a ring that runs along
+``make_valid``, which read bow-ties alike, loops that overlap as covered ("structure") and a ring that
+runs along
 itself as its lobes ("linework"); what either gives is held by the ring.
 """
 
@@ -115,7 +121,10 @@ def _signed_areas(rings: NDArray[Any]) -> NDArray[np.float64]:
     near = xy - xy[first]  # large coordinates would cost digits
     cross = near[:-1, 0] * near[1:, 1] - near[1:, 0] * near[:-1, 1]
     same = of[:-1] == of[1:]
-    return np.bincount(of[:-1][same], cross[same] / 2, minlength=len(rings))
+    signed: NDArray[np.float64] = np.bincount(of[:-1][same], cross[same] / 2, minlength=len(rings)).astype(
+        float
+    )
+    return signed
 
 
 def _fill(face: shapely.Geometry) -> shapely.Geometry:
@@ -165,7 +174,7 @@ def _decide_by_direction(rings: _Rings, nesting: _Nesting) -> NDArray[np.bool_] 
     clear = rings.direction[rings.direction != 0]
     if not len(clear):
         return None
-    ground = rings.direction == clear[0]
+    ground: NDArray[np.bool_] = rings.direction == clear[0]
     for k, parent in enumerate(nesting.parent.tolist()):
         if rings.direction[k] == 0:
             ground[k] = not rings.hole[k]
