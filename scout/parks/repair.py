@@ -1,27 +1,21 @@
 """Invalid polygons made valid, with holes where they belong.
 
-Files hold holes filed under the wrong part, bodies stored as holes, and every ring as a part of its own.
-So the
-rings of a record are read together: a ring that lies in others is the child of the smallest, and whether
-it is
-ground or a hole is decided by the first of these that can:
+Files hold holes filed under the wrong part, bodies stored as holes, and every ring as a part of its own. So
+the rings of a record are read together: a ring that lies in others is the child of the smallest, and whether
+it is ground or a hole is decided by the first of these that can:
 
-1. Direction, where it is consistent. Rings that run as the largest one are ground, the others holes, if
-no ring
-   speaks against it: outermost rings are ground, or lie by half or more in ground that they leave; a ring
-   in a
-   hole is ground and one in ground a hole, but for parts in parts and holes in holes that are filed as such.
+1. Direction, where it is consistent. Rings that run as the largest one are ground, the others holes, if no
+   ring speaks against it: outermost rings are ground, or lie by half or more in ground that they leave; a ring
+   in a hole is ground and one in ground a hole, but for parts in parts and holes in holes filed as such.
    A ring that crosses itself speaks neither way, unless it mostly runs one way round.
-2. The filing, where every hole meets its own shell and is no larger, and no part lies in another that runs
-   the other way.
+2. The filing, where every hole meets its own shell and is no larger, and no part lies in another while the
+   record's rings run both ways.
 3. Nesting: a ring in ground is a hole and one in a hole is ground (even-odd).
 
 A hole is taken from the smallest shell that holds it, or from all that it crosses where it leaves them; a
-part in
-a part adds nothing; a hole outside everything is ground. Each ring is filled by both methods of shapely's
-``make_valid``, which read bow-ties alike, loops that overlap as covered ("structure") and a ring that
-runs along
-itself as its lobes ("linework"); what either gives is held by the ring.
+part in a part adds nothing; a hole outside everything is ground. Each ring is filled by both methods of
+``make_valid``, which read bow-ties alike, loops that overlap as covered ("structure") and a ring that runs
+along itself as its lobes ("linework"); the ring holds what either gives.
 """
 
 from __future__ import annotations
