@@ -5,8 +5,8 @@ the rings of a record are read together: a ring that lies in others is the child
 it is ground or a hole is decided by the first of these that can:
 
 1. Direction, where it is consistent. Rings that run as the largest one are ground, the others holes, if no
-   ring speaks against it: outermost rings are ground, or lie by half or more in ground that they leave; a ring
-   in a hole is ground and one in ground a hole, but for parts in parts and holes in holes filed as such.
+   ring speaks against it: outermost rings are ground, or lie by half or more in ground that they leave; a
+   ring in a hole is ground and one in ground a hole, but for parts in parts and holes in holes filed as such.
    A ring that crosses itself speaks neither way, unless it mostly runs one way round.
 2. The filing, where every hole meets its own shell and is no larger, and no part lies in another while the
    record's rings run both ways.
