@@ -12,7 +12,6 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import pyogrio.errors
-import pyproj
 import shapely
 from numpy.typing import NDArray
 
@@ -23,14 +22,13 @@ from scout.read.boxes import asked, meets, together
 from scout.read.crs import Datum, datum_of
 from scout.read.features import by_simdjson, worth_trying
 from scout.read.formats import Opening
-from scout.read.globe import CAUSES, place
+from scout.read.globe import CAUSES, describe_gap, place
 from scout.read.offline import collected_warnings
 from scout.read.parquet import by_parquet, ours_in
 from scout.read.tables import Batch, Box, Opener, Part, Stream, among, streams
 
 _ASKED = 40_000  # records asked for in one question
 _MOST_ASKED = 0.4  # of a layer's records; more are found sooner by reading all of it
-_CLOSED_M = 1.0  # a longer gap in an outline is more than a last point left out
 _SAMPLE = 500  # records looked at for the operations that PROJ used
 
 __all__ = ["Gathering", "Request", "read_layer", "source_of"]
@@ -175,6 +173,7 @@ class Gathering:
         return placed.geometry
 
     def _salvage(self, batch: Batch, made: NDArray[np.object_], again: NDArray[np.bool_]) -> None:
+        assert self.datum is not None
         found: dict[int, list[salvage.Shape]] = {}
         for row in np.flatnonzero(shapely.is_missing(made) & ~again).tolist():
             if batch.shapes[row] is not None:
@@ -186,17 +185,8 @@ class Gathering:
             made[row] = kept.geometry
             rest = "" if kept.geometry is None else "; the rest of the record is kept"
             for text, gap in zip(kept.closed, kept.gaps, strict=True):
-                self.repaired.append((number, f"{text}; it has been closed{self._over(gap)}"))
+                self.repaired.append((number, f"{text}; it has been closed{describe_gap(gap, self.datum)}"))
             self.refused += [(number, f"{text}{rest}") for text in kept.lost]
-
-    def _over(self, gap: NDArray[np.float64]) -> str:
-        """How long the edge is that closes a ring, where that matters; nobody has mapped it."""
-        assert self.datum is not None
-        (line,) = place(np.array([shapely.linestrings(gap)], dtype=object), self.datum).geometry
-        length = 0.0 if line is None else pyproj.Geod(ellps="WGS84").geometry_length(line)
-        if length <= _CLOSED_M:
-            return ""
-        return f" over {length:,.0f} m, where the boundary is unknown: count nothing near that edge"
 
     def _written(self, number: int) -> Any:
         """What the text of a GeoJSON file has for the geometry of a record; None in other formats."""
