@@ -213,8 +213,13 @@ def test_one_ring_holds_what_it_winds_round(points: list[tuple[int, int]], seed:
 
 
 def test_a_repair_that_leaves_lines_does_not_stop_the_map() -> None:
-    spiked = polygon([(0, 0), (2, 0), (2, 1), (6, 1), (6, 1 + 1e-8), (2, 1 + 1e-8), (2, 2), (0, 2)])
-    drawn = draw(np.array([spiked, shapely.box(-1, 0.5, 0.5, 1.5)]), np.empty((0, 2)), Frame(0.0))
+    west, south = -110.1, 45.1
+    spiked = polygon(
+        [(west, south), (-109.9, south), (-109.9, 45.2), (-109.5, 45.2), (-109.5, 45.200000001)]
+        + [(-109.9, 45.200000001), (-109.9, 45.3), (west, 45.3)]
+    )
+    other = shapely.box(-110.2, 45.15, -110.05, 45.25)
+    drawn = draw(np.array([spiked, other]), np.array([[-110.0, 45.2]]), Frame(-110.0))
     assert drawn.twice
 
 
