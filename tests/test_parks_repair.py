@@ -215,8 +215,16 @@ def test_one_ring_holds_what_it_winds_round(points: list[tuple[int, int]], seed:
 def test_a_repair_that_leaves_lines_does_not_stop_the_map() -> None:
     west, south = -110.1, 45.1
     spiked = polygon(
-        [(west, south), (-109.9, south), (-109.9, 45.2), (-109.5, 45.2), (-109.5, 45.200000001)]
-        + [(-109.9, 45.200000001), (-109.9, 45.3), (west, 45.3)]
+        [
+            (west, south),
+            (-109.9, south),
+            (-109.9, 45.2),
+            (-109.5, 45.2),
+            (-109.5, 45.200000001),
+            (-109.9, 45.200000001),
+            (-109.9, 45.3),
+            (west, 45.3),
+        ]
     )
     other = shapely.box(-110.2, 45.15, -110.05, 45.25)
     drawn = draw(np.array([spiked, other]), np.array([[-110.0, 45.2]]), Frame(-110.0))
