@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from scout.geodesy import degree_lengths
 
-__all__ = ["MAX_EDGE_M", "RUN", "Outlines", "ragged"]
+__all__ = ["MAX_EDGE_M", "RUN", "Outlines", "polygonal_parts", "ragged"]
 
 RUN = 16  # segments per box: 8 to 32 time alike on parks of 100 to 10,000 vertices
 
@@ -27,6 +27,28 @@ _ROWS, _BLOCK = 1000, 50_000  # geometries and vertices handled at once: few eno
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
+
+
+def polygonal_parts(geometry: Any) -> Any:
+    """Return the polygons of a geometry, without the lines and points that repairs and overlays leave.
+
+    Parameters
+    ----------
+    geometry : Geometry
+        A collection may hold collections.
+
+    Returns
+    -------
+    Polygon or MultiPolygon
+        Empty where there is no area.
+    """
+    if geometry.geom_type in ("Polygon", "MultiPolygon"):
+        return geometry
+    parts = shapely.get_parts(shapely.get_parts(geometry))
+    parts = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 0)]
+    if not len(parts):
+        return shapely.Polygon()
+    return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
 
 
 def ragged(starts: Ints, counts: Ints) -> tuple[Ints, Ints]:

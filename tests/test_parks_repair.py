@@ -11,6 +11,8 @@ from boundary_files import layer
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scout.page.drawn import draw
+from scout.page.frame import Frame
 from scout.parks import build_parks
 from scout.parks.repair import mended
 
@@ -162,7 +164,8 @@ def test_every_mended_record_is_named_with_what_was_wrong() -> None:
     parks = build_parks([layer(shapes, called="land", name=["Tern Marsh", "Quiet Cove", ""])])
     assert parks.report.repaired == (
         "land.gpkg: record 1 (Tern Marsh): made valid: self-intersection",
-        "land.gpkg: record 3: made valid: hole larger than its shell",
+        "land.gpkg: record 3: made valid: hole larger than its shell; "
+        "1 part read as a hole, 1 hole read as ground (by nesting)",
     )
     assert parks.frame.geometry.is_valid.all()
 
@@ -207,3 +210,30 @@ def test_one_ring_holds_what_it_winds_round(points: list[tuple[int, int]], seed:
             assert made.contains(shapely.Point(place))
         elif made is not None and not hull.contains(shapely.Point(place)):
             assert not made.contains(shapely.Point(place))
+
+
+def test_a_repair_that_leaves_lines_does_not_stop_the_map() -> None:
+    west, south = -110.1, 45.1
+    spiked = polygon(
+        [
+            (west, south),
+            (-109.9, south),
+            (-109.9, 45.2),
+            (-109.5, 45.2),
+            (-109.5, 45.200000001),
+            (-109.9, 45.200000001),
+            (-109.9, 45.3),
+            (west, 45.3),
+        ]
+    )
+    other = shapely.box(-110.2, 45.15, -110.05, 45.25)
+    drawn = draw(np.array([spiked, other]), np.array([[-110.0, 45.2]]), Frame(-110.0))
+    assert drawn.twice
+
+
+@pytest.mark.parametrize("steps", [5_000, 100_000])
+def test_an_outline_that_crosses_itself_without_end_is_refused_with_a_line(steps: int) -> None:
+    tangle = polygon(np.random.default_rng(1).uniform(0, 1, (steps, 2)))
+    made, reason = mended(tangle)
+    assert made is None
+    assert "too often to be made valid" in reason

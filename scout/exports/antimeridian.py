@@ -9,6 +9,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.outlines import polygonal_parts
+
 __all__ = ["cut", "path", "place"]
 
 _WORLD = shapely.box(-180, -90, 180, 90)
@@ -66,7 +68,11 @@ def _cut(geometry: Any) -> Any:
         return shapely.multilinestrings(parts)
     areas = shapely.multipolygons(parts)
     # Taking 360 away rounds coordinates: vertices a hair apart may have changed places.
-    return areas if areas.is_valid else shapely.make_valid(areas, method="structure", keep_collapsed=False)
+    return (
+        areas
+        if areas.is_valid
+        else polygonal_parts(shapely.make_valid(areas, method="structure", keep_collapsed=False))
+    )
 
 
 def _pieces(geometry: Any, window: Any) -> list[Any]:

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.outlines import polygonal_parts
 from scout.page.frame import OUTLINE_UNITS_PER_DEG, Frame, whole
 from scout.page.overlaps import overlaps
 from scout.page.simplify import simplify
@@ -69,7 +70,9 @@ def draw(geometries: NDArray[Any], near: NDArray[np.float64], frame: Frame) -> D
     parks: list[Polygons] = [[] for _ in geometries]
     for polygon, park in zip(polygons, park_of, strict=True):
         parks[park].append(polygon)
-    twice, thrice = overlaps(shapely.make_valid(np.array([_shape(park) for park in parks], dtype=object)))
+    # Rounded to whole units an outline may touch itself; what collapses to lines is not drawn as ground.
+    shapes = shapely.make_valid(np.array([_shape(park) for park in parks], dtype=object))
+    twice, thrice = overlaps(np.array([polygonal_parts(shape) for shape in shapes], dtype=object))
     # What is narrower may come from simplifying two outlines apart.
     narrowest_m = max(2 * kept.tolerance_m, _NARROWEST_M)
     return Drawn(

@@ -8,6 +8,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.outlines import polygonal_parts
+
 __all__ = ["overlaps"]
 
 
@@ -19,7 +21,7 @@ def overlaps(shapes: NDArray[Any]) -> tuple[Any, Any]:
     shapes : array of valid Polygon or MultiPolygon, shape (n,)
     """
     _, twice, thrice = _depths(_overlapping(shapes))
-    return shapely.difference(twice, thrice), thrice
+    return polygonal_parts(shapely.difference(twice, thrice)), thrice
 
 
 def _overlapping(shapes: NDArray[Any]) -> list[Any]:
@@ -41,9 +43,14 @@ def _depths(shapes: list[Any]) -> tuple[Any, Any, Any]:
     middle = len(shapes) // 2
     a1, a2, a3 = _depths(shapes[:middle])
     b1, b2, b3 = _depths(shapes[middle:])
-    both = shapely.intersection(a1, b1)
+    both = _shared(a1, b1)
     return (
         shapely.union(a1, b1),
         shapely.union_all([a2, b2, both]),
-        shapely.union_all([a3, b3, shapely.intersection(a2, b1), shapely.intersection(a1, b2)]),
+        shapely.union_all([a3, b3, _shared(a2, b1), _shared(a1, b2)]),
     )
+
+
+def _shared(one: Any, other: Any) -> Any:
+    """The ground of both, without the lines along which they touch."""
+    return polygonal_parts(shapely.intersection(one, other))

@@ -16,6 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.geodesy import A_M, LocalFrame, degree_lengths
+from scout.outlines import polygonal_parts
 
 __all__ = ["WIDEST_M", "corridor"]
 
@@ -54,7 +55,11 @@ def corridor(line: shapely.Geometry, half_width_m: float) -> shapely.Geometry | 
         dense = _densified(shapely.get_coordinates(part))
         pieces += [_around(piece, half_width_m) for piece in _pieces(dense)]
     whole = shapely.union_all(pieces)
-    return whole if whole.is_valid else shapely.make_valid(whole, method="structure", keep_collapsed=False)
+    return (
+        whole
+        if whole.is_valid
+        else polygonal_parts(shapely.make_valid(whole, method="structure", keep_collapsed=False))
+    )
 
 
 def _edge_lengths(run: Points) -> NDArray[np.float64]:

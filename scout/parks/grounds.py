@@ -149,7 +149,7 @@ class _Sorting:
             made, reason = mended(self.ground[row])
             self.ground[row] = made
             if made is None:
-                self.refused.append(self._line(row, f"no area is left of it ({reason})"))
+                self.refused.append(self._line(row, reason))
             else:
                 self._repaired([row], f"made valid: {reason}")
 

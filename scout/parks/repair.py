@@ -1,68 +1,285 @@
 """Invalid polygons made valid, with holes where they belong.
 
-What shapely's two methods make of the usual faults:
+Files hold holes filed under the wrong part, bodies stored as holes, and every ring as a part of its own. So
+the rings of a record are read together: a ring that lies in others is the child of the smallest, and whether
+it is ground or a hole is decided by the first of these that can:
 
-================================  =========================  ==========================
-fault                             "structure"                "linework"
-================================  =========================  ==========================
-bow-tie                           both lobes                 both lobes
-ring that overlaps itself         covered once               every second layer a hole
-ring that runs along itself       may lose a lobe            keeps it
-overlapping or nested parts       united                     the overlap becomes a hole
-overlapping or nested holes       all of them outside        every second one inside
-hole partly outside its shell     outside the park           its outer part added
-hole beside its shell             added as a part            added as a part
-hole larger than its shell        nothing left               the ring between them
-spike, collapsed ring             dropped                    kept as a line
-================================  =========================  ==========================
+1. Direction, where it is consistent. Rings that run as the largest one are ground, the others holes, if no
+   ring speaks against it: outermost rings are ground, or lie by half or more in ground that they leave; a
+   ring in a hole is ground and one in ground a hole, but for parts in parts and holes in holes filed as such.
+   A ring that crosses itself speaks neither way, unless it mostly runs one way round.
+2. The filing, where every hole meets its own shell and is no larger, and no part lies in another while the
+   record's rings run both ways.
+3. Nesting: a ring in ground is a hole and one in a hole is ground (even-odd).
 
-So each ring is filled by both and holds what either gives; then holes are taken from their shell and parts
-united. A hole beside its shell cannot take anything away: it is a part that was written as a hole. Where a
-hole is larger than its shell, the writer has put the rings in the wrong order, and linework reads the part.
+A hole is taken from the smallest shell that holds it, or from all that it crosses where it leaves them; a
+part in a part adds nothing; a hole outside everything is ground. Each ring is filled by both methods of
+``make_valid``, which read bow-ties alike, loops that overlap as covered ("structure") and a ring that runs
+along itself as its lobes ("linework"); the ring holds what either gives.
 """
 
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
+from typing import Any
 
+import numpy as np
 import shapely
+from numpy.typing import NDArray
+
+from scout.outlines import polygonal_parts
 
 __all__ = ["mended"]
 
+_MOST_CROSSINGS = 200_000  # of an outline with itself: more takes a minute and gigabytes to resolve
+_PROBED, _PROBED_FROM = 64, 40  # edges looked at, and vertices from which it is worth it
+_TANGLED = 1_000  # crossings from which "linework", which grows with their square, is not asked
+_TRIED = 5_000  # pairs of edges with common bounds that are looked at
+_ONE_WAY = 0.5  # share of the filled ground that the signed area has, from which a direction is meant
+
 
 def mended(geometry: shapely.Geometry) -> tuple[shapely.Geometry | None, str]:
-    """A valid polygon or multipolygon, None if no area is left, and what was wrong.
+    """Return a valid polygon or multipolygon and what was wrong, or None and why it cannot be used.
 
     Parameters
     ----------
     geometry : Polygon or MultiPolygon
         Invalid.
     """
+    crossings = _count_crossings(geometry)
+    if crossings > _MOST_CROSSINGS:
+        return None, f"its outline crosses itself some {crossings:,} times, too often to be made valid"
     reason = re.sub(r"\s*\[.*", "", shapely.is_valid_reason(geometry)).lower()
-    grounds = []
-    for part in shapely.get_parts(geometry):
-        shell, *holes = [_filled(ring) for ring in shapely.get_rings(part)] or [shapely.Polygon()]
-        if any(hole.area > shell.area and shapely.covers(hole, shell) for hole in holes):
-            reason = "hole larger than its shell"
-            grounds.append(_areas(shapely.make_valid(part, method="linework")))
-        else:
-            grounds.append(_without(shell, holes))
-    whole = shapely.union_all(grounds)
-    return (None, reason) if whole.area == 0 else (whole, reason)
+    rings = _read_rings(geometry)
+    if not len(rings.face):
+        return None, f"no area is left of it ({reason})"
+    nesting = _nest(rings)
+    ground, decided_by = _decide(rings, nesting)
+    if _is_larger(rings, nesting):
+        reason = "hole larger than its shell"
+    whole = _assemble(rings, nesting, ground)
+    if whole.area == 0:
+        return None, f"no area is left of it ({reason})"
+    return whole, reason + _describe_changes(rings, nesting, ground, decided_by)
 
 
-def _filled(ring: shapely.Geometry) -> shapely.Geometry:
-    """The ground that one ring holds."""
-    face = shapely.polygons(ring)
+@dataclass(frozen=True, slots=True)
+class _Rings:
+    """Rings with area, largest first and shells before holes of the same size."""
+
+    face: NDArray[np.object_]  # the ground each ring holds
+    area: NDArray[np.float64]
+    direction: NDArray[np.int64]  # 1 counterclockwise, -1 clockwise, 0 unclear
+    part: NDArray[np.int64]
+    hole: NDArray[np.bool_]  # as filed
+
+
+@dataclass(frozen=True, slots=True)
+class _Nesting:
+    parent: NDArray[np.int64]  # the smallest ring around each, -1 for outermost
+    crossed: list[dict[int, float]]  # rings each overlaps without lying inside, with the shared area
+    pairs: set[tuple[int, int]]  # (outer, inner)
+
+
+def _read_rings(geometry: shapely.Geometry) -> _Rings:
+    parts = shapely.get_parts(geometry)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    hole = np.concatenate([[False], part[1:] == part[:-1]]) if len(part) else np.zeros(0, dtype=bool)
+    face = np.array(shapely.polygons(rings), dtype=object)
+    signed = _signed_areas(rings)
+    broken = np.flatnonzero(~shapely.is_valid(face))
+    for row in broken.tolist():
+        face[row] = _fill(face[row])
+    area = shapely.area(face)
+    direction = np.where(np.abs(signed) > _ONE_WAY * area, np.sign(signed), 0).astype(np.int64)
+    order = np.lexsort((np.arange(len(area)), hole, -area))
+    order = order[area[order] > 0]
+    seen: set[tuple[bytes, bool]] = set()
+    keys = shapely.to_wkb(shapely.normalize(face[order]))
+    kept = []
+    for row, key in zip(order.tolist(), keys, strict=True):
+        if (key, bool(hole[row])) not in seen:
+            seen.add((key, bool(hole[row])))
+            kept.append(row)
+    rows = np.array(kept, dtype=np.int64)
+    return _Rings(face[rows], area[rows], direction[rows], part[rows], hole[rows])
+
+
+def _signed_areas(rings: NDArray[Any]) -> NDArray[np.float64]:
+    """Signed areas by the shoelace formula, counterclockwise positive."""
+    xy, of = shapely.get_coordinates(rings, return_index=True)
+    if not len(xy):
+        return np.zeros(len(rings))
+    first = np.searchsorted(of, of)
+    near = xy - xy[first]  # large coordinates would cost digits
+    cross = near[:-1, 0] * near[1:, 1] - near[1:, 0] * near[:-1, 1]
+    same = of[:-1] == of[1:]
+    signed: NDArray[np.float64] = np.bincount(of[:-1][same], cross[same] / 2, minlength=len(rings)).astype(
+        float
+    )
+    return signed
+
+
+def _fill(face: shapely.Geometry) -> shapely.Geometry:
+    """Return the ground that one ring holds."""
     structure = shapely.make_valid(face, method="structure", keep_collapsed=False)
-    return shapely.union(structure, _areas(shapely.make_valid(face, method="linework")))
+    if _count_crossings(face) > _TANGLED:
+        return polygonal_parts(structure)
+    linework = polygonal_parts(shapely.make_valid(face, method="linework"))
+    return polygonal_parts(shapely.union(polygonal_parts(structure), linework))
 
 
-def _areas(geometry: shapely.Geometry) -> shapely.Geometry:
-    return shapely.union_all([part for part in shapely.get_parts(geometry) if part.geom_type == "Polygon"])
+def _nest(rings: _Rings) -> _Nesting:
+    tree = shapely.STRtree(rings.face)
+    outer, inner = tree.query(rings.face, predicate="covers")
+    down = outer < inner
+    parent = np.full(len(rings.face), -1, dtype=np.int64)
+    np.maximum.at(parent, inner[down], outer[down])
+    pairs = set(zip(outer[down].tolist(), inner[down].tolist(), strict=True))
+    one, other = tree.query(rings.face, predicate="intersects")
+    apart = np.array(
+        [a < b and (a, b) not in pairs for a, b in zip(one.tolist(), other.tolist(), strict=True)], dtype=bool
+    )
+    one, other = one[apart], other[apart]
+    shared = shapely.area(shapely.intersection(rings.face[one], rings.face[other]))
+    crossed: list[dict[int, float]] = [{} for _ in rings.face]
+    for a, b, area in zip(one.tolist(), other.tolist(), shared.tolist(), strict=True):
+        if area > 0:
+            crossed[b][a] = crossed[a][b] = area
+    return _Nesting(parent, crossed, pairs)
 
 
-def _without(shell: shapely.Geometry, holes: list[shapely.Geometry]) -> shapely.Geometry:
-    inside = [hole for hole in holes if shapely.intersection(shell, hole).area > 0]
-    beside = [hole for hole in holes if not any(hole is one for one in inside)]
-    return shapely.union_all([shapely.difference(shell, shapely.union_all(inside)), *beside])
+def _decide(rings: _Rings, nesting: _Nesting) -> tuple[NDArray[np.bool_], str]:
+    """Return which rings are ground, and what decided it: "direction", "filing" or "nesting"."""
+    by_direction = _decide_by_direction(rings, nesting)
+    if by_direction is not None:
+        return by_direction, "direction"
+    if _is_filing_sound(rings, nesting):
+        return ~rings.hole, "filing"
+    ground = np.zeros(len(rings.face), dtype=bool)
+    for k, parent in enumerate(nesting.parent.tolist()):
+        cut_off = bool(rings.hole[k]) and any(j < k and ground[j] for j in nesting.crossed[k])
+        ground[k] = not cut_off if parent < 0 else not ground[parent]
+    return ground, "nesting"
+
+
+def _decide_by_direction(rings: _Rings, nesting: _Nesting) -> NDArray[np.bool_] | None:
+    clear = rings.direction[rings.direction != 0]
+    if not len(clear):
+        return None
+    ground: NDArray[np.bool_] = rings.direction == clear[0]
+    for k, parent in enumerate(nesting.parent.tolist()):
+        if rings.direction[k] == 0:
+            ground[k] = not rings.hole[k]
+        elif parent >= 0:
+            filed_alike = rings.hole[k] == rings.hole[parent] and rings.hole[k] != ground[k]
+            if ground[k] == ground[parent] and not filed_alike:
+                return None
+        elif ground[k]:
+            if rings.hole[k] and nesting.crossed[k]:
+                return None
+        elif sum(area for j, area in nesting.crossed[k].items() if ground[j]) < rings.area[k] / 2:
+            return None
+    return ground
+
+
+def _is_filing_sound(rings: _Rings, nesting: _Nesting) -> bool:
+    shell_of = {part: k for k, part in enumerate(rings.part.tolist()) if not rings.hole[k]}
+    for k in np.flatnonzero(rings.hole).tolist():
+        shell = shell_of.get(int(rings.part[k]))
+        if shell is None or k < shell or not ((shell, k) in nesting.pairs or shell in nesting.crossed[k]):
+            return False
+    if len(set(rings.direction[rings.direction != 0].tolist())) < 2:
+        return True
+    outer = nesting.parent
+    return not any(
+        not rings.hole[k] and outer[k] >= 0 and not rings.hole[outer[k]] for k in range(len(outer))
+    )
+
+
+def _is_larger(rings: _Rings, nesting: _Nesting) -> bool:
+    return any(
+        rings.hole[a] and not rings.hole[b] and rings.part[a] == rings.part[b] for a, b in nesting.pairs
+    )
+
+
+def _assemble(rings: _Rings, nesting: _Nesting, ground: NDArray[np.bool_]) -> shapely.Geometry:
+    """Take each hole from its shell; parts in ground and holes in holes change nothing."""
+    holes: dict[int, list[int]] = {}
+    owner = np.full(len(ground), -1, dtype=np.int64)  # the shell whose ground, or hole, a place in a ring is
+    inside = np.zeros(len(ground), dtype=bool)  # whether that place is ground
+    for k, parent in enumerate(nesting.parent.tolist()):
+        around = parent >= 0 and bool(inside[parent])
+        inside[k] = ground[k]
+        if ground[k]:
+            owner[k] = owner[parent] if around else k
+            if not around:
+                holes[k] = []
+        elif around:
+            owner[k] = owner[parent]
+            holes[int(owner[k])].append(k)
+        elif parent < 0:
+            over = [j for j in nesting.crossed[k] if ground[j]]
+            if not over:
+                inside[k], owner[k], holes[k] = True, k, []
+        for j in nesting.crossed[k] if not ground[k] and not inside[k] else ():
+            if parent < 0 and int(owner[j]) in holes and ground[j]:
+                holes[int(owner[j])].append(k)
+            elif parent < 0 and ground[j]:
+                holes.setdefault(j, []).append(k)
+    if all(face.geom_type == "Polygon" and not face.interiors for face in rings.face):
+        simple = [
+            shapely.polygons(rings.face[k].exterior, holes=[rings.face[h].exterior for h in inner] or None)
+            for k, inner in holes.items()
+        ]
+        whole = shapely.multipolygons(simple) if len(simple) > 1 else simple[0]
+        if whole.is_valid:
+            return whole
+    made = [
+        shapely.difference(rings.face[k], shapely.union_all(rings.face[inner])) if inner else rings.face[k]
+        for k, inner in holes.items()
+    ]
+    return polygonal_parts(shapely.union_all(made))
+
+
+def _describe_changes(rings: _Rings, nesting: _Nesting, ground: NDArray[np.bool_], decided_by: str) -> str:
+    outside = [p < 0 and not c for p, c in zip(nesting.parent.tolist(), nesting.crossed, strict=True)]
+    as_hole = int(np.sum(~ground & ~rings.hole))
+    as_ground = int(np.sum(rings.hole & (ground | np.array(outside, dtype=bool))))
+    top = {int(part): k for k, part in enumerate(rings.part.tolist()) if not rings.hole[k]}
+    moved = sum(
+        bool(rings.hole[k] and not ground[k] and not outside[k])
+        and (top.get(int(rings.part[k]), -1), k) not in nesting.pairs
+        and top.get(int(rings.part[k]), -1) not in nesting.crossed[k]
+        for k in range(len(ground))
+    )
+    told = [
+        f"{count} {what}{'s' if count > 1 else ''} {then}"
+        for count, what, then in (
+            (as_hole, "part", "read as a hole" if as_hole == 1 else "read as holes"),
+            (as_ground, "hole", "read as ground"),
+            (moved, "hole", "filed with another part"),
+        )
+        if count
+    ]
+    return f"; {', '.join(told)} (by {decided_by})" if told else ""
+
+
+def _count_crossings(geometry: shapely.Geometry) -> int:
+    """Estimate from a few edges how often the outline crosses itself."""
+    xy, of = shapely.get_coordinates(shapely.get_rings(geometry), return_index=True)
+    if len(xy) < _PROBED_FROM:
+        return 0
+    same = of[:-1] == of[1:]
+    edges = shapely.linestrings(np.stack([xy[:-1][same], xy[1:][same]], axis=1))
+    probed = np.linspace(0, len(edges) - 1, _PROBED).astype(np.int64)
+    near = np.stack([probed[pairs[0]], pairs[1]]) if (pairs := _meet(edges, probed)).size else pairs
+    some = near[:, :: max(near.shape[1] // _TRIED, 1)]
+    share = float(shapely.crosses(edges[some[0]], edges[some[1]]).mean()) if some.size else 0.0
+    return int(share * near.shape[1] / len(probed) * len(edges) / 2)
+
+
+def _meet(edges: NDArray[Any], probed: NDArray[np.int64]) -> NDArray[np.int64]:
+    pairs: NDArray[np.int64] = shapely.STRtree(edges).query(edges[probed])
+    return pairs

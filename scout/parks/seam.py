@@ -8,6 +8,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.outlines import polygonal_parts
+
 __all__ = ["continuous"]
 
 _NEAR_DEG = 1e-9  # 0.1 mm: what counts as lying on the antimeridian
@@ -50,9 +52,13 @@ def _continuous(geometry: shapely.Geometry) -> shapely.Geometry:
     whole = shapely.union_all(parts) if len(parts) > 1 else parts[0]
     west, _, east, _ = whole.bounds
     if east - west >= 360 - _NEAR_DEG:
-        whole = _all_round(whole)
+        whole = polygonal_parts(_all_round(whole))
     # Adding 360 rounds coordinates: vertices a hair apart may have changed places.
-    return whole if whole.is_valid else shapely.make_valid(whole, method="structure", keep_collapsed=False)
+    return (
+        whole
+        if whole.is_valid
+        else polygonal_parts(shapely.make_valid(whole, method="structure", keep_collapsed=False))
+    )
 
 
 def _snapped(points: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -7,13 +7,14 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+import pyproj
 import shapely
 from numpy.typing import NDArray
 
 from scout.read.crs import Datum
 from scout.read.rings import across_by_length, across_by_midpoint, unwrap
 
-__all__ = ["CAUSES", "Placed", "place"]
+__all__ = ["CAUSES", "Placed", "describe_gap", "place"]
 
 # Why records are refused: what is wrong, and what to do if it is so with all of a file.
 CAUSES = {
@@ -35,6 +36,7 @@ CAUSES = {
 _WIDEST_LON = 540.0  # degrees; once round from 180, the most that continuous longitudes come to
 _METRES = 1000.0  # degrees; larger numbers are not degrees gone wrong but another unit
 _FARTHEST = 1e9  # metres or feet; beyond it PROJ wraps numbers round the globe that are no places on it
+_CLOSED_M = 1.0  # a shorter gap is a last point left out
 _ROUNDING = 1e-6  # degrees that a latitude may exceed 90 by and be taken for 90
 
 
@@ -173,3 +175,12 @@ def _unwrap(result: Placed, before: NDArray[np.object_], datum: Datum) -> None:
             result.geometry[row] = new
             if datum.geographic:
                 result.noted[row] = "an edge of more than 180 degrees was read as crossing the antimeridian"
+
+
+def describe_gap(gap: NDArray[np.float64], datum: Datum) -> str:
+    """Say how long the edge is that closes a ring, where it is more than a last point left out."""
+    (line,) = place(np.array([shapely.linestrings(gap)], dtype=object), datum).geometry
+    length = 0.0 if line is None else pyproj.Geod(ellps="WGS84").geometry_length(line)
+    if length <= _CLOSED_M:
+        return ""
+    return f" over {length:,.0f} m, where the boundary is unknown: count nothing near that edge"

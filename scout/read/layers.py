@@ -22,7 +22,7 @@ from scout.read.boxes import asked, meets, together
 from scout.read.crs import Datum, datum_of
 from scout.read.features import by_simdjson, worth_trying
 from scout.read.formats import Opening
-from scout.read.globe import CAUSES, place
+from scout.read.globe import CAUSES, describe_gap, place
 from scout.read.offline import collected_warnings
 from scout.read.parquet import by_parquet, ours_in
 from scout.read.sifting import Asked, sift, with_sifting
@@ -181,6 +181,7 @@ class Gathering:
         return placed.geometry
 
     def _salvage(self, batch: Batch, made: NDArray[np.object_], again: NDArray[np.bool_]) -> None:
+        assert self.datum is not None
         found: dict[int, list[salvage.Shape]] = {}
         for row in np.flatnonzero(shapely.is_missing(made) & ~again).tolist():
             if batch.shapes[row] is not None:
@@ -191,7 +192,8 @@ class Gathering:
             number, kept = int(batch.numbers[row]), salvage.assemble(shapes)
             made[row] = kept.geometry
             rest = "" if kept.geometry is None else "; the rest of the record is kept"
-            self.repaired += [(number, f"{text}; it has been closed") for text in kept.closed]
+            for text, gap in zip(kept.closed, kept.gaps, strict=True):
+                self.repaired.append((number, f"{text}; it has been closed{describe_gap(gap, self.datum)}"))
             self.refused += [(number, f"{text}{rest}") for text in kept.lost]
 
     def _written(self, number: int) -> Any:

@@ -9,6 +9,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.outlines import polygonal_parts
+
 __all__ = ["across_by_length", "across_by_midpoint", "unwrap"]
 
 Points = NDArray[np.float64]
@@ -127,6 +129,8 @@ def _on_world(ring: Points) -> shapely.Geometry:
     if abs(ring[-1, 0] - ring[0, 0]) > 180:
         pole = np.copysign(90.0, ring[:, 1].mean())
         ring = np.concatenate([ring, [[ring[-1, 0], pole], [ring[0, 0], pole], ring[0]]])
-    area = shapely.make_valid(shapely.polygons(ring), method="structure", keep_collapsed=False)
+    area = polygonal_parts(
+        shapely.make_valid(shapely.polygons(ring), method="structure", keep_collapsed=False)
+    )
     turns = [shapely.transform(area, lambda xy, k=k: _lon_shifted(xy, 360.0 * k)) for k in range(-2, 3)]
-    return shapely.union_all([shapely.intersection(turn, _WORLD) for turn in turns])
+    return shapely.union_all([polygonal_parts(shapely.intersection(turn, _WORLD)) for turn in turns])

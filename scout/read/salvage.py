@@ -30,6 +30,7 @@ class Salvaged:
     geometry: shapely.Geometry | None = None
     closed: list[str] = field(default_factory=list)
     lost: list[str] = field(default_factory=list)
+    gaps: list[NDArray[np.float64]] = field(default_factory=list)  # of each closed ring, its last edge
 
 
 def extent(shapes: Sequence[Shape]) -> shapely.Geometry | None:
@@ -68,6 +69,7 @@ def _polygon(rings: Sequence[NDArray[np.float64] | None], part: str, result: Sal
             if not np.array_equal(ring[0], ring[-1]):
                 result.closed.append(f"{label} was not closed")
                 ring = np.concatenate([ring, ring[:1]])
+                result.gaps.append(ring[-2:])
             kept.append(shapely.linearrings(ring))
             continue
         if number == 1:
