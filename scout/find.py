@@ -16,10 +16,11 @@ from scout.errors import InputError
 from scout.geodesy import degree_lengths, inverse
 from scout.model import DATUM_ERROR, Findings, LeftOut, ParkReport, Parks, Station
 from scout.outlines import Ints
-from scout.parks.shelf import Held, Named, Shelf, with_lines
+from scout.parks.shelf import Held, Named, PartlyHeld, Shelf, with_lines
 from scout.rank import Filters, Terms, listed, ordered
 from scout.spots import KINDS, Found, Search, put_together
 from scout.spots.beside import Beside, near_bounds, parks_beside, widest_m
+from scout.spots.results import renumbered
 from scout.spots.tasks import Spread, Wanted, found_in, one_found, tasks
 from scout.tally import Added, Done, added
 from scout.verdict import Ground
@@ -163,10 +164,10 @@ def _searched(
     parts = tasks(shelf, terms, most)
     progress(f"searching {sum(len(part.field.parks) for part in parts):,} parks")
     if len(parts) == 1:
-        # Nothing is taken twice: from here on the shelf is what was taken.
         result, taken = one_found(parts[0])
-        report = _partial(shelf, [taken.report])
-        return result, Held(Parks(taken.frame, shelf.sources, report)), report
+        # Nothing is taken twice; but beside a spot there may be parks that the search had no need of.
+        part = shelf if isinstance(shelf, Held) else PartlyHeld(shelf, taken)
+        return renumbered(result, taken.numbers), part, _partial(shelf, [taken.report])
     results, reports, count = [], [], len(parts)
     for one in spread(found_in, _given_up(parts)):
         results.append(one.result)

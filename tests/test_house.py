@@ -118,8 +118,3 @@ def test_a_public_face_is_sorted_and_complete(path):
         if isinstance(n, ast.ClassDef | ast.FunctionDef) and not n.name.startswith("_")
     }
     assert defined <= set(face), "a public name is missing from __all__"
-
-
-@pytest.mark.parametrize("path", files(), ids=lambda p: str(p.relative_to(ROOT)))
-def test_no_file_outgrows_one_idea(path):
-    assert len(path.read_text(encoding="utf-8").splitlines()) <= 300

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, ParkReport, Parks, Source
 
-__all__ = ["Held", "Named", "Order", "Shelf", "Taken", "TakenReport", "named", "with_lines"]
+__all__ = ["Held", "Named", "Order", "PartlyHeld", "Shelf", "Taken", "TakenReport", "named", "with_lines"]
 
 Ints = NDArray[np.int64]
 
@@ -143,6 +143,68 @@ class _HeldOrder:
     def take(self) -> Taken:
         """The same."""
         return Taken(self.frame, self.numbers)
+
+
+@dataclass(frozen=True)
+class PartlyHeld:
+    """A park source of which some parks are in memory already; numbers are those of the whole."""
+
+    whole: Shelf
+    taken: Taken
+
+    @property
+    def bounds(self) -> NDArray[np.float64]:
+        """Of each park."""
+        return self.whole.bounds
+
+    @property
+    def ids(self) -> Any:
+        """Of each park."""
+        return self.whole.ids
+
+    @property
+    def names(self) -> Any:
+        """Of each park."""
+        return self.whole.names
+
+    @property
+    def datum_error_m(self) -> NDArray[np.float64]:
+        """Of each park."""
+        return self.whole.datum_error_m
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """Where the parks come from."""
+        return self.whole.sources
+
+    @property
+    def report(self) -> ParkReport:
+        """What is known before any park is taken."""
+        return self.whole.report
+
+    def order(self, numbers: Ints) -> _PartOrder:
+        """Ask for some: those in memory from there, the others from where they are."""
+        return _PartOrder(self, numbers)
+
+
+@dataclass(frozen=True)
+class _PartOrder:
+    """Parks of which some are in memory."""
+
+    shelf: PartlyHeld
+    numbers: Ints
+
+    def take(self) -> Taken:
+        """Get them, in order of their numbers."""
+        taken = self.shelf.taken
+        here = np.isin(self.numbers, taken.numbers)
+        frame = taken.frame.iloc[np.searchsorted(taken.numbers, self.numbers[here])]
+        if here.all():
+            return Taken(frame, self.numbers)
+        more = self.shelf.whole.order(self.numbers[~here]).take()
+        numbers = np.concatenate([self.numbers[here], more.numbers])
+        order = np.argsort(numbers)
+        return Taken(pd.concat([frame, more.frame]).iloc[order], numbers[order], more.report)
 
 
 @dataclass(frozen=True)
