@@ -113,12 +113,14 @@ def test_the_ground_is_the_drawn_one_however_the_rings_are_filed(how: str) -> No
         assert_true(parks.frame.geometry.iloc[0], rings, f"{how} {seed} {parks.report.repaired}")
 
 
+SUFFIXES = [".geojson", ".gpkg", ".shp", ".fgb", ".parquet", ".kml"]
+# GDAL turns every part of a Shapefile that it writes clockwise: of a flat one the truth is not in the file.
+IN_FILES = [(how, suffix) for how in HOWS for suffix in SUFFIXES if (how, suffix) != ("flat", ".shp")]
+
+
 @pytest.mark.filterwarnings("ignore")  # GDAL warns of what is written on purpose
-@pytest.mark.parametrize("suffix", [".geojson", ".gpkg", ".shp", ".fgb", ".parquet", ".kml"])
-@pytest.mark.parametrize("how", HOWS)
+@pytest.mark.parametrize(("how", "suffix"), IN_FILES)
 def test_every_format_gives_the_drawn_ground(suffix: str, how: str, tmp_path: Path) -> None:
-    if (how, suffix) == ("flat", ".shp"):
-        return  # GDAL turns every part it writes clockwise: the truth is not in the file
     truth = [draw_truth(seed) for seed in range(15)]
     shapes = [misfile(rings, how, seed) for seed, rings in enumerate(truth)]
     path = tmp_path / f"rings{suffix}"
