@@ -95,8 +95,11 @@ def sampled(
     question = "select {} from {} where {} = ?".format(*quoted)
     with opened(file) as database:
         found = [database.execute(question, (int(records[k]),)).fetchone() for k in places]
-    shapes = shapely.from_wkb([_wkb(row[0]) if row else None for row in found], on_invalid="ignore")
-    return places, shapely.bounds(shapes)
+    binaries = np.array([_wkb(row[0]) if row else None for row in found], dtype=object)
+    shapes = shapely.from_wkb(binaries, on_invalid="ignore")
+    # Broken rings have no bounds to compare; reading them tells what is amiss.
+    broken = np.array([one is not None for one in binaries], dtype=bool) & shapely.is_missing(shapes)
+    return places[~broken], shapely.bounds(shapes[~broken])
 
 
 def _wkb(blob: bytes | None) -> bytes | None:

@@ -93,7 +93,8 @@ def sample_in(opening: Opening, bounds: NDArray[np.float64]) -> tuple[NDArray[np
     Those at the head of some row groups, spread over the file, and every one whose columns say nothing or
     cannot be: tables joined may have bounds in part.
     """
-    odd: NDArray[np.bool_] = ~(np.isfinite(bounds).all(axis=1) & (bounds[:, :2] <= bounds[:, 2:]).all(axis=1))
+    sound = np.isfinite(bounds).all(axis=1) & (bounds[:, :2] <= bounds[:, 2:]).all(axis=1)
+    odd = np.asarray(~sound, dtype=np.bool_)
     places, shapes, start = [], [], 0
     with _opened(opening, pre_buffer=False, buffer_size=_BUFFER) as (file, geo):
         every = max(file.num_row_groups // _GROUPS, 1)
@@ -106,10 +107,11 @@ def sample_in(opening: Opening, bounds: NDArray[np.float64]) -> tuple[NDArray[np
             for batch in file.iter_batches(_SAMPLE, row_groups=[group], columns=[geo["primary_column"]]):
                 chosen = np.arange(first, first + len(batch))
                 keep = odd[chosen] | (first + size == start)
-                made = shapely.from_wkb(
-                    batch.column(0).to_numpy(zero_copy_only=False)[keep], on_invalid="ignore"
-                )
-                there = ~(shapely.is_missing(made) | shapely.is_empty(made))
+                wkb = batch.column(0).to_numpy(zero_copy_only=False)[keep]
+                made = shapely.from_wkb(wkb, on_invalid="ignore")
+                # A broken ring has no bounds to compare; where the columns have none either, it counts.
+                there = np.where(shapely.is_missing(made), odd[chosen][keep], ~shapely.is_empty(made))
+                there &= np.array([one is not None for one in wkb], dtype=bool)
                 places.append(chosen[keep][there])
                 shapes.append(made[there])
                 first += len(batch)
