@@ -7,6 +7,7 @@ import json
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import geopandas
@@ -24,6 +25,8 @@ OURS = b"scout:parks"  # entry in the metadata of prepared files
 TURN = "scout:turn"  # column there: the place of each park in the order they came in, from 0
 
 _BATCH = 2000  # records
+# Outlines of parks pack to a half at best; a small file of the same one over and over has no end.
+_REPEATED, _HARMLESS = 100, 2**25  # times the file's size, and bytes that are always taken
 _SAMPLE, _GROUPS = 250, 16  # records compared of a row group, and row groups at least
 _BUFFER = (
     2**20
@@ -200,11 +203,16 @@ def _batches(
             raise RuntimeError("its geometry is not laid out as the file says") from error
     elif not _is_binary(file.schema_arrow.field(name).type):
         raise RuntimeError("its geometry is not laid out as the file says")
+    taken, most = 0, max(_REPEATED * Path(str(opening.target)).stat().st_size, _HARMLESS)
     for numbers, start, batch in _in_order(file, asked, plain if shapes is not None else [*plain, name]):
         if shapes is None:
             wkb = batch.column(name).to_numpy(zero_copy_only=False)
         else:
             wkb = shapes[start : start + len(batch)]
+        taken += batch.nbytes
+        if taken > most:
+            what = f"its records repeat: they take more than {_REPEATED} times the size of the file"
+            raise InputError(str(opening.target), what, "export it with each park once")
         attributes = batch.select(plain).replace_schema_metadata(None)
         attributes.validate(full=True)
         whole = Batch(attributes, numbers, wkb)
