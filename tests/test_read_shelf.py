@@ -206,7 +206,7 @@ def test_records_that_the_index_does_not_know_of(tmp_path):
     assert indexed(requests(path, None, None)[0], (), 1) is None
 
 
-def test_an_index_that_lies_is_found_out(tmp_path):
+def test_an_index_that_lies_is_found_out(tmp_path, monkeypatch):
     path = written(tmp_path / "isles.gpkg", country(count=80))
     with closing(sqlite3.connect(path)) as database:
         rows = database.execute("select id, minx from rtree_isles_geom order by minx").fetchall()
@@ -217,6 +217,9 @@ def test_an_index_that_lies_is_found_out(tmp_path):
             "update rtree_isles_geom set minx=?, maxx=?, miny=?, maxy=? where id=?", (*old, first)
         )
         database.commit()
+    assert open_shelf([path], Reading(), least=1) is None
+    # Where the record is none of those compared, reading it tells.
+    monkeypatch.setattr("scout.read.database._LEAST", 2)
     shelf = open_shelf([path], Reading(), least=1)
     with pytest.raises(InputError, match=f"record {first}: does not lie where the file's spatial index says"):
         shelf.order(np.arange(len(shelf.ids))).take()

@@ -11,10 +11,12 @@ from pathlib import Path, PurePosixPath
 
 from scout.errors import InputError
 
-__all__ = ["check_size", "mapped", "members", "opened", "read"]
+__all__ = ["check_beside", "check_size", "mapped", "members", "opened", "read"]
 
 _DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError, UnicodeError)
 _MOST = 200  # members read of one archive
+_TEXTS = (".prj", ".cpg", ".qpj")
+_LONGEST_TEXT = 2**20  # bytes; a coordinate system takes a few thousand
 _LARGEST = 2**27  # bytes taken from one archive member into memory; more is no plan of parks
 
 
@@ -67,6 +69,16 @@ def check_size(name: str, archive: zipfile.ZipFile, some: Sequence[str]) -> None
     """Refuse members that are too much to hold in memory together."""
     if sum(archive.getinfo(member).file_size for member in some) > _LARGEST:
         raise InputError(name, "what it holds is larger than 128 MiB", "unpack it first")
+
+
+def check_beside(name: str, archive: zipfile.ZipFile, member: str) -> None:
+    """Refuse the texts beside a Shapefile, which GDAL unpacks whole, where they are too long."""
+    stem = PurePosixPath(member).with_suffix("")
+    for info in archive.infolist():
+        path = PurePosixPath(info.filename)
+        text = path.suffix.lower() in _TEXTS and path.with_suffix("") == stem
+        if text and info.file_size > _LONGEST_TEXT:
+            raise InputError(name, f"its {path.name} is larger than 1 MiB", "export it again")
 
 
 def read(name: str, archive: zipfile.ZipFile, member: str, size: int = -1) -> bytes:

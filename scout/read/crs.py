@@ -190,7 +190,8 @@ def _understood(text: str, where: str) -> Datum:
     try:
         with collected_warnings():
             group = TransformerGroup(crs, WGS84, always_xy=True)
-    except (IndexError, ProjError) as error:  # pyproj's IndexError means an empty list
+        group.transformers[0]  # none where the system is of another body than the Earth
+    except (IndexError, CRSError, ProjError) as error:  # pyproj's IndexError means an empty list
         what = f"PROJ knows no way from {crs.name} to WGS 84"
         raise CrsError(where, what, "export it as EPSG:4326") from error
     several = len(group.transformers) > 1

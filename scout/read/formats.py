@@ -7,9 +7,7 @@ Therefore the first bytes must be those of the format that the suffix names, bef
 from __future__ import annotations
 
 import re
-import sqlite3
 from collections.abc import Callable
-from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
@@ -18,7 +16,7 @@ import pyogrio
 
 from scout.access.tags import OSM_SUFFIXES
 from scout.errors import InputError
-from scout.read import archives, geojson, shapefile
+from scout.read import archives, database, geojson, shapefile
 from scout.read.archives import mapped
 from scout.read.packed import unpack_osm
 
@@ -147,21 +145,19 @@ def _geopackage(name: str, file: Path) -> list[Opening]:
     head = _head(file)
     if not head.startswith(b"SQLite format 3\0"):
         raise _mismatch(name, "no GeoPackage")
-    try:
-        with closing(sqlite3.connect(f"{file.as_uri()}?mode=ro&immutable=1", uri=True)) as database:
-            rows = database.execute(
-                "select sql from sqlite_master where sql like 'create virtual%'"
-            ).fetchall()
-            tables = database.execute("select count(*) from gpkg_contents").fetchone()[0]
-    except (sqlite3.Error, UnicodeError) as error:
-        raise InputError(name, f"is no GeoPackage or a damaged one ({error})", "export it again") from error
-    virtual = [sql for (sql,) in rows if re.match(r"create\s+virtual", sql, re.IGNORECASE)]
-    foreign = [sql for sql in virtual if not re.search(r"\busing\s+\"?rtree\b", sql, re.IGNORECASE)]
-    if foreign:
-        raise InputError(name, "has a virtual table, which may reach outside the file", "export it plainly")
-    if not tables:
-        raise InputError(name, "holds no layer")
-    return [Opening(plain_path(name, file), file.stem, ("GPKG",), numbering="fid", many_layers=True)]
+    tables, notes = database.check(name, file)
+    return [
+        Opening(
+            plain_path(name, file),
+            file.stem,
+            ("GPKG",),
+            numbering="fid",
+            many_layers=True,
+            layers=tables,
+            warnings=notes,
+            options={"IMMUTABLE": "YES"},  # else SQLite leaves or folds in files beside it
+        )
+    ]
 
 
 def _shapefile(name: str, file: Path) -> list[Opening]:
@@ -193,6 +189,7 @@ def _zipped_shapefiles(name: str, file: Path) -> list[Opening]:
         for member in members:
             if not shapefile.is_shapefile(archives.read(name, archive, member, 100)):
                 raise _mismatch(f"{name} ({member})", "no Shapefile")
+            archives.check_beside(name, archive, member)
             encoding, notes = shapefile.encoding_in(name, archive, member)
             target = f"/vsizip/{{{file}}}/{member}"
             openings.append(_shape_opening(target, Path(member).stem, encoding, notes))

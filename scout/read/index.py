@@ -7,9 +7,7 @@ the bounds say little about the lattice.
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Sequence
-from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -24,11 +22,12 @@ from scout.errors import InputError
 from scout.model import RECORD, Layer
 from scout.parks.columns import telling
 from scout.parks.joining import OWN_ERROR, OWN_WIDENED
+from scout.read import database
 from scout.read.crs import Datum, datum_of
 from scout.read.formats import Opening
 from scout.read.layers import Request, read_layer, source_of
 from scout.read.offline import collected_warnings, offline
-from scout.read.parquet import boxes_in, columns_in, table_in
+from scout.read.parquet import boxes_in, columns_in, sample_in, table_in
 from scout.read.tables import boxes, table
 
 __all__ = ["LEAST_RECORDS", "Indexed", "indexed"]
@@ -119,6 +118,9 @@ def _of_parquet(request: Request, columns: Sequence[str], least: int) -> _Bare |
     if found is None or len(found[0]) < least:
         return None
     numbers, bounds, crs = found
+    places, own = sample_in(request.opening, bounds)
+    if not _holds(bounds[places], own):
+        return None
     fields = columns_in(request.opening)
     datum = _lon_lat(request, crs, fields)
     if datum is None:
@@ -149,10 +151,21 @@ def _of_gdal(request: Request, columns: Sequence[str], least: int) -> _Bare | No
     records, bounds = boxes(opening, request.layer, rtree)
     if len(records) != info["features"]:
         return None  # records without geometry, or an index that has fallen behind
+    if rtree:
+        file, column = Path(str(opening.target)), str(info["geometry_name"])
+        places, own = database.sampled(file, request.name, opening.fid_column, column, records)
+        if not _holds(bounds[places], own):
+            return None
     numbers, frame = table(opening, request.layer, _wanted(fields, columns))
     order = np.argsort(records)
     request = replace(request, opening=opening)
     return _Bare(request, datum, records[order], bounds[order], fields, numbers, frame)
+
+
+def _holds(bounds: Floats, own: Floats) -> bool:
+    """Whether an index says of some records where they lie; R-trees are a little wide."""
+    low, high = own[:, :2] >= bounds[:, :2] - _SHORT, own[:, 2:] <= bounds[:, 2:] + _SHORT
+    return bool((low & high).all())
 
 
 def _lon_lat(request: Request, crs: str | None, fields: Sequence[str]) -> Datum | None:
@@ -173,9 +186,8 @@ def _rtree(opening: Opening, name: str, column: str) -> str:
         "select count(*) from gpkg_extensions where extension_name = 'gpkg_rtree_index' "
         "and lower(table_name) = lower(?) and lower(column_name) = lower(?)"
     )
-    address = f"{Path(str(opening.target)).as_uri()}?mode=ro&immutable=1"
-    with closing(sqlite3.connect(address, uri=True)) as database:
-        return f"rtree_{name}_{column}" if database.execute(question, (name, column)).fetchone()[0] else ""
+    with database.opened(Path(str(opening.target))) as base:
+        return f"rtree_{name}_{column}" if base.execute(question, (name, column)).fetchone()[0] else ""
 
 
 def _filled(bare: _Bare) -> Indexed | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -44,6 +45,8 @@ def offline() -> Iterator[None]:
     """No network for GDAL and PROJ inside; the process's own settings come back afterwards."""
     before = {key: pyogrio.get_gdal_config_option(key) for key in GDAL_OFFLINE}
     networked = _is_networked()
+    # The list of hosts that need no proxy would open the lock; libcurl reads both spellings.
+    direct = {key: os.environ.pop(key) for key in ("no_proxy", "NO_PROXY") if key in os.environ}
     pyogrio.set_gdal_config_options(GDAL_OFFLINE)
     _set_networked(False)
     try:
@@ -51,6 +54,7 @@ def offline() -> Iterator[None]:
     finally:
         pyogrio.set_gdal_config_options(before)
         _set_networked(networked)
+        os.environ.update(direct)
 
 
 @contextmanager

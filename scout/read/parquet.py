@@ -7,22 +7,27 @@ import json
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import geopandas
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from scout.errors import InputError
 from scout.read.formats import Opening
 from scout.read.tables import Batch, Part, Stream, among, arrow_frame, arrow_trouble
 
-__all__ = ["OURS", "TURN", "boxes_in", "by_parquet", "columns_in", "ours_in", "table_in"]
+__all__ = ["OURS", "TURN", "boxes_in", "by_parquet", "columns_in", "ours_in", "sample_in", "table_in"]
 
 OURS = b"scout:parks"  # entry in the metadata of prepared files
 TURN = "scout:turn"  # column there: the place of each park in the order they came in, from 0
 
 _BATCH = 2000  # records
+# Outlines of parks pack to a half at best; a small file of the same one over and over has no end.
+_REPEATED, _HARMLESS = 100, 2**25  # times the file's size, and bytes that are always taken
+_SAMPLE, _GROUPS = 250, 16  # records compared of a row group, and row groups at least
 _BUFFER = (
     2**20
 )  # bytes read at a time; by default pyarrow takes whole columns, and the peak is half as much again
@@ -85,6 +90,39 @@ def boxes_in(
     return numbers, bounds, json.dumps(crs) if isinstance(crs, dict) else crs
 
 
+def sample_in(opening: Opening, bounds: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Places of some records with bounds of their own, shape (n, 4), to compare with the file's columns.
+
+    Those at the head of some row groups, spread over the file, and every one whose columns say nothing or
+    cannot be: tables joined may have bounds in part.
+    """
+    sound = np.isfinite(bounds).all(axis=1) & (bounds[:, :2] <= bounds[:, 2:]).all(axis=1)
+    odd = np.asarray(~sound, dtype=np.bool_)
+    places, shapes, start = [], [], 0
+    with _opened(opening, pre_buffer=False, buffer_size=_BUFFER) as (file, geo):
+        every = max(file.num_row_groups // _GROUPS, 1)
+        for group in range(file.num_row_groups):
+            size, first = file.metadata.row_group(group).num_rows, start
+            rest = odd[start : start + size].any()
+            start += size
+            if group % every and not rest:
+                continue
+            for batch in file.iter_batches(_SAMPLE, row_groups=[group], columns=[geo["primary_column"]]):
+                chosen = np.arange(first, first + len(batch))
+                keep = odd[chosen] | (first + size == start)
+                wkb = batch.column(0).to_numpy(zero_copy_only=False)[keep]
+                made = shapely.from_wkb(wkb, on_invalid="ignore")
+                # A broken ring has no bounds to compare; where the columns have none either, it counts.
+                there = np.where(shapely.is_missing(made), odd[chosen][keep], ~shapely.is_empty(made))
+                there &= np.array([one is not None for one in wkb], dtype=bool)
+                places.append(chosen[keep][there])
+                shapes.append(made[there])
+                first += len(batch)
+                if not rest:
+                    break
+    return np.concatenate(places), shapely.bounds(np.concatenate(shapes))
+
+
 def table_in(opening: Opening, columns: list[str]) -> tuple[NDArray[np.int64], Any]:
     """Numbers and some columns of all records, as they lie in the file."""
     with _opened(opening) as (file, _):
@@ -124,7 +162,10 @@ def _metadata(file: Any, where: str) -> dict[str, Any]:
     """The `geo` entry of the file's metadata, seen to name a column that is there."""
     try:
         geo: dict[str, Any] = json.loads((file.schema_arrow.metadata or {})[b"geo"])
-        known = geo["primary_column"] in file.schema_arrow.names and geo["columns"][geo["primary_column"]]
+        name = geo["primary_column"]
+        column = geo["columns"][name]
+        known = name in file.schema_arrow.names and isinstance(column, dict) and bool(column)
+        known = known and isinstance(geo["columns"], dict) and _sound(column)
     except (KeyError, TypeError, ValueError):
         known = False
     if not known:
@@ -133,6 +174,19 @@ def _metadata(file: Any, where: str) -> dict[str, Any]:
     if twice:
         raise InputError(where, f"has several columns called {twice[0]!r}", "rename all but one")
     return geo
+
+
+def _sound(column: dict[str, Any]) -> bool:
+    """Whether what is used of a column's entry is of the types that GeoParquet gives it."""
+    kinds, crs, covering = (column.get(key) for key in ("geometry_types", "crs", "covering"))
+    paths = covering.get("bbox") if isinstance(covering, dict) else None
+    return (
+        isinstance(column.get("encoding", "WKB"), str)
+        and (kinds is None or (isinstance(kinds, list) and all(isinstance(k, str) and k for k in kinds)))
+        and (crs is None or isinstance(crs, dict | str))
+        and (covering is None or isinstance(covering, dict))
+        and (paths is None or isinstance(paths, dict))
+    )
 
 
 def _batches(
@@ -149,11 +203,16 @@ def _batches(
             raise RuntimeError("its geometry is not laid out as the file says") from error
     elif not _is_binary(file.schema_arrow.field(name).type):
         raise RuntimeError("its geometry is not laid out as the file says")
+    taken, most = 0, max(_REPEATED * Path(str(opening.target)).stat().st_size, _HARMLESS)
     for numbers, start, batch in _in_order(file, asked, plain if shapes is not None else [*plain, name]):
         if shapes is None:
             wkb = batch.column(name).to_numpy(zero_copy_only=False)
         else:
             wkb = shapes[start : start + len(batch)]
+        taken += batch.nbytes
+        if taken > most:
+            what = f"its records repeat: they take more than {_REPEATED} times the size of the file"
+            raise InputError(str(opening.target), what, "export it with each park once")
         attributes = batch.select(plain).replace_schema_metadata(None)
         attributes.validate(full=True)
         whole = Batch(attributes, numbers, wkb)

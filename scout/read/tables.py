@@ -176,10 +176,10 @@ def boxes(
     name = rtree.replace('"', '""')
     sql = f'select id, minx, miny, maxx, maxy from "{name}"'
     if importlib.util.find_spec("pyarrow") is None:
-        records, *sides = pyogrio.raw.read(opening.target, sql=sql, read_geometry=False)[3]
+        records, *sides = pyogrio.raw.read(opening.target, sql=sql, read_geometry=False, **opening.options)[3]
     else:
         with arrow_trouble():
-            found = pyogrio.raw.read_arrow(opening.target, sql=sql, read_geometry=False)[1]
+            found = pyogrio.raw.read_arrow(opening.target, sql=sql, read_geometry=False, **opening.options)[1]
             records, *sides = (column.to_numpy() for column in found.columns)
     bounds = np.empty((len(records), 4))
     for k, side in enumerate(sides):

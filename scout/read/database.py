@@ -1,0 +1,109 @@
+"""What is inside a GeoPackage, seen before GDAL opens it: only its own tables, at rest."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from scout.errors import InputError
+
+__all__ = ["check", "opened", "sampled"]
+
+_NAME = r"""(?:"(?:[^"]|"")*"|'(?:[^']|'')*'|`(?:[^`]|``)*`|\[[^\]]*\]|[\w$]+)"""
+# Any other spelling, comments among it, is taken for a foreign one.
+_RTREE = re.compile(
+    rf"""create\s+virtual\s+table\s+(?:if\s+not\s+exists\s+)?{_NAME}\s+using\s+["'`\[]?rtree["'`\]]?\s*\(""",
+    re.IGNORECASE,
+)
+# First bytes of a journal that is still to be rolled back, https://www.sqlite.org/fileformat2.html 3
+_JOURNAL = bytes.fromhex("d9d505f920a163d7")
+_ENVELOPE = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}  # bytes, OGC 12-128 2.1.3.1.1
+_LEAST, _SHARE = 200, 100  # records compared: at least so many, and one in so many
+
+
+@contextmanager
+def opened(file: Path) -> Iterator[sqlite3.Connection]:
+    """Open a database so that neither it nor what lies beside it is changed."""
+    with closing(sqlite3.connect(f"{file.as_uri()}?mode=ro&immutable=1", uri=True)) as database:
+        yield database
+
+
+def check(name: str, file: Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Look at the schema.
+
+    Returns
+    -------
+    tables : tuple of str
+        The layers to read.
+    notes : tuple of str
+        What is said of the others: a view may run without end, so none is read.
+
+    Raises
+    ------
+    InputError
+        No GeoPackage, one in the midst of being written, or one that may reach outside itself.
+    """
+    _check_at_rest(name, file)
+    try:
+        with opened(file) as database:
+            rows = database.execute("select type, name, rootpage, sql from sqlite_master").fetchall()
+            views = {str(one).lower() for kind, one, _, _ in rows if kind == "view"}
+            virtual = [sql for kind, _, page, sql in rows if kind == "table" and not page]
+            if any(not _RTREE.match(str(sql)) for sql in virtual):
+                what = "has a virtual table, which may reach outside the file"
+                raise InputError(name, what, "export it plainly")
+            if any(one.startswith(("gpkg_", "rtree_", "sqlite_")) for one in views):
+                raise InputError(name, "has a view in place of its own tables", "export it plainly")
+            layers = [str(one) for (one,) in database.execute("select table_name from gpkg_contents")]
+    except (sqlite3.Error, UnicodeError) as error:
+        raise InputError(name, f"is no GeoPackage or a damaged one ({error})", "export it again") from error
+    tables = tuple(one for one in layers if one.lower() not in views)
+    left = [one for one in layers if one.lower() in views]
+    if not layers:
+        raise InputError(name, "holds no layer")
+    if not tables:
+        raise InputError(name, f"its layer {left[0]!r} is a view, which is not read", "export it as a table")
+    return tables, tuple(f"the layer {one!r} is a view and is not read; export it as a table" for one in left)
+
+
+def _check_at_rest(name: str, file: Path) -> None:
+    """Refuse a file whose latest records lie beside it: reading them would fold them in."""
+    log, journal = (file.with_name(file.name + end) for end in ("-wal", "-journal"))
+    waiting = log.is_file() and log.stat().st_size > 0
+    if not waiting and journal.is_file():
+        with journal.open("rb") as stream:
+            waiting = stream.read(len(_JOURNAL)) == _JOURNAL
+    if waiting:
+        what = "has changes that are not in the file yet: another program has it open, or was stopped"
+        raise InputError(name, what, "open and close it there, or export a copy")
+
+
+def sampled(
+    file: Path, table: str, fid: str, column: str, records: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Places among the ``records`` of some of them, evenly spread, and their own bounds, shape (n, 4)."""
+    size = min(len(records), max(_LEAST, len(records) // _SHARE))
+    places = np.unique(np.linspace(0, len(records) - 1, size).astype(np.int64))
+    quoted = ['"' + one.replace('"', '""') + '"' for one in (column, table, fid)]
+    question = "select {} from {} where {} = ?".format(*quoted)
+    with opened(file) as database:
+        found = [database.execute(question, (int(records[k]),)).fetchone() for k in places]
+    binaries = np.array([_wkb(row[0]) if row else None for row in found], dtype=object)
+    shapes = shapely.from_wkb(binaries, on_invalid="ignore")
+    # Broken rings have no bounds to compare; reading them tells what is amiss.
+    broken = np.array([one is not None for one in binaries], dtype=bool) & shapely.is_missing(shapes)
+    return places[~broken], shapely.bounds(shapes[~broken])
+
+
+def _wkb(blob: bytes | None) -> bytes | None:
+    """Well-known binary in a GeoPackage's own, whose header is OGC 12-128 2.1.3.1.1."""
+    if not isinstance(blob, bytes) or len(blob) < 9 or blob[:2] != b"GP":
+        return None
+    return blob[8 + _ENVELOPE.get(blob[3] >> 1 & 7, 0) :]
