@@ -4,6 +4,7 @@
 
     ScoutError
     +-- InputError            a file, an argument or a text that cannot be used
+    |   +-- ArgumentError     a file, a layer that is named and not there
     |   +-- RecordError       one record of a file
     |   +-- CrsError          a coordinate system that is missing or cannot be trusted
     |   +-- LocatorError      a text that is not a Maidenhead locator
@@ -13,6 +14,7 @@
 """
 
 __all__ = [
+    "ArgumentError",
     "CrsError",
     "FaultError",
     "InputError",
@@ -59,6 +61,10 @@ class InputError(ScoutError):
 
 class RecordError(InputError):
     """One record of a file that cannot be used."""
+
+
+class ArgumentError(InputError):
+    """What was named is not there: a slip of the user's, which no other file can make up for."""
 
 
 class CrsError(InputError):

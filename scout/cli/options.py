@@ -124,6 +124,7 @@ _READING = (
         help="join or apart: pieces that touch, of one name and without ids, are one park or one each.",
     ),
     click.option("--layer", metavar="L", help="Only this layer of each file; all otherwise."),
+    click.option("--strict", is_flag=True, help="End at the first boundary file that cannot be used."),
     click.option("--crs", metavar="CRS", help="Coordinate system of files that name none: EPSG:26915."),
 )
 

@@ -44,6 +44,7 @@ class ParkFiles:
     crs: str | None = None
     keep: tuple[str, ...] = ()  # columns of the files' own to carry along
     join_pieces: bool = True  # that touch and have one name
+    strict: bool = False  # one file that cannot be used ends it all
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,11 +76,12 @@ def park_files(
     layer: str | None,
     crs: str | None,
     pieces: str = "join",
+    strict: bool = False,
     **_: Any,
 ) -> ParkFiles:
     """Take the reading options from the words of a command line; other words may be among them."""
     return ParkFiles(
-        tuple(files), corridor, id_column, name_column, layer, crs, tuple(keep), pieces == "join"
+        tuple(files), corridor, id_column, name_column, layer, crs, tuple(keep), pieces == "join", strict
     )
 
 
@@ -104,10 +106,12 @@ def access_files(
 def parks_from(sources: ParkFiles, show: Callable[[str], None]) -> Parks:
     """Read the boundary files and make parks of them."""
     from scout.read import read_layers
+    from scout.read.unusable import Unusable
 
-    return parks_of(
-        sources, read_layers(sources.files, layer=sources.layer, assume_crs=sources.crs, progress=show)
-    )
+    out = Unusable(sources.strict)
+    layers = read_layers(sources.files, sources.layer, show, assume_crs=sources.crs, unusable=out)
+    parks = parks_of(sources, layers)
+    return replace(parks, report=out.add_to(parks.report))
 
 
 def parks_of(sources: ParkFiles, layers: Sequence[Layer]) -> Parks:
@@ -128,6 +132,7 @@ def shelf_from(sources: ParkFiles, show: Callable[[str], None]) -> Shelf:
     """The parks of the boundary files: left there where these have an index of use, else read."""
     from scout.parks.shelf import Held
     from scout.read.shelf import Reading, open_shelf
+    from scout.read.unusable import Unusable
 
     reading = Reading(
         sources.layer,
@@ -138,7 +143,8 @@ def shelf_from(sources: ParkFiles, show: Callable[[str], None]) -> Shelf:
         sources.keep,
         sources.join_pieces,
     )
-    return open_shelf(sources.files, reading, show) or Held(parks_from(sources, show))
+    filed = open_shelf(sources.files, reading, show, unusable=Unusable(sources.strict))
+    return filed or Held(parks_from(sources, show))
 
 
 def searched(

@@ -11,8 +11,10 @@ from pathlib import Path
 from scout.errors import InputError
 from scout.model import Layer
 from scout.read.files import Wanted, check_twice, read_file
+from scout.read.formats import check_named
 from scout.read.offline import offline
 from scout.read.tables import Box
+from scout.read.unusable import Unusable
 
 __all__ = ["read_layers"]
 
@@ -23,6 +25,7 @@ def read_layers(
     progress: Callable[[str], None] | None = None,
     bounds: Box | None = None,
     assume_crs: str | None = None,
+    unusable: Unusable | None = None,
 ) -> list[Layer]:
     """Read all layers of some files.
 
@@ -39,6 +42,8 @@ def read_layers(
         exceed 180. Where the file has an index the rest is not even read.
     assume_crs : str, optional
         Coordinate system of the files that name none.
+    unusable : Unusable, optional
+        Takes note of files and layers that are left out; without one the first such file ends the reading.
 
     Returns
     -------
@@ -51,7 +56,7 @@ def read_layers(
     Raises
     ------
     InputError
-        A file cannot be used at all; the first such file ends the reading.
+        A file is not there or of no known format; one that cannot be used, or nothing that can.
     CrsError
         A file names no coordinate system and none is assumed, or one that leads nowhere.
     """
@@ -60,5 +65,13 @@ def read_layers(
         raise InputError("input", "no file was named", "name one or more files of park boundaries")
     check_twice(paths)
     wanted = Wanted(layer, None if bounds is None else (bounds,), assume_crs)
+    out = unusable or Unusable()
     with offline():
-        return [found for path in paths for found in read_file(path, wanted, progress)]
+        for path in paths:
+            check_named(path)
+        found: list[Layer] = []
+        for path in paths:
+            with out.guard():
+                found += read_file(path, wanted, progress, out)
+    out.check_some_left(found)
+    return found

@@ -4,24 +4,26 @@ from __future__ import annotations
 
 import difflib
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import pyogrio
 import shapely
 
-from scout.errors import InputError
+from scout.errors import ArgumentError, InputError
 from scout.model import GEOMETRY, Layer
 from scout.read.formats import Opening, open_file
 from scout.read.globe import CAUSES
 from scout.read.layers import Request, read_layer
 from scout.read.offline import collected_warnings, offline
 from scout.read.tables import Box
+from scout.read.unusable import Unusable
 
 Chosen = tuple[Opening, str | int | None, str]  # what to open, which layer to ask for, what to call it
 
-__all__ = ["Wanted", "check_twice", "read_file", "requests", "useful"]
+__all__ = ["Wanted", "check_twice", "named", "read_file", "requests", "useful"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,18 +57,40 @@ def requests(path: Path | str, layer: str | None, assume_crs: str | None) -> lis
     return [Request(str(path), opening, asked, name, None, assume_crs) for opening, asked, name in chosen]
 
 
-def read_file(path: Path | str, wanted: Wanted, progress: Callable[[str], None] | None = None) -> list[Layer]:
-    """The layers of one file; those without records are left out."""
+def read_file(
+    path: Path | str,
+    wanted: Wanted,
+    progress: Callable[[str], None] | None = None,
+    unusable: Unusable | None = None,
+) -> list[Layer]:
+    """The layers of one file; those without records are left out, and told to ``unusable`` if damaged."""
     found, causes = [], Counter[str]()
-    for opening, asked, name in _chosen(str(path), open_file(path, wanted.tagged), wanted.layer):
+    out = unusable or Unusable()
+    before = len(out.errors)
+    chosen = _chosen(str(path), open_file(path, wanted.tagged), wanted.layer)
+    for opening, asked, name in chosen:
         if progress is not None:
             progress(f"reading {path}" if name == opening.stem else f"reading {path} (layer {name})")
-        one, why = read_layer(Request(str(path), opening, asked, name, wanted.boxes, wanted.assume_crs))
-        found.append(one)
-        causes += why
+        with out.guard(), named(name, len(chosen) > 1):
+            one, why = read_layer(Request(str(path), opening, asked, name, wanted.boxes, wanted.assume_crs))
+            found.append(one)
+            causes += why
+    if not found and len(out.errors) > before:
+        return []
     if wanted.boxes is None or any(len(one.frame) or one.refused for one in found):
         return useful(str(path), found, causes)
     return []
+
+
+@contextmanager
+def named(layer: str, several: bool) -> Iterator[None]:
+    """Name the layer, too, in what is said of one of several."""
+    try:
+        yield
+    except InputError as error:
+        if not several:
+            raise
+        raise type(error)(f"{error.where} (layer {layer})", error.what, error.remedy) from error
 
 
 def useful(path: str, layers: Sequence[Layer], causes: Counter[str]) -> list[Layer]:
@@ -108,7 +132,7 @@ def _chosen(path: str, openings: list[Opening], layer: str | None) -> list[Chose
     if not chosen:
         near = difflib.get_close_matches(layer, names, 1)
         hint = f"did you mean {near[0]!r}? " if near else ""
-        raise InputError(path, f"has no layer {layer!r}", f"{hint}its layers are: {', '.join(names)}")
+        raise ArgumentError(path, f"has no layer {layer!r}", f"{hint}its layers are: {', '.join(names)}")
     return chosen
 
 

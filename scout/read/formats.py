@@ -26,6 +26,7 @@ __all__ = [
     "TAGGED_SUFFIXES",
     "Opening",
     "check_local",
+    "check_named",
     "open_file",
     "outermost",
     "plain_path",
@@ -88,6 +89,19 @@ def open_file(path: str | Path, tagged: bool = False) -> list[Opening]:
         return opener(name, file.absolute())
     except OSError as error:
         raise InputError(name, f"cannot be read ({error.strerror or error})") from error
+
+
+def check_named(path: str | Path) -> None:
+    """See that a path is that of a file of a known format, whatever is in it.
+
+    Raises
+    ------
+    InputError
+    """
+    name, file = str(path), Path(path)
+    check_local(name)
+    if file.suffix.lower() not in _OPENERS:
+        raise _unknown_suffix(name, file)
 
 
 def check_local(name: str) -> Path:

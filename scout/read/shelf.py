@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,10 +18,12 @@ from scout.parks.joining import datum_errors
 from scout.parks.pieces import with_pieces_joined
 from scout.read.aside import LARGE, Whole, laid_aside
 from scout.read.drawers import Drawer, FileOrder, Kept, Reading, with_corridor
-from scout.read.files import check_twice, requests, useful
+from scout.read.files import check_twice, named, requests, useful
+from scout.read.formats import check_named
 from scout.read.index import LEAST_RECORDS, indexed
 from scout.read.layers import Request, read_layer
 from scout.read.offline import offline
+from scout.read.unusable import Unusable
 
 __all__ = ["FiledParks", "Reading", "open_shelf"]
 
@@ -41,6 +43,7 @@ def open_shelf(
     progress: Callable[[str], None] = lambda _: None,
     least: int = LEAST_RECORDS,
     large: int = LARGE,
+    unusable: Unusable | None = None,
 ) -> FiledParks | None:
     """Look at the indexes of some files; None where none is of use, and everything is best read at once.
 
@@ -62,21 +65,31 @@ def open_shelf(
     """
     check_twice(paths)
     asked = [name for name in (reading.id_column, reading.name_column, *reading.keep) if name]
-    wanted = [one for path in paths for one in requests(path, reading.layer, reading.assume_crs)]
-    known: list[Kept | None] = []
-    for one in wanted:
+    out = unusable or Unusable()
+    for path in paths:
+        check_named(path)
+    every: list[Request] = []
+    for path in paths:
+        with out.guard():
+            every += requests(path, reading.layer, reading.assume_crs)
+    wanted, known = [], []
+    layers_of = Counter(one.path for one in every)
+    for one in every:
         progress(f"looking into {one.path}")
-        known.append(indexed(one, asked, least))
+        with out.guard(), named(one.name, layers_of[one.path] > 1):
+            known.append(indexed(one, asked, least))
+            wanted.append(one)
     if not any(known) and not any(_size(one) > large for one in wanted):
         return None
-    found = _with_the_rest(wanted, known, asked, large, progress)
+    found = _with_the_rest(wanted, known, asked, large, progress, out)
     layers = [one for one in found if len(one.records) or one.table.refused]
     if not any(len(one.records) for one in layers):
         return None  # reading everything tells why there is nothing
     there = {str(name).casefold() for one in layers for name in one.table.frame.columns}
     if any(name.casefold() not in there for name in asked):
         return None  # a column that is nowhere: reading everything tells it, with all there are
-    return _filed(layers, reading, progress)
+    filed = _filed(layers, reading, progress)
+    return replace(filed, report=out.add_to(filed.report))
 
 
 def _size(request: Request) -> int:
@@ -89,20 +102,26 @@ def _with_the_rest(
     asked: Sequence[str],
     large: int,
     progress: Callable[[str], None],
+    out: Unusable,
 ) -> list[Kept]:
     """The layers that have an index of use, and the others read."""
-    found: list[Kept] = []
+    found: list[tuple[str, Kept]] = []
     causes: dict[str, Counter[str]] = {}
+    layers_of = Counter(request.path for request in wanted)
     for request, kept in zip(wanted, known, strict=True):
-        if kept is None:
-            progress(f"reading {request.path}")
-            kept, why = laid_aside(request, asked) if _size(request) > large else _whole(request)
-            causes.setdefault(request.path, Counter()).update(why)
-        found.append(kept)
+        with out.guard(), named(request.name, layers_of[request.path] > 1):
+            if kept is None:
+                progress(f"reading {request.path}")
+                kept, why = laid_aside(request, asked) if _size(request) > large else _whole(request)
+                causes.setdefault(request.path, Counter()).update(why)
+            found.append((request.path, kept))
     for path, why in causes.items():
-        of_it = (kept.table for request, kept in zip(wanted, found, strict=True) if request.path == path)
-        useful(path, list(of_it), why)
-    return found
+        before = len(out.errors)
+        with out.guard():
+            useful(path, [kept.table for of, kept in found if of == path], why)
+        if len(out.errors) > before:
+            found = [(of, kept) for of, kept in found if of != path]
+    return [kept for _, kept in found]
 
 
 def _filed(layers: Sequence[Kept], reading: Reading, progress: Callable[[str], None]) -> FiledParks:
