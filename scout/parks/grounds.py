@@ -54,7 +54,8 @@ def grounds_of(layer: Layer, names: Texts, corridor_m: float | None) -> Grounds:
         Half-width around lines.
     """
     sorting = _Sorting(layer, names, corridor_m)
-    sorting.sort()
+    with np.errstate(over="ignore", invalid="ignore"):  # of coordinates that damage made huge
+        sorting.sort()
     used = ~shapely.is_missing(sorting.ground)
     return Grounds(
         sorting.ground[used],

@@ -1,4 +1,4 @@
-"""Settings that hold while files are read, and no longer: no network, fine arcs, no stray warnings."""
+"""Settings that hold while files are read, and no longer: no network, fine arcs, nothing on the terminal."""
 
 from __future__ import annotations
 
@@ -22,6 +22,8 @@ GDAL_OFFLINE = {
     "PROJ_NETWORK": "OFF",
     # Degrees of arc per edge when curves become lines: an arc of 1 km radius is kept to 4 cm.
     "OGR_ARC_STEPSIZE": "1",
+    # What GDAL says in a thread of its own reaches no handler of ours and would go to the terminal.
+    "CPL_LOG": os.devnull,
 }
 
 # Documented there, though not marked as exported.
