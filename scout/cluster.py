@@ -63,6 +63,7 @@ def spread_over(address: str | None, workers: int | None) -> Iterator[Spread]:
 def _check_answers(address: str, where: str) -> None:
     """Refuse an address where no scheduler says who it is in time; a client would try for much longer."""
     import asyncio
+    from concurrent.futures import ThreadPoolExecutor
 
     from distributed.core import rpc
 
@@ -76,7 +77,9 @@ def _check_answers(address: str, where: str) -> None:
     level = logger.level
     logger.setLevel(logging.CRITICAL)
     try:
-        asyncio.run(asyncio.wait_for(ask(), _ANSWER_S))
+        # In a thread of its own: a notebook, say, has a loop of events running in this one.
+        with ThreadPoolExecutor(1) as thread:
+            thread.submit(lambda: asyncio.run(asyncio.wait_for(ask(), _ANSWER_S))).result()
     except (Exception, asyncio.CancelledError) as error:  # what is no scheduler may answer anything
         remedy = "start one with: dask scheduler, and workers with: dask worker ADDRESS"
         raise InputError(where, "no scheduler answers there", remedy) from error

@@ -42,6 +42,7 @@ EVERY: dict[str, tuple[Any, list[str]]] = {
     "name-column": ("label", ["label"]),
     "pieces": ("apart", ["apart"]),
     "layer": ("parks", ["parks"]),
+    "strict": (True, []),
     "crs": ("EPSG:26915", ["EPSG:26915"]),
     "access": (["a.osm", "b.osm"], ["plan/a.osm", "plan/b.osm"]),
     "barriers": (["b.osm"], ["plan/b.osm"]),
@@ -105,7 +106,14 @@ def test_every_option_can_be_in_it_and_means_the_same(plan: Path) -> None:
 
 @pytest.mark.parametrize("key", EVERY)
 def test_an_option_wins_over_it(plan: Path, key: str) -> None:
-    other = {"level": "field", "home": "44 N 9 E", "area": "JN46", "save-listed": False}
+    other = {
+        "level": "field",
+        "home": "44 N 9 E",
+        "area": "JN46",
+        "pieces": "join",
+        "save-listed": False,
+        "strict": False,
+    }
     value = other.get(key, {str: "other", list: ["other"]}.get(type(EVERY[key][0]), 1))
     path = written(plan, toml({key: value}))
     assert params(["p.kml", "--outing", path]) != params(["p.kml", *words(key)])

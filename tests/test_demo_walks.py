@@ -50,8 +50,11 @@ def test_closed_ground_is_counted(squares):
 
 
 def test_times_rank_what_counts_alike(squares):
+    """Clearance counts before the walk until it is plenty; 40 m from every boundary is."""
     alike = [
-        s for s in squares[0] if s["yield"] == 2 and s["verdict"] == "firm" and s["walk_min"] is not None
+        s
+        for s in squares[0]
+        if s["yield"] == 2 and s["verdict"] == "firm" and s["walk_min"] is not None and s["clearance_m"] > 40
     ]
     assert len(alike) > 5
     assert [s["walk_min"] for s in alike] == sorted(s["walk_min"] for s in alike)

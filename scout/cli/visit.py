@@ -257,9 +257,9 @@ def _export(paths: tuple[str, ...], notebook: str, title: str, level: str) -> in
     from scout.notebook import Notebook
     from scout.visits import BadVisit
 
+    check_targets([notebook], paths)
     for path in paths:
         check_format(path)
-    check_targets([notebook], paths)
     made_by = shlex.join(["scout", *sys.argv[1:]])
     today = datetime.now(UTC).strftime("%Y-%m-%d")
     particulars = Particulars(title, made_by, today, level_number(level))
