@@ -1,4 +1,4 @@
-"""Files and layers that cannot be used, among others that can: left out with a line each, or the end of all."""
+"""Files and layers that cannot be used, among others that can: left out with a line, or the end of all."""
 
 from __future__ import annotations
 
