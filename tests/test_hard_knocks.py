@@ -247,3 +247,16 @@ def test_no_memory_is_one_line(refused: Any, monkeypatch: pytest.MonkeyPatch) ->
 
     monkeypatch.setattr("scout.find.tasks", full)
     assert "not enough memory" in refused("find", "parks.geojson")
+
+
+def test_what_gdal_says_in_its_own_threads_stays_off_the_terminal(tmp_path: Path) -> None:
+    """Bytes changed in thousands of records: GDAL printed "Unable to read geometry"."""
+    import random
+
+    from fuzz.damage_formats import MAKERS
+
+    path = MAKERS[".gpkg"]["scattered bytes"](tmp_path / "a.gpkg", tmp_path, random.Random(7))
+    code = "import sys; from scout.cli import main; sys.exit(main())"
+    words = ["find", str(path), "--top", "1", "--min-grids", "2"]
+    done = subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True, timeout=120)
+    assert all(line.startswith("scout: ") for line in done.stderr.splitlines()), done.stderr

@@ -342,7 +342,40 @@ def _odd_database(whole: Path, folder: Path, chance: random.Random) -> Path:
     return target
 
 
+def _scattered_bytes(whole: Path, folder: Path, chance: random.Random) -> Path:
+    """Thousands of records, which GDAL reads in threads of its own, with bytes changed behind the header."""
+    import geopandas as gpd
+    import numpy as np
+    import shapely
+
+    target = _hit(whole, folder)
+    corner = np.random.default_rng(1).uniform((-100.0, 30.0), (-80.0, 45.0), (6000, 2))
+    boxes = shapely.box(*corner.T, *(corner + 0.1).T)
+    names = [f"Q-{k}" for k in range(len(boxes))]
+    gpd.GeoDataFrame({"code": names}, geometry=boxes, crs="EPSG:4326").to_file(target)
+    data = bytearray(target.read_bytes())
+    for _ in range(chance.choice((20, 200, 1000))):
+        data[chance.randrange(8192, len(data))] = chance.randrange(256)
+    target.write_bytes(data)
+    return target
+
+
 # --- Shapefiles -------------------------------------------------------------------------------------------
+
+
+def _words_amiss(whole: Path, folder: Path, chance: random.Random) -> Path:
+    """Whole numbers of records changed: types, counts of parts and points, where parts begin, lengths."""
+    target = _hit(whole, folder)
+    for suffix in (".shp", ".shx", ".dbf", ".prj", ".cpg"):
+        shutil.copy(whole.with_suffix(suffix), target.with_suffix(suffix))
+    part = target.with_suffix(chance.choice((".shp", ".shp", ".shp", ".shx")))
+    data = bytearray(part.read_bytes())
+    for _ in range(chance.choice((1, 1, 2, 5))):
+        at = chance.randrange(25, len(data) // 4) * 4
+        word = chance.choice((0, 1, 5, -1, 2**31 - 1, chance.randrange(1000), chance.randrange(2**31)))
+        data[at : at + 4] = struct.pack(chance.choice("<>") + "i", word)
+    part.write_bytes(data)
+    return target
 
 
 def _parts_amiss(whole: Path, folder: Path, chance: random.Random) -> Path:
@@ -539,12 +572,12 @@ def _odd_parquet(whole: Path, folder: Path, chance: random.Random) -> Path:
 _ZIPPED = {"zip bomb": _zip_bomb, "zip entries": _zip_names}
 _JSONS = {"deep JSON": _deep_json, "odd JSON": _odd_json}
 _XML = {"entities": _laughing_xml, "odd XML": _odd_xml}
-_BASE = {"odd database": _odd_database}
+_BASE = {"odd database": _odd_database, "scattered bytes": _scattered_bytes}
 # By suffix; two formats with one suffix take the same.
 MAKERS: dict[str, dict[str, Maker]] = {
     ".geojson": _JSONS,
     ".gpkg": _BASE,
-    ".shp": {"parts amiss": _parts_amiss},
+    ".shp": {"parts amiss": _parts_amiss, "words amiss": _words_amiss},
     ".zip": _ZIPPED,
     ".parquet": {"odd GeoParquet": _odd_parquet},
     ".kml": _XML,
