@@ -203,6 +203,8 @@ class Notebook:
             yield base
         except sqlite3.Error as error:
             raise told(self.path, error) from None
+        except UnicodeDecodeError:  # sqlite3 quotes a damaged schema in its error, and cannot read it
+            raise InputError(str(self.path), "the file is damaged", "go back to a copy") from None
         finally:
             if base is not None:
                 base.close()
