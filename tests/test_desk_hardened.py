@@ -43,7 +43,13 @@ def slowest(caller: Caller, seconds: float) -> float:
             ("GET", "/api/ping", None),
         ):
             begun = time.monotonic()
-            assert caller.ask(method, path, body).status == 200
+            try:
+                status = caller.ask(method, path, body).status
+            except (
+                ConnectionResetError
+            ):  # let go before its key was read, among strangers: a browser asks again
+                status = caller.ask(method, path, body).status
+            assert status == 200
             taken.append(time.monotonic() - begun)
     return max(taken)
 

@@ -10,10 +10,11 @@ import { choose, chosen, foundSpots, prepareDay } from "./day.js";
 import { anyUnsaved, prepareVisits } from "./visits.js";
 
 const CALL_MS = 60_000; // an open window says so
-const READING = ["id-column", "name-column", "crs", "corridor", "pieces", "layer"];
+const READING = ["id-column", "name-column", "crs", "corridor", "pieces", "layer", "strict"];
 let read = "";
 
-const readingNow = () => JSON.stringify(READING.map((key) => fieldOf(key).value));
+const stateOf = (field) => (field.type === "checkbox" ? field.checked : field.value);
+const readingNow = () => JSON.stringify(READING.map((key) => stateOf(fieldOf(key))));
 
 async function settingsChanged() {
   setLevel(fieldOf("level").value);

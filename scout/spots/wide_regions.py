@@ -137,9 +137,25 @@ class _Shared:
             self._pieces[parks] = first + np.flatnonzero(of == k)
         self._look(parts, [sets[k] for k in of.tolist()])
 
+    def _contained(self, parts: Geometries) -> tuple[Ints, Ints]:
+        """Find the pairs of a piece and a region with its spot in it, whatever turn of the globe each is on."""
+        west, _, east, _ = shapely.bounds(parts).reshape(-1, 4).T
+        lon = shapely.get_x(self._points)
+        pairs = []
+        for turn in (-360.0, 0.0, 360.0):
+            some = np.flatnonzero((west + turn <= lon.max()) & (east + turn >= lon.min()))
+            moved = parts[some]
+            if turn:
+                moved = shapely.transform(moved, lambda xy, by=turn: xy + np.array([by, 0.0]))
+            piece, region = self._tree.query(moved, predicate="contains")
+            pairs.append((some[piece], region))
+        found, where = (np.concatenate(column) for column in zip(*pairs, strict=True))
+        order = np.lexsort((where, found))
+        return found[order], where[order]
+
     def _look(self, parts: Geometries, sets: list[Parks]) -> None:
         """What is known in new pieces: the best grade, and regions of the very sets."""
-        piece, region = self._tree.query(parts, predicate="contains")
+        piece, region = self._contained(parts)
         sizes = np.array([len(parks) for parks in sets], dtype=np.int64)
         park = np.array([p for parks in sets for p in parks], dtype=np.int64)
         row, member = ragged((np.cumsum(sizes) - sizes)[piece], sizes[piece])
