@@ -138,7 +138,7 @@ class _Shared:
         self._look(parts, [sets[k] for k in of.tolist()])
 
     def _contained(self, parts: Geometries) -> tuple[Ints, Ints]:
-        """Find the pairs of a piece and a region with its spot in it, whatever turn of the globe each is on."""
+        """Find the pairs of a piece and a region with its spot in it, on any turn of the globe."""
         west, _, east, _ = shapely.bounds(parts).reshape(-1, 4).T
         lon = shapely.get_x(self._points)
         pairs = []
