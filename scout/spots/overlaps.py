@@ -26,6 +26,7 @@ __all__ = [
     "in_regions",
     "overlap_regions",
     "overlapping_pairs",
+    "turned",
     "wide_polygons",
 ]
 
@@ -53,7 +54,7 @@ def overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tuple[In
     pairs = [(a[meets], b[meets], np.zeros(meets.sum(), dtype=np.int64))]
     past = np.flatnonzero(shapely.bounds(geometries)[:, 2] > 180.0)
     if len(past):
-        a, b = tree.query(_turned(geometries[past], -1), predicate="intersects")
+        a, b = tree.query(turned(geometries[past], -1), predicate="intersects")
         a = past[a]
         # Both past 180 means both already met above.
         keep = (a != b) & ~np.isin(b, past)
@@ -67,7 +68,7 @@ def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
     _refuse_tangle(a, b, len(geometries))
     left = geometries[a]
     if np.any(turn):
-        left[turn != 0] = _turned(left[turn != 0], -1)
+        left[turn != 0] = turned(left[turn != 0], -1)
     both = areas_of(by_rows(shapely.intersection, left, geometries[b]))
     real = shapely.area(both) > 0.0
     a, b, both = a[real], b[real], both[real]
@@ -123,7 +124,8 @@ def _refuse_tangle(a: Ints, b: Ints, parks: int) -> None:
         )
 
 
-def _turned(geometries: Geometries, turns: int) -> Geometries:
+def turned(geometries: Geometries, turns: int) -> Geometries:
+    """The shapes, so many times round the globe further east."""
     moved: Geometries = shapely.transform(geometries, lambda xy: xy + np.array([360.0 * turns, 0.0]))
     return moved
 
@@ -208,7 +210,7 @@ def beside(parks: Geometries, shapes: Geometries) -> Geometries:
     turns = np.rint((middles[0] - middles[1]) / 360.0).astype(int)
     moved = parks.copy()
     for turn in np.unique(turns[turns != 0]).tolist():
-        moved[turns == turn] = _turned(parks[turns == turn], turn)
+        moved[turns == turn] = turned(parks[turns == turn], turn)
     return moved
 
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scout.cores import by_rows
 from scout.outlines import Ints, ragged
 from scout.spots.found import Found, grade, join
-from scout.spots.overlaps import Regions, areas_of, beside, in_regions, wide_polygons
+from scout.spots.overlaps import Regions, areas_of, beside, in_regions, turned, wide_polygons
 from scout.spots.parted import Parks, Wanted, Wider, kept, surer
 from scout.verdict import SURE, Ground
 
@@ -142,11 +142,10 @@ class _Shared:
         west, _, east, _ = shapely.bounds(parts).reshape(-1, 4).T
         lon = shapely.get_x(self._points)
         pairs = []
-        for turn in (-360.0, 0.0, 360.0):
-            some = np.flatnonzero((west + turn <= lon.max()) & (east + turn >= lon.min()))
-            moved = parts[some]
-            if turn:
-                moved = shapely.transform(moved, lambda xy, by=turn: xy + np.array([by, 0.0]))
+        for turns in (-1, 0, 1):
+            by = 360.0 * turns
+            some = np.flatnonzero((west + by <= lon.max()) & (east + by >= lon.min()))
+            moved = turned(parts[some], turns) if turns else parts[some]
             piece, region = self._tree.query(moved, predicate="contains")
             pairs.append((some[piece], region))
         found, where = (np.concatenate(column) for column in zip(*pairs, strict=True))
