@@ -14,7 +14,8 @@ import shapely
 
 from scout.errors import ArgumentError, InputError
 from scout.model import GEOMETRY, Layer
-from scout.read.formats import Opening, open_file
+from scout.read.folders import cut_layers
+from scout.read.formats import KML, Opening, open_file
 from scout.read.globe import CAUSES
 from scout.read.layers import Request, read_layer
 from scout.read.offline import collected_warnings, offline
@@ -120,7 +121,7 @@ def _chosen(path: str, openings: list[Opening], layer: str | None) -> list[Chose
     offered: list[Chosen] = []
     for opening in openings:
         if opening.many_layers:
-            offered += [(opening, asked, name) for asked, name in _listed(path, opening)]
+            offered += _layers_in(path, opening)
         else:
             offered.append((opening, None, opening.stem))
     names = [name for _, _, name in offered]
@@ -134,6 +135,15 @@ def _chosen(path: str, openings: list[Opening], layer: str | None) -> list[Chose
         hint = f"did you mean {near[0]!r}? " if near else ""
         raise ArgumentError(path, f"has no layer {layer!r}", f"{hint}its layers are: {', '.join(names)}")
     return chosen
+
+
+def _layers_in(path: str, opening: Opening) -> list[Chosen]:
+    listed = _listed(path, opening)
+    if opening.drivers == KML and len(listed) > 1:
+        cut = cut_layers(opening, [name for _, name in listed])
+        if cut is not None:
+            return [(own, asked, name) for (own, asked), (_, name) in zip(cut, listed, strict=True)]
+    return [(opening, asked, name) for asked, name in listed]
 
 
 def _listed(path: str, opening: Opening) -> list[tuple[int, str]]:

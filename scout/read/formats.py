@@ -22,6 +22,7 @@ from scout.read.packed import unpack_osm
 
 __all__ = [
     "BOUNDARY_SUFFIXES",
+    "KML",
     "SHAPEFILE_PARTS",
     "TAGGED_SUFFIXES",
     "Opening",
@@ -37,6 +38,7 @@ Numbering = Literal["fid", "fid from 0", "position"]
 _READS = "GeoJSON, GeoPackage, Shapefile (also zipped), FlatGeobuf, GeoParquet, KML and KMZ are read"
 _LARGEST_KML = 2**29  # bytes; GDAL takes several times as much
 _OSM_LAYERS = ("points", "lines", "multipolygons")  # relations that are no areas repeat tagged ways
+KML = ("LIBKML", "KML")  # drivers
 SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix")
 
 
@@ -249,8 +251,7 @@ def _kml_opening(name: str, target: str | bytes, stem: str, start: bytes, links:
     if not outermost(start, "kml"):
         raise _mismatch(name, "the outermost element is not kml")
     notes = ("links to other files and places in the KML are not followed",) if links else ()
-    kml = ("LIBKML", "KML")
-    return Opening(target, stem, kml, many_layers=True, crs="EPSG:4326", warnings=notes)
+    return Opening(target, stem, KML, many_layers=True, crs="EPSG:4326", warnings=notes)
 
 
 def outermost(start: bytes, element: str) -> bool:
