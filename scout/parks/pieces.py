@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
@@ -59,8 +61,12 @@ def with_pieces_joined(
     Known
         Touching is to come within `TOUCHING_M`.
     """
-    pairs = _candidates(name_keys(layers), known.park, bounds)
+    key = name_keys(layers)
+    alike = _alike(key, bounds, shapes_of)
+    again = np.flatnonzero(alike != np.arange(len(alike)))
+    pairs = _candidates(np.where(alike == np.arange(len(alike)), key, -1), known.park, bounds)
     met = [_meeting(some, shapes_of) for some in _batches(pairs)]
+    met.append(_Pairs(alike[again], again).only(known.park[alike[again]] != known.park[again]))
     met = [some for some in met if len(some.a)]
     if not met:
         return known
@@ -69,6 +75,21 @@ def with_pieces_joined(
     first = np.unique(group, return_index=True)[1]  # parks come in order, so these are the first of each
     joined = known.joined(first[group][known.park])
     return joined._replace(notes=(*joined.notes, _line(layers, known, group)))
+
+
+def _alike(key: Ints, bounds: Floats, shapes_of: Callable[[Ints], Shapes]) -> Ints:
+    """For each record the first one of its name with the very same outline: pairs of those have no end."""
+    first = np.arange(len(key), dtype=np.int64)
+    box = pd.DataFrame(np.column_stack([key, bounds]))
+    rows = np.flatnonzero((key >= 0) & np.isfinite(bounds[:, 0]) & box.duplicated(keep=False).to_numpy())
+    known: dict[tuple[int, bytes], int] = {}
+    for some in np.split(rows, range(_LOADED, len(rows), _LOADED)):
+        shapes = shapes_of(some) if len(some) else np.empty(0, object)
+        there = ~shapely.is_missing(shapes)
+        outlines = (hashlib.sha256(wkb).digest() for wkb in shapely.to_wkb(shapes[there]))
+        for row, outline in zip(some[there].tolist(), outlines, strict=True):
+            first[row] = known.setdefault((int(key[row]), outline), row)
+    return first
 
 
 def _groups(a: Ints, b: Ints, count: int) -> Ints:
