@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pickle
 import sqlite3
+import struct
 import warnings
 from contextlib import closing
 from pathlib import Path
@@ -19,8 +20,7 @@ from scout.find import Options, find
 from scout.model import Findings
 from scout.parks import build_parks
 from scout.read import read_layers
-from scout.read.files import requests
-from scout.read.index import indexed
+from scout.read.index import Indexed
 from scout.read.shelf import Reading, open_shelf
 
 SUFFIXES = (".gpkg", ".fgb", ".shp", ".parquet")
@@ -194,35 +194,60 @@ def test_a_file_is_named_once(folder):
         open_shelf([path, path], Reading(), least=1)
 
 
-def test_records_that_the_index_does_not_know_of(tmp_path):
+def test_records_that_the_rtree_does_not_know_of(tmp_path):
     path = written(tmp_path / "isles.gpkg", country(count=80))
+    expected = whole([path], SEARCHES[1])
     with closing(sqlite3.connect(path)) as database:
         database.execute("delete from rtree_isles_geom where id < 9")
-        database.commit()
-    assert open_shelf([path], Reading(), least=1) is None
-    with closing(sqlite3.connect(path)) as database:
         database.execute("delete from gpkg_extensions")
         database.commit()
-    assert indexed(requests(path, None, None)[0], (), 1) is None
+    same(shelved([path], SEARCHES[1]), expected)
+
+
+def with_head(path, record, bounds):
+    """Give a record of a GeoPackage other bounds in the head of its geometry (OGC 12-128 2.1.3.1.1)."""
+    with closing(sqlite3.connect(path)) as database:
+        for name, value in (
+            ("ST_IsEmpty", 0),
+            ("ST_MinX", 0),
+            ("ST_MaxX", 0),
+            ("ST_MinY", 0),
+            ("ST_MaxY", 0),
+        ):
+            database.create_function(name, 1, lambda _, value=value: value)  # for the triggers of the R-tree
+        (blob,) = database.execute("select geom from isles where fid = ?", (record,)).fetchone()
+        assert blob[3] >> 1 & 7 == 1
+        database.execute(
+            "update isles set geom = ? where fid = ?",
+            (blob[:8] + struct.pack("<4d", *bounds) + blob[40:], record),
+        )
+        database.commit()
 
 
 def test_an_index_that_lies_is_found_out(tmp_path, monkeypatch):
     path = written(tmp_path / "isles.gpkg", country(count=80))
-    with closing(sqlite3.connect(path)) as database:
-        rows = database.execute("select id, minx from rtree_isles_geom order by minx").fetchall()
-        first, last = rows[20][0], rows[60][0]
-        box = "minx, maxx, miny, maxy"
-        old = database.execute(f"select {box} from rtree_isles_geom where id = ?", (last,)).fetchone()
-        database.execute(
-            "update rtree_isles_geom set minx=?, maxx=?, miny=?, maxy=? where id=?", (*old, first)
-        )
-        database.commit()
-    assert open_shelf([path], Reading(), least=1) is None
-    # Where the record is none of those compared, reading it tells.
-    monkeypatch.setattr("scout.read.database._LEAST", 2)
+    expected = whole([path], SEARCHES[1])
+    with_head(path, 21, (170.0, 170.1, 80.0, 80.1))
     shelf = open_shelf([path], Reading(), least=1)
-    with pytest.raises(InputError, match=f"record {first}: does not lie where the file's spatial index says"):
+    assert not any(isinstance(drawer.layer, Indexed) for drawer in shelf.drawers)
+    told = "its spatial index is not used: record 21 does not lie where it says; the file is read whole"
+    assert shelf.sources[0].warnings[0] == told
+    found = find(shelf, SEARCHES[1])
+    assert list(found.spots) == list(expected.spots)
+    # Where the record is none of those compared, reading it tells.
+    monkeypatch.setattr("scout.read.extents._LEAST", 2)
+    shelf = open_shelf([path], Reading(), least=1)
+    with pytest.raises(InputError, match="record 21: does not lie where the file's spatial index says"):
         shelf.order(np.arange(len(shelf.ids))).take()
+
+
+def test_what_was_not_compared_is_told(folder):
+    shelf = open_shelf([folder / "isles.gpkg"], Reading(), least=1)
+    assert "isles.gpkg: where its 600 records lie is taken from what the file says" in shelf.report.notes[-1]
+    assert "compared with 200 outlines" in shelf.report.notes[-1]
+    for suffix in (".fgb", ".shp"):  # whose outlines are run through
+        shelf = open_shelf([folder / f"isles{suffix}"], Reading(), least=1)
+        assert not any("is taken from" in note for note in shelf.report.notes)
 
 
 def test_the_report_says_that_not_all_was_checked(folder):

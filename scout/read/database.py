@@ -8,13 +8,9 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-import numpy as np
-import shapely
-from numpy.typing import NDArray
-
 from scout.errors import InputError
 
-__all__ = ["check", "opened", "sampled"]
+__all__ = ["check", "opened"]
 
 _NAME = r"""(?:"(?:[^"]|"")*"|'(?:[^']|'')*'|`(?:[^`]|``)*`|\[[^\]]*\]|[\w$]+)"""
 # Any other spelling, comments among it, is taken for a foreign one.
@@ -24,8 +20,6 @@ _RTREE = re.compile(
 )
 # First bytes of a journal that is still to be rolled back, https://www.sqlite.org/fileformat2.html 3
 _JOURNAL = bytes.fromhex("d9d505f920a163d7")
-_ENVELOPE = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}  # bytes, OGC 12-128 2.1.3.1.1
-_LEAST, _SHARE = 200, 100  # records compared: at least so many, and one in so many
 
 
 @contextmanager
@@ -83,27 +77,3 @@ def _check_at_rest(name: str, file: Path) -> None:
     if waiting:
         what = "has changes that are not in the file yet: another program has it open, or was stopped"
         raise InputError(name, what, "open and close it there, or export a copy")
-
-
-def sampled(
-    file: Path, table: str, fid: str, column: str, records: NDArray[np.int64]
-) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """Places among the ``records`` of some of them, evenly spread, and their own bounds, shape (n, 4)."""
-    size = min(len(records), max(_LEAST, len(records) // _SHARE))
-    places = np.unique(np.linspace(0, len(records) - 1, size).astype(np.int64))
-    quoted = ['"' + one.replace('"', '""') + '"' for one in (column, table, fid)]
-    question = "select {} from {} where {} = ?".format(*quoted)
-    with opened(file) as database:
-        found = [database.execute(question, (int(records[k]),)).fetchone() for k in places]
-    binaries = np.array([_wkb(row[0]) if row else None for row in found], dtype=object)
-    shapes = shapely.from_wkb(binaries, on_invalid="ignore")
-    # Broken rings have no bounds to compare; reading them tells what is amiss.
-    broken = np.array([one is not None for one in binaries], dtype=bool) & shapely.is_missing(shapes)
-    return places[~broken], shapely.bounds(shapes[~broken])
-
-
-def _wkb(blob: bytes | None) -> bytes | None:
-    """Well-known binary in a GeoPackage's own, whose header is OGC 12-128 2.1.3.1.1."""
-    if not isinstance(blob, bytes) or len(blob) < 9 or blob[:2] != b"GP":
-        return None
-    return blob[8 + _ENVELOPE.get(blob[3] >> 1 & 7, 0) :]

@@ -1,13 +1,13 @@
 """Layers known by their index: bounds, ids and names of all records without reading a single outline.
 
-The R-tree of a GeoPackage, the bounds columns of GeoParquet 1.1 and the headers of records in FlatGeobuf and
-Shapefile tell where every record lies. Only areas in longitude and latitude are taken so: in other systems
-the bounds say little about the lattice.
+The head of each geometry in a GeoPackage, the bounds columns of GeoParquet 1.1 and the outlines of FlatGeobuf
+and Shapefile, run through once, tell where every record lies. Only areas in longitude and latitude are taken
+so: in other systems the bounds say little about the lattice.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -22,13 +22,13 @@ from scout.errors import InputError
 from scout.model import RECORD, Layer
 from scout.parks.columns import telling
 from scout.parks.joining import OWN_ERROR, OWN_WIDENED
-from scout.read import database
 from scout.read.crs import Datum, datum_of
-from scout.read.formats import Opening
+from scout.read.extents import extents
 from scout.read.layers import Request, read_layer, source_of
 from scout.read.offline import collected_warnings, offline
 from scout.read.parquet import boxes_in, columns_in, sample_in, table_in
 from scout.read.tables import boxes, table
+from scout.read.trust import SHORT, UnreliableIndex, check_bounds
 
 __all__ = ["LEAST_RECORDS", "Indexed", "indexed"]
 
@@ -37,8 +37,7 @@ Floats = NDArray[np.float64]
 
 LEAST_RECORDS = 5000  # a smaller layer is read whole: all of its records are checked then
 _DRIVERS = {"GPKG", "ESRI Shapefile", "FlatGeobuf"}
-# Degrees. R-trees hold short numbers; two datums may be a good hundred metres apart over one park.
-_SHORT, _SHIFT = 2e-5, 0.01
+_SHIFT = 0.01  # degrees; two datums may be a good hundred metres apart over one park
 
 
 @dataclass(frozen=True)
@@ -49,6 +48,7 @@ class Indexed:
     records: Ints
     bounds: Floats
     table: Layer  # all records, with the columns that may tell ids and names; no geometry
+    compared: int = 0  # records whose bounds were compared with their outlines before the index was believed
 
     def only(self, numbers: Ints) -> Indexed:
         """Some records, ascending, without their table."""
@@ -79,7 +79,12 @@ class Indexed:
         return layer
 
 
-def indexed(request: Request, columns: Sequence[str], least: int = LEAST_RECORDS) -> Indexed | None:
+def indexed(
+    request: Request,
+    columns: Sequence[str],
+    least: int = LEAST_RECORDS,
+    doubts: Callable[[str], None] = lambda _: None,
+) -> Indexed | None:
     """The index of a layer; None where there is none of use, and the layer has to be read.
 
     Parameters
@@ -90,12 +95,17 @@ def indexed(request: Request, columns: Sequence[str], least: int = LEAST_RECORDS
         Columns that are wanted beside those known to hold ids and names.
     least : int
         Records that are worth it.
+    doubts : callable
+        Told the line of an index that contradicts the records.
     """
     of = _of_parquet if request.opening.drivers == ("Parquet",) else _of_gdal
     try:
         with offline(), collected_warnings():
             found = of(request, columns, least)
             return None if found is None or len(found.records) < least else _filled(found)
+    except UnreliableIndex as doubt:
+        doubts(doubt.warning)
+        return None
     except Exception:  # whatever damage makes the libraries raise: reading it whole will tell
         return None
 
@@ -111,6 +121,7 @@ class _Bare:
     fields: Sequence[str]  # all columns of the file
     numbers: Ints  # of the rows of the table
     frame: pd.DataFrame
+    compared: int  # records whose bounds are known to be those of their outlines
 
 
 def _of_parquet(request: Request, columns: Sequence[str], least: int) -> _Bare | None:
@@ -119,15 +130,13 @@ def _of_parquet(request: Request, columns: Sequence[str], least: int) -> _Bare |
         return None
     numbers, bounds, crs = found
     places, own = sample_in(request.opening, bounds)
-    if not _holds(bounds[places], own):
-        return None
+    check_bounds(numbers[places], bounds[places], own)
     fields = columns_in(request.opening)
     datum = _lon_lat(request, crs, fields)
     if datum is None:
         return None
-    return _Bare(
-        request, datum, numbers, bounds, fields, *table_in(request.opening, _wanted(fields, columns))
-    )
+    rows = table_in(request.opening, _wanted(fields, columns))
+    return _Bare(request, datum, numbers, bounds, fields, *rows, len(places))
 
 
 def _of_gdal(request: Request, columns: Sequence[str], least: int) -> _Bare | None:
@@ -142,30 +151,22 @@ def _of_gdal(request: Request, columns: Sequence[str], least: int) -> _Bare | No
     datum = _lon_lat(request, info["crs"], fields)
     if info["features"] < least or datum is None:
         return None
-    rtree = ""
     if info["driver"] == "GPKG":
-        rtree = _rtree(opening, request.name, str(info["geometry_name"]))
         opening = replace(opening, fid_column=str(info["fid_column"]))
-        if not rtree or not info["fid_column"]:
+        if not opening.fid_column:
             return None
-    records, bounds = boxes(opening, request.layer, rtree)
-    if len(records) != info["features"]:
-        return None  # records without geometry, or an index that has fallen behind
-    if rtree:
         file, column = Path(str(opening.target)), str(info["geometry_name"])
-        places, own = database.sampled(file, request.name, opening.fid_column, column, records)
-        if not _holds(bounds[places], own):
-            return None
+        found = extents(file, request.name, opening.fid_column, column, SHORT)
+        records, bounds, compared = found.records, found.bounds, found.compared
+    else:
+        records, bounds = boxes(opening, request.layer)
+        compared = len(records)  # GDAL makes them of the outlines
+    if not np.isfinite(bounds).all():
+        return None  # records without geometry, or without a place
     numbers, frame = table(opening, request.layer, _wanted(fields, columns))
     order = np.argsort(records)
     request = replace(request, opening=opening)
-    return _Bare(request, datum, records[order], bounds[order], fields, numbers, frame)
-
-
-def _holds(bounds: Floats, own: Floats) -> bool:
-    """Whether an index says of some records where they lie; R-trees are a little wide."""
-    low, high = own[:, :2] >= bounds[:, :2] - _SHORT, own[:, 2:] <= bounds[:, 2:] + _SHORT
-    return bool((low & high).all())
+    return _Bare(request, datum, records[order], bounds[order], fields, numbers, frame, compared)
 
 
 def _lon_lat(request: Request, crs: str | None, fields: Sequence[str]) -> Datum | None:
@@ -180,16 +181,6 @@ def _wanted(fields: Sequence[str], columns: Sequence[str]) -> list[str]:
     return [*telling(fields, columns), *({OWN_ERROR, OWN_WIDENED} & set(fields))]
 
 
-def _rtree(opening: Opening, name: str, column: str) -> str:
-    """Name of the table with the bounds; empty where the file does not say that it has one."""
-    question = (
-        "select count(*) from gpkg_extensions where extension_name = 'gpkg_rtree_index' "
-        "and lower(table_name) = lower(?) and lower(column_name) = lower(?)"
-    )
-    with database.opened(Path(str(opening.target))) as base:
-        return f"rtree_{name}_{column}" if base.execute(question, (name, column)).fetchone()[0] else ""
-
-
 def _filled(bare: _Bare) -> Indexed | None:
     if not np.array_equal(bare.numbers, bare.records):
         return None
@@ -202,13 +193,14 @@ def _filled(bare: _Bare) -> Indexed | None:
     source = source_of(bare.request, bare.datum, len(numbers), before[np.isfinite(before[:, 0])], bounds)
     frame.insert(0, RECORD, numbers)
     known = replace(bare.request, known=source)
-    return Indexed(known, numbers, bounds, Layer(gpd.GeoDataFrame(frame), source, columns=tuple(bare.fields)))
+    layer = Layer(gpd.GeoDataFrame(frame), source, columns=tuple(bare.fields))
+    return Indexed(known, numbers, bounds, layer, bare.compared)
 
 
 def _in_degrees(before: Floats, datum: Datum) -> Floats:
     """Bounds that hold the records in WGS 84, however their longitudes are to be understood."""
     bounds = before.copy()
-    pad = _SHORT
+    pad = SHORT
     if not datum.identity:
         pad = _SHIFT
         for low in (0, 2):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import geopandas as gpd
@@ -50,6 +50,11 @@ class Request:
     assume_crs: str | None = None
     numbers: NDArray[np.int64] | None = None
     known: Source | None = None
+
+    def with_warnings(self, warnings: Sequence[str]) -> Request:
+        """The same with more to be said of the layer."""
+        said = replace(self.opening, warnings=(*self.opening.warnings, *warnings))
+        return replace(self, opening=said) if warnings else self
 
 
 def read_layer(

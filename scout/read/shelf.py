@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -20,9 +20,10 @@ from scout.read.aside import LARGE, Whole, laid_aside
 from scout.read.drawers import Drawer, FileOrder, Kept, Reading, with_corridor
 from scout.read.files import check_twice, named, requests, useful
 from scout.read.formats import check_named
-from scout.read.index import LEAST_RECORDS, indexed
+from scout.read.index import LEAST_RECORDS, Indexed, indexed
 from scout.read.layers import Request, read_layer
 from scout.read.offline import offline
+from scout.read.trust import format_compared
 from scout.read.unusable import Unusable
 
 __all__ = ["FiledParks", "Reading", "open_shelf"]
@@ -72,14 +73,16 @@ def open_shelf(
     for path in paths:
         with out.guard():
             every += requests(path, reading.layer, reading.assume_crs)
-    wanted, known = [], []
+    wanted, known, doubted = [], [], False
     layers_of = Counter(one.path for one in every)
     for one in every:
         progress(f"looking into {one.path}")
         with out.guard(), named(one.name, layers_of[one.path] > 1):
-            known.append(indexed(one, asked, least))
-            wanted.append(one)
-    if not any(known) and not any(_size(one) > large for one in wanted):
+            said: list[str] = []
+            known.append(indexed(one, asked, least, said.append))
+            wanted.append(one.with_warnings(said))
+            doubted |= bool(said)
+    if not any(known) and not doubted and not any(_size(one) > large for one in wanted):
         return None
     found = _with_the_rest(wanted, known, asked, large, progress, out)
     layers = [one for one in found if len(one.records) or one.table.refused]
@@ -170,12 +173,20 @@ def _filed(layers: Sequence[Kept], reading: Reading, progress: Callable[[str], N
                 for one, of in zip(layers, told, strict=True)
                 for line in nameless(one.table, of.ids.column, of.name_column)
             ),
+            *(line for one in layers for line in _compared(one)),
         ),
     )
     names = end_to_end([one.names for one in records])
     if len(known.unique) < len(known.park):
         names, bounds, errors = _by_park(known.park, np.array(names, dtype=object), bounds, errors)
     return FiledParks(drawers(), reading, known.unique, names, bounds, errors, report)
+
+
+def _compared(layer: Kept) -> Iterator[str]:
+    """What was not checked of a layer's index, if it has one."""
+    line = format_compared(layer.compared, len(layer.records)) if isinstance(layer, Indexed) else ""
+    if line:
+        yield f"{layer.table.source.where}: {line}"
 
 
 def _by_park(

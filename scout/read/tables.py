@@ -163,28 +163,10 @@ def table(
     return _numbers(opening, fids, 0), frame
 
 
-def boxes(
-    opening: Opening, layer: str | int | None, rtree: str
-) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """Record numbers and bounds, shape (n, 4), in the layer's own system, without reading the records.
-
-    ``rtree`` names the table that has them in a database; a little wide there, for its numbers are short.
-    """
-    if not rtree:
-        fids, bounds = pyogrio.read_bounds(opening.target, layer=layer, **opening.options)
-        return _numbers(opening, fids, 0), bounds.T
-    name = rtree.replace('"', '""')
-    sql = f'select id, minx, miny, maxx, maxy from "{name}"'
-    if importlib.util.find_spec("pyarrow") is None:
-        records, *sides = pyogrio.raw.read(opening.target, sql=sql, read_geometry=False, **opening.options)[3]
-    else:
-        with arrow_trouble():
-            found = pyogrio.raw.read_arrow(opening.target, sql=sql, read_geometry=False, **opening.options)[1]
-            records, *sides = (column.to_numpy() for column in found.columns)
-    bounds = np.empty((len(records), 4))
-    for k, side in enumerate(sides):
-        bounds[:, k] = side
-    return np.asarray(records, dtype=np.int64), bounds
+def boxes(opening: Opening, layer: str | int | None) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Record numbers and bounds, shape (n, 4), in the layer's own system: GDAL runs through all outlines."""
+    fids, bounds = pyogrio.read_bounds(opening.target, layer=layer, **opening.options)
+    return _numbers(opening, fids, 0), bounds.T
 
 
 @contextmanager
