@@ -152,6 +152,8 @@ def surroundings_report(around: Surroundings) -> Iterator[str]:
         yield printable(
             f"{source.path} [{source.layer}]: {source.records:,} records near the spots, {source.crs}"
         )
+        for warning in source.warnings:
+            yield printable(f"  warning: {warning}")
     yield (
         f"Near the spots: {len(around.ways):,} ways, {len(around.starts):,} places to park, "
         f"{len(around.barriers):,} barriers, {len(around.closed):,} closed areas, "

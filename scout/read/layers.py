@@ -25,8 +25,9 @@ from scout.read.formats import Opening
 from scout.read.globe import CAUSES, describe_gap, place
 from scout.read.offline import collected_warnings
 from scout.read.parquet import by_parquet, ours_in
-from scout.read.sifting import Asked, sift, with_sifting
+from scout.read.sifting import INDEXED, Asked, come_near, numbers_near, sift, with_sifting
 from scout.read.tables import Batch, Box, Opener, Part, Stream, among, streams
+from scout.read.trust import SHORT, SHORT_M, UnreliableIndex
 
 _ASKED = 40_000  # records asked for in one question
 _MOST_ASKED = 0.4  # of a layer's records; more are found sooner by reading all of it
@@ -69,7 +70,8 @@ def read_layer(
         How many records were refused, by the keys of `globe.CAUSES`.
     """
     by_number = request.numbers is not None and not request.opening.fid_column
-    arrow = request.boxes is None and not by_number
+    # By boxes through arrow FlatGeobuf makes up a record where one holds nothing (GDAL 3.12).
+    arrow = not by_number and (request.boxes is None or request.opening.drivers[0] in INDEXED)
     openers = [by_parquet] if request.opening.drivers == ("Parquet",) else streams(arrow)
     if worth_trying(request.opening):
         openers.insert(0, by_simdjson)
@@ -106,6 +108,9 @@ class Gathering:
     written: list[Any] | None = None
     prepared: bool = False  # by this program, so that longitudes are as they should be
     asked: Asked = "boxes"  # more is sifted as it comes
+    own_boxes: Sequence[Box | None] = ()  # in the layer's own system, what is asked for lies in one of them
+    met: int = 0  # records that came, before any were sifted out
+    doubts: list[str] = field(default_factory=list)  # of an index
 
     def __post_init__(self) -> None:
         self.prepared = ours_in(self.request.opening) is not None
@@ -139,12 +144,39 @@ class Gathering:
             self.announced = int(info["features"])
             return [None]
         self.datum = datum_of(info["crs"], self.request.path, self.request.assume_crs)
+        if opening.one_pass:
+            return self._in_one_pass()
+        self.own_boxes = [part for box in together(self.request.boxes) for part in asked(box, self.datum)]
+        if self.asked == "boxes" and opening.drivers[0] == "GPKG":
+            return self._by_their_heads(info)
+        if self.asked == "boxes":
+            return list(self.own_boxes)
+        self.announced = int(info["features"])
+        return [None]
+
+    def _by_their_heads(self, info: dict[str, Any]) -> list[Part]:
+        """Of a GeoPackage the numbers of what is near; all of it where these cannot be told, or are most."""
+        assert self.datum is not None
+        opening = replace(self.request.opening, fid_column=str(info["fid_column"]))
+        self.request = replace(self.request, opening=opening)
+        slack = SHORT if self.datum.geographic else SHORT_M
+        try:
+            numbers, of = numbers_near(opening, self.request.name, info, self.own_boxes, slack)
+        except UnreliableIndex as doubt:
+            self.doubts.append(doubt.warning)
+            numbers, of = None, 0
+        if numbers is None or len(numbers) > _MOST_ASKED * of:
+            self.asked, self.announced = "all", int(info["features"])
+            return [None]
+        return [numbers[first : first + _ASKED] for first in range(0, len(numbers), _ASKED)]
+
+    def _in_one_pass(self) -> list[Part]:
+        """Without an index every question is another pass through the file, so there is one."""
         if self.asked == "all":
             return [None]
-        if not opening.one_pass:
-            return [part for box in together(self.request.boxes) for part in asked(box, self.datum)]
-        # Without an index every question is another pass through the file, so there is one.
-        parts = [part for box in self.request.boxes for part in asked(box, self.datum, turned=False)]
+        assert self.datum is not None
+        boxes = self.request.boxes or ()
+        parts = [part for box in boxes for part in asked(box, self.datum, turned=False)]
         drawn = shapely.box(*np.array(parts).T)
         return [shapely.union_all(drawn)] if self.asked == "boxes" else [tuple(shapely.total_bounds(drawn))]
 
@@ -156,11 +188,13 @@ class Gathering:
         self.joined = stream.joined
         seen = np.concatenate(self.numbers) if self.numbers else np.empty(0, np.int64)
         for batch in stream.batches:
+            self.met += len(batch.numbers)
             if self.request.numbers is not None:
                 batch = batch.rows(among(batch.numbers, self.request.numbers))
             again = np.isin(batch.numbers, seen) if len(seen) else np.zeros(len(batch.numbers), dtype=bool)
             if self.asked != "boxes" and self.request.boxes is not None:
-                batch, again = sift(batch, again, self.datum, self.prepared, self.request.boxes)
+                batch = batch.rows(near := come_near(batch, self.own_boxes))
+                batch, again = sift(batch, again[near], self.datum, self.prepared, self.request.boxes)
             self.keep(batch, self._placed(batch, again))
 
     def keep(self, batch: Batch, shapes: NDArray[np.object_]) -> None:
@@ -241,14 +275,13 @@ class Gathering:
         records = len(frame) + len({number for number, _ in self.refused} - set(frame[RECORD].tolist()))
         bounds = shapely.bounds(frame.geometry.to_numpy())
         before = np.concatenate(self.bounds) if self.bounds else np.empty((0, 4))
-        return source_of(request, datum, records, before, bounds, [*self._missing(), *heard])
+        return source_of(request, datum, records, before, bounds, [*self.doubts, *self._missing(), *heard])
 
     def _missing(self) -> list[str]:
         """GDAL may end early without a word at a damaged place of a GeoPackage."""
-        count = sum(len(numbers) for numbers in self.numbers)
-        if count >= self.announced:
+        if self.met >= self.announced:
             return []
-        return [f"the file announces {self.announced} records, {count} could be read: it may be damaged"]
+        return [f"the file announces {self.announced} records, {self.met} could be read: it may be damaged"]
 
 
 def source_of(

@@ -14,7 +14,8 @@ __all__ = [
     "format_left_out",
 ]
 
-SHORT = 2e-5  # degrees; bounds may be kept as short numbers
+# Bounds may be kept as short numbers: of degrees, and of metres up to 2^25.
+SHORT, SHORT_M = 2e-5, 2.0
 
 
 class UnreliableIndex(Exception):
