@@ -196,18 +196,6 @@ def test_geo_entries_of_wrong_type_are_refused(change, tmp_path):
         read_layers(path)
 
 
-def test_the_same_record_over_and_over_is_refused(tmp_path):
-    path = written(tmp_path / "one.parquet", squares(1))
-    import pyarrow
-    from pyarrow import parquet
-
-    table = parquet.read_table(path)
-    parquet.write_table(pyarrow.concat_tables([table] * 400).take([0] * 500_000), path, compression="zstd")
-    assert path.stat().st_size < 300_000
-    with pytest.raises(InputError, match="its records repeat"):
-        read_layers(path)
-
-
 def test_hosts_without_a_proxy_are_no_way_out(monkeypatch):
     monkeypatch.setenv("no_proxy", "*")
     with offline():

@@ -129,12 +129,12 @@ def _of_parquet(request: Request, columns: Sequence[str], least: int) -> _Bare |
     if found is None or len(found[0]) < least:
         return None
     numbers, bounds, crs = found
-    places, own = sample_in(request.opening, bounds)
-    check_bounds(numbers[places], bounds[places], own)
     fields = columns_in(request.opening)
     datum = _lon_lat(request, crs, fields)
     if datum is None:
         return None
+    places, own = sample_in(request.opening, bounds)
+    check_bounds(numbers[places], bounds[places], own)
     rows = table_in(request.opening, _wanted(fields, columns))
     return _Bare(request, datum, numbers, bounds, fields, *rows, len(places))
 

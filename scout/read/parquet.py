@@ -7,27 +7,28 @@ import json
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any
 
 import geopandas
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
 from scout.errors import InputError
 from scout.read.formats import Opening
 from scout.read.tables import Batch, Part, Stream, among, arrow_frame, arrow_trouble
+from scout.read.trust import SHORT, UnreliableIndex
+from scout.read.unpacking import Budget
 
 __all__ = ["OURS", "TURN", "boxes_in", "by_parquet", "columns_in", "ours_in", "sample_in", "table_in"]
 
 OURS = b"scout:parks"  # entry in the metadata of prepared files
 TURN = "scout:turn"  # column there: the place of each park in the order they came in, from 0
 
-_BATCH = 2000  # records
-# Outlines of parks pack to a half at best; a small file of the same one over and over has no end.
-_REPEATED, _HARMLESS = 100, 2**25  # times the file's size, and bytes that are always taken
-_SAMPLE, _GROUPS = 250, 16  # records compared of a row group, and row groups at least
+# Records are compared of every row group, so many at its head; of one in so many groups, but of so many at
+# least, one in so many all through it.
+_HEAD, _ONE_IN, _GROUPS, _SHARE = 64, 8, 16, 20
 _BUFFER = (
     2**20
 )  # bytes read at a time; by default pyarrow takes whole columns, and the peak is half as much again
@@ -61,7 +62,8 @@ def _ours(file: Any) -> dict[str, Any] | None:
     try:
         found = json.loads((file.schema_arrow.metadata or {})[OURS])
         whole = isinstance(found["operation"], str) and isinstance(found["warnings"], list)
-        sound = whole and float(found["accuracy_m"]) >= 0 and TURN in file.schema_arrow.names
+        sound = whole and float(found["accuracy_m"]) >= 0
+        sound = sound and str(file.schema_arrow.field(TURN).type).startswith(("int", "uint"))
     except (KeyError, TypeError, ValueError):
         return None
     return found if sound else None
@@ -82,53 +84,107 @@ def boxes_in(
         areas = all(kind.split()[0] in ("Polygon", "MultiPolygon") for kind in kinds)
         if column.get("encoding", "WKB") != "WKB" or not areas or any(not path for path in sides):
             return None
+        Budget.of(file, str(opening.target), [path[0] for path in sides])
         found = file.read(columns=[".".join(path) for path in sides]).flatten()
         found = found.rename_columns([name.replace(".", "\0") for name in found.column_names])
         values = [found.column("\0".join(path)).to_numpy() for path in sides]
         numbers, crs = _numbers(file), column.get("crs", "OGC:CRS84")
-    bounds = np.stack(values, axis=1).astype(float)
+        bounds = np.stack(values, axis=1).astype(float)
     return numbers, bounds, json.dumps(crs) if isinstance(crs, dict) else crs
+
+
+def _check_stated(bounds: NDArray[np.float64], stated: Any) -> None:
+    """Compare what the columns come to with the bounds that the file states of all its records."""
+    if not isinstance(stated, list) or len(stated) not in (4, 6):
+        return
+    try:
+        west, south, east, north = np.array([*stated[:2], *stated[len(stated) // 2 :][:2]], dtype=float)
+    except (TypeError, ValueError):
+        return
+    there = bounds[np.isfinite(bounds).all(axis=1)]
+    if west > east or not len(there):  # across the antimeridian
+        return
+    low, high = there[:, :2].min(axis=0), there[:, 2:].max(axis=0)
+    # Single precision keeps seven digits.
+    slack = SHORT + 1e-6 * np.abs([west, south, east, north]).max()
+    if not np.allclose([*low, *high], [west, south, east, north], rtol=0, atol=slack):
+        raise UnreliableIndex("all of it together has other bounds than the file states")
 
 
 def sample_in(opening: Opening, bounds: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Places of some records with bounds of their own, shape (n, 4), to compare with the file's columns.
 
-    Those at the head of some row groups, spread over the file, and every one whose columns say nothing or
-    cannot be: tables joined may have bounds in part.
+    Some at the head of each row group and, of some groups, all through them; and every one whose columns say
+    nothing, what cannot be, or the same as another's: tables joined may have made up bounds in part.
+
+    Raises
+    ------
+    UnreliableIndex
+        The columns contradict what the file says of all its records.
     """
-    sound = np.isfinite(bounds).all(axis=1) & (bounds[:, :2] <= bounds[:, 2:]).all(axis=1)
-    odd = np.asarray(~sound, dtype=np.bool_)
-    places, shapes, start = [], [], 0
+    odd, finite = _is_odd(bounds), np.asarray(np.isfinite(bounds).all(axis=1), dtype=np.bool_)
+    places, own, start = [], [], 0
     with _opened(opening, pre_buffer=False, buffer_size=_BUFFER) as (file, geo):
-        every = max(file.num_row_groups // _GROUPS, 1)
+        name = geo["primary_column"]
+        _check_stated(bounds, geo["columns"][name].get("bbox"))
+        rows = min(Budget.of(file, str(opening.target), [name]).rows, _HEAD * 8)
+        through = set(
+            np.linspace(0, file.num_row_groups - 1, _groups(file.num_row_groups)).astype(int).tolist()
+        )
         for group in range(file.num_row_groups):
             size, first = file.metadata.row_group(group).num_rows, start
-            rest = odd[start : start + size].any()
-            start += size
-            if group % every and not rest:
-                continue
-            for batch in file.iter_batches(_SAMPLE, row_groups=[group], columns=[geo["primary_column"]]):
-                chosen = np.arange(first, first + len(batch))
-                keep = odd[chosen] | (first + size == start)
-                wkb = batch.column(0).to_numpy(zero_copy_only=False)[keep]
+            chosen = odd[start : start + size].copy()
+            chosen[:_HEAD] = True
+            if group in through:
+                chosen[:: _SHARE if size > _HEAD * _SHARE else 1] = True
+                chosen[-1:] = True
+            last = start + int(np.flatnonzero(chosen)[-1]) if size else start
+            for batch in file.iter_batches(rows, row_groups=[group], columns=[name]) if size else ():
+                here = first + np.flatnonzero(chosen[first - start : first - start + len(batch)])
+                wkb = batch.column(0).take(here - first).to_numpy(zero_copy_only=False)
                 made = shapely.from_wkb(wkb, on_invalid="ignore")
-                # A broken ring has no bounds to compare; where the columns have none either, it counts.
-                there = np.where(shapely.is_missing(made), odd[chosen][keep], ~shapely.is_empty(made))
-                there &= np.array([one is not None for one in wkb], dtype=bool)
-                places.append(chosen[keep][there])
-                shapes.append(made[there])
+                # A broken ring has no bounds to compare; where the columns have none either, it is anywhere.
+                there = np.array([one is not None for one in wkb], dtype=bool)
+                box = shapely.bounds(made).reshape(-1, 4)
+                box[np.logical_and(there, shapely.is_missing(made)) & ~finite[here]] = [
+                    -np.inf,
+                    -np.inf,
+                    np.inf,
+                    np.inf,
+                ]
+                there = ~np.isnan(box[:, 0])
+                places.append(here[there])
+                own.append(box[there])
                 first += len(batch)
-                if not rest:
+                if first > last:
                     break
-    return np.concatenate(places), shapely.bounds(np.concatenate(shapes))
+            start += size
+    return np.concatenate(places), np.concatenate(own)
+
+
+def _groups(count: int) -> int:
+    """How many row groups to look through."""
+    return min(count, max(_GROUPS, count // _ONE_IN))
+
+
+def _is_odd(bounds: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Bounds that no area has, or that several records share."""
+    sound = np.isfinite(bounds).all(axis=1) & (bounds[:, :2] < bounds[:, 2:]).all(axis=1)
+    odd: NDArray[np.bool_] = ~sound | pd.DataFrame(bounds).duplicated(keep=False).to_numpy()
+    return odd
 
 
 def table_in(opening: Opening, columns: list[str]) -> tuple[NDArray[np.int64], Any]:
     """Numbers and some columns of all records, as they lie in the file."""
     with _opened(opening) as (file, _):
-        found = file.read(columns=columns).replace_schema_metadata(None)
-        found.validate(full=True)
-        return _numbers(file), arrow_frame(found.to_batches())
+        budget, found = Budget.of(file, str(opening.target), columns), []
+        for batch in file.iter_batches(budget.rows, columns=columns):
+            budget.take(batch)
+            batch.validate(full=True)
+            found.append(batch.replace_schema_metadata(None))
+        return _numbers(file), arrow_frame(found) if columns else pd.DataFrame(
+            index=range(file.metadata.num_rows)
+        )
 
 
 def columns_in(opening: Opening) -> list[str]:
@@ -195,6 +251,7 @@ def _batches(
     name = geo["primary_column"]
     nested = [f.name for f in file.schema_arrow if f.type.num_fields]
     plain = [n for n in file.schema_arrow.names if n not in geo["columns"] and n not in (*nested, TURN)]
+    budget = Budget.of(file, str(opening.target), [*plain, name])
     shapes = None
     if geo["columns"][name].get("encoding", "WKB") != "WKB":  # one of the arrow layouts of version 1.1
         try:
@@ -203,16 +260,12 @@ def _batches(
             raise RuntimeError("its geometry is not laid out as the file says") from error
     elif not _is_binary(file.schema_arrow.field(name).type):
         raise RuntimeError("its geometry is not laid out as the file says")
-    taken, most = 0, max(_REPEATED * Path(str(opening.target)).stat().st_size, _HARMLESS)
-    for numbers, start, batch in _in_order(file, asked, plain if shapes is not None else [*plain, name]):
+    columns = plain if shapes is not None else [*plain, name]
+    for numbers, start, batch in _in_order(file, asked, columns, budget):
         if shapes is None:
             wkb = batch.column(name).to_numpy(zero_copy_only=False)
         else:
             wkb = shapes[start : start + len(batch)]
-        taken += batch.nbytes
-        if taken > most:
-            what = f"its records repeat: they take more than {_REPEATED} times the size of the file"
-            raise InputError(str(opening.target), what, "export it with each park once")
         attributes = batch.select(plain).replace_schema_metadata(None)
         attributes.validate(full=True)
         whole = Batch(attributes, numbers, wkb)
@@ -220,7 +273,7 @@ def _batches(
 
 
 def _in_order(
-    file: Any, asked: NDArray[np.int64] | None, columns: list[str]
+    file: Any, asked: NDArray[np.int64] | None, columns: list[str], budget: Budget
 ) -> Iterator[tuple[NDArray[np.int64], int, Any]]:
     """Batches with their record numbers and places; row groups without a record asked for are passed over."""
     every, start = _numbers(file), 0
@@ -229,7 +282,8 @@ def _in_order(
         size = file.metadata.row_group(group).num_rows
         first = start
         some = wanted[start : start + size].any()
-        for batch in file.iter_batches(_BATCH, row_groups=[group], columns=columns) if some else ():
+        for batch in file.iter_batches(budget.rows, row_groups=[group], columns=columns) if some else ():
+            budget.take(batch)
             yield every[first : first + len(batch)], first, batch
             first += len(batch)
         start += size

@@ -10,17 +10,20 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from scout.errors import InputError
 from scout.locator import column_number, columns, row_number
 from scout.outlines import Floats, Ints
 from scout.spots.edges import Window
 
-__all__ = ["Box", "Field", "by_lines", "fields", "in_box", "meeting"]
+__all__ = ["Box", "Field", "by_lines", "check_repeated", "fields", "in_box", "meeting"]
 
 Bools = NDArray[np.bool_]
 Box = tuple[float, float, float, float]
+_REPEATED = 4000  # parks; fewer in one place that overlap are refused when their pairs are known
 _MARGIN = 2  # cells: a stretch ends at corners, whose own cells lie one further
 
 
@@ -61,6 +64,21 @@ def _meet(bounds: Floats, box: Box) -> Bools:
         meets |= (west + turn <= box[2]) & (east + turn >= box[0])
     meets &= (south <= box[3]) & (north >= box[1])
     return meets
+
+
+def check_repeated(bounds: Floats) -> None:
+    """Refuse parks by the thousand with the very same bounds, before they are taken in pairs.
+
+    Raises
+    ------
+    InputError
+    """
+    box = pd.DataFrame(bounds[np.isfinite(bounds[:, 0])])
+    again = box[box.duplicated(keep=False)]
+    most = int(again.value_counts().max()) if len(again) > _REPEATED else 0
+    if most > _REPEATED:
+        what = f"{most:,} of the {len(box):,} parks have the same bounds: the same ground is there many times"
+        raise InputError("overlaps", what, "join records with --id-column, or export each park once")
 
 
 def meeting(bounds: Floats) -> Bools:

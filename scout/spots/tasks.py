@@ -11,7 +11,7 @@ import shapely
 
 from scout.model import DATUM_ERROR, ParkReport, Station
 from scout.parks.shelf import Order, Shelf, Taken
-from scout.spots.fields import Box, Field, by_lines, fields, in_box, meeting
+from scout.spots.fields import Box, Field, by_lines, check_repeated, fields, in_box, meeting
 from scout.spots.near_misses import reach_m
 from scout.spots.results import Search, cut_to, renumbered
 from scout.spots.scanning import search, window_of
@@ -63,6 +63,7 @@ def tasks(shelf: Shelf, wanted: Wanted, most: int) -> list[Task]:
     bounds, near_m = shelf.bounds, reach_m(wanted.near_m, wanted.level)
     numbers = np.arange(len(bounds)) if wanted.box is None else in_box(bounds, wanted.box, near_m)
     bounds = bounds[numbers]
+    check_repeated(bounds)
     overlaps = meeting(bounds) if wanted.overlaps else np.zeros(len(numbers), dtype=bool)
     useful = overlaps | by_lines(bounds, wanted.level, near_m)
     numbers, bounds, overlaps = numbers[useful], bounds[useful], overlaps[useful]
