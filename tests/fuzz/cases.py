@@ -22,6 +22,7 @@ from fuzz.cage import Bounds, Run, run_caged
 from fuzz.damage_bytes import ANY, Maker
 from fuzz.damage_formats import MAKERS
 from fuzz.damage_ground import GROUND
+from fuzz.damage_parquet import PARQUET
 from fuzz.damage_records import MUST_BE_REFUSED, MUST_BE_TAKEN, RECORDS
 from fuzz.damage_shapes import shape_makers
 from fuzz.whole import BOUNDARIES, FORMATS
@@ -57,7 +58,8 @@ def makers_of(name: str) -> dict[str, Maker]:
     """All damage that a format takes."""
     suffix = "." + FORMATS[name][0].rpartition(".")[2]
     shapes = shape_makers() if name in BOUNDARIES else {}
-    return {**ANY, **shapes, **MAKERS.get(suffix, {}), **RECORDS.get(name, {}), **GROUND.get(suffix, {})}
+    own = {**RECORDS.get(name, {}), **PARQUET.get(name, {})}
+    return {**ANY, **shapes, **MAKERS.get(suffix, {}), **own, **GROUND.get(suffix, {})}
 
 
 def drawn(count: int) -> Iterator[Case]:
