@@ -16,6 +16,7 @@ import pytest
 import shapely
 from boundary_files import written
 
+from scout.cli import main
 from scout.errors import CrsError, InputError
 from scout.read import read_layers
 from scout.read.crs import datum_of
@@ -164,6 +165,21 @@ def test_a_coordinate_system_of_megabytes_is_not_unpacked(tmp_path):
             new.writestr(member, content + b" " * 2**21 if member.endswith(".prj") else content)
     with pytest.raises(InputError, match=r"prj is larger than 1 MiB"):
         read_layers(grown)
+
+
+@pytest.mark.parametrize("part", [".prj", ".PRJ", ".cpg"])
+def test_a_loose_coordinate_system_of_megabytes_is_refused_or_left_out(part, tmp_path, capsys):
+    path = written(tmp_path / "parks.shp", squares(3))
+    beside = path.with_suffix(part.lower())
+    content = beside.read_bytes()
+    beside.unlink()
+    path.with_suffix(part).write_bytes(content + b" " * 2**21)
+    told = f"its parks{part} is larger than 1 MiB; export it again"
+    assert main(["find", str(path)]) == 2
+    assert capsys.readouterr().err == f"scout: {path}: {told}\n"
+    other = written(tmp_path / "other.geojson", squares(3))
+    assert main(["find", str(path), str(other)]) in (0, 1)
+    assert f"Refused: {path}: {told}" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("code", ["IAU_2015:30100", "IAU_2015:49900", "ESRI:104903"])  # Moon, Mars, Moon

@@ -11,11 +11,11 @@ from pathlib import Path, PurePosixPath
 
 from scout.errors import InputError
 
-__all__ = ["check_beside", "check_size", "mapped", "members", "opened", "read"]
+__all__ = ["TEXTS", "check_beside", "check_size", "check_text", "mapped", "members", "opened", "read"]
 
 _DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError, UnicodeError)
 _MOST = 200  # members read of one archive
-_TEXTS = (".prj", ".cpg", ".qpj")
+TEXTS = (".prj", ".cpg", ".qpj")
 _LONGEST_TEXT = 2**20  # bytes; a coordinate system takes a few thousand
 _LARGEST = 2**27  # bytes taken from one archive member into memory; more is no plan of parks
 
@@ -76,9 +76,15 @@ def check_beside(name: str, archive: zipfile.ZipFile, member: str) -> None:
     stem = PurePosixPath(member).with_suffix("")
     for info in archive.infolist():
         path = PurePosixPath(info.filename)
-        text = path.suffix.lower() in _TEXTS and path.with_suffix("") == stem
-        if text and info.file_size > _LONGEST_TEXT:
-            raise InputError(name, f"its {path.name} is larger than 1 MiB", "export it again")
+        text = path.suffix.lower() in TEXTS and path.with_suffix("") == stem
+        if text:
+            check_text(name, path.name, info.file_size)
+
+
+def check_text(name: str, part: str, size: int) -> None:
+    """Refuse a text beside a Shapefile that is too long to be one: GDAL would take minutes over it."""
+    if size > _LONGEST_TEXT:
+        raise InputError(name, f"its {part} is larger than 1 MiB", "export it again")
 
 
 def read(name: str, archive: zipfile.ZipFile, member: str, size: int = -1) -> bytes:

@@ -179,10 +179,12 @@ def _geopackage(name: str, file: Path) -> list[Opening]:
 def _shapefile(name: str, file: Path) -> list[Opening]:
     if not shapefile.is_shapefile(_head(file)):
         raise _mismatch(name, "no Shapefile")
-    for part in SHAPEFILE_PARTS:
+    for part in {*SHAPEFILE_PARTS, *archives.TEXTS}:
         beside = shapefile.beside(file, part)
         if beside is not None and not beside.is_file():
             raise InputError(name, f"{beside.name} beside it is no regular file", "remove or replace it")
+        if beside is not None and part in archives.TEXTS:
+            archives.check_text(name, beside.name, beside.stat().st_size)
     missing = [part for part in (".shx", ".dbf") if not shapefile.beside(file, part)]
     if ".shx" in missing:
         raise InputError(name, "its .shx file is missing", "keep all parts of a Shapefile in one folder")
