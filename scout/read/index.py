@@ -25,6 +25,7 @@ from scout.parks.joining import OWN_ERROR, OWN_WIDENED
 from scout.read.crs import Datum, datum_of
 from scout.read.extents import extents
 from scout.read.layers import Request, read_layer, source_of
+from scout.read.misfits import find_misfits
 from scout.read.offline import collected_warnings, offline
 from scout.read.parquet import boxes_in, columns_in, sample_in, table_in
 from scout.read.tables import boxes, table
@@ -158,6 +159,7 @@ def _of_gdal(request: Request, columns: Sequence[str], least: int) -> _Bare | No
         file, column = Path(str(opening.target)), str(info["geometry_name"])
         found = extents(file, request.name, opening.fid_column, column, SHORT)
         records, bounds, compared = found.records, found.bounds, found.compared
+        request = request.with_warnings(find_misfits(file, request.name, opening.fid_column))
     else:
         records, bounds = boxes(opening, request.layer)
         compared = len(records)  # GDAL makes them of the outlines
@@ -165,6 +167,7 @@ def _of_gdal(request: Request, columns: Sequence[str], least: int) -> _Bare | No
         return None  # records without geometry, or without a place
     numbers, frame = table(opening, request.layer, _wanted(fields, columns))
     order = np.argsort(records)
+    opening = replace(opening, warnings=request.opening.warnings)
     request = replace(request, opening=opening)
     return _Bare(request, datum, records[order], bounds[order], fields, numbers, frame, compared)
 

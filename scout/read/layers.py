@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
@@ -23,6 +24,7 @@ from scout.read.crs import Datum, datum_of
 from scout.read.features import by_simdjson, worth_trying
 from scout.read.formats import Opening
 from scout.read.globe import CAUSES, describe_gap, place
+from scout.read.misfits import find_misfits
 from scout.read.offline import collected_warnings
 from scout.read.parquet import by_parquet, ours_in
 from scout.read.sifting import INDEXED, Asked, come_near, numbers_near, sift, with_sifting
@@ -110,7 +112,7 @@ class Gathering:
     asked: Asked = "boxes"  # more is sifted as it comes
     own_boxes: Sequence[Box | None] = ()  # in the layer's own system, what is asked for lies in one of them
     met: int = 0  # records that came, before any were sifted out
-    doubts: list[str] = field(default_factory=list)  # of an index
+    doubts: list[str] = field(default_factory=list)  # of an index, of values
 
     def __post_init__(self) -> None:
         self.prepared = ours_in(self.request.opening) is not None
@@ -142,6 +144,9 @@ class Gathering:
             raise InputError(self.request.path, f"GDAL takes it for {info['driver']}", "export it again")
         if self.request.boxes is None:
             self.announced = int(info["features"])
+            if info["driver"] == "GPKG" and info["fid_column"]:
+                file = Path(str(opening.target))
+                self.doubts += find_misfits(file, self.request.name, str(info["fid_column"]))
             return [None]
         self.datum = datum_of(info["crs"], self.request.path, self.request.assume_crs)
         if opening.one_pass:
