@@ -25,6 +25,7 @@ from fuzz.damage_ground import GROUND
 from fuzz.damage_parquet import PARQUET
 from fuzz.damage_records import MUST_BE_REFUSED, MUST_BE_TAKEN, RECORDS
 from fuzz.damage_shapes import shape_makers
+from fuzz.damage_trust import BODIES, TRUST, other_bodies
 from fuzz.whole import BOUNDARIES, FORMATS
 
 __all__ = ["Case", "Outcome", "drawn", "outcome"]
@@ -57,9 +58,10 @@ class Outcome:
 def makers_of(name: str) -> dict[str, Maker]:
     """All damage that a format takes."""
     suffix = "." + FORMATS[name][0].rpartition(".")[2]
-    shapes = shape_makers() if name in BOUNDARIES else {}
-    own = {**RECORDS.get(name, {}), **PARQUET.get(name, {})}
-    return {**ANY, **shapes, **MAKERS.get(suffix, {}), **own, **GROUND.get(suffix, {})}
+    shapes = {**shape_makers(), "other bodies": other_bodies} if name in BOUNDARIES else {}
+    trust = TRUST.get(suffix, {}) if name != "notebook" else {}
+    made = {**ANY, **shapes, **MAKERS.get(suffix, {}), **RECORDS.get(name, {}), **GROUND.get(suffix, {})}
+    return {**made, **trust}
 
 
 def drawn(count: int) -> Iterator[Case]:
@@ -115,6 +117,8 @@ def _command(name: str, given: str, beside: Path, chance: random.Random) -> tupl
     walks = ["--near", "0", "--park", "Q-1", "--longest-walk", "10"]
     if name in BOUNDARIES:
         corridor = ["--corridor", "30"] if chance.random() < 0.2 else []
+        if chance.random() < 0.1:
+            corridor += [f"--crs={chance.choice(BODIES)}"]
         where = ["--", given] if given.startswith("-") else [given]
         if chance.random() < 0.15:
             return ["check", "45,-20", "--map", "out.html", *corridor, f"--parks={given}"], ["out.html"]
