@@ -93,6 +93,30 @@ def test_reading_changes_nothing(suffix, tmp_path):
     assert beside(path) == before
 
 
+@pytest.mark.parametrize("end", ["-wal", "-journal", "-shm"])
+@pytest.mark.parametrize("content", ["nothing", "zeros", "noise", "folder", "loop"])
+def test_what_lies_beside_a_geopackage_stays_as_it_is(content, end, tmp_path):
+    path = written(tmp_path / "parks.gpkg", squares(3))
+    log = path.with_name(path.name + end)
+    if content == "folder":
+        log.mkdir()
+    elif content == "loop":
+        log.symlink_to(log)
+    else:
+        log.write_bytes({"nothing": b"", "zeros": bytes(5000), "noise": os.urandom(5000)}[content])
+    before = {one.name: one.lstat().st_mtime_ns for one in tmp_path.iterdir()}
+    told = ""
+    try:
+        assert len(read_layers(path)[0].frame) == 3
+    except InputError as error:
+        told = str(error)
+    refused = content in ("zeros", "noise", "folder") and end != "-shm"
+    assert bool(told) <= refused, told
+    if end == "-wal" and content in ("zeros", "noise"):
+        assert "has changes that are not in the file yet" in told
+    assert {one.name: one.lstat().st_mtime_ns for one in tmp_path.iterdir()} == before
+
+
 def test_a_geopackage_in_the_midst_of_being_written_is_refused_and_stays(tmp_path):
     (tmp_path / "old").mkdir()
     (tmp_path / "new").mkdir()
@@ -132,6 +156,47 @@ def test_an_endless_view_is_not_read(tmp_path):
     (layer,) = read_layers(path)
     assert len(layer.frame) == 3
     assert any("'endless' is a view and is not read" in text for text in layer.source.warnings)
+
+
+ENDLESS = "with recursive n(k) as (select 1 union all select k + 1 from n)"
+
+
+@pytest.mark.parametrize(
+    ("name", "said"), [("Endless", "ENDLESS"), ("İx", "İx"), ('a"b', 'a"b'), ("e", "e ")]
+)
+@pytest.mark.parametrize("kind", ["features", "attributes", "FEATURES"])
+def test_endless_views_are_known_however_they_are_named(kind, name, said, tmp_path):
+    path = written(tmp_path / "parks.gpkg", squares(3))
+    with closing(sqlite3.connect(path)) as database:
+        quoted = name.replace('"', '""')
+        shape = "(select geom from parks limit 1)"
+        database.execute(f'create view "{quoted}" as {ENDLESS} select k as fid, {shape} as geom from n')
+        database.execute(
+            "insert into gpkg_contents (table_name, data_type, identifier, srs_id) values (?, ?, ?, 4326)",
+            (said, kind, said),
+        )
+        database.execute(
+            "insert into gpkg_geometry_columns values (?, 'geom', 'POLYGON', 4326, 0, 0)", (said,)
+        )
+        database.commit()
+    (layer,) = read_layers(path)
+    assert len(layer.frame) == 3
+
+
+@pytest.mark.parametrize("place", ["parks", "gpkg_contents", "other"])
+def test_computed_columns_are_not_computed(place, tmp_path):
+    path = written(tmp_path / "parks.gpkg", squares(3))
+    with closing(sqlite3.connect(path)) as database:
+        if place == "other":
+            database.execute("create table other (fid integer primary key)")
+        endless = "hex(zeroblob(400000000))"
+        database.execute(f"alter table {place} add column more text generated always as ({endless}) virtual")
+        database.commit()
+    if place == "other":
+        assert len(read_layers(path)[0].frame) == 3
+        return
+    with pytest.raises(InputError, match="computed columns"):
+        read_layers(path)
 
 
 @pytest.mark.parametrize(

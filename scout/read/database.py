@@ -18,6 +18,12 @@ _RTREE = re.compile(
     rf"""create\s+virtual\s+table\s+(?:if\s+not\s+exists\s+)?{_NAME}\s+using\s+["'`\[]?rtree["'`\]]?\s*\(""",
     re.IGNORECASE,
 )
+# Computed columns are expressions, which may take gigabytes a record; https://www.sqlite.org/gencol.html
+_COMPUTED = (
+    "select distinct m.name from sqlite_master m, pragma_table_xinfo(m.name) x "
+    "where m.type = 'table' and x.hidden in (2, 3)"
+)
+_IS_COMPUTED = "has computed columns"
 # First bytes of a journal that is still to be rolled back, https://www.sqlite.org/fileformat2.html 3
 _JOURNAL = bytes.fromhex("d9d505f920a163d7")
 
@@ -37,7 +43,7 @@ def check(name: str, file: Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
     tables : tuple of str
         The layers to read.
     notes : tuple of str
-        What is said of the others: a view may run without end, so none is read.
+        What is said of the others: views and computed columns may go on without end, so none is read.
 
     Raises
     ------
@@ -53,18 +59,24 @@ def check(name: str, file: Path) -> tuple[tuple[str, ...], tuple[str, ...]]:
             if any(not _RTREE.match(str(sql)) for sql in virtual):
                 what = "has a virtual table, which may reach outside the file"
                 raise InputError(name, what, "export it plainly")
-            if any(one.startswith(("gpkg_", "rtree_", "sqlite_")) for one in views):
-                raise InputError(name, "has a view in place of its own tables", "export it plainly")
+            unread = dict.fromkeys((str(one).lower() for (one,) in database.execute(_COMPUTED)), _IS_COMPUTED)
+            unread |= dict.fromkeys(views, "is a view")
+            if any(one.startswith(("gpkg_", "rtree_", "sqlite_")) for one in unread):
+                what = "has a view or computed columns in place of its own tables"
+                raise InputError(name, what, "export it plainly")
             layers = [str(one) for (one,) in database.execute("select table_name from gpkg_contents")]
     except (sqlite3.Error, UnicodeError) as error:
         raise InputError(name, f"is no GeoPackage or a damaged one ({error})", "export it again") from error
-    tables = tuple(one for one in layers if one.lower() not in views)
-    left = [one for one in layers if one.lower() in views]
+    tables = tuple(one for one in layers if one.lower() not in unread)
+    left = [(one, unread[one.lower()]) for one in layers if one.lower() in unread]
     if not layers:
         raise InputError(name, "holds no layer")
     if not tables:
-        raise InputError(name, f"its layer {left[0]!r} is a view, which is not read", "export it as a table")
-    return tables, tuple(f"the layer {one!r} is a view and is not read; export it as a table" for one in left)
+        what = "its layer {!r} {}, which is not read".format(*left[0])
+        raise InputError(name, what, "export it as a plain table")
+    return tables, tuple(
+        f"the layer {one!r} {why} and is not read; export it as a table" for one, why in left
+    )
 
 
 def _check_at_rest(name: str, file: Path) -> None:
