@@ -141,6 +141,36 @@ def test_a_bad_row_is_told_and_costs_nobody_the_others(book, run, sql, why, tmp_
     assert stored(book)[:2] == rows[:2]
 
 
+@pytest.mark.parametrize(("command", "out"), [("card", "card.html"), ("pack", "spots.zip")])
+def test_card_and_pack_tell_of_rows_that_their_numbers_do_without(book, run, command, out, tmp_path):
+    geojson(tmp_path / "parks.geojson", [box(-112.1, -41.1, -111.9, -40.9)])
+    words = (command, 1, "--parks", "parks.geojson", "--notebook", "visits.gpkg", "--out", out)
+    assert "left out" not in run(*words)[1]
+    spoil(book, "update visits set started = null")
+    status, told, err = run(*words)
+    assert (status, err) == (0, "")
+    assert "Rows of the notebook that are no visits are left out: 1;" in told
+
+
+def test_the_journal_says_what_it_does_without(book, run, tmp_path):
+    run("visit", "export", "a.html")
+    assert "Left out" not in (tmp_path / "a.html").read_text("utf-8")
+    for _ in range(12):
+        book.add(VISIT)
+    with closing(sqlite3.connect(book.path)) as base:
+        base.execute("update visits set started = null where fid > 2")
+        base.commit()
+    run("visit", "export", "a.html")
+    line = "Left out: 12 rows of the notebook that cannot be read (3, 4, 5, 6, 7, 8, 9, 10, 11, 12, ...)."
+    assert line in (tmp_path / "a.html").read_text("utf-8")
+
+
+@pytest.mark.parametrize("name", ["x" * 300 + ".gpkg", "x/" * 3000 + "x.gpkg"])
+def test_a_name_that_no_disk_takes_is_a_line(run, name):
+    status, out, err = run("tally", f"--notebook={name}")
+    assert (status, out, err.count("\n")) == (2, "", 1)
+
+
 @pytest.mark.parametrize(("sql", "why"), SPOILT)
 def test_a_bad_row_is_deleted_and_brought_back_as_it_was(book, run, sql, why):
     spoil(book, sql)
@@ -281,5 +311,8 @@ def test_the_desk_lists_tallies_saves_and_deletes_beside_a_bad_row(book, tmp_pat
     assert do("tally", settings={})["left_out"] == 1
     assert do("notebook", settings={}) == {"made": "visits.gpkg"}
     assert (tmp_path / "made" / "visits.gpkg").read_bytes() == book.path.read_bytes()
-    assert do("journal", suffix=".html", settings={})["made"] == "visits.html"
+    for suffix in (".csv", ".html"):
+        assert do("journal", suffix=suffix, settings={}) == {"made": f"visits{suffix}", "left_out": 1}
+    page = (tmp_path / "made" / "visits.html").read_text("utf-8")
+    assert "Left out: 1 row of the notebook that cannot be read (1)." in page
     assert do("delete", number=1)["left_out"] == []

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from scout.model import Findings, Ranked
     from scout.outing import Outing
 
-__all__ = ["Inputs", "card_options", "command", "found_again", "inputs_from", "particulars_from", "told"]
+__all__ = ["Inputs", "card_options", "command", "found_again", "inputs_from", "particulars_from", "show_remarks", "told"]
 
 _CARD = (
     click.option("--parks", "files", cls=FilesOption, help="Boundary files."),
@@ -92,6 +92,7 @@ def command(rank: int, path: str, **words: Any) -> int:
     check_targets(inputs.files, [path])
     findings = found_again(inputs)
     write_file(path, build(findings, rank, said))
+    show_remarks(findings)
     click.echo(told(spot_of(findings, rank)))
     click.echo(f"Wrote {path}")
     return 0
@@ -164,6 +165,12 @@ def _made_by(words: Sequence[str]) -> str:
         elif not word.startswith("--out="):
             kept.append(word)
     return shlex.join(["scout", *kept])
+
+
+def show_remarks(findings: Findings) -> None:
+    """Print what the list rests on, as ``scout find`` does: spots are numbered by it."""
+    for remark in findings.remarks:
+        click.echo(printable(remark))
 
 
 def told(ranked: Ranked) -> str:

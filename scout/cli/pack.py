@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from scout.cli.card import card_options, found_again, inputs_from, particulars_from, told
+from scout.cli.card import card_options, found_again, inputs_from, particulars_from, show_remarks, told
 from scout.cli.kinds import FILE
 from scout.cli.options import ManyFiles
 
@@ -39,6 +39,7 @@ def command(spots: tuple[str, ...], path: str, **words: Any) -> int:
     check_targets(inputs.files, [path])
     findings = found_again(inputs)
     write_file(path, pack(findings, ranks, said))
+    show_remarks(findings)
     for ranked in chosen(findings, ranks).spots:
         click.echo(told(ranked))
     click.echo(f"Wrote {path}")

@@ -262,9 +262,10 @@ def _export(paths: tuple[str, ...], notebook: str, title: str, level: str) -> in
         check_format(path)
     made_by = shlex.join(["scout", *sys.argv[1:]])
     today = datetime.now(UTC).strftime("%Y-%m-%d")
-    particulars = Particulars(title, made_by, today, level_number(level))
     left_out: list[BadVisit] = []
     visits = Notebook(notebook).visits(left_out.append)
+    rows = tuple(visit.number for visit in left_out)
+    particulars = Particulars(title, made_by, today, level_number(level), rows)
     written, failed = saved({path: partial(text_of, visits, path, particulars) for path in paths})
     for line in told_left_out(left_out):
         click.echo(line)

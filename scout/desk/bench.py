@@ -83,7 +83,8 @@ class Bench:
                 )
                 return visiting.tallied(self.notebook, level, some, self.shelf, show)
             case "journal":
-                return self._made(*visiting.journal(self.notebook, given["suffix"], settings))
+                name, content, left_out = visiting.journal(self.notebook, given["suffix"], settings)
+                return {**self._made(name, content), "left_out": left_out}
             case "notebook":
                 return self._notebook()
             case other:

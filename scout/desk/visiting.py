@@ -144,12 +144,17 @@ def level_of(settings: Mapping[str, Any]) -> int:
     return level_number(str((settings.get("options") or {}).get("level") or "square"))
 
 
-def journal(notebook: str, suffix: str, settings: Mapping[str, Any]) -> tuple[str, str | bytes]:
-    """Name and content of the visits in a form of ``scout visit export``."""
+def journal(notebook: str, suffix: str, settings: Mapping[str, Any]) -> tuple[str, str | bytes, int]:
+    """Name and content of the visits in a form of ``scout visit export``, and how many rows are left out."""
     options = settings.get("options") or {}
     name = f"visits{suffix}"
     today = datetime.now(UTC).strftime("%Y-%m-%d")
+    visits, left_out = _visits(notebook)
     said = Particulars(
-        str(options.get("title") or ""), f"scout visit export {name}", today, level_of(settings)
+        str(options.get("title") or ""),
+        f"scout visit export {name}",
+        today,
+        level_of(settings),
+        tuple(visit.number for visit in left_out),
     )
-    return name, export(_visits(notebook)[0], name, said)
+    return name, export(visits, name, said), len(left_out)

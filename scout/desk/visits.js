@@ -94,8 +94,9 @@ async function bringBook(event) {
 async function get(job, given, label) {
   wrong("wrong-visits");
   try {
-    const { made: name } = await work(job, given);
-    putMade("got-visits", label, made(name));
+    const { made: name, left_out: leftOut } = await work(job, given);
+    const without = leftOut ? ` (left out: ${plural(leftOut, "row")} that cannot be read)` : "";
+    putMade("got-visits", `${label}${without}`, made(name));
     if (job === "notebook") {
       byId("got-visits").querySelector("a[download]").addEventListener("click", () => {
         unsaved = false;

@@ -38,6 +38,8 @@ _FACTS = (
 )
 _NOTE = "Written down by the operator; no proof that anything counts: that is the award sponsor's decision."
 
+_NUMBERS_SHOWN = 10  # of rows left out; the rest is counted
+
 
 @dataclass(frozen=True, slots=True)
 class Particulars:
@@ -47,6 +49,7 @@ class Particulars:
     made_by: str = ""  # the command line
     made_on: str = ""  # ISO date, given by the front end
     level: int = 2  # at which grids are counted
+    left_out: tuple[int, ...] = ()  # numbers of the notebook's rows that are no visits
 
 
 def to_html(visits: Sequence[Visit], particulars: Particulars) -> str:
@@ -64,6 +67,7 @@ def to_html(visits: Sequence[Visit], particulars: Particulars) -> str:
             map_level=LEVELS,
             facts=_FACTS,
             note=_NOTE,
+            numbers_shown=_NUMBERS_SHOWN,
             version=__version__,
             policy=policy(style),
             style=Markup(style),
