@@ -167,8 +167,9 @@ def test_the_journal_says_what_it_does_without(book, run, tmp_path):
 
 @pytest.mark.parametrize("name", ["x" * 300 + ".gpkg", "x/" * 3000 + "x.gpkg"])
 def test_a_name_that_no_disk_takes_is_a_line(run, name):
-    status, out, err = run("tally", f"--notebook={name}")
-    assert (status, out, err.count("\n")) == (2, "", 1)
+    for words in (("tally",), ("visit", "list"), ("desk", "--no-browser")):
+        status, out, err = run(*words, f"--notebook={name}")
+        assert (status, out, err.count("\n")) == (2, "", 1)
 
 
 @pytest.mark.parametrize(("sql", "why"), SPOILT)

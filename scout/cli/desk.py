@@ -61,11 +61,12 @@ def command(notebook: str | None, port: int, no_browser: bool, until_left: bool,
 
 def _placed(notebook: str) -> str:
     """The notebook's absolute path, if one can be there."""
-    path = Path(notebook).absolute()
-    if path.exists():
-        from scout.notebook import Notebook
+    from scout.notebook import Notebook
 
-        Notebook(path).visits(lambda _: None)
+    path = Path(notebook).absolute()
+    book = Notebook(path)
+    if book.exists():
+        book.visits(lambda _: None)
     elif not path.parent.is_dir():
         raise InputError(f"--notebook {notebook}", f"there is no folder {path.parent}", "make it first")
     return str(path)

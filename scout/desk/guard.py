@@ -25,8 +25,13 @@ _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
     "frame-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 )
-# Pages that were made (map, card, journal) bring a stricter policy of their own, by hashes.
-_MADE_POLICY = "frame-ancestors 'self'; base-uri 'none'; form-action 'none'; object-src 'none'"
+# Pages that were made (map, card, journal) bring a stricter policy of their own, by hashes. The sandbox gives
+# them an origin of their own, in the desk's frame and in a tab of theirs.
+_MADE_POLICY = (
+    "frame-ancestors 'self'; base-uri 'none'; form-action 'none'; object-src 'none'; "
+    "sandbox allow-scripts allow-downloads allow-modals allow-forms allow-popups "
+    "allow-popups-to-escape-sandbox"
+)
 _ALWAYS = {
     "x-content-type-options": "nosniff",
     "referrer-policy": "no-referrer",
@@ -96,7 +101,11 @@ class Guard:
                 headers = MutableHeaders(scope=message)
                 for name, value in _ALWAYS.items():
                     headers[name] = value
-                headers["content-security-policy"] = _MADE_POLICY if path.startswith("/made/") else _POLICY
+                headers["content-security-policy"] = _POLICY
+                if path.startswith("/made/"):
+                    headers["content-security-policy"] = _MADE_POLICY
+                    # Browsers show no page that has both a sandbox and an opener policy.
+                    del headers["cross-origin-opener-policy"]
             await send(message)
 
         headers = Headers(scope=scope)

@@ -6,7 +6,6 @@ import io
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import redirect_stdout
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any
 
 from scout.cli.visit import command
@@ -73,7 +72,8 @@ def listed(notebook: str) -> dict[str, Any]:
 def _visits(notebook: str) -> tuple[tuple[Visit, ...], list[BadVisit]]:
     """All visits, and the rows that are none."""
     left_out: list[BadVisit] = []
-    return Notebook(notebook).visits(left_out.append) if Path(notebook).exists() else (), left_out
+    book = Notebook(notebook)
+    return book.visits(left_out.append) if book.exists() else (), left_out
 
 
 def _row(visit: Visit) -> dict[str, Any]:

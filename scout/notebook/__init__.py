@@ -39,6 +39,19 @@ class Notebook:
     def __init__(self, path: str | Path) -> None:
         self.path = Path(path)
 
+    def exists(self) -> bool:
+        """Tell whether there is such a file.
+
+        Raises
+        ------
+        InputError
+            No disk takes a file of that name.
+        """
+        try:
+            return self.path.exists()
+        except OSError as error:
+            raise InputError(str(self.path), f"cannot be opened ({error.strerror})", "name another") from None
+
     def visits(self, left_out: Callable[[BadVisit], None] | None = None) -> tuple[Visit, ...]:
         """All visits, the earliest first.
 
@@ -137,12 +150,6 @@ class Notebook:
             rows.forget(base, key)
             return what, before if isinstance(before, Visit) else rows.judge_row(before)
 
-    def _is_there(self) -> bool:
-        try:
-            return self.path.exists()
-        except OSError as error:  # a name that no disk takes
-            raise InputError(str(self.path), f"cannot be opened ({error.strerror})", "name another") from None
-
     def _row(self, base: sqlite3.Connection, number: int) -> rows.Row:
         found = next(rows.read_rows(base, number), None)
         if found is None:
@@ -185,7 +192,7 @@ class Notebook:
 
     @contextmanager
     def _open(self, create: bool) -> Iterator[sqlite3.Connection]:
-        if not self._is_there():
+        if not self.exists():
             if not create:
                 raise InputError(
                     str(self.path), "there is no such notebook", "scout visit add makes one; or name another"

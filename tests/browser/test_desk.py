@@ -347,6 +347,55 @@ def test_a_page_of_another_origin_gets_nothing(context: BrowserContext, desk: Ca
     assert told == "refused"
 
 
+REACHED = """async () => {
+    const refused = (look) => { try { look(); return false; } catch { return true; } };
+    const asked = await fetch("/api/ping").then(() => "answered", () => "refused");
+    return [self.origin, refused(() => localStorage), refused(() => sessionStorage), window.opener, asked];
+}"""
+NOTHING = ["null", True, True, None, "refused"]
+
+
+def test_what_was_made_reaches_nothing_of_the_desk_in_a_tab_of_its_own(
+    open_desk: Callable[[], Tab], made_file: Path, tmp_path: Path
+) -> None:
+    tab = open_desk()
+    page = tab.page
+    tab.unfold("day")
+    page.locator('input[data-role="parks"]').set_input_files(made_file)
+    expect(page.locator("#parks-said")).to_have_text("3 parks")
+    page.locator("#search").click()
+    tab.found()
+    tab.done()
+    page.locator("#day [name=spot]").fill("1")
+    page.locator("#card").click()
+    with page.context.expect_page() as opened:
+        page.locator("#got-day li").first.get_by_role("link", name="Open").click()
+    expect(opened.value.locator("body")).to_contain_text("In an emergency")
+    assert opened.value.evaluate(REACHED) == NOTHING
+
+    alone, said = page.context.new_page(), []
+    alone.goto(page.frames[1].url)
+    ticks = alone.locator("#spots .pick input")
+    expect(ticks.first).to_be_visible()
+    assert alone.evaluate(REACHED) == NOTHING
+    alone.reload()
+    alone.on("console", lambda message: said.append(message.text))
+    ticks.first.check()
+    expect(alone.locator("body")).to_contain_text("This browser keeps nothing for this page")
+    alone.locator("#picks-box").evaluate("box => { box.open = true; }")
+    alone.locator("#picks input[name=who]").fill("Ann")
+    with alone.expect_download() as download:
+        alone.locator("#picks-save").click()
+    assert "scout-shortlist" in Path(download.value.path()).read_text("utf-8")
+    alone.locator("#check-button").click()
+    alone.locator("#here-position").click()
+    expect(alone.locator("#here-note")).to_contain_text("does not let this page see the position")
+    alone.evaluate("window.addEventListener('beforeprint', () => { document.title = 'on paper'; })")
+    alone.evaluate("window.print()")
+    assert alone.evaluate("document.title") == "on paper"
+    assert said == []
+
+
 def press_to(page: Page, what: str, most: int = 80) -> None:
     """Tab until the focus is there, as someone without a mouse does."""
     for _ in range(most):
