@@ -55,7 +55,7 @@ def slowest(caller: Caller, seconds: float) -> float:
 
 
 def test_among_a_thousand_trickling_connections_the_honest_are_answered() -> None:
-    with running() as caller:
+    with running(head_s=600.0, body_s=600.0) as caller:  # no time that runs out makes room
         quiet = slowest(caller, 1)
         words = [sys.executable, str(HERE / "trickle.py"), str(caller.desk.port), "1000", "8"]
         with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as load:
@@ -89,6 +89,41 @@ def test_a_trickling_body_makes_way_before_an_upload_that_has_the_key() -> None:
             assert upload.recv(200).split(b" ")[1] == b"200"
         finally:
             for line in (upload, *others):
+                line.close()
+
+
+def is_ended(line: socket.socket) -> bool:
+    """Whether the desk has ended a connection that never got an answer."""
+    line.settimeout(0.01)
+    try:
+        return line.recv(1) == b""
+    except TimeoutError:
+        return False
+    except ConnectionError:
+        return True
+
+
+@pytest.mark.parametrize("half", ["head", "body", "both"])
+def test_slow_clients_hold_no_places_though_no_time_runs_out(half: str) -> None:
+    """Counted, not timed: of those that wait only the latest stay, and every honest request is answered."""
+    places, slow = 8, 60
+    with running(connections=places, head_s=600.0, body_s=600.0) as caller:
+        host = f"Host: 127.0.0.1:{caller.desk.port}\r\n"
+        halves = {"head": f"GET / HTTP/1.1\r\n{host}X-Slow: x", "body": f"POST /api/enter HTTP/1.1\r\n{host}"}
+        halves["body"] += "Content-Length: 4000\r\n\r\n{"
+        lines = []
+        try:
+            for k in range(slow):
+                text = halves[half] if half != "both" else halves[("head", "body")[k % 2]]
+                lines.append(socket.create_connection(("127.0.0.1", caller.desk.port), 30))
+                lines[-1].sendall(text.encode())
+            for _ in range(10):
+                assert caller.ask("GET", "/api/ping").status == 200
+            open_ = [k for k, line in enumerate(lines) if not is_ended(line)]
+            assert 0 < len(open_) <= places
+            assert open_[0] >= slow // 2
+        finally:
+            for line in lines:
                 line.close()
 
 
