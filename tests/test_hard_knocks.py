@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 import shapely
 from boundary_files import geojson, layer, wkb_many, wkb_polygon
+from fuzz.damage_shapes import written_shapes
 
 from scout.cli import main
 from scout.errors import InputError
@@ -221,6 +222,23 @@ def test_a_hole_without_a_vertex_is_none(parts: int, tmp_path: Path) -> None:
     # Area and length only: GEOS 3.14 crashes when it relates a shape with an empty hole to another.
     assert found.frame.geometry.iloc[0].area == shapely.from_wkb(binary).area
     assert main(["find", str(tmp_path / "a.parquet"), "--map", str(tmp_path / "a.html")]) == 0
+
+
+@pytest.mark.parametrize("suffix", [".geojson", ".kml", ".fgb", ".parquet"])
+def test_a_part_without_a_vertex_is_none(suffix: str, tmp_path: Path) -> None:
+    if suffix == ".parquet":
+        pytest.importorskip("pyarrow", reason="GeoParquet needs the extra `parquet`")
+    ring = [(9.9, 44.9), (10.1, 44.9), (10.1, 45.1), (9.9, 44.9)]
+    shape = wkb_many(6, wkb_polygon(), wkb_polygon(ring), wkb_polygon())
+    path = written_shapes(tmp_path / f"a{suffix}", [shape])
+    (found,) = read_layers([path])
+    parts = shapely.get_parts(found.frame.geometry.to_numpy())
+    assert not shapely.is_empty(parts).any()
+    assert len(parts) == 1
+    # In this order: KML by GEOS 3.14 ended the process.
+    for out in ("a.html", "a.kml"):
+        option = "--map" if out == "a.html" else "--save"
+        assert main(["find", str(path), option, str(tmp_path / f"out-{out}")]) == 0
 
 
 def test_a_shapefile_is_not_read_beside_a_device(tmp_path: Path) -> None:

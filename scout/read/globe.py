@@ -99,18 +99,20 @@ def _flattened(geometry: NDArray[np.object_]) -> NDArray[np.object_]:
     shapes = np.concatenate([flat[holed], parts[with_holes]])
     row = np.concatenate([holed, several[of[with_holes]]])
     rings, shape = shapely.get_rings(shapes, return_index=True)
-    for number in np.unique(row[shape[shapely.is_empty(rings)]]).tolist():
-        flat[number] = _without_empty_holes(flat[number])
+    empty = np.concatenate([row[shape[shapely.is_empty(rings)]], several[of[shapely.is_empty(parts)]]])
+    for number in np.unique(empty).tolist():
+        flat[number] = _without_empty_rings(flat[number])
     return flat
 
 
-def _without_empty_holes(geometry: shapely.Geometry) -> shapely.Geometry:
-    """Holes without a vertex, which binaries can hold and no one else expects."""
+def _without_empty_rings(geometry: shapely.Geometry) -> shapely.Geometry:
+    """Take out parts and holes without a vertex, which binaries can hold and GEOS crashes at."""
     made = [
         shapely.polygons(part.exterior, holes=[hole for hole in part.interiors if not hole.is_empty] or None)
         if part.geom_type == "Polygon"
         else part
         for part in shapely.get_parts(geometry)
+        if not part.is_empty
     ]
     return made[0] if geometry.geom_type == "Polygon" else type(geometry)(made)
 
