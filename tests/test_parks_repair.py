@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from scout.page.drawn import draw
 from scout.page.frame import Frame
-from scout.parks import build_parks
-from scout.parks.repair import mended
+from scout.parks import build_parks, repair
+from scout.parks.repair import Allowance, mended
 
 
 def ring(west: float, south: float, east: float, north: float) -> list[tuple[float, float]]:
@@ -237,3 +237,56 @@ def test_an_outline_that_crosses_itself_without_end_is_refused_with_a_line(steps
     made, reason = mended(tangle)
     assert made is None
     assert "too often to be made valid" in reason
+
+
+def test_parts_that_cross_each_other_are_counted_as_well() -> None:
+    rng = np.random.default_rng(2)
+    discs = [shapely.Point(*at).buffer(1.0, quad_segs=4) for at in rng.uniform(-0.5, 0.5, (1000, 2))]
+    made, reason = mended(shapely.MultiPolygon(discs))
+    assert made is None
+    assert "times, too often to be made valid" in reason
+
+
+@pytest.mark.parametrize("as_holes", [True, False])
+def test_thousands_of_rings_in_each_other_are_refused_before_the_work(
+    as_holes: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rings = [shapely.box(-k, -k, k, k) for k in range(3000, 0, -1)]
+    whole = (
+        shapely.Polygon(rings[0].exterior, [ring.exterior for ring in rings[1:]])
+        if as_holes
+        else shapely.MultiPolygon(rings)
+    )
+    monkeypatch.setattr(repair, "_read_rings", lambda _: pytest.fail("the work has begun"))
+    made, reason = mended(whole)
+    assert made is None
+    assert reason == "its 3,000 rings lie over each other too often to be made valid"
+
+
+def test_few_crossings_are_counted_and_not_estimated() -> None:
+    rng = np.random.default_rng(3)
+    for steps in (4, 5, 12, 38):
+        shape = polygon(rng.uniform(0, 1, (steps, 2)))
+        ring = shapely.get_coordinates(shape)
+        edges = shapely.linestrings(np.stack([ring[:-1], ring[1:]], axis=1))
+        brute = sum(bool(shapely.crosses(a, b)) for k, a in enumerate(edges) for b in edges[:k])
+        allowance = Allowance()
+        mended(shape, allowance)
+        assert Allowance().crossings - allowance.crossings == brute > 0
+
+
+@pytest.mark.parametrize(("steps", "records"), [(38, 400), (90, 200)])
+def test_tangles_of_a_layer_have_one_allowance(
+    steps: int, records: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rng = np.random.default_rng(4)
+    tangles = [polygon(rng.uniform(0, 1, (steps, 2))) for _ in range(records)]
+    begun: list[Any] = []
+    read = repair._read_rings
+    monkeypatch.setattr(repair, "_read_rings", lambda shape: (begun.append(shape), read(shape))[1])
+    parks = build_parks([layer(tangles)])
+    assert parks.report.repaired_records == len(begun) < records
+    assert parks.report.refused_records == records - len(begun)
+    assert "too often, with the records before it, to be made valid" in parks.report.refused[-1]
+    edges = sum(repair._count_crossings(shape) for shape in begun)
+    assert edges <= Allowance().crossings

@@ -14,7 +14,7 @@ from scout.errors import RecordError
 from scout.model import RECORD, Layer
 from scout.parks.columns import Texts
 from scout.parks.corridor import corridor
-from scout.parks.repair import mended
+from scout.parks.repair import Allowance, mended
 
 __all__ = ["Grounds", "grounds_of"]
 
@@ -146,8 +146,9 @@ class _Sorting:
             self.ground[row] = shapely.multilinestrings(lines) if lines else shapely.multipoints(parts)
 
     def _mend(self, rows: NDArray[np.int64]) -> None:
+        allowance = Allowance()
         for row in rows.tolist():
-            made, reason = mended(self.ground[row])
+            made, reason = mended(self.ground[row], allowance)
             self.ground[row] = made
             if made is None:
                 self.refused.append(self._line(row, reason))
