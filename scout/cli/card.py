@@ -32,7 +32,16 @@ if TYPE_CHECKING:
     from scout.model import Findings, Ranked
     from scout.outing import Outing
 
-__all__ = ["Inputs", "card_options", "command", "found_again", "inputs_from", "particulars_from", "show_remarks", "told"]
+__all__ = [
+    "Inputs",
+    "card_options",
+    "command",
+    "found_again",
+    "inputs_from",
+    "particulars_from",
+    "show_remarks",
+    "told",
+]
 
 _CARD = (
     click.option("--parks", "files", cls=FilesOption, help="Boundary files."),

@@ -66,13 +66,14 @@ def mended(
     crossings = _count_crossings(geometry)
     if crossings > left.crossings:
         before = "" if crossings > Allowance().crossings else ", with the records before it,"
-        return None, f"its outline crosses itself some {crossings:,} times, too often{before} to be made valid"
+        told = f"its outline crosses itself some {crossings:,} times, too often{before} to be made valid"
+        return None, told
     left.crossings -= crossings
     pairs = _count_near_rings(geometry, left.pairs)
     if pairs > left.pairs:
-        rings = int(shapely.get_rings(shapely.get_parts(geometry)).size)
+        count = int(shapely.get_rings(shapely.get_parts(geometry)).size)
         before = "" if left.pairs == Allowance().pairs else ", with the records before it,"
-        return None, f"its {rings:,} rings lie over each other too often{before} to be made valid"
+        return None, f"its {count:,} rings lie over each other too often{before} to be made valid"
     left.pairs -= pairs
     reason = re.sub(r"\s*\[.*", "", shapely.is_valid_reason(geometry)).lower()
     rings = _read_rings(geometry)

@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 
 from scout.confidence import DOUBTFUL, sigma
 from scout.cores import by_rows
-from scout.errors import InputError
 from scout.geodesy import degree_lengths, wrap_lon
 from scout.locator import index
 from scout.outlines import Floats, Ints, ragged
 from scout.spots.found import Found, of_judged
 from scout.spots.middles import middles
+from scout.spots.sharing import most_pieces, refuse_pieces, refuse_tangle, share
 from scout.verdict import BENT, ONE, Claims, Ground, Judged, estimate, sharpened, stand
 
 __all__ = [
@@ -31,7 +31,6 @@ __all__ = [
 ]
 
 Geometries = NDArray[Any]
-_TANGLED = 20_000_000  # pairs times neighbours of both, each looked at
 _PREPARED = 200_000  # vertices of the shapes prepared at once
 _THIN_DEG = 1e-9
 
@@ -65,11 +64,12 @@ def overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tuple[In
 def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
     """Regions of every set of two parks or more: what pairs share, split by the others that reach into it."""
     a, b, turn = overlapping_pairs(geometries, tree)
-    _refuse_tangle(a, b, len(geometries))
+    refuse_tangle(a, b, len(geometries))
     left = geometries[a]
     if np.any(turn):
         left[turn != 0] = turned(left[turn != 0], -1)
-    both = areas_of(by_rows(shapely.intersection, left, geometries[b]))
+    most = most_pieces(len(geometries))
+    both = areas_of(share(left, geometries[b], most))
     real = shapely.area(both) > 0.0
     a, b, both = a[real], b[real], both[real]
     low, high = np.minimum(a, b), np.maximum(a, b)
@@ -81,6 +81,7 @@ def overlap_regions(geometries: Geometries, tree: shapely.STRtree) -> Regions:
         list(zip(low[~plain].tolist(), high[~plain].tolist(), strict=True)),
         [sorted(others[k]) for k in crowded],
         geometries,
+        most,
     )
     sets = [*zip(low[plain].tolist(), high[plain].tolist(), strict=True), *sets]
     shapes, row = wide_polygons(np.concatenate([both[plain], pieces]))
@@ -106,22 +107,6 @@ def _intersects(shapes: Geometries, row: Ints, others: Geometries) -> NDArray[np
         meets.append(by_rows(shapely.intersects, shapes[row[i:j]], others[i:j], apart=row[i:j]))
         shapely.destroy_prepared(some)
     return np.concatenate(meets)
-
-
-def _refuse_tangle(a: Ints, b: Ints, parks: int) -> None:
-    """Stop where everything lies over everything: regions of every set would have no end.
-
-    Raises
-    ------
-    InputError
-        Saying how not to look for them.
-    """
-    near = np.bincount(np.concatenate([a, b]), minlength=parks)
-    if int(np.minimum(near[a], near[b]).sum()) > _TANGLED:
-        what = f"{len(a):,} pairs of the {parks:,} parks overlap: the same ground may be there many times"
-        raise InputError(
-            "overlaps", what, "join records with --id-column, or leave these out with --min-grids 2"
-        )
 
 
 def turned(geometries: Geometries, turns: int) -> Geometries:
@@ -180,7 +165,11 @@ def _polygons(shapes: Geometries) -> tuple[Geometries, Ints]:
 
 
 def _split(
-    shapes: Geometries, sets: list[tuple[int, ...]], others: list[list[int]], geometries: Geometries
+    shapes: Geometries,
+    sets: list[tuple[int, ...]],
+    others: list[list[int]],
+    geometries: Geometries,
+    most: int,
 ) -> tuple[Geometries, list[tuple[int, ...]]]:
     """Parts of what pairs share, by their exact set; only sets whose first two are the pair.
 
@@ -201,6 +190,8 @@ def _split(
         shapes, pair = np.concatenate([shapes, inside]), np.concatenate([pair, pair[rows[mine]]])
         real = np.flatnonzero(shapely.area(shapes) > 0.0)
         shapes, pair, sets = shapes[real], pair[real], [sets[k] for k in real.tolist()]
+        if int(shapely.get_num_geometries(shapes).sum()) > most:
+            refuse_pieces(most)
     return shapes, sets
 
 

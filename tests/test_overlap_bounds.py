@@ -1,0 +1,93 @@
+"""Overlaps without end are refused by what is counted, before the work; the same shapes in few are found."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from boundary_files import layer
+
+from scout.errors import InputError
+from scout.find import Options, find
+from scout.parks import build_parks
+from scout.spots import sharing
+
+
+def comb(teeth: int, upright: bool, side: float = 0.4, at: tuple[float, float] = (-20.5, 45.5)) -> Any:
+    """A spine with teeth, sound and simple."""
+    left = np.linspace(-side / 2, side / 2, teeth, endpoint=False)
+    low, high, wide = -side / 2, side / 2, side / teeth / 2
+    points = [(-side, low - 0.01), (-side, low)]
+    for x in left.tolist():
+        points += [(x, low), (x, high), (x + wide, high), (x + wide, low)]
+    points += [(side, low), (side, low - 0.01)]
+    shape = shapely.Polygon([(y, x) if upright else (x, y) for x, y in points])
+    assert shape.is_valid
+    return shapely.transform(shape, lambda xy: xy + np.array(at))
+
+
+def search(shapes: list[Any], **options: Any) -> Any:
+    return find(build_parks([layer(shapes)]), Options(**options))
+
+
+@pytest.mark.parametrize("teeth", [8, 40])
+def test_two_combs_share_a_piece_for_each_pair_of_teeth(teeth: int) -> None:
+    found = search([comb(teeth, False), comb(teeth, True)])
+    assert sum(ranked.spot.kind == "overlap" for ranked in found.spots) >= teeth * teeth
+
+
+def test_combs_of_a_thousand_teeth_are_refused_before_anything_is_cut(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    shapes = [comb(1000, False), comb(1000, True)]
+    monkeypatch.setattr(sharing, "by_rows", lambda *_, **__: pytest.fail("the work has begun"))
+    with pytest.raises(InputError, match="what parks share falls into more than 50,000 pieces") as told:
+        search(shapes)
+    assert "--min-grids 2" in str(told.value)
+
+
+def test_combs_without_overlaps_wanted_are_searched() -> None:
+    assert search([comb(1000, False), comb(1000, True)], min_grids=2, near_m=0) is not None
+
+
+def test_many_small_combs_are_refused_when_their_pieces_are_too_many(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sharing, "_PIECES", 1_000)
+    monkeypatch.setattr(sharing, "_MANY_PIECES", 2_000)
+    cut: list[int] = []
+    by_rows = sharing.by_rows
+    monkeypatch.setattr(sharing, "by_rows", lambda do, a, b: (cut.append(len(a)), by_rows(do, a, b))[1])
+    groups = [(-20.8 + 0.05 * k, 45.2) for k in range(12)]
+    shapes = [comb(12, upright, 0.02, at) for at in groups for upright in (False, True)]
+    with pytest.raises(InputError, match="more than 1,000 pieces"):
+        search(shapes)
+    assert 0 < sum(cut) < len(groups)
+
+
+def test_sound_outlines_of_many_vertices_are_no_combs(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two ragged discs, drawn alike and side by side: counted, found few, cut."""
+    angle = np.linspace(0, 2 * np.pi, 6_000, endpoint=False)
+    radius = 0.3 * (1 + 0.05 * np.sin(angle * 40))
+    ring = np.column_stack([radius * np.cos(angle) - 20.5, radius * np.sin(angle) + 45.5])
+    counted: list[int] = []
+    count = sharing._count_crossings
+    monkeypatch.setattr(
+        sharing, "_count_crossings", lambda *given: (counted.append(count(*given)), counted[-1])[1]
+    )
+    shapes = [shapely.Polygon(ring + shift) for shift in ([0, 0], [0.3, 0.01], [0, 0])]
+    found = search(shapes)
+    assert len(counted) == 3
+    assert max(counted) < 2_000
+    assert min(counted) == 0  # one over the other: nothing crosses
+    assert any(ranked.spot.kind == "overlap" for ranked in found.spots)
+
+
+def test_discs_all_over_each_other_are_refused_before_the_work() -> None:
+    rng = np.random.default_rng(1)
+    discs = [
+        shapely.Point(*at).buffer(0.2, quad_segs=8)
+        for at in rng.uniform([-20.6, 45.4], [-20.4, 45.6], (200, 2))
+    ]
+    with pytest.raises(InputError, match="19,900 pairs of the 200 parks overlap"):
+        search(discs)
