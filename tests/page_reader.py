@@ -4,30 +4,15 @@ from __future__ import annotations
 
 import json
 from html.parser import HTMLParser
-from pathlib import Path
 from typing import Any
 
 from scout import page
-
-# What judges a place: no map, no element of the page but the data block.
-JUDGING = (
-    "read.js",
-    "outlines.js",
-    "locator.js",
-    "geodesy.js",
-    "confidence.js",
-    "touch.js",
-    "clearance.js",
-    "containment.js",
-    "share.js",
-    "check.js",
-)
+from scout.page.bundle import join_modules
 
 
 def script(*names: str) -> str:
-    """The text of some of the page's script files."""
-    folder = Path(page.__file__).parent
-    return "\n".join((folder / name).read_text(encoding="utf-8") for name in names)
+    """Some of the page's script files and all they import, as plain script to stand in a function."""
+    return join_modules(page.__name__, *names)
 
 
 class Reader(HTMLParser):

@@ -133,7 +133,7 @@ def test_the_page_offers_every_level_and_every_format() -> None:
     levels = re.search(r'<select name="level">(.*?)</select>', page)
     assert levels is not None
     assert re.findall(r">(\w+)</option>", levels[1]) == list(LEVELS)
-    stage = (folder / "stage.js").read_text(encoding="utf-8")
+    stage = (folder / "maps.js").read_text(encoding="utf-8")
     sizes = dict(
         re.findall(r"(\w+): ([\d/ ]+)[,}]", stage[stage.index("const LEVELS") :].split("};")[0] + "}")
     )

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import json
-import re
 import runpy
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
-from page_reader import script
 
 from scout.coordinates import read_place
 from scout.errors import ScoutError
 from scout.page import document
+from scout.page.bundle import link_modules
+from scout.templates import text_of
 
 VECTORS = Path(__file__).parent / "vectors"
 MAKE = runpy.run_path(str(VECTORS / "make_vectors.py"))["FILES"]
@@ -55,28 +56,15 @@ def test_the_command_refuses_what_the_page_refuses_but_for_forms_of_its_own(row:
         read_place(row["text"])
 
 
-def test_no_two_script_files_give_one_name_to_two_things():
-    """They stand in one function: a second function of a name would replace the first without a word."""
-    names = [
-        name
-        for file in document._SCRIPTS
-        for name in re.findall(r"^(?:function|const|let|class) (\w+)", script(file), re.MULTILINE)
-    ]
-    assert len(names) > 100
-    assert {name for name in names if names.count(name) > 1} == set()
-
-
 def test_every_script_and_style_of_the_folder_is_in_the_page():
     folder = Path(document.__file__).parent
-    assert {path.name for path in folder.glob("*.js")} == set(document._SCRIPTS)
+    modules = link_modules(partial(text_of, document.__package__), "start.js")
+    assert {path.name for path in folder.glob("*.js")} == {module.name for module in modules}
     assert {path.name for path in folder.glob("*.css")} == set(document._STYLES)
 
 
-def test_no_text_of_a_script_runs_over_lines():
-    """The page drops indentation and lines of comment, which such a text might hold."""
-    for file in document._SCRIPTS:
-        for line in script(file).splitlines():
-            assert line.count("`") % 2 == 0, (file, line)
+def test_no_comment_of_a_style_runs_over_lines():
+    """The page drops lines of comment."""
     for style in document._STYLES:
-        for line in script(style).splitlines():
+        for line in text_of(document.__package__, style).splitlines():
             assert not line.lstrip().startswith("/*") or line.rstrip().endswith("*/"), (style, line)

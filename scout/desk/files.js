@@ -1,76 +1,76 @@
 // Bringing files, and what was understood of each.
 
-import { announce, byId, make, plural, wrong } from "./pieces.js";
-import { bring, desk, putAway, work } from "./talk.js";
-import { fieldOf, say, settings, tellMissing } from "./wish.js";
-import { showGround, showParks } from "./stage.js";
+import { announce, byId, make, formatCount, showError } from "./elements.js";
+import { sendFile, desk, removeFile, runJob } from "./requests.js";
+import { getField, showFieldError, readSettings, showMissing } from "./settings.js";
+import { showGround, showParks } from "./maps.js";
 
 const ROLES = ["parks", "access", "barriers", "hazards", "heights"];
-let before = () => {};
-let afterwards = () => {};
-let understood = { files: {} };
+let beforeReading = () => {};
+let afterReading = () => {};
+let preview = { files: {} };
 
 export const hasParks = () => (desk.window.roles.parks ?? []).length > 0;
 
 export function prepareFiles(first, then) {
-  before = first;
-  afterwards = then;
+  beforeReading = first;
+  afterReading = then;
   for (const input of document.querySelectorAll('input[type="file"][data-role]')) {
     const { role } = input.dataset;
     if (role === "notebook") continue;
     input.addEventListener("change", async () => {
       const files = [...input.files];
       input.value = "";
-      await take(files, role);
+      await bringFiles(files, role);
     });
     const zone = input.closest(".bring");
     zone.addEventListener("dragover", () => zone.classList.add("over"));
     zone.addEventListener("dragleave", () => zone.classList.remove("over"));
     zone.addEventListener("drop", async (event) => {
       zone.classList.remove("over");
-      await take([...event.dataTransfer.files], role);
+      await bringFiles([...event.dataTransfer.files], role);
     });
   }
   // A file that is dropped beside a zone must not replace the page.
   for (const name of ["dragover", "drop"]) window.addEventListener(name, (event) => event.preventDefault());
 }
 
-async function take(files, role) {
+async function bringFiles(files, role) {
   const problems = [];
   for (const file of files) {
     byId("parks-said").textContent = `bringing ${file.name} ...`;
     try {
-      await bring(file, role);
+      await sendFile(file, role);
     } catch (error) {
       problems.push(error.message);
     }
   }
-  wrong(`wrong-${role}`, problems.join(" "));
-  await understand();
+  showError(`wrong-${role}`, problems.join(" "));
+  await previewFiles();
 }
 
 // Read everything again as the settings now say; what did not change is not read twice.
-export async function understand() {
-  tellMissing();
+export async function previewFiles() {
+  showMissing();
   byId("parks-said").textContent = "reading ...";
-  await before();
+  await beforeReading();
   try {
-    const found = await work("understand", { settings: settings() });
-    if (found) show(found);
+    const found = await runJob("understand", { settings: readSettings() });
+    if (found) showPreview(found);
     else showFiles();
   } catch (error) {
-    wrong("wrong-all-parks", error.message);
+    showError("wrong-all-parks", error.message);
     showFiles();
   }
 }
 
-function show(found) {
-  understood = found;
-  wrong("wrong-all-parks");
-  ["crs", "corridor", "pieces", "id-column", "name-column", "layer"].forEach((key) => say(key));
+function showPreview(found) {
+  preview = found;
+  showError("wrong-all-parks");
+  ["crs", "corridor", "pieces", "id-column", "name-column", "layer"].forEach((key) => showFieldError(key));
   if (found.error) {
     const key = found.error.where.replace(/^.*: /, "");
-    if (!say(key, found.error.text)) wrong("wrong-all-parks", found.error.text);
+    if (!showFieldError(key, found.error.text)) showError("wrong-all-parks", found.error.text);
   }
   offerColumns(found.columns);
   showFiles();
@@ -78,12 +78,12 @@ function show(found) {
   showParks(found.picture);
   showGround(found.ground);
   announce(byId("parks-said").textContent);
-  afterwards();
+  afterReading();
 }
 
 function offerColumns(columns) {
   for (const key of ["id-column", "name-column"]) {
-    const select = fieldOf(key);
+    const select = getField(key);
     const chosen = select.value;
     const names = chosen && !columns.includes(chosen) ? [...columns, chosen] : columns;
     select.replaceChildren(
@@ -97,42 +97,42 @@ function offerColumns(columns) {
 function showFiles() {
   const { roles, sizes } = desk.window;
   for (const role of ROLES) {
-    byId(`files-${role}`).replaceChildren(...(roles[role] ?? []).map((name) => item(name, sizes[name])));
+    byId(`files-${role}`).replaceChildren(...(roles[role] ?? []).map((name) => makeFileItem(name, sizes[name])));
   }
   byId("reading").hidden = !hasParks();
-  const bad = Object.values(understood.files).filter((file) => file.error).length;
-  const parks = understood.parks && hasParks() ? plural(understood.parks.count, "park") : "none yet";
-  byId("parks-said").textContent = parks + (bad ? `, ${plural(bad, "problem")}` : "");
+  const bad = Object.values(preview.files).filter((file) => file.error).length;
+  const parks = preview.parks && hasParks() ? formatCount(preview.parks.count, "park") : "none yet";
+  byId("parks-said").textContent = parks + (bad ? `, ${formatCount(bad, "problem")}` : "");
   const ground = ROLES.slice(1).reduce((sum, role) => sum + (roles[role] ?? []).length, 0);
-  byId("ground-said").textContent = ground ? plural(ground, "file") : "no walks without it";
+  byId("ground-said").textContent = ground ? formatCount(ground, "file") : "no walks without it";
 }
 
-function item(name, size) {
-  const file = understood.files[name] ?? {};
+function makeFileItem(name, size) {
+  const file = preview.files[name] ?? {};
   const away = async () => {
-    await putAway(name);
-    await understand();
+    await removeFile(name);
+    await previewFiles();
   };
   const button = make("button", { type: "button", click: away }, "Put away", make("span", { class: "unseen" }, ` ${name}`));
   const kind = size < 1e5 ? `${Math.max(1, Math.round(size / 1e3))} kB` : `${(size / 1e6).toFixed(1)} MB`;
   const head = make("div", { class: "file-head" }, make("bdi", { class: "file-name" }, name), button);
   const rows = [head];
-  for (const layer of file.layers ?? []) rows.push(...layerFacts(layer, file, kind));
+  for (const layer of file.layers ?? []) rows.push(...makeLayerFacts(layer, file, kind));
   if (file.counts && !file.error) rows.push(make("p", { class: "facts" }, file.counts));
-  if (file.holds) rows.push(groundFacts(file));
+  if (file.holds) rows.push(makeGroundFacts(file));
   for (const note of file.notes ?? []) rows.push(make("p", { class: "facts" }, note));
   if (file.error) rows.push(make("p", { class: "wrong" }, file.error));
   for (const [word, told] of [["Repaired", file.repaired], ["Refused", file.refused], ["Not used", file.skipped]]) {
-    if (told?.count) rows.push(lines(word, told));
+    if (told?.count) rows.push(makeLines(word, told));
   }
   return make("li", {}, ...rows);
 }
 
-function layerFacts(layer, file, kind) {
+function makeLayerFacts(layer, file, kind) {
   const exact = layer.accuracy_m === 0 ? "exact" : `good to ${layer.accuracy_m} m`;
   const accuracy = layer.accuracy_m === null ? "accuracy not known" : exact;
   const layers = file.layers.length > 1 ? `${layer.layer}: ` : "";
-  const facts = make("p", { class: "facts" }, layers, make("b", {}, plural(layer.records, "record")), `, ${kind}; ${layer.crs}, ${layer.operation === "none" ? "as it is" : `to WGS 84 ${accuracy}`}`);
+  const facts = make("p", { class: "facts" }, layers, make("b", {}, formatCount(layer.records, "record")), `, ${kind}; ${layer.crs}, ${layer.operation === "none" ? "as it is" : `to WGS 84 ${accuracy}`}`);
   const found = [];
   if (!file.error) {
     const column = (one) => (one ? `column ${one}` : "the record number");
@@ -141,18 +141,18 @@ function layerFacts(layer, file, kind) {
   return [facts, ...found, ...layer.warnings.map((text) => make("p", { class: "wrong" }, text))];
 }
 
-function groundFacts(file) {
+function makeGroundFacts(file) {
   const words = Object.entries(file.holds).map(([word, count]) => `${word}: ${count.toLocaleString("en")}`);
   const crs = file.crs.length ? `; ${file.crs.join(", ")}` : "";
   return make("p", { class: "facts" }, make("b", {}, words.join(", ") || "nothing of use near the parks"), crs);
 }
 
-function lines(word, told) {
+function makeLines(word, told) {
   const more = told.count - told.lines.length;
   return make(
     "details",
     {},
-    make("summary", {}, `${word}: ${plural(told.count, "record")}`),
+    make("summary", {}, `${word}: ${formatCount(told.count, "record")}`),
     make(
       "ul",
       { class: "lines" },

@@ -7,11 +7,13 @@ from importlib.resources import files
 from typing import NamedTuple
 
 from scout.page import leaflet
+from scout.page.bundle import bundle
 from scout.templates import text_of
 
 __all__ = ["Static", "static"]
 
 _KINDS = {"html": "text/html", "css": "text/css", "js": "text/javascript"}
+_ENTRY = "start.js"
 
 
 class Static(NamedTuple):
@@ -27,9 +29,10 @@ def _all() -> dict[str, Static]:
     found = {
         name: Static(text_of(__package__, name), _KINDS[name.rsplit(".", 1)[1]])
         for name in sorted(own)
-        if name.rsplit(".", 1)[-1] in _KINDS
+        if name.rsplit(".", 1)[-1] in ("html", "css")
     }
     shared = {
+        _ENTRY: Static(bundle(__package__, _ENTRY), _KINDS["js"]),
         "page.css": Static(text_of("scout.page", "page.css"), _KINDS["css"]),
         "leaflet.css": Static(leaflet.style(), _KINDS["css"]),
         "leaflet.js": Static(leaflet.script(), _KINDS["js"]),

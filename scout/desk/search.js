@@ -1,53 +1,53 @@
 // Searching: what is found comes first without walks, then with them, and follows the settings.
 
-import { announce, byId, make, plural, wrong } from "./pieces.js";
-import { cancel, made, progress, work } from "./talk.js";
+import { announce, byId, make, formatCount, showError } from "./elements.js";
+import { cancelJobs, getOutputPath, readProgress, runJob } from "./requests.js";
 import { hasParks } from "./files.js";
-import { sayWrong, settings, unsay } from "./wish.js";
-import { onPhone, see, showSpots } from "./stage.js";
+import { showSettingError, readSettings, clearFieldErrors } from "./settings.js";
+import { showMapsOnPhone, showMap, showSpots } from "./maps.js";
 
-export const searching = () => running;
+export const isSearching = () => running;
 
 const LOOK_MS = 150;
 let turn = 0;
 let ending = Promise.resolve(); // cancels on their way: what begins next waits for them
 let running = false;
-let shown = null; // the last findings
+let findings = null; // the last findings
 let halted = false; // to be taken up again
 let waiting = null; // findings with walks, while someone reads those without
-let sought = ""; // the settings last searched with; empty where they have to be sought again
+let searchedFor = ""; // the settings last searched with; empty where they have to be sought again
 let onFound = () => {};
-let chosenSpot = () => null;
+let getOpenSpot = () => null;
 
-export const current = () => shown;
+export const getFindings = () => findings;
 
 export function prepareSearch({ found, spot }) {
   onFound = found;
-  chosenSpot = spot;
+  getOpenSpot = spot;
   byId("search").addEventListener("click", () => search(true));
-  byId("cancel").addEventListener("click", stop);
-  byId("newer").addEventListener("click", () => put(waiting, false));
+  byId("cancel").addEventListener("click", cancelSearch);
+  byId("newer").addEventListener("click", () => showFindings(waiting, false));
 }
 
-function end(all) {
-  ending = Promise.allSettled([ending, cancel(all)]);
+function endSearch(all) {
+  ending = Promise.allSettled([ending, cancelJobs(all)]);
   return ending;
 }
 
-async function stop() {
+async function cancelSearch() {
   turn += 1;
   const own = turn;
-  sought = "";
+  searchedFor = "";
   byId("cancel").disabled = true;
-  await end(true);
+  await endSearch(true);
   if (own !== turn) return; // another search was asked for meanwhile
-  rest();
+  stopWaiting();
   announce("Cancelled");
   byId("progress").textContent = "";
   byId("search").focus();
 }
 
-function rest() {
+function stopWaiting() {
   running = false;
   byId("cancel").disabled = true;
   byId("progress").textContent = "";
@@ -57,30 +57,30 @@ function rest() {
 export async function halt() {
   if (!running) return;
   halted = true;
-  sought = "";
+  searchedFor = "";
   turn += 1;
-  rest();
-  await end();
+  stopWaiting();
+  await endSearch();
 }
 
 // Again, after a setting was changed: only where there is something to follow.
 export async function searchAgain() {
-  if (shown || running || halted) await search(false);
+  if (findings || running || halted) await search(false);
 }
 
 // Whether what is wanted now is what was searched for last, and nothing came in between.
-export const isSought = () => sought !== "" && sought === JSON.stringify(settings());
+export const isSought = () => searchedFor !== "" && searchedFor === JSON.stringify(readSettings());
 
 export async function search(asked) {
-  wrong("wrong-search");
-  unsay();
+  showError("wrong-search");
+  clearFieldErrors();
   if (!hasParks()) {
-    if (asked) wrong("wrong-search", "Bring boundary files first, or take the demo island. Files still being read take a moment.");
+    if (asked) showError("wrong-search", "Bring boundary files first, or take the demo island. Files still being read take a moment.");
     return;
   }
   turn += 1;
   const own = turn;
-  if (running) await end();
+  if (running) await endSearch();
   await ending;
   if (own !== turn) return;
   running = true;
@@ -89,31 +89,31 @@ export async function search(asked) {
   byId("newer").hidden = true;
   byId("progress").textContent = "beginning";
   if (asked) announce("Searching");
-  const looked = look(own, asked);
+  const looked = watchProgress(own, asked);
   try {
-    const wanted = settings();
-    sought = JSON.stringify(wanted);
-    const found = await work("search", { settings: wanted });
+    const wanted = readSettings();
+    searchedFor = JSON.stringify(wanted);
+    const found = await runJob("search", { settings: wanted });
     if (own !== turn) return;
-    rest();
+    stopWaiting();
     await looked;
-    if (found) finish(found, asked);
+    if (found) finishSearch(found, asked);
   } catch (error) {
     if (own !== turn) return;
-    sought = "";
-    rest();
-    sayWrong(error, "wrong-search");
+    searchedFor = "";
+    stopWaiting();
+    showSettingError(error, "wrong-search");
   }
 }
 
-async function look(own, asked) {
+async function watchProgress(own, asked) {
   let seen = false;
   while (running && own === turn) {
     await new Promise((resolve) => setTimeout(resolve, LOOK_MS));
     if (!running || own !== turn) return;
     let found;
     try {
-      found = await progress(seen);
+      found = await readProgress(seen);
     } catch {
       return; // the search itself says what is wrong
     }
@@ -121,45 +121,45 @@ async function look(own, asked) {
     if (found.progress) byId("progress").textContent = found.progress;
     if (found.part) {
       seen = true;
-      put(found.part, asked);
-      announce(`${plural(found.part.count, "spot")} found; now the walks`);
+      showFindings(found.part, asked);
+      announce(`${formatCount(found.part.count, "spot")} found; now the walks`);
     }
   }
 }
 
-function finish(found, asked) {
-  announce(`${plural(found.count, "spot")} found`);
+function finishSearch(found, asked) {
+  announce(`${formatCount(found.count, "spot")} found`);
   // Someone who reads a spot is not to lose the page under the eyes.
-  if (found.walked && chosenSpot() && shown && !shown.walked) {
+  if (found.walked && getOpenSpot() && findings && !findings.walked) {
     waiting = found;
     byId("newer").hidden = false;
-    tell(found);
-  } else put(found, asked && !shown);
+    showCounts(found);
+  } else showFindings(found, asked && !findings);
 }
 
 // Show findings; the spot that was open stays open where it is still found.
-function put(found, first) {
+function showFindings(found, first) {
   waiting = null;
   byId("newer").hidden = true;
-  const before = chosenSpot();
-  const same = before && found.spots.find((spot) => spot.rank === before.rank && alike(spot, before));
-  const now = same ?? (before && found.spots.find((spot) => alike(spot, before)));
-  shown = found;
-  showSpots(made(found.made), now?.rank);
-  if (first || byId("spots-map").hidden) see("spots");
-  if (first && found.count && window.matchMedia("(max-width: 899px)").matches) onPhone(true);
-  tell(found);
+  const before = getOpenSpot();
+  const same = before && found.spots.find((spot) => spot.rank === before.rank && isAlike(spot, before));
+  const now = same ?? (before && found.spots.find((spot) => isAlike(spot, before)));
+  findings = found;
+  showSpots(getOutputPath(found.made), now?.rank);
+  if (first || byId("spots-map").hidden) showMap("spots");
+  if (first && found.count && window.matchMedia("(max-width: 899px)").matches) showMapsOnPhone(true);
+  showCounts(found);
   onFound(found, now ?? null);
 }
 
-const alike = (a, b) =>
+const isAlike = (a, b) =>
   a.kind === b.kind && a.locators.join() === b.locators.join() && a.parks.join() === b.parks.join() && Math.hypot(a.lon - b.lon, a.lat - b.lat) < 0.05;
 
-function tell(found) {
+function showCounts(found) {
   const place = byId("found");
   const walks = found.walked ? "" : ", without walks yet";
   place.hidden = false;
-  place.replaceChildren(make("b", {}, plural(found.count, "spot")), running || found.walked ? walks : "");
+  place.replaceChildren(make("b", {}, formatCount(found.count, "spot")), running || found.walked ? walks : "");
   const lines = [
     ...found.remarks,
     ...found.left_out.map((left) => `Not listed: ${left.count.toLocaleString("en")} ${left.reason}.`),

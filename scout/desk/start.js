@@ -1,48 +1,48 @@
 // The desk comes together.
 
-import { byId, make, wrong } from "./pieces.js";
-import { desk, enter, left, onWaiting, stillHere, stopDesk, work } from "./talk.js";
-import { fieldOf, onChange, onLoad, prepareWish, setHome, take } from "./wish.js";
-import { prepareStage, setLevel } from "./stage.js";
-import { prepareFiles, understand } from "./files.js";
-import { halt, isSought, prepareSearch, search, searchAgain, searching } from "./search.js";
-import { choose, chosen, foundSpots, prepareDay } from "./day.js";
-import { anyUnsaved, prepareVisits } from "./visits.js";
+import { byId, make, showError } from "./elements.js";
+import { desk, enter, leave, onWaiting, keepAlive, stopDesk, runJob } from "./requests.js";
+import { getField, onChange, onLoad, prepareSettings, setHome, takeSettings } from "./settings.js";
+import { prepareMaps, setLevel } from "./maps.js";
+import { prepareFiles, previewFiles } from "./files.js";
+import { halt, isSought, prepareSearch, search, searchAgain, isSearching } from "./search.js";
+import { chooseSpot, getChosenSpot, offerSpots, prepareDay } from "./day.js";
+import { hasUnsaved, prepareVisits } from "./visits.js";
 
 const CALL_MS = 60_000; // an open window says so
 const READING = ["id-column", "name-column", "crs", "corridor", "pieces", "layer", "strict"];
 let read = "";
 
-const stateOf = (field) => (field.type === "checkbox" ? field.checked : field.value);
-const readingNow = () => JSON.stringify(READING.map((key) => stateOf(fieldOf(key))));
+const getState = (field) => (field.type === "checkbox" ? field.checked : field.value);
+const describeReading = () => JSON.stringify(READING.map((key) => getState(getField(key))));
 
-async function settingsChanged() {
-  setLevel(fieldOf("level").value);
-  if (readingNow() !== read) {
-    read = readingNow();
-    await understand();
+async function followSettings() {
+  setLevel(getField("level").value);
+  if (describeReading() !== read) {
+    read = describeReading();
+    await previewFiles();
   } else if (!isSought()) await searchAgain();
 }
 
-async function demo() {
-  wrong("wrong-parks");
+async function openDemo() {
+  showError("wrong-parks");
   byId("demo").disabled = true;
   try {
-    await take(await work("demo"));
+    await takeSettings(await runJob("demo"));
     await search(true);
   } catch (error) {
-    wrong("wrong-parks", error.message);
+    showError("wrong-parks", error.message);
   }
   byId("demo").disabled = false;
 }
 
 async function stop() {
-  if (anyUnsaved() && !window.confirm("Visits of this window are not saved. Stop the desk all the same?")) return;
+  if (hasUnsaved() && !window.confirm("Visits of this window are not saved. Stop the desk all the same?")) return;
   await stopDesk();
-  closed("The desk is stopped. This window can be closed.");
+  showClosed("The desk is stopped. This window can be closed.");
 }
 
-function closed(text) {
+function showClosed(text) {
   document.body.classList.add("closed");
   const place = byId("no-key");
   place.hidden = false;
@@ -54,42 +54,42 @@ async function begin() {
   try {
     found = await enter();
   } catch (error) {
-    closed(error.message);
+    showClosed(error.message);
     document.documentElement.classList.add("ready");
     return;
   }
   document.body.classList.remove("closed");
   byId("cautions").append(...found.cautions.map((text) => make("li", {}, text)));
-  prepareStage({ home: setHome, spot: choose });
-  prepareWish();
-  read = readingNow();
+  prepareMaps({ home: setHome, spot: chooseSpot });
+  prepareSettings();
+  read = describeReading();
   prepareFiles(halt, searchAgain);
-  prepareSearch({ found: foundSpots, spot: chosen });
+  prepareSearch({ found: offerSpots, spot: getChosenSpot });
   prepareDay();
-  onChange(settingsChanged);
+  onChange(followSettings);
   onLoad(async () => {
-    read = readingNow();
-    setLevel(fieldOf("level").value);
-    await understand();
+    read = describeReading();
+    setLevel(getField("level").value);
+    await previewFiles();
   });
   onWaiting((waiting) => {
-    const words = searching() ? "What you asked for comes after the search; cancel it to have it now." : "Working ...";
+    const words = isSearching() ? "What you asked for comes after the search; cancel it to have it now." : "Working ...";
     byId("waiting").textContent = waiting ? words : "";
-    byId("cancel").disabled = !waiting && !searching();
+    byId("cancel").disabled = !waiting && !isSearching();
   });
-  byId("demo").addEventListener("click", demo);
+  byId("demo").addEventListener("click", openDemo);
   byId("stop-desk").addEventListener("click", stop);
-  window.addEventListener("pagehide", left);
+  window.addEventListener("pagehide", leave);
   const calling = setInterval(async () => {
     try {
-      await stillHere();
+      await keepAlive();
     } catch (error) {
       clearInterval(calling);
-      closed(error.message);
+      showClosed(error.message);
     }
   }, CALL_MS);
   await prepareVisits();
-  if (Object.keys(desk.window.sizes).length) await understand();
+  if (Object.keys(desk.window.sizes).length) await previewFiles();
   document.documentElement.classList.add("ready");
 }
 

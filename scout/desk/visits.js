@@ -1,12 +1,12 @@
 // Visits: written, listed, counted, and never lost without a word.
 
-import { byId, make, plural, putMade, wrong } from "./pieces.js";
-import { bring, desk, made, work } from "./talk.js";
-import { settings } from "./wish.js";
+import { byId, make, formatCount, putLink, showError } from "./elements.js";
+import { sendFile, desk, getOutputPath, runJob } from "./requests.js";
+import { readSettings } from "./settings.js";
 
 let unsaved = false; // visits of a notebook that goes with this window
 
-export const anyUnsaved = () => unsaved;
+export const hasUnsaved = () => unsaved;
 
 export async function prepareVisits() {
   const disk = desk.window.onDisk;
@@ -15,19 +15,19 @@ export async function prepareVisits() {
     : "Visits go into a notebook that is lost when this window closes or the desk stops: save it, and bring it " +
       "again next time. Started with --notebook FILE, the desk keeps one for good.";
   byId("bring-notebook").hidden = Boolean(disk);
-  byId("visit-form").addEventListener("submit", write);
-  byId("undo").addEventListener("click", () => change("undo"));
-  byId("tally").addEventListener("click", tally);
-  byId("save-notebook").addEventListener("click", () => get("notebook", {}, "Notebook (GeoPackage)"));
-  byId("journal").addEventListener("click", () => get("journal", { suffix: ".html", settings: settings() }, "Journal"));
-  byId("bring-notebook").querySelector("input").addEventListener("change", bringBook);
+  byId("visit-form").addEventListener("submit", writeVisit);
+  byId("undo").addEventListener("click", () => changeNotebook("undo"));
+  byId("tally").addEventListener("click", countVisits);
+  byId("save-notebook").addEventListener("click", () => getFile("notebook", {}, "Notebook (GeoPackage)"));
+  byId("journal").addEventListener("click", () => getFile("journal", { suffix: ".html", settings: readSettings() }, "Journal"));
+  byId("bring-notebook").querySelector("input").addEventListener("change", bringNotebook);
   window.addEventListener("beforeunload", (event) => {
     if (unsaved) event.preventDefault();
   });
-  if (desk.window.book) await list();
+  if (desk.window.book) await listVisits();
 }
 
-export function visitAt(place, call, day) {
+export function startVisit(place, call, day) {
   const { elements } = byId("visit-form");
   elements.namedItem("place").value = place;
   elements.namedItem("call").value = call;
@@ -36,90 +36,89 @@ export function visitAt(place, call, day) {
   elements.namedItem("start").focus();
 }
 
-async function write(event) {
+async function writeVisit(event) {
   event.preventDefault();
-  wrong("wrong-visit");
+  showError("wrong-visit");
   try {
     const visit = Object.fromEntries(new FormData(byId("visit-form")));
-    const found = await work("visit", { visit, settings: settings() });
+    const found = await runJob("visit", { visit, settings: readSettings() });
     if (!found) return;
-    changed(found);
+    showChange(found);
     byId("visit-answer").replaceChildren(
       make("div", { class: "answer" }, ...found.lines.map((line) => make("p", {}, line.trim().replace(/ {2,}/g, ": ")))),
     );
   } catch (error) {
-    wrong("wrong-visit", error.message);
+    showError("wrong-visit", error.message);
   }
 }
 
-async function change(job, number) {
-  wrong("wrong-visits");
+async function changeNotebook(job, number) {
+  showError("wrong-visits");
   try {
-    const found = await work(job, { number });
-    if (found) changed(found);
+    const found = await runJob(job, { number });
+    if (found) showChange(found);
   } catch (error) {
-    wrong("wrong-visits", error.message);
+    showError("wrong-visits", error.message);
   }
 }
 
-function changed(found) {
+function showChange(found) {
   unsaved = !desk.window.onDisk;
-  show(found.visits, found.left_out);
+  showVisits(found.visits, found.left_out);
 }
 
-async function list() {
+async function listVisits() {
   try {
-    const found = await work("visits");
-    show(found?.visits ?? [], found?.left_out ?? []);
+    const found = await runJob("visits");
+    showVisits(found?.visits ?? [], found?.left_out ?? []);
   } catch (error) {
-    wrong("wrong-visits", error.message);
+    showError("wrong-visits", error.message);
   }
 }
 
-async function bringBook(event) {
+async function bringNotebook(event) {
   const [file] = event.target.files;
   event.target.value = "";
-  wrong("wrong-visits");
+  showError("wrong-visits");
   if (!file) return;
   if (unsaved && !window.confirm("The visits of this window are not saved. Replace them by that notebook?")) return;
   try {
-    await bring(file, "notebook");
+    await sendFile(file, "notebook");
     unsaved = false;
-    await list();
+    await listVisits();
   } catch (error) {
-    wrong("wrong-visits", error.message);
+    showError("wrong-visits", error.message);
   }
 }
 
-async function get(job, given, label) {
-  wrong("wrong-visits");
+async function getFile(job, given, label) {
+  showError("wrong-visits");
   try {
-    const { made: name, left_out: leftOut } = await work(job, given);
-    const without = leftOut ? ` (left out: ${plural(leftOut, "row")} that cannot be read)` : "";
-    putMade("got-visits", `${label}${without}`, made(name));
+    const { made: name } = await runJob(job, given);
+    putLink("got-visits", label, getOutputPath(name));
     if (job === "notebook") {
       byId("got-visits").querySelector("a[download]").addEventListener("click", () => {
         unsaved = false;
       });
     }
   } catch (error) {
-    wrong("wrong-visits", error.message);
+    showError("wrong-visits", error.message);
   }
 }
 
-const row = (tag, cells, numbers = []) =>
+const makeRow = (tag, cells, numbers = []) =>
   make("tr", {}, ...cells.map((cell, k) => make(tag, { class: numbers.includes(k) ? "number" : null, scope: tag === "th" ? "col" : null }, cell)));
 
-function table(heads, rows, numbers) {
-  return make("table", {}, make("thead", {}, row("th", heads, numbers)), make("tbody", {}, ...rows.map((cells) => row("td", cells, numbers))));
+function makeTable(heads, rows, numbers) {
+  return make("table", {}, make("thead", {}, makeRow("th", heads, numbers)), make("tbody", {}, ...rows.map((cells) => makeRow("td", cells, numbers))));
 }
 
-const deletion = (number) =>
-  make("button", { type: "button", click: () => change("delete", number) }, "Delete", make("span", { class: "unseen" }, ` visit ${number}`));
+const makeDeletion = (number) =>
+  make("button", { type: "button", click: () => changeNotebook("delete", number) }, "Delete", make("span", { class: "unseen" }, ` visit ${number}`));
 
-function show(visits, leftOut) {
-  byId("visits-said").textContent = visits.length ? plural(visits.length, "visit") : "visits and the tally";
-  const bad = leftOut.map(({ number, why }) => make("p", { class: "hint" }, `Left out: ${why}. `, deletion(number)));
+function showVisits(visits, leftOut) {
+  byId("visits-said").textContent = visits.length ? formatCount(visits.length, "visit") : "visits and the tally";
+  const bad = leftOut.map(({ number, why }) => make("p", { class: "hint" }, `Left out: ${why}. `, makeDeletion(number)));
   if (!visits.length) {
     byId("visits").replaceChildren(...bad, make("p", { class: "hint" }, "None yet."));
     return;
@@ -130,19 +129,19 @@ function show(visits, leftOut) {
     visit.call,
     `${visit.grids.join(" ")} in ${visit.parks.join(", ") || "no park"}`,
     visit.contacts === null ? "" : visit.contacts.toLocaleString("en"),
-    deletion(visit.number),
+    makeDeletion(visit.number),
   ]);
   const acts = make("span", { class: "unseen" }, "actions");
-  byId("visits").replaceChildren(...bad, table(["#", "start, UTC", "call", "where", "contacts", acts], rows, [0, 4]));
+  byId("visits").replaceChildren(...bad, makeTable(["#", "start, UTC", "call", "where", "contacts", acts], rows, [0, 4]));
 }
 
-async function tally() {
-  wrong("wrong-tally");
+async function countVisits() {
+  showError("wrong-tally");
   try {
-    const found = await work("tally", { settings: settings() });
+    const found = await runJob("tally", { settings: readSettings() });
     if (found) showTally(found);
   } catch (error) {
-    wrong("wrong-tally", error.message);
+    showError("wrong-tally", error.message);
   }
 }
 
@@ -153,14 +152,14 @@ function showTally(found) {
   rows.push(["all", String(sum("visits")), String(sum("contacts")), ...found.all.map(String)]);
   const parts = [
     make("p", { class: "hint" }, `At ${found.level} level; new: not done in a year before.`),
-    table(["year", "visits", "contacts", "grids", "parks", "pairs"], rows, [1, 2, 3, 4, 5]),
+    makeTable(["year", "visits", "contacts", "grids", "parks", "pairs"], rows, [1, 2, 3, 4, 5]),
   ];
-  if (found.left_out) parts.push(make("p", { class: "hint" }, `Left out: ${plural(found.left_out, "row")} of the notebook that cannot be read; see above.`));
+  if (found.left_out) parts.push(make("p", { class: "hint" }, `Left out: ${formatCount(found.left_out, "row")} of the notebook that cannot be read; see above.`));
   const { missing } = found;
   if (missing) {
     const cells = missing.rows.map((one) => [one.park, `${one.km} km`, one.visited ? "visited" : "new", one.grids.join(" ")]);
-    parts.push(make("p", { class: "hint" }, `Within ${missing.within_km} km: ${plural(missing.parks, "park")}, ${missing.open} with grids still missing.`));
-    if (cells.length) parts.push(table(["park", "from home", "", "grids missing with it"], cells, [1]));
+    parts.push(make("p", { class: "hint" }, `Within ${missing.within_km} km: ${formatCount(missing.parks, "park")}, ${missing.open} with grids still missing.`));
+    if (cells.length) parts.push(makeTable(["park", "from home", "", "grids missing with it"], cells, [1]));
   } else parts.push(make("p", { class: "hint" }, "With boundaries, home and a radius it tells what is missing there."));
   byId("tallied").replaceChildren(...parts);
 }

@@ -1,29 +1,37 @@
 // One place judged as the command judges it: grids touched, parks near, what holds the confidence down. Only
 // the parks of these findings are known here, and loose outlines are not trusted beyond their tolerance.
 
-const NEAR_M = 1000; // parks further outside are not spoken of
-const UNSURE = "too close to tell";
+import { findings } from "./findings.js";
+import { degreeLengths, inverse, wrapLongitude } from "./geodesy.js";
+import { DOUBTFUL, sigmaOf, wordFor } from "./confidence.js";
+import { latticeAt, linesAt, touchedAt } from "./touched_cells.js";
+import { bringToSide, findNearestEdge, isWithin, makeBoundary } from "./clearance.js";
+import { containedP, reachOf } from "./containment.js";
+import { computeCellShare } from "./cell_share.js";
+
+export const NEAR_M = 1000; // parks further outside are not spoken of
+export const UNSURE = "too close to tell";
 
 let knownParks = null;
 
 // Made when first asked for: most readers of a page never check a place.
-function known() {
+function getKnownParks() {
   knownParks ??= findings.parks.map(({ id, name, error, outline }) => {
-    return { id, name, error, boundary: boundaryOf(outline, findings.outlineUnitsPerDegree) };
+    return { id, name, error, boundary: makeBoundary(outline, findings.outlineUnitsPerDegree) };
   });
   return knownParks;
 }
 
 // A place is { lon, lat }, with a cell when a locator named it, and fixError when a device states its own.
-function judge(place) {
-  const [lon, lat] = [wrapLon(place.lon), place.lat];
+export function judge(place) {
+  const [lon, lat] = [wrapLongitude(place.lon), place.lat];
   const station = { radius: findings.stationRadius, fixError: place.fixError ?? findings.fixError };
   const lattice = latticeAt(lon, lat, findings.level);
   const touched = place.cell
-    ? claimOfCell(place.cell, findings.level)
+    ? claimCell(place.cell, findings.level)
     : touchedAt(lon, lat, lattice, findings.level, station);
-  const near = parksNear(lon, lat, place.cell, station);
-  const verdict = verdictOf(touched, near);
+  const near = findParksNear(lon, lat, place.cell, station);
+  const verdict = makeVerdict(touched, near);
   return {
     lon,
     lat,
@@ -32,23 +40,23 @@ function judge(place) {
     verdict,
     parks: near,
     lines: linesAt(lon, lat, lattice, findings.level),
-    driver: driverOf(verdict, near),
+    driver: findDriver(verdict, near),
   };
 }
 
 // The grid a cell lies in; a cell larger than the level's names none.
-function claimOfCell(cell, level) {
+function claimCell(cell, level) {
   if (cell.level < level) return { locators: [], p: 0 };
   return { locators: [cell.locator.slice(0, 2 * level)], p: 1 };
 }
 
 // Every known park near, the surest first.
-function parksNear(lon, lat, cell, station) {
+function findParksNear(lon, lat, cell, station) {
   const found = [];
-  const reachM = sightOf(cell, lat);
-  known().forEach((park, number) => {
-    if (!inSight(park.boundary, lon, lat, reachM)) return;
-    const seen = parkAt(park, lon, lat, cell, station);
+  const reachM = computeSight(cell, lat);
+  getKnownParks().forEach((park, number) => {
+    if (!isInSight(park.boundary, lon, lat, reachM)) return;
+    const seen = judgePark(park, lon, lat, cell, station);
     // Of a cell, what it does not touch counts as near only where its centre is.
     if (seen.clearance >= -NEAR_M || seen.share > 0) found.push({ number, id: park.id, name: park.name, ...seen });
   });
@@ -56,23 +64,23 @@ function parksNear(lon, lat, cell, station) {
 }
 
 // How far parks are spoken of: from a cell's centre, half its diagonal further.
-function sightOf(cell, lat) {
+function computeSight(cell, lat) {
   if (!cell) return NEAR_M;
   const { perLon, perLat } = degreeLengths(lat);
   return NEAR_M + (Math.hypot(cell.width * perLon, cell.height * perLat) / 2) * 1.02;
 }
 
-function inSight(boundary, lon, lat, reachM) {
+function isInSight(boundary, lon, lat, reachM) {
   const { perLon } = degreeLengths(Math.min(Math.abs(lat) + reachM / 110574, 89.9));
   const [dx, dy] = [(1.01 * reachM) / perLon, (1.01 * reachM) / 110574];
-  const x = nearSide(boundary, lon);
+  const x = bringToSide(boundary, lon);
   const overX = x >= boundary.west - dx && x <= boundary.east + dx;
   return overX && lat >= boundary.south - dy && lat <= boundary.north + dy;
 }
 
-function parkAt({ boundary, error }, lon, lat, cell, station) {
-  const nearest = nearestEdge(boundary, lon, lat);
-  const clearance = within(boundary, lon, lat) ? nearest.distance : -nearest.distance;
+function judgePark({ boundary, error }, lon, lat, cell, station) {
+  const nearest = findNearestEdge(boundary, lon, lat);
+  const clearance = isWithin(boundary, lon, lat) ? nearest.distance : -nearest.distance;
   const spread = Math.hypot(sigmaOf(station.fixError), sigmaOf(error));
   const tolerance = findings.tolerance;
   const reachM = reachOf(station.radius, spread) + tolerance;
@@ -87,19 +95,19 @@ function parkAt({ boundary, error }, lon, lat, cell, station) {
     strayM: nearest.looseM - tolerance < nearest.exactM ? tolerance : 0,
     share: null,
   };
-  if (cell) return { ...seen, ...cellIn(boundary, cell) };
+  if (cell) return { ...seen, ...judgeCell(boundary, cell) };
   const p = containedP(boundary, lon, lat, clearance, station.radius, spread);
   return { ...seen, p, word: nearest.looseM < reachM ? UNSURE : wordFor(p) };
 }
 
-function cellIn(boundary, cell) {
-  const { share, open } = shareOfCell(boundary, cell, findings.tolerance);
+function judgeCell(boundary, cell) {
+  const { share, open } = computeCellShare(boundary, cell, findings.tolerance);
   const same = wordFor(share - open) === wordFor(share + open);
   return { share, p: share, word: same ? wordFor(share) : UNSURE };
 }
 
 // The grids touched, the parks that count there and how sure that is; no word where an outline is too coarse.
-function verdictOf(touched, near) {
+function makeVerdict(touched, near) {
   const counted = near.filter((park) => park.p >= DOUBTFUL);
   const held = counted.length
     ? counted.reduce((product, park) => product * park.p, 1)
@@ -116,7 +124,7 @@ function verdictOf(touched, near) {
 }
 
 // What holds the confidence down.
-function driverOf(verdict, near) {
+function findDriver(verdict, near) {
   const unsure = near.find((park) => park.word === UNSURE);
   if (unsure) return { kind: "outline", park: unsure };
   if (!near.length) return { kind: "none near" };

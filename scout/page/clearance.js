@@ -1,13 +1,17 @@
 // Boundaries of the parks that this page knows, and distances to them, as the program measures them: the
 // Cassini-Soldner series about the place, a geodesic to the foot found beyond 10 km and near the poles.
 
+import { degreeLengths, inverse, roundHalfEven, seriesAt, seriesForward, wrapLongitude } from "./geodesy.js";
+import { unpackRing } from "./outlines.js";
+import { clamp } from "./confidence.js";
+
 const LONGEST_EDGE_M = 1000; // an edge is straight in degrees; a longer chord strays from it
 const SERIES_M = 10000;
 const SERIES_LAT = 80;
 
 // Edges end to end: where each begins and ends, whether it is loose, of which ring it is; and whether a ring
 // is an inholding's.
-function boundaryOf(outline, unitsPerDegree) {
+export function makeBoundary(outline, unitsPerDegree) {
   const edges = { lon0: [], lat0: [], lon1: [], lat1: [], loose: [], ring: [] };
   const holes = [];
   for (const rings of outline) {
@@ -49,13 +53,13 @@ function addRing(edges, { lon, lat, loose }, ring) {
 }
 
 // Longitude on the side of the globe where the park's numbers are.
-function nearSide(boundary, lon) {
-  return lon + 360 * nearestWhole((boundary.middle - lon) / 360);
+export function bringToSide(boundary, lon) {
+  return lon + 360 * roundHalfEven((boundary.middle - lon) / 360);
 }
 
 // Whether a place lies inside: even-odd over all rings.
-function within(boundary, lon, lat) {
-  const x = nearSide(boundary, lon);
+export function isWithin(boundary, lon, lat) {
+  const x = bringToSide(boundary, lon);
   const { lon0, lat0, lon1, lat1 } = boundary;
   let inside = false;
   for (let k = 0; k < boundary.size; k += 1) {
@@ -66,18 +70,18 @@ function within(boundary, lon, lat) {
 }
 
 // All meridians meet at a pole: an edge along it is no boundary.
-function alongPole(boundary, k) {
+function isAlongPole(boundary, k) {
   return Math.abs(boundary.lat0[k]) >= 90 && boundary.lat0[k] === boundary.lat1[k];
 }
 
 // Calls with each edge's number, the share of the way along it at which it comes nearest to the place, the
 // squared distance there, and its ends in metres east and north of the place.
 function eachEdge(boundary, lon, lat, series, told) {
-  const x = nearSide(boundary, lon);
+  const x = bringToSide(boundary, lon);
   const { lon0, lat0, lon1, lat1 } = boundary;
   const { x1, x2, y1, y4 } = series;
   for (let k = 0; k < boundary.size; k += 1) {
-    if (alongPole(boundary, k)) continue;
+    if (isAlongPole(boundary, k)) continue;
     // To second order: 0.1 m at 10 km, enough to pick an edge.
     const [west, south, east, north] = [lon0[k] - x, lat0[k] - lat, lon1[k] - x, lat1[k] - lat];
     const startX = west * (x1 + x2 * south);
@@ -92,7 +96,7 @@ function eachEdge(boundary, lon, lat, series, told) {
 }
 
 // Distance in metres to the nearest boundary point and that point; how near a loose edge comes, by itself.
-function nearestEdge(boundary, lon, lat) {
+export function findNearestEdge(boundary, lon, lat) {
   const series = seriesAt(lat);
   const best = { edge: -1, share: 0, squared: Infinity };
   const loose = { edge: -1, share: 0, squared: Infinity };
@@ -102,7 +106,7 @@ function nearestEdge(boundary, lon, lat) {
   });
   const nearest = loose.squared < best.squared ? loose : best;
   return {
-    ...footOn(boundary, nearest.edge, nearest.share, lon, lat, series),
+    ...findFoot(boundary, nearest.edge, nearest.share, lon, lat, series),
     atInholding: boundary.holes[boundary.ring[nearest.edge]],
     exactM: Math.sqrt(best.squared),
     looseM: Math.sqrt(loose.squared),
@@ -110,8 +114,8 @@ function nearestEdge(boundary, lon, lat) {
 }
 
 // The nearest point of one edge, by two Gauss-Newton steps.
-function footOn(boundary, k, roughShare, lon, lat, series) {
-  const x = nearSide(boundary, lon);
+function findFoot(boundary, k, roughShare, lon, lat, series) {
+  const x = bringToSide(boundary, lon);
   const [lon0, lat0] = [boundary.lon0[k] - x, boundary.lat0[k] - lat];
   const [dlon, dlat] = [boundary.lon1[k] - boundary.lon0[k], boundary.lat1[k] - boundary.lat0[k]];
   const [x0, y0] = seriesForward(series, lon0, lat0);
@@ -122,7 +126,7 @@ function footOn(boundary, k, roughShare, lon, lat, series) {
     const [px, py] = seriesForward(series, lon0 + share * dlon, lat0 + share * dlat);
     share = clamp(share - (px * dx + py * dy) / Math.max(dx * dx + dy * dy, 1e-12), 0, 1);
   }
-  const edge = { lon: wrapLon(x + lon0 + share * dlon), lat: lat + lat0 + share * dlat };
+  const edge = { lon: wrapLongitude(x + lon0 + share * dlon), lat: lat + lat0 + share * dlat };
   let distance = Math.hypot(...seriesForward(series, lon0 + share * dlon, lat0 + share * dlat));
   if (distance > SERIES_M || Math.abs(lat) > SERIES_LAT) {
     distance = inverse(lon, lat, edge.lon, edge.lat).distance;
@@ -131,7 +135,7 @@ function footOn(boundary, k, roughShare, lon, lat, series) {
 }
 
 // Edges that come within reach of a place, each [x0, y0, x1, y1] in metres east and north of it.
-function edgesWithin(boundary, lon, lat, reachM) {
+export function findEdgesWithin(boundary, lon, lat, reachM) {
   const found = [];
   eachEdge(boundary, lon, lat, seriesAt(lat), (_, __, squared, ...ends) => {
     if (Math.sqrt(squared) <= reachM) found.push(ends);

@@ -4,21 +4,21 @@
 const NSSDA = 2.4477468306808166; // sqrt(-2 ln 0.05): FGDC-STD-007.3-1998, appendix 3-A
 const RADIUS_68 = 1.5096; // sigmas in the radius that holds 68 %: sqrt(-2 ln 0.32)
 const FIRM = 0.95;
-const DOUBTFUL = 0.5;
-const LEAST_SIGMA_M = 1e-9; // stands for a sigma of zero
+export const DOUBTFUL = 0.5;
+export const LEAST_SIGMA_M = 1e-9; // stands for a sigma of zero
 const NODE_COUNT = 48;
 const WIDEST_SIGMAS = 9; // no mass beyond
 
-function sigmaOf(error95) {
+export function sigmaOf(error95) {
   return error95 / NSSDA;
 }
 
 // The 95 % radius of a receiver that states the radius holding 68 % of its fixes, as phones do.
-function error95From68(radius68) {
+export function error95From68(radius68) {
   return (radius68 / RADIUS_68) * NSSDA;
 }
 
-function wordFor(p) {
+export function wordFor(p) {
   if (p >= FIRM) return "firm";
   return p >= DOUBTFUL ? "doubtful" : "not counted";
 }
@@ -43,7 +43,7 @@ function upperTail(x) {
   return density(x) / (x + fraction);
 }
 
-function normal(x) {
+export function normal(x) {
   return x < 0 ? upperTail(-x) : 1 - upperTail(x);
 }
 
@@ -68,19 +68,19 @@ function integral(low, high, value) {
   return legendre.reduce((sum, node) => sum + node.weight * half * value((low + high) / 2 + half * node.x), 0);
 }
 
-function clamp(value, low, high) {
+export function clamp(value, low, high) {
   return Math.min(Math.max(value, low), high);
 }
 
 // A disc of this radius reaches across a line at distance d from its stated centre.
-function lineP(d, radius, sigma) {
+export function lineP(d, radius, sigma) {
   const s = Math.max(sigma, LEAST_SIGMA_M);
   return normal((radius - d) / s) - normal((-radius - d) / s);
 }
 
 // A corner at distance d from the stated centre lies within the disc (Rice): the normal over the chords of
 // the disc, by the angle whose sine is the way across, so that the integrand is smooth to the rim.
-function cornerP(d, radius, sigma) {
+export function cornerP(d, radius, sigma) {
   const s = Math.max(sigma, LEAST_SIGMA_M);
   if ((d / s) ** 2 > 1e6) return d < radius ? 1 : 0;
   if (radius <= 0) return 0;
@@ -96,7 +96,7 @@ function cornerP(d, radius, sigma) {
 }
 
 // The disc touches three cells of a corner; its centre is (dx, dy) from it, positive into the middle cell.
-function threeCellsP(dx, dy, radius, sigma) {
+export function threeCellsP(dx, dy, radius, sigma) {
   const s = Math.max(sigma, 1e3 * LEAST_SIGMA_M);
   const part = (low, high, top) =>
     integral(clamp(dx - WIDEST_SIGMAS * s, low, high), clamp(dx + WIDEST_SIGMAS * s, low, high), (x) => {

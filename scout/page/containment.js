@@ -1,18 +1,21 @@
 // How surely a disc lies inside a boundary of any shape, its centre known with a circular error: the normal
 // integrated along rays from the stated centre, exactly along each ray, as the program does it.
 
+import { clamp } from "./confidence.js";
+import { findEdgesWithin } from "./clearance.js";
+
 const RAY_COUNT = 160;
 const REACH_SIGMAS = 4.5; // 4e-5 of the error lies beyond
 
-function reachOf(radius, sigma) {
+export function reachOf(radius, sigma) {
   return radius + REACH_SIGMAS * Math.max(sigma, 1e-6);
 }
 
-function containedP(boundary, lon, lat, clearance, radius, sigma) {
+export function containedP(boundary, lon, lat, clearance, radius, sigma) {
   const s = Math.max(sigma, 1e-6);
   const reachM = reachOf(radius, s);
   if (Math.abs(clearance) >= reachM) return clearance > radius ? 1 : 0;
-  const edges = edgesWithin(boundary, lon, lat, reachM);
+  const edges = findEdgesWithin(boundary, lon, lat, reachM);
   let sum = 0;
   for (let ray = 0; ray < RAY_COUNT; ray += 1) {
     const angle = ((ray + 0.5) * 2 * Math.PI) / RAY_COUNT;

@@ -24,6 +24,7 @@ from scout.locator import LEVELS
 from scout.model import Findings
 from scout.page import leaflet, wording
 from scout.page.around import AROUND_KM
+from scout.page.bundle import bundle
 from scout.page.data import escaped_json, page_data
 from scout.page.frame import MAP_EDGE_LAT
 from scout.page.simplify import FULL_DETAIL_KM
@@ -38,49 +39,11 @@ _BACKGROUND_CREDIT = (
     '<a href="https://www.openstreetmap.org/copyright" rel="noopener">© OpenStreetMap contributors</a>'
 )
 _STYLES = ("page.css", "spots.css", "walks.css", "check.css", "map.css", "paper.css")
-# In this order, inside one function; folium's part, which makes the map, comes between the two.
-_SCRIPTS_OF_LIST = (
-    "read.js",
-    "memory.js",
-    "geodesy.js",
-    "wording.js",
-    "pieces.js",
-    "spots.js",
-    "shortlist.js",
-    "picks.js",
-    "filters.js",
-    "rows.js",
-    "first.js",
-)
-_SCRIPTS_OF_MAP = (
-    "palette.js",
-    "outlines.js",
-    "locator.js",
-    "confidence.js",
-    "touch.js",
-    "clearance.js",
-    "containment.js",
-    "share.js",
-    "check.js",
-    "angles.js",
-    "place.js",
-    "lattice.js",
-    "parks.js",
-    "marks.js",
-    "routes.js",
-    "surroundings.js",
-    "walk.js",
-    "story.js",
-    "details.js",
-    "answer.js",
-    "here.js",
-    "measure.js",
-    "list.js",
-    "switches.js",
-    "paper.js",
-    "start.js",
-)
-_SCRIPTS = _SCRIPTS_OF_LIST + _SCRIPTS_OF_MAP
+# What folium writes to make the map, as the function that `map.js` calls: the scripts' own names stay theirs.
+_MAKE_MAP = """function makeMap(motion) {{
+{folium}
+return {{ scoutMap: scout_map, backgroundTiles: background_tiles }};
+}}"""
 _HEAD_SCRIPT = 'document.documentElement.classList.add("scripted");'
 _LINES_SHOWN = 200  # of each list of records; the rest is counted
 
@@ -117,9 +80,8 @@ class Sheet(Figure):  # type: ignore[misc]
         """The whole file as text."""
         for child in self._children.values():
             child.render(**kwargs)
-        parts = [_lean(text_of(__package__, name)) for name in _SCRIPTS]
-        parts.insert(len(_SCRIPTS_OF_LIST), self.script.render(**kwargs).strip())
-        script = '(async function () {\n"use strict";\n' + "\n".join(parts) + "\n})();"
+        make_map = _MAKE_MAP.format(folium=self.script.render(**kwargs).strip())
+        script = bundle(__package__, "start.js", make_map)
         style = leaflet.style() + "\n" + "\n".join(_lean(text_of(__package__, name)) for name in _STYLES)
         data, drawn = page_data(self.findings)
         facts = {
@@ -202,7 +164,7 @@ def _templates() -> jinja2.Environment:
 
 
 def _lean(text: str) -> str:
-    """A script or style without indentation and lines of comment, which are a sixth of it."""
+    """A style without indentation and lines of comment."""
     lines = (line.strip() for line in text.split("\n"))
     return "\n".join(line for line in lines if line and not line.startswith(("//", "/*")))
 

@@ -4,15 +4,15 @@
 const SEMI_MAJOR_M = 6378137; // NIMA TR8350.2
 const FLATTENING = 1 / 298.257223563; // same
 const ECCENTRICITY2 = FLATTENING * (2 - FLATTENING);
-const RADIAN = Math.PI / 180;
+export const RADIAN = Math.PI / 180;
 
-function wrapLon(lon) {
+export function wrapLongitude(lon) {
   const turned = (lon + 180) % 360;
   return (turned < 0 ? turned + 360 : turned) - 180;
 }
 
 // To the nearest whole number, halves to the even one.
-function nearestWhole(value) {
+export function roundHalfEven(value) {
   const low = Math.floor(value);
   const over = value - low;
   if (over === 0.5) return low % 2 ? low + 1 : low;
@@ -20,7 +20,7 @@ function nearestWhole(value) {
 }
 
 // Metres per degree of longitude and of latitude.
-function degreeLengths(lat) {
+export function degreeLengths(lat) {
   const phi = lat * RADIAN;
   const w2 = 1 - ECCENTRICITY2 * Math.sin(phi) ** 2;
   const prime = SEMI_MAJOR_M / Math.sqrt(w2);
@@ -33,7 +33,7 @@ function degreeLengths(lat) {
 // Coefficients of x = dlon (x1 + x2 dlat + x3 dlat^2 + x4 dlon^2) and
 // y = dlat (y1 + y2 dlat + y3 dlat^2) + dlon^2 (y4 + y5 dlat): Snyder 1987, USGS Professional Paper 1395,
 // section 13, expanded about a latitude.
-function seriesAt(lat) {
+export function seriesAt(lat) {
   const phi = lat * RADIAN;
   const s = Math.sin(phi);
   const c = Math.cos(phi);
@@ -55,7 +55,7 @@ function seriesAt(lat) {
   };
 }
 
-function seriesForward(series, dlon, dlat) {
+export function seriesForward(series, dlon, dlat) {
   const dlon2 = dlon * dlon;
   return [
     dlon * (series.x1 + dlat * (series.x2 + dlat * series.x3) + series.x4 * dlon2),
@@ -65,9 +65,9 @@ function seriesForward(series, dlon, dlat) {
 
 // Geodesic distance in metres and bearing at the first point: Vincenty 1975, Survey Review 23 (176). Good to
 // a millimetre but for points nearly opposite each other, which are never asked for here.
-function inverse(lon1, lat1, lon2, lat2) {
+export function inverse(lon1, lat1, lon2, lat2) {
   const b = SEMI_MAJOR_M * (1 - FLATTENING);
-  const difference = wrapLon(lon2 - lon1) * RADIAN;
+  const difference = wrapLongitude(lon2 - lon1) * RADIAN;
   const u1 = Math.atan((1 - FLATTENING) * Math.tan(lat1 * RADIAN));
   const u2 = Math.atan((1 - FLATTENING) * Math.tan(lat2 * RADIAN));
   const [sin1, cos1, sin2, cos2] = [Math.sin(u1), Math.cos(u1), Math.sin(u2), Math.cos(u2)];

@@ -1,44 +1,50 @@
 // The lattice of the view: the finest level whose cells are wide enough to draw, the finest whose are wide
 // enough to name. Meridians and parallels are straight on this map, so two ends draw each exactly.
 
+import { findings } from "./findings.js";
+import { byId, makeElement } from "./elements.js";
+import { scoutMap } from "./map.js";
+import { CANVAS_MARGIN, getColour, makeCanvasPane } from "./palette.js";
+import { PAIRS, cellsOf, columnAt, locatorOf, meridian, parallel, rowAt } from "./locator.js";
+
 // Lines of the searched level come early; finer ones, which carry no name yet, wait for more room.
 const LINE_PX = { searched: 14, finer: 44 };
 const NAME_PX = { width: 22, perCharacter: 9, height: 26 };
 const STRONG_PX = 90; // cells of the searched level this wide get strong lines all round
 
-const latticeCanvas = canvasPane("lattice", 410);
-const cellCanvas = canvasPane("cells", 390);
-const latticeLines = L.layerGroup();
-const namePane = scout_map.createPane("lattice-names");
+const latticeCanvas = makeCanvasPane("lattice", 410);
+const cellCanvas = makeCanvasPane("cells", 390);
+export const latticeLines = L.layerGroup();
+const namePane = scoutMap.createPane("lattice-names");
 namePane.style.zIndex = 450;
 namePane.style.pointerEvents = "none";
 namePane.setAttribute("aria-hidden", "true");
 
-function cellSize(level) {
-  const centre = scout_map.getCenter();
+function measureCell(level) {
+  const centre = scoutMap.getCenter();
   const half = 90 / cellsOf(level);
   const lat = Math.max(-80, Math.min(80, centre.lat));
-  const a = scout_map.project([lat - half, 0]);
-  const b = scout_map.project([lat + half, 360 / cellsOf(level)]);
+  const a = scoutMap.project([lat - half, 0]);
+  const b = scoutMap.project([lat + half, 360 / cellsOf(level)]);
   return { width: b.x - a.x, height: a.y - b.y };
 }
 
-function finestLevel(fits) {
+function findFinestLevel(fits) {
   let level = 0;
   const most = Math.min(PAIRS.length, Number(byId("finest").value));
-  while (level < most && fits(cellSize(level + 1), level + 1)) level += 1;
+  while (level < most && fits(measureCell(level + 1), level + 1)) level += 1;
   return level;
 }
 
-function drawLattice() {
+export function drawLattice() {
   latticeLines.clearLayers();
   namePane.replaceChildren();
-  if (!scout_map.hasLayer(latticeLines)) return;
-  const lines = finestLevel(
+  if (!scoutMap.hasLayer(latticeLines)) return;
+  const lines = findFinestLevel(
     (size, level) =>
       Math.min(size.width, size.height) >= (level <= findings.level ? LINE_PX.searched : LINE_PX.finer),
   ) || 1;
-  const names = finestLevel(
+  const names = findFinestLevel(
     (size, level) =>
       size.width >= NAME_PX.width + NAME_PX.perCharacter * 2 * level && size.height >= NAME_PX.height,
   );
@@ -48,8 +54,8 @@ function drawLattice() {
 }
 
 // What the canvas covers.
-function drawnBounds() {
-  const view = scout_map.getBounds().pad(CANVAS_MARGIN);
+function getDrawnBounds() {
+  const view = scoutMap.getBounds().pad(CANVAS_MARGIN);
   return {
     west: view.getWest(),
     east: view.getEast(),
@@ -61,7 +67,7 @@ function drawnBounds() {
 // Every other cell is a shade darker: the ground has no other features, and a corner shows as one.
 function drawCells(level) {
   const shown = Math.min(level, findings.level);
-  const { west, east, south, north } = drawnBounds();
+  const { west, east, south, north } = getDrawnBounds();
   const squares = [];
   for (let i = columnAt(west, shown); i <= columnAt(east, shown); i += 1) {
     for (let j = rowAt(south, shown); j <= rowAt(north, shown); j += 1) {
@@ -75,21 +81,21 @@ function drawCells(level) {
     renderer: cellCanvas,
     interactive: false,
     stroke: false,
-    fillColor: colour("cell"),
+    fillColor: getColour("cell"),
     fillOpacity: 1,
     smoothFactor: 0,
   }).addTo(latticeLines);
 }
 
 function drawLines(level) {
-  const { west, east, south, north } = drawnBounds();
-  const strong = strongLevel(level);
+  const { west, east, south, north } = getDrawnBounds();
+  const strong = chooseStrongLevel(level);
   const line = (number, ends) => {
     const heavy = isStrong(number, level, strong);
     L.polyline(ends, {
       renderer: latticeCanvas,
       interactive: false,
-      color: colour(heavy ? "lattice-strong" : "lattice"),
+      color: getColour(heavy ? "lattice-strong" : "lattice"),
       weight: heavy ? 1.8 : 1,
       smoothFactor: 0,
     }).addTo(latticeLines);
@@ -103,8 +109,8 @@ function drawLines(level) {
 }
 
 // Strong lines: the searched level's where its cells are large, else those of the next coarser level.
-function strongLevel(level) {
-  const searched = level >= findings.level && cellSize(findings.level).width >= STRONG_PX;
+function chooseStrongLevel(level) {
+  const searched = level >= findings.level && measureCell(findings.level).width >= STRONG_PX;
   return searched ? findings.level : level - 1;
 }
 
@@ -113,12 +119,12 @@ function isStrong(number, level, strong) {
 }
 
 function drawNames(level) {
-  const view = scout_map.getBounds();
-  const size = scout_map.getSize();
+  const view = scoutMap.getBounds();
+  const size = scoutMap.getSize();
   for (let i = columnAt(view.getWest(), level); i <= columnAt(view.getEast(), level); i += 1) {
     for (let j = Math.max(rowAt(view.getSouth(), level), 0); j <= rowAt(view.getNorth(), level); j += 1) {
-      const low = scout_map.latLngToContainerPoint([parallel(j, level), meridian(i, level)]);
-      const high = scout_map.latLngToContainerPoint([parallel(j + 1, level), meridian(i + 1, level)]);
+      const low = scoutMap.latLngToContainerPoint([parallel(j, level), meridian(i, level)]);
+      const high = scoutMap.latLngToContainerPoint([parallel(j + 1, level), meridian(i + 1, level)]);
       const left = Math.max(low.x, 0);
       const right = Math.min(high.x, size.x);
       const top = Math.max(high.y, 0);
@@ -131,11 +137,11 @@ function drawNames(level) {
 
 // The part of the text that the search was about stands out from the pairs added by zooming in.
 function drawName(locator, at) {
-  const node = element("span", "cell-name leaflet-zoom-hide");
-  node.append(element("b", "", locator.slice(0, 2 * findings.level)), locator.slice(2 * findings.level));
-  L.DomUtil.setPosition(node, scout_map.containerPointToLayerPoint(at));
+  const node = makeElement("span", "cell-name leaflet-zoom-hide");
+  node.append(makeElement("b", "", locator.slice(0, 2 * findings.level)), locator.slice(2 * findings.level));
+  L.DomUtil.setPosition(node, scoutMap.containerPointToLayerPoint(at));
   namePane.append(node);
 }
 
-scout_map.on("moveend viewreset resize", drawLattice);
+scoutMap.on("moveend viewreset resize", drawLattice);
 byId("finest").addEventListener("change", drawLattice);

@@ -1,7 +1,7 @@
 // Locator text of a lattice cell from whole numbers: column eastwards from 180 W, row northwards from 90 S.
 // Same rule as the codec that made the findings; one file of numbers tests both.
 
-const PAIRS = [
+export const PAIRS = [
   { parts: 18, first: "A" },
   { parts: 10, first: "0" },
   { parts: 24, first: "a" },
@@ -10,17 +10,17 @@ const PAIRS = [
 ];
 
 // Cells of a level round a parallel; as many from pole to pole.
-function cellsOf(level) {
+export function cellsOf(level) {
   return PAIRS.slice(0, level).reduce((product, pair) => product * pair.parts, 1);
 }
 
-function wrapped(column, level) {
+export function wrapColumn(column, level) {
   const cells = cellsOf(level);
   return ((column % cells) + cells) % cells;
 }
 
-function locatorOf(column, row, level) {
-  let x = wrapped(column, level);
+export function locatorOf(column, row, level) {
+  let x = wrapColumn(column, level);
   let y = row;
   let text = "";
   for (let pair = level - 1; pair >= 0; pair -= 1) {
@@ -34,12 +34,12 @@ function locatorOf(column, row, level) {
 }
 
 // Longitude and latitude of lattice lines; whole numbers first, one division last.
-function meridian(column, level) {
+export function meridian(column, level) {
   const cells = cellsOf(level);
   return ((column - cells / 2) * 360) / cells;
 }
 
-function parallel(row, level) {
+export function parallel(row, level) {
   const cells = cellsOf(level);
   return ((row - cells / 2) * 180) / cells;
 }
@@ -47,30 +47,30 @@ function parallel(row, level) {
 // Degrees in cells, a lattice line being a whole number; a double this near one is taken as on it.
 const SNAP_DEG = 1e-9;
 
-function inCells(degrees, whole, parts) {
+function convertToCells(degrees, whole, parts) {
   const number = parts >= whole ? degrees * (parts / whole) : degrees / (whole / parts);
   const near = Math.round(number);
   return Math.abs(number - near) <= (SNAP_DEG * parts) / whole ? near : number;
 }
 
-function columnNumber(lon, level) {
-  return inCells(lon + 180, 360, cellsOf(level));
+export function columnNumber(lon, level) {
+  return convertToCells(lon + 180, 360, cellsOf(level));
 }
 
-function rowNumber(lat, level) {
-  return inCells(lat + 90, 180, cellsOf(level));
+export function rowNumber(lat, level) {
+  return convertToCells(lat + 90, 180, cellsOf(level));
 }
 
-function columnAt(lon, level) {
+export function columnAt(lon, level) {
   return Math.floor(columnNumber(lon, level));
 }
 
-function rowAt(lat, level) {
+export function rowAt(lat, level) {
   return Math.min(Math.floor(rowNumber(lat, level)), cellsOf(level) - 1);
 }
 
-// South-west corner and size of the cell a locator names; the text must be one (see place.js).
-function cellOf(locator) {
+// South-west corner and size of the cell a locator names; the text must be one (see read_place.js).
+export function readCell(locator) {
   const level = locator.length / 2;
   let [column, row] = [0, 0];
   for (let pair = 0; pair < level; pair += 1) {

@@ -26,12 +26,12 @@ function unpackNumbers(text) {
   return numbers;
 }
 
-function stepOf(count) {
+function decodeStep(count) {
   return count % 2 ? -(count + 1) / 2 : count / 2;
 }
 
 // An open ring: longitudes, latitudes, and 1 where the edge to the next vertex is not the outline's own.
-function unpackRing(text, unitsPerDegree) {
+export function unpackRing(text, unitsPerDegree) {
   const numbers = unpackNumbers(text);
   const size = numbers.length / 2;
   const found = { lon: new Float64Array(size), lat: new Float64Array(size), loose: new Uint8Array(size) };
@@ -40,15 +40,15 @@ function unpackRing(text, unitsPerDegree) {
   for (let k = 0; k < size; k += 1) {
     const east = numbers[2 * k];
     found.loose[k] = east % 2;
-    x += stepOf(Math.floor(east / 2));
-    y += stepOf(numbers[2 * k + 1]);
+    x += decodeStep(Math.floor(east / 2));
+    y += decodeStep(numbers[2 * k + 1]);
     found.lon[k] = x / unitsPerDegree;
     found.lat[k] = y / unitsPerDegree;
   }
   return found;
 }
 
-function drawnRing({ lon, lat }) {
+function makeDrawnRing({ lon, lat }) {
   const out = [];
   for (let k = 0; k < lon.length; k += 1) {
     const next = (k + 1) % lon.length;
@@ -62,6 +62,6 @@ function drawnRing({ lon, lat }) {
 }
 
 // Polygons for the map, each a list of rings of [lat, lon].
-function drawnPolygons(outline, unitsPerDegree) {
-  return outline.map((rings) => rings.map((text) => drawnRing(unpackRing(text, unitsPerDegree))));
+export function makeDrawnPolygons(outline, unitsPerDegree) {
+  return outline.map((rings) => rings.map((text) => makeDrawnRing(unpackRing(text, unitsPerDegree))));
 }

@@ -1,26 +1,29 @@
 // Colours live in the style sheet; what is drawn on a canvas asks for them here.
 
+import { makeElement } from "./elements.js";
+import { scoutMap } from "./map.js";
+
 const scheme = window.matchMedia("(prefers-color-scheme: dark)");
-const repaints = [];
-const canvases = [];
+export const repaints = [];
+export const canvases = [];
 
 const colours = new Map(); // asking the style sheet makes the browser lay out the page: once a name
 
-function colour(name) {
+export function getColour(name) {
   if (!colours.has(name)) {
-    const found = getComputedStyle(scout_map.getContainer()).getPropertyValue(`--${name}`);
+    const found = getComputedStyle(scoutMap.getContainer()).getPropertyValue(`--${name}`);
     colours.set(name, found.trim());
   }
   return colours.get(name);
 }
 
 // Register what must be drawn again when the scheme or the background changes, and draw it now.
-function painted(paint) {
+export function registerPaint(paint) {
   repaints.push(paint);
   paint();
 }
 
-function repaint() {
+export function repaint() {
   colours.clear();
   repaints.forEach((paint) => paint());
 }
@@ -28,9 +31,9 @@ function repaint() {
 scheme.addEventListener("change", repaint);
 
 // Slanted lines for ground in two parks, crossed ones for three: depth never rests on colour alone.
-function hatching(crossed, ink) {
+export function makeHatching(crossed, ink) {
   const size = 9;
-  const tile = element("canvas");
+  const tile = makeElement("canvas");
   tile.width = tile.height = size;
   const pen = tile.getContext("2d");
   pen.strokeStyle = ink;
@@ -49,11 +52,11 @@ function hatching(crossed, ink) {
 }
 
 // Of the view's size, to each side: a drag shows no bare edge at once, and a phone has less to paint.
-const CANVAS_MARGIN = 0.25;
+export const CANVAS_MARGIN = 0.25;
 
 // A pane of the map with its own canvas; the pointer passes through to the map.
-function canvasPane(name, zIndex) {
-  const pane = scout_map.createPane(name);
+export function makeCanvasPane(name, zIndex) {
+  const pane = scoutMap.createPane(name);
   pane.style.zIndex = zIndex;
   pane.style.pointerEvents = "none";
   const canvas = L.canvas({ pane: name, padding: CANVAS_MARGIN });

@@ -1,30 +1,33 @@
 // The spots of these findings, unpacked: what the list, the map and the details read.
 
-const KIND_WORDS = {
+import { findings, toLatLng } from "./findings.js";
+import { wrapLongitude } from "./geodesy.js";
+
+export const KIND_WORDS = {
   corner: "corner",
   line: "line",
   overlap: "overlap",
   "near-miss": "near miss",
   place: "place",
 };
-const VERDICT_WORDS = { firm: "firm", doubtful: "doubtful", uncounted: "not counted", near: "near miss" };
+export const VERDICT_WORDS = { firm: "firm", doubtful: "doubtful", uncounted: "not counted", near: "near miss" };
 
 // Parks with an outline first, then those that are only named.
-const parkLabels = [...findings.parks, ...findings.named.map(([id, name]) => ({ id, name }))];
+export const parkLabels = [...findings.parks, ...findings.named.map(([id, name]) => ({ id, name }))];
 
-function plain(text) {
+export function foldText(text) {
   return text.normalize("NFKD").replace(/\p{M}/gu, "").toLowerCase();
 }
 
-const spots = findings.spots.map((raw) => {
-  const at = place(raw.at);
+export const spots = findings.spots.map((raw) => {
+  const at = toLatLng(raw.at);
   const parks = (raw.parks ?? []).map((number) => parkLabels[number]);
   const near = raw.near && { ...raw.near, park: parkLabels[raw.near.park] };
   const [grids, held, pairs] = raw.worth;
   return {
     ...raw,
     at,
-    lon: wrapLon(at[1]),
+    lon: wrapLongitude(at[1]),
     lat: at[0],
     parks,
     near,
@@ -43,31 +46,35 @@ const spots = findings.spots.map((raw) => {
   };
 });
 
-let chosen = null; // the spot whose details are open
+export let chosen = null; // the spot whose details are open
+
+export function setChosen(spot) {
+  chosen = spot;
+}
 
 // What the text filter looks into.
-function searchText(spot) {
+export function getSearchText(spot) {
   const parks = [...spot.parks, ...(spot.near ? [spot.near.park] : [])];
-  spot.search ??= plain([...spot.locators, ...parks.flatMap((park) => [park.id, park.name])].join(" "));
+  spot.search ??= foldText([...spot.locators, ...parks.flatMap((park) => [park.id, park.name])].join(" "));
   return spot.search;
 }
 
 const byRank = new Map(spots.map((spot) => [spot.rank, spot]));
 
-function spotOf(rank) {
+export function getSpot(rank) {
   return byRank.get(rank);
 }
 
-function isWalked(spot) {
+export function isWalked(spot) {
   return spot.walk?.state === "walked";
 }
 
-function outOfReach(spot) {
+export function isOutOfReach(spot) {
   return spot.walk?.state === "out of reach";
 }
 
-const anyWalk = spots.some((spot) => spot.walk);
+export const anyWalk = spots.some((spot) => spot.walk);
 
-function spotName(spot) {
+export function formatSpotName(spot) {
   return `${spot.rank}, ${KIND_WORDS[spot.kind]}: ${spot.locators.join(" ")}`;
 }

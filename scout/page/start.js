@@ -1,48 +1,64 @@
 // Everything is defined: put it on the map, find the first view, open what the address names.
 
-scout_map.attributionControl.setPrefix(false);
-L.control.zoom({ position: "topright" }).addTo(scout_map);
-L.control.scale({ position: "bottomright", maxWidth: 130 }).addTo(scout_map);
+import { findings, toLatLng } from "./findings.js";
+import { spots } from "./spots.js";
+import { follow } from "./address.js";
+import { keepShortlist } from "./shortlist_panel.js";
+import { pause } from "./show_list.js";
+import { mapKey, scoutMap } from "./map.js";
+import { repaints } from "./palette.js";
+import { drawLattice } from "./lattice.js";
+import { parks } from "./parks.js";
+import { discs, dots, markLayer } from "./marks.js";
+import { drawWalks } from "./walks.js";
+import "./press.js";
+import "./follow.js";
+import { showSpots } from "./refresh.js";
+import "./print.js";
+import { applySwitch, boxes, keepView, recallView } from "./layer_switches.js";
 
-function firstView() {
+scoutMap.attributionControl.setPrefix(false);
+L.control.zoom({ position: "topright" }).addTo(scoutMap);
+L.control.scale({ position: "bottomright", maxWidth: 130 }).addTo(scoutMap);
+
+function setFirstView() {
   const all = spots.filter((spot) => spot.drawn).map((spot) => spot.at);
-  if (findings.home) all.push(place(findings.home.at));
+  if (findings.home) all.push(toLatLng(findings.home.at));
   const bounds = L.latLngBounds(all);
   if (!bounds.isValid()) parks.forEach((park) => bounds.extend(park.bounds));
   if (!bounds.isValid()) return; // the map's own first view, the world
-  scout_map.fitBounds(bounds, {
+  scoutMap.fitBounds(bounds, {
     paddingTopLeft: [46, 54],
-    paddingBottomRight: [roomForKey(bounds), 46],
+    paddingBottomRight: [makeRoomForKey(bounds), 46],
     maxZoom: 12,
     animate: false,
   });
 }
 
 // The key stays open where the spots fit beside it without a coarser view; else it makes way.
-function roomForKey(bounds) {
+function makeRoomForKey(bounds) {
   const edge = 60;
-  if (!key.open) return edge;
-  const zoomBeside = (right) => scout_map.getBoundsZoom(bounds, false, L.point(46 + right, 100));
-  const beside = key.offsetWidth + 30;
-  key.open = zoomBeside(beside) === zoomBeside(edge);
-  return key.open ? beside : edge;
+  if (!mapKey.open) return edge;
+  const zoomBeside = (right) => scoutMap.getBoundsZoom(bounds, false, L.point(46 + right, 100));
+  const beside = mapKey.offsetWidth + 30;
+  mapKey.open = zoomBeside(beside) === zoomBeside(edge);
+  return mapKey.open ? beside : edge;
 }
 
-const key = byId("key");
 if (window.matchMedia("(max-width: 719px)").matches) {
-  key.open = false;
+  mapKey.open = false;
 }
 
-firstView();
+setFirstView();
 recallView();
-scout_map.on("moveend", keepView);
+scoutMap.on("moveend", keepView);
 showSpots();
-keepPicks();
+keepShortlist();
 follow();
-[markLayer, dots, discs].forEach((layer) => layer.addTo(scout_map));
+[markLayer, dots, discs].forEach((layer) => layer.addTo(scoutMap));
 // What is drawn comes in steps: between two of them the page answers taps and keys.
 for (const box of boxes) {
-  await breath();
+  await pause();
   applySwitch(box);
 }
 repaints.push(drawLattice, drawWalks); // both are drawn by now

@@ -227,7 +227,7 @@ def test_the_script_words_times_and_distances_as_python_does(page: Page) -> None
     told = page.evaluate(
         f"""([minutes, kilometres]) => {{
           {script("wording.js")}
-          return [minutes.map(spanText), kilometres.map(distanceText)];
+          return [minutes.map(formatDuration), kilometres.map(formatDistance)];
         }}""",
         [minutes, kilometres],
     )

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import shapely
 from builders import QUIET_COVE, bay, box, corner_spot, findings, parks_frame
-from page_reader import JUDGING, script
+from page_reader import script
 from playwright.sync_api import Page
 
 from browser.asked import Places, anywhere, near_boundaries, near_lattice, off
@@ -50,13 +50,13 @@ def island() -> Findings:
 def test_script_and_python_meet_the_same_numbers(open_page: Open) -> None:
     got = open_page(bay()).page.evaluate(
         "(v) => {"
-        + script(*JUDGING, "wording.js")
+        + script("check.js", "wording.js")
         + """
         const seen = (row) => {
-          const boundary = boundaryOf(row.outline, findings.outlineUnitsPerDegree);
+          const boundary = makeBoundary(row.outline, findings.outlineUnitsPerDegree);
           return row.seen.map(({ place }) => {
-            const { distance } = nearestEdge(boundary, ...place);
-            const clearance = within(boundary, ...place) ? distance : -distance;
+            const { distance } = findNearestEdge(boundary, ...place);
+            const clearance = isWithin(boundary, ...place) ? distance : -distance;
             return [clearance, containedP(boundary, ...place, clearance, row.radius, row.sigma)];
           });
         };
@@ -74,14 +74,14 @@ def test_script_and_python_meet_the_same_numbers(open_page: Open) -> None:
           touching: v.confidence.touching.map(touching),
           boundaries: v.boundaries.boundaries.map(seen),
           words: [
-            v.words.shares.map(({ share }) => percentText(share)),
-            v.words.lengths.map(({ metres }) => metresText(metres)),
-            v.words.clearances.map(({ metres }) => clearanceText(metres)),
-            v.words.bearings.map(({ degrees }) => bearingText(degrees)),
-            v.words.counts.map(({ count }) => countText(count, "park")),
+            v.words.shares.map(({ share }) => formatPercent(share)),
+            v.words.lengths.map(({ metres }) => formatLength(metres)),
+            v.words.clearances.map(({ metres }) => formatClearance(metres)),
+            v.words.bearings.map(({ degrees }) => formatBearing(degrees)),
+            v.words.counts.map(({ count }) => formatCount(count, "park")),
           ],
           places: v.words.places.map(({ lon, lat }) => [
-            decimalText(lon, lat), minutesText(lon, lat), geoLink(lon, lat),
+            formatDecimal(lon, lat), formatMinutes(lon, lat), formatGeoLink(lon, lat),
           ]),
         }; }""",
         VECTORS,
@@ -115,7 +115,7 @@ def turned(one: float, other: float) -> float:
 
 def asked_of_page(page: Page, places: Places) -> list[dict[str, Any]]:
     got: list[dict[str, Any]] = page.evaluate(
-        "(asked) => {" + script(*JUDGING) + "return asked.map(([lon, lat]) => judge({ lon, lat })); }",
+        "(asked) => {" + script("check.js") + "return asked.map(([lon, lat]) => judge({ lon, lat })); }",
         places.tolist(),
     )
     return got
@@ -293,7 +293,7 @@ def test_a_locator_is_judged_as_the_command_judges_its_cell(open_page: Open, isl
     expected = list(check(known, *places.T, options, cells=cells))
     got = open_page(island).page.evaluate(
         "(cells) => {"
-        + script(*JUDGING, "place.js", "angles.js")
+        + script("check.js", "read_place.js")
         + "return cells.map((c) => judge(readPlace(c))); }",
         cells,
     )
@@ -309,7 +309,7 @@ def test_a_locator_is_judged_as_the_command_judges_its_cell(open_page: Open, isl
     assert sum(0.01 < share < 0.99 for share in shares) > 20
 
 
-READ = "(texts) => {" + script("locator.js", "place.js", "angles.js") + "return texts.map(readPlace); }"
+READ = "(texts) => {" + script("read_place.js") + "return texts.map(readPlace); }"
 
 
 def test_places_are_read_as_the_shared_texts_say(open_page: Open) -> None:
@@ -364,8 +364,8 @@ def test_a_long_edge_is_drawn_where_it_lies(open_page: Open) -> None:
     ).page
     ring = page.evaluate(
         "() => {"
-        + script("read.js", "outlines.js")
-        + "return drawnPolygons(findings.parks[0].outline, findings.outlineUnitsPerDegree)[0][0]; }"
+        + script("findings.js", "outlines.js")
+        + "return makeDrawnPolygons(findings.parks[0].outline, findings.outlineUnitsPerDegree)[0][0]; }"
     )
 
     def mercator(lonlat: Any) -> Any:

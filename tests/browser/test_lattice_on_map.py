@@ -7,18 +7,17 @@ from collections.abc import Callable
 from pathlib import Path
 
 from builders import QUIET_COVE, bay, box, corner_spot, findings, line_spot, parks_frame
+from page_reader import script
 from playwright.sync_api import Page
 
 from browser.conftest import Watched, all_sizes
 from browser.ground import Ground, ground_of, names, tips
 from scout import locator
-from scout import page as page_room
 from scout.model import Findings
 
 Open = Callable[..., Watched]
 
 VECTORS = json.loads((Path(__file__).parents[1] / "vectors" / "locators.json").read_text(encoding="utf-8"))
-SCRIPT = (Path(page_room.__file__).parent / "locator.js").read_text(encoding="utf-8")
 
 
 def ground(page: Page, found: Findings, one: int, other: int) -> Ground:
@@ -31,7 +30,7 @@ def test_script_and_codec_agree_on_the_same_numbers(open_page: Open) -> None:
     page = open_page(bay()).page
     got = page.evaluate(
         "(vectors) => {"
-        + SCRIPT
+        + script("locator.js")
         + """
         return {
           points: vectors.points.map((p) => locatorOf(columnAt(p.lon, 4), rowAt(p.lat, 4), 4)),

@@ -218,10 +218,10 @@ def joins(browser: Browser) -> Page:
     page = browser.new_page()
     page.evaluate(
         f"""() => {{
-          {script("geodesy.js", "wording.js", "shortlist.js")}
+          {script("shortlist.js")}
           const read = (words) => {{
-            const list = emptyList();
-            for (const [key, who, word] of words) setWord(list, key, who, word);
+            const list = makeShortlist();
+            for (const [key, who, word] of words) setEntry(list, key, who, word);
             return list;
           }};
           const told = (list) => {{
@@ -234,10 +234,10 @@ def joins(browser: Browser) -> Page:
             return rows.sort().join("; ");
           }};
           window.orders = ([a, b, c]) => [
-            joined(read(a), read(b), read(c)),
-            joined(joined(read(c), read(a)), read(b)),
-            joined(read(b), joined(read(c), read(a), read(a))),
-            readList(JSON.stringify(packList(joined(read(a), read(b), read(c)), "t"))),
+            joinShortlists(read(a), read(b), read(c)),
+            joinShortlists(joinShortlists(read(c), read(a)), read(b)),
+            joinShortlists(read(b), joinShortlists(read(c), read(a), read(a))),
+            readShortlist(JSON.stringify(packShortlist(joinShortlists(read(a), read(b), read(c)), "t"))),
           ].map(told);
         }}"""
     )

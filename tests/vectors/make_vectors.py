@@ -156,6 +156,14 @@ def words() -> dict[str, Rows]:
             {"degrees": d, "text": wording.bearing(d)} for d in (0.0, 22.4, 22.6, 134.6, 270.0, 359.7)
         ],
         "counts": [{"count": n, "text": wording.plural(n, "park")} for n in (0, 1, 2, 1234567)],
+        "durations": [
+            {"minutes": m, "text": wording.span(m)}
+            for m in (0.2, 1.4, 1.5, 24.4, 24.5, 59.4, 59.5, 60.0, 84.0, 119.6, 725.0)
+        ],
+        "distances": [
+            {"kilometres": k, "text": wording.distance(k)}
+            for k in (0.0, 0.04, 9.96, 68.2, 99.94, 99.97, 100.4, 205.3, 1234.6)
+        ],
         "places": [
             {
                 "lon": lon,

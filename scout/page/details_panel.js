@@ -1,0 +1,57 @@
+// One spot chosen: the address (#spot=3) says which, everything else follows it. The same place on the screen
+// serves the check of a place (#check=...), see check_panel.js.
+
+import { byId } from "./elements.js";
+import { chosen, getSpot, setChosen, spots } from "./spots.js";
+import { cameFrom, leave, openSpot } from "./address.js";
+import { inOrder } from "./filters.js";
+import { getRow, layRows } from "./rows.js";
+import { thinMarks } from "./marks.js";
+import { drawWalks } from "./walks.js";
+import { makeSpotDetails } from "./spot_details.js";
+import { bringIntoView, centreOn, coverList, say } from "./view.js";
+
+const panel = byId("details");
+const panelBody = byId("details-body");
+
+export function chooseSpot(rank) {
+  const before = chosen;
+  setChosen(rank === null ? null : getSpot(rank) || null);
+  for (const spot of [before, chosen]) {
+    if (spot) getRow(spot).classList.toggle("chosen", spot === chosen);
+  }
+  document.querySelectorAll("#spots [aria-current]").forEach((link) => link.removeAttribute("aria-current"));
+  thinMarks();
+  drawWalks();
+  panel.hidden = !chosen;
+  coverList();
+  if (chosen) showSpot(chosen);
+  else if (before) say("Selection cleared.");
+}
+
+function showSpot(spot) {
+  const row = getRow(spot);
+  panelBody.replaceChildren(makeSpotDetails(spot));
+  panelBody.scrollTop = 0;
+  row.querySelector("a").setAttribute("aria-current", "true");
+  if (spot.shown && !row.isConnected) layRows(spots.length);
+  if (row.isConnected) row.scrollIntoView({ block: "nearest" });
+  const title = byId("details-title");
+  say([title.textContent.trim().replace(/\s+/g, " "), ...spot.warnings].join(". "));
+  if (cameFrom) title.focus({ preventScroll: true });
+  byId("earlier").disabled = !findNeighbour(spot, -1);
+  byId("later").disabled = !findNeighbour(spot, 1);
+  byId("closer").disabled = byId("around").disabled = !spot.drawn;
+  if (spot.drawn) bringIntoView(spot);
+}
+
+function findNeighbour(spot, step) {
+  const shown = inOrder.filter((other) => other.shown);
+  return shown[shown.indexOf(spot) + step] ?? null;
+}
+
+byId("closer").addEventListener("click", () => centreOn(chosen, 18));
+byId("around").addEventListener("click", () => centreOn(chosen, 12));
+byId("earlier").addEventListener("click", () => openSpot(findNeighbour(chosen, -1).rank));
+byId("later").addEventListener("click", () => openSpot(findNeighbour(chosen, 1).rank));
+byId("close").addEventListener("click", leave);

@@ -1,0 +1,11 @@
+// The map that folium makes, once the list can be seen and used; the panel that explains it.
+
+import { byId } from "./elements.js";
+import "./show_list.js"; // first: it waits until the list is seen
+
+// A reader who asked for less motion gets none.
+export const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
+const motion = { zoomAnimation: !still, fadeAnimation: !still, markerZoomAnimation: !still, inertia: !still };
+
+export const { scoutMap, backgroundTiles } = makeMap(motion);
+export const mapKey = byId("key");
