@@ -179,3 +179,10 @@ def test_background_asks_one_host_and_gives_credit(open_page: Open) -> None:
     assert len(opened.asked_for()) == count
     # A picture that does not arrive is a line of the browser's own on the console; there is nothing else.
     assert all("Failed to load resource" in message for message in opened.messages)
+
+
+def test_the_page_leaves_no_global_name_but_leaflets(open_page: Open) -> None:
+    page = open_page(bay()).page
+    named = set(page.evaluate("() => Object.keys(window)"))
+    page.goto("about:blank")
+    assert named - set(page.evaluate("() => Object.keys(window)")) == {"L"}
