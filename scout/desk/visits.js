@@ -94,8 +94,9 @@ async function bringNotebook(event) {
 async function getFile(job, given, label) {
   showError("wrong-visits");
   try {
-    const { made: name } = await runJob(job, given);
-    putLink("got-visits", label, getOutputPath(name));
+    const { made: name, left_out: leftOut } = await runJob(job, given);
+    const without = leftOut ? ` (left out: ${formatCount(leftOut, "row")} that cannot be read)` : "";
+    putLink("got-visits", `${label}${without}`, getOutputPath(name));
     if (job === "notebook") {
       byId("got-visits").querySelector("a[download]").addEventListener("click", () => {
         unsaved = false;

@@ -61,7 +61,7 @@ def makers_of(name: str) -> dict[str, Maker]:
     shapes = {**shape_makers(), "other bodies": other_bodies} if name in BOUNDARIES else {}
     trust = TRUST.get(suffix, {}) if name != "notebook" else {}
     made = {**ANY, **shapes, **MAKERS.get(suffix, {}), **RECORDS.get(name, {}), **GROUND.get(suffix, {})}
-    return {**made, **trust}
+    return {**made, **trust, **PARQUET.get(name, {})}
 
 
 def drawn(count: int) -> Iterator[Case]:
