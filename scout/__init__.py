@@ -1,3 +1,82 @@
-"""scout finds the spots where Maidenhead grid squares and parks meet."""
+"""Places where Maidenhead grid squares and parks meet: found, judged, ranked, mapped.
+
+>>> import scout
+>>> scout.locator.encode(lat=48.14666, lon=11.60833, level=3)
+'JN58td'
+
+`scout.find` searches, `scout.check` judges a planned place, `scout.map` draws; `scout.read_parks` reads
+boundary files or takes a GeoDataFrame. What is heavy is imported when it is first used.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from scout.api import (
+        Answer,
+        Page,
+        ParkFrame,
+        SpotFrame,
+        arrive,
+        card,
+        check,
+        find,
+        map,
+        pack,
+        read_parks,
+        save,
+    )
+    from scout.errors import CrsError, InputError, OutputError, ScoutError
+    from scout.geo import geodesy, locator
+    from scout.geo.coordinates import parse_place
+    from scout.model import Station
+    from scout.visits.notebook import Notebook
 
 __version__ = "0.1.0"
+__all__ = [
+    "Answer",
+    "CrsError",
+    "InputError",
+    "Notebook",
+    "OutputError",
+    "Page",
+    "ParkFrame",
+    "ScoutError",
+    "SpotFrame",
+    "Station",
+    "__version__",
+    "arrive",
+    "card",
+    "check",
+    "find",
+    "geodesy",
+    "locator",
+    "map",
+    "pack",
+    "parse_place",
+    "read_parks",
+    "save",
+]
+
+_HOMES = {
+    **dict.fromkeys(("CrsError", "InputError", "OutputError", "ScoutError"), "scout.errors"),
+    **dict.fromkeys(("geodesy", "locator"), "scout.geo"),
+    "Notebook": "scout.visits.notebook",
+    "Station": "scout.model",
+    "parse_place": "scout.geo.coordinates",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Import what is asked for when it is asked for."""
+    if name not in __all__:
+        raise AttributeError(f"module 'scout' has no attribute {name!r}")
+    home = _HOMES.get(name, "scout.api")
+    module = import_module(home)
+    return import_module(f"{home}.{name}") if home == "scout.geo" else getattr(module, name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -1,6 +1,6 @@
 """The caution texts, once. Shown wherever a place is recommended."""
 
-__all__ = ["ALWAYS", "NOT_A_SURVEY", "ON_ARRIVAL", "shown_error"]
+from __future__ import annotations
 
 NOT_A_SURVEY = "This is a plan, not a survey, and no proof of where a boundary runs."
 
@@ -25,12 +25,12 @@ ON_ARRIVAL: tuple[str, ...] = (
 _SHOWN_ERROR_M = 6.1
 
 
-def shown_error(fix_error_m: float) -> tuple[str, ...]:
+def remark_on_fix_error(fix_error_m: float) -> tuple[str, ...]:
     """The remark on a fix error that award rules may refuse; empty for a smaller one.
 
     Examples
     --------
-    >>> shown_error(4.9)
+    >>> remark_on_fix_error(4.9)
     ()
     """
     if fix_error_m <= _SHOWN_ERROR_M:

@@ -13,18 +13,7 @@
     +-- FaultError            a fault in scout itself, not in what it was given
 """
 
-__all__ = [
-    "ArgumentError",
-    "CrsError",
-    "FaultError",
-    "InputError",
-    "LocatorError",
-    "OutputError",
-    "PlaceError",
-    "RecordError",
-    "ScoutError",
-    "printable",
-]
+from __future__ import annotations
 
 _LONGEST = 500  # characters of what is wrong, and of what to do
 
@@ -49,10 +38,10 @@ class ScoutError(Exception):
         super().__init__(where, what, remedy)
 
     def __str__(self) -> str:
-        text = f"{self.where}: {_shortened(self.what)}"
+        text = f"{self.where}: {_shorten(self.what)}"
         if self.remedy:
-            text = f"{text}; {_shortened(self.remedy)}"
-        return " ".join(printable(text).split())
+            text = f"{text}; {_shorten(self.remedy)}"
+        return " ".join(make_printable(text).split())
 
 
 class InputError(ScoutError):
@@ -95,17 +84,17 @@ class FaultError(ScoutError):
         self.__cause__ = cause
 
 
-def _shortened(text: str) -> str:
+def _shorten(text: str) -> str:
     """What libraries quote of a damaged file may go on for megabytes."""
     return text if len(text) <= _LONGEST else f"{text[: _LONGEST * 3 // 4]} ... {text[-_LONGEST // 5 :]}"
 
 
-def printable(text: str) -> str:
+def make_printable(text: str) -> str:
     r"""Text from data made safe for a terminal: control characters become U+FFFD.
 
     Examples
     --------
-    >>> printable("Quiet\x1b[31m Cove")
+    >>> make_printable("Quiet\x1b[31m Cove")
     'Quiet�[31m Cove'
     """
     return "".join(c if c.isprintable() or c.isspace() else "\ufffd" for c in text)

@@ -1,24 +1,23 @@
-"""The values that leave the core, the columns of the frames inside it; lon before lat, degrees on WGS 84."""
+"""The values that leave the core and the columns of the frames inside it; lon before lat, degrees on WGS 84.
+
+A visit: where a station stood, when, for which grids and parks, and how it went. Data only.
+
+Years outside `YEARS` are slips of the keyboard or of a clock: neither satellite fixes nor the locators that
+visits claim are older than 1980, and dates from 2100 on come of a digit too many or two in the wrong order.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     import geopandas as gpd
 
-    from scout.parks.shelf import Named
-    from scout.surroundings import Route, Surroundings, Walking
-    from scout.visits import New
+    from scout.parks.sources import NamedParks
 
-__all__ = [
-    "ATTRIBUTES", "DATUM_ERROR", "GEOMETRY", "KIND", "PARK_ID", "PARK_NAME", "RECORD", "SOURCE",
-    "Checked", "Credit", "Findings", "Layer", "LeftOut", "LineAt", "Move", "NearMiss", "ParkAt",
-    "ParkReport", "Parks", "Ranked", "Source", "Spot", "SpotKind", "Station", "Stretch", "Verdict",
-    "VerdictWord",
-]  # fmt: skip
 
 # Columns of a layer's frame (read -> parks): the file's own attributes, and
 RECORD = "__record__"  # 1-based record number in its layer
@@ -276,7 +275,7 @@ class Findings:
     station: Station
     spots: Sequence[Ranked]  # ranked, best first; near misses last
     left_out: tuple[LeftOut, ...]
-    named: Named  # the parks named by any spot or near miss
+    named: NamedParks  # the parks named by any spot or near miss
     sources: tuple[Source, ...]
     report: ParkReport
     remarks: tuple[str, ...] = ()  # what the user should know about the settings
@@ -294,3 +293,154 @@ class Findings:
     def parks(self) -> gpd.GeoDataFrame:
         """The frame of the parks named."""
         return self.named.frame
+
+
+# The values of the ground around spots: what access data becomes, heights, and the walk. Data only.
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import geopandas as gpd
+    import numpy as np
+    import shapely
+    from numpy.typing import NDArray
+
+
+RouteState = Literal["walked", "out of reach", "unknown"]
+StartKind = Literal["", "parking", "trailhead", "roadside"]
+
+# Columns of the frames of surroundings, beside `scout.model.GEOMETRY`.
+WHAT = "what"  # in words: path, parking, water, power line ...
+NAME = "name"  # str, may be empty
+WALK = "walk"  # bool, ways only: may be walked
+DRIVE = "drive"  # bool, ways only: a car may stop along it
+CROSSING = "crossing"  # bool, ways only: mapped as crossing what lies under it (bridge, ford, tunnel)
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """Access data near the spots, its tags read: frames in WGS 84 with `GEOMETRY`, `WHAT` and `NAME`."""
+
+    ways: gpd.GeoDataFrame  # lines, with WALK, DRIVE and CROSSING
+    starts: gpd.GeoDataFrame  # points: parking, trailheads
+    barriers: gpd.GeoDataFrame  # lines and areas nobody walks across
+    openings: gpd.GeoDataFrame  # points where a barrier line may be passed: gates, stiles, fords
+    closed: gpd.GeoDataFrame  # areas where no station may stand: military, private, no access
+    power_lines: gpd.GeoDataFrame  # overhead lines
+    sources: tuple[Source, ...] = ()
+    notes: tuple[str, ...] = ()  # what was not understood, not taken, or looks wrong
+    # Polygons nobody walks through but along mapped ways, and busy roads along which no car is left, by name.
+    # Apart from the frames above: a town has too many to draw.
+    buildings: Sequence[shapely.Geometry] = ()
+    busy_roads: Sequence[shapely.Geometry] = ()
+    busy_names: Sequence[str] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Relief:
+    """Part of a height raster."""
+
+    heights_m: NDArray[np.float32]  # rows from the top, NaN where nothing is known
+    to_pixel: tuple[float, float, float, float, float, float]  # col = a x + b y + c, row = d x + e y + f
+    crs: str  # WKT of the raster's own coordinate system, whose x and y go into to_pixel
+    path: str
+
+
+@dataclass(frozen=True, slots=True)
+class Walking:
+    """How far anyone will walk, and with what."""
+
+    limit_min: float = 120.0  # one way; what takes longer is out of reach
+    load_kg: float = 0.0
+    reach_m: float = 3000.0  # starts further away are looked at only where none nearer leads to a spot
+    cell_m: float = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """The walk from where the car stays to a spot, and back the same way.
+
+    ``unknown`` says that nothing could be worked out; ``reason`` says why, also of ``out of reach``, and of
+    what is ``walked`` how roughly, where that is less fine than usual.
+    Only what is ``walked`` has times.
+    """
+
+    state: RouteState
+    reason: str = ""
+    out_min: float | None = None
+    back_min: float | None = None
+    length_m: float | None = None
+    climb_m: float | None = None  # metres gained on the way out; None without heights
+    off_path_m: float | None = None
+    start: tuple[float, float] | None = None  # where the walk begins; else the nearest start, if any
+    start_kind: StartKind = ""
+    start_name: str = ""
+    straight_m: float | None = None  # from the start to the spot as the crow flies
+    line: tuple[tuple[float, float], ...] = ()  # lon, lat from start to spot
+    on_path: tuple[bool, ...] = ()  # per segment of the line
+    profile: tuple[tuple[float, float], ...] = ()  # metres along the line, height in metres
+
+
+# A visit: where a station stood, when, for which grids and parks, and how it went. Data only.
+YEARS = range(1980, 2100)
+
+
+@dataclass(frozen=True, slots=True)
+class ParkVisited:
+    """One park of a visit, as it was judged at the time; None where nothing was worked out."""
+
+    park: str
+    name: str = ""
+    clearance_m: float | None = None  # positive inside
+    confidence: float | None = None  # probability that the whole station lay inside
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One stay of one station. Times are UTC; texts may be empty.
+
+    ``locators`` and ``parks`` are what was claimed: a park that did not count is not among them.
+    """
+
+    lon: float
+    lat: float
+    start: datetime
+    end: datetime | None = None
+    error_m: float | None = None  # of the position, 95 % radius
+    level: int = 2  # pairs of the locators
+    locators: tuple[str, ...] = ()
+    parks: tuple[ParkVisited, ...] = ()
+    confidence: float | None = None  # of grids and parks together
+    call: str = ""
+    operator: str = ""  # the operator's own call sign, or a name
+    antenna: str = ""
+    radio: str = ""
+    power_w: float | None = None
+    bands: str = ""
+    contacts: int | None = None
+    weather: str = ""
+    conditions: str = ""
+    went_well: str = ""
+    went_badly: str = ""
+    sheet: str = ""  # path of the arrival sheet
+    number: int = 0  # given by the notebook; 0 before that
+
+
+@dataclass(frozen=True, slots=True)
+class BadVisit:
+    """A row of a notebook that is no visit, as another program or an older version may have left it."""
+
+    number: int
+    why: str
+    values: tuple[tuple[str, str], ...]  # of its columns, cut short; what is empty is left out
+
+    def __str__(self) -> str:
+        return f"visit {self.number} cannot be read: {self.why}"
+
+
+@dataclass(frozen=True, slots=True)
+class New:
+    """What a spot would add to the visits so far."""
+
+    grids: int
+    parks: int
+    pairs: int  # the yield of what is still missing

@@ -28,7 +28,7 @@ from scout.model import (
     Verdict,
     VerdictWord,
 )
-from scout.parks.shelf import named
+from scout.parks.sources import name_parks
 
 QUIET_COVE = ("QX-001", "Quiet Cove")
 TERN_MARSH = ("QX-002", "Tern Marsh")
@@ -156,7 +156,7 @@ def findings(spots: Iterable[Spot], parks: gpd.GeoDataFrame, **more: Any) -> Fin
         station=Station(),
         spots=ranked(spots, home_km),
         left_out=(LeftOut("farther from home than asked", 4),),
-        named=named(parks),
+        named=name_parks(parks),
         sources=(source(),),
         report=ParkReport(records=3, parks=3, id_column=("ref",), name_column=("title",)),
         made_by="scout find parks.gpkg",

@@ -10,10 +10,10 @@ import exported
 from builders import corner_spot, findings, parks_frame, ranked, verdict
 from shapely import box
 
-from scout.card import Particulars
 from scout.model import Credit, Findings, Spot
+from scout.output.card import CardParticulars
 
-SAID = Particulars("Q1AAA", "Q0CLUB", date(2026, 6, 21), ZoneInfo("Pacific/Auckland"))
+SAID = CardParticulars("Q1AAA", "Q0CLUB", date(2026, 6, 21), ZoneInfo("Pacific/Auckland"))
 CORNER = ("JN45", "JN55", "JN44", "JN54")
 
 

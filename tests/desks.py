@@ -17,8 +17,8 @@ import pytest
 pytest.importorskip("starlette", reason="the desk comes with lattice-scout[desk]")
 pytest.importorskip("uvicorn", reason="the desk comes with lattice-scout[desk]")
 
-from scout.desk import Limits
-from scout.desk.server import Desk
+from scout.desk.limits import Limits
+from scout.desk.server import DeskServer
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -37,7 +37,7 @@ class Answer:
 class Caller:
     """Somebody on this machine who talks to the desk."""
 
-    def __init__(self, desk: Desk) -> None:
+    def __init__(self, desk: DeskServer) -> None:
         self.desk, self.key, self.id, self.door = desk, "", "", ""
 
     def ask(self, method: str, path: str, body: Any = None, **headers: str) -> Answer:
@@ -80,7 +80,7 @@ class Caller:
 @contextmanager
 def running(notebook: str = "", until_left: bool = False, **limits: Any) -> Iterator[Caller]:
     """A desk that serves, its first caller let in."""
-    desk = Desk(notebook=notebook, until_left=until_left, limits=Limits(**limits))
+    desk = DeskServer(notebook=notebook, until_left=until_left, limits=Limits(**limits))
     up = threading.Event()
     thread = threading.Thread(target=desk.run, args=(up.set,))
     thread.start()

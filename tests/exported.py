@@ -9,9 +9,8 @@ import pandas as pd
 import shapely
 from hypothesis import strategies as st
 
-from scout.model import ATTRIBUTES, PARK_ID, PARK_NAME, Credit, Findings, Ranked
-from scout.parks import shelf
-from scout.surroundings import Route
+from scout.model import ATTRIBUTES, PARK_ID, PARK_NAME, Credit, Findings, Ranked, Route
+from scout.parks import sources
 
 # What stands where a name is expected, in no reader's interest.
 HOSTILE = (
@@ -87,7 +86,7 @@ def named(text: str, attribute: str = "") -> Findings:
     return replace(
         findings,
         spots=spots,
-        named=shelf.named(parks),
+        named=sources.name_parks(parks),
         title=text,
         author=text,
         remarks=(text,),

@@ -5,7 +5,7 @@ import numpy as np
 import pyproj
 import shapely
 
-from scout.surroundings import CROSSING, DRIVE, NAME, WALK, WHAT, Relief, Surroundings
+from scout.model import CROSSING, DRIVE, NAME, WALK, WHAT, Relief, Surroundings
 
 
 class Plain:

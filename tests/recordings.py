@@ -9,7 +9,7 @@ from operator import xor
 import numpy as np
 from geographiclib.geodesic import Geodesic
 
-from scout.standstill import Fixes
+from scout.recording.values import Fixes
 
 START = 1_714_558_500.0
 LON, LAT = -89.5, 45.0

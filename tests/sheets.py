@@ -9,10 +9,10 @@ import shapely
 from builders import parks_frame, source
 from recordings import fixes_at, noise
 
-from scout.arrive import Arrival, arrive
 from scout.model import ParkReport, Parks, Station
-from scout.sheet import Particulars, build
-from scout.standstill import Fixes
+from scout.output.sheet import SheetParticulars, build_sheet
+from scout.recording.arrive import Arrival, judge_arrival
+from scout.recording.values import Fixes
 
 HOSTILE = (
     "<img src=x onerror=alert(1)>",
@@ -48,14 +48,16 @@ def standing(lon: float = 10.0, lat: float = 45.0, size: int = 300, **said: Any)
 
 def judged(fixes: Fixes | None = None, parks: Parks | None = None, **more: Any) -> Arrival:
     """The recording judged; `level` and `station` may be given."""
-    return arrive(fixes or standing(), alder() if parks is None else parks, **more)
+    return judge_arrival(fixes or standing(), alder() if parks is None else parks, **more)
 
 
 def sheet(fixes: Fixes | None = None, parks: Parks | None = None, **more: Any) -> str:
     """A sheet with all particulars."""
-    particulars = Particulars("On the line", "Q1AAA", "A. Wren", "scout arrive a.log", "2026-03-01", "0" * 64)
+    particulars = SheetParticulars(
+        "On the line", "Q1AAA", "A. Wren", "scout arrive a.log", "2026-03-01", "0" * 64
+    )
     parks = alder() if parks is None else parks
-    return build(judged(fixes, parks, **more), parks, particulars)
+    return build_sheet(judged(fixes, parks, **more), parks, particulars)
 
 
 def hostile_sheet() -> str:
@@ -66,6 +68,8 @@ def hostile_sheet() -> str:
     sources = [source(path=t, layer=t, crs=t, operation=t, warnings=(t,)) for t in (HOSTILE[1], HOSTILE[5])]
     parks = Parks(frame, tuple(sources), ParkReport())
     fixes = replace(standing(), path=HOSTILE[1], notes=HOSTILE)
-    arrival = arrive(fixes, parks, station=Station(9.0, 4.9, 4.0))
+    arrival = judge_arrival(fixes, parks, station=Station(9.0, 4.9, 4.0))
     assert len(arrival.checked.verdict.parks) == 4
-    return build(arrival, parks, Particulars(f"{HOSTILE[0]}\ud800", HOSTILE[1], HOSTILE[4], HOSTILE[5]))
+    return build_sheet(
+        arrival, parks, SheetParticulars(f"{HOSTILE[0]}\ud800", HOSTILE[1], HOSTILE[4], HOSTILE[5])
+    )

@@ -15,10 +15,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
 
-from scout.access.hazards import closed_at, power_line_near
-from scout.access.ways import Tagged, sorted_out
-from scout.read.tagged import read_tagged
-from scout.surroundings import NAME, WHAT, Surroundings
+from scout.model import NAME, WHAT, Surroundings
+from scout.walk.hazards import find_closures, find_power_lines_near
+from scout.walk.read import read_tagged
+from scout.walk.ways import TaggedLayers, classify_access
 
 
 def frame(*rows: tuple[Any, str, str]) -> gpd.GeoDataFrame:
@@ -54,7 +54,7 @@ def geodesic_m(lon: float, lat: float, line: Any) -> float:
 )  # fmt: skip
 def test_distances_are_geodesic_ones(lon: float, lat: float, offsets: list[tuple[float, float]]) -> None:
     line = shapely.LineString([(lon + x, lat + y) for x, y in offsets])
-    (metres,), (name,) = power_line_near(
+    (metres,), (name,) = find_power_lines_near(
         np.array([lon]), np.array([lat]), around([(line, "power line", "Q")])
     )
     assert metres == pytest.approx(geodesic_m(lon, lat, line), rel=1e-4, abs=0.1)
@@ -65,7 +65,9 @@ def test_distances_are_geodesic_ones(lon: float, lat: float, offsets: list[tuple
 @pytest.mark.parametrize("lat", [0.0, 45.0, -70.0, 88.0])
 def test_far_and_polar_lines_are_measured_too(lat: float, north: float) -> None:
     line = shapely.LineString([(10, lat - 1 + north / 5), (11, lat - 1)])
-    (metres,), _ = power_line_near(np.array([30.0]), np.array([lat]), around([(line, "power line", "")]))
+    (metres,), _ = find_power_lines_near(
+        np.array([30.0]), np.array([lat]), around([(line, "power line", "")])
+    )
     assert metres == pytest.approx(geodesic_m(30.0, lat, line), rel=1e-3)
 
 
@@ -75,7 +77,7 @@ def test_the_nearest_of_many_lines_is_found() -> None:
     lines = [shapely.LineString([p, p + draw.uniform(-0.05, 0.05, 2)]) for p in starts]
     lon, lat = draw.uniform(-1, 1, 25), 60 + draw.uniform(-1, 1, 25)
     rows = [(line, "power line", str(n)) for n, line in enumerate(lines)]
-    metres, names = power_line_near(lon, lat, around(rows))
+    metres, names = find_power_lines_near(lon, lat, around(rows))
     for k in range(len(lon)):
         # A plane scaled at the place decides which few lines are measured by geodesics.
         rough = [
@@ -94,7 +96,7 @@ def test_the_nearest_of_many_lines_is_found() -> None:
 @pytest.mark.parametrize("turn", [0.0, 360.0, -360.0])
 def test_lines_over_the_antimeridian_are_near_from_both_sides(turn: float) -> None:
     line = shapely.LineString([(179.999 + turn, -20), (180.001 + turn, -20)])
-    metres, _ = power_line_near(
+    metres, _ = find_power_lines_near(
         np.array([179.9995, -179.9995, 180.0005]), np.full(3, -20.001), around([(line, "power line", "")])
     )
     assert metres == pytest.approx(
@@ -103,15 +105,18 @@ def test_lines_over_the_antimeridian_are_near_from_both_sides(turn: float) -> No
 
 
 def test_without_lines_or_places_there_is_nothing_near() -> None:
-    metres, names = power_line_near(np.array([1.0, 2.0]), np.array([3.0, 4.0]), around())
+    metres, names = find_power_lines_near(np.array([1.0, 2.0]), np.array([3.0, 4.0]), around())
     assert np.isinf(metres).all()
     assert names == ["", ""]
-    metres, names = power_line_near(
+    metres, names = find_power_lines_near(
         np.empty(0), np.empty(0), around([(shapely.LineString([(0, 0), (1, 1)]), "x", "")])
     )
     assert (len(metres), names) == (0, [])
-    assert closed_at(np.array([1.0]), np.array([1.0]), 5.0, around()) == [""]
-    assert closed_at(np.empty(0), np.empty(0), 5.0, around(closed=[(shapely.box(0, 0, 1, 1), "x", "")])) == []
+    assert find_closures(np.array([1.0]), np.array([1.0]), 5.0, around()) == [""]
+    assert (
+        find_closures(np.empty(0), np.empty(0), 5.0, around(closed=[(shapely.box(0, 0, 1, 1), "x", "")]))
+        == []
+    )
 
 
 def test_a_place_is_closed_inside_and_within_the_stations_radius() -> None:
@@ -120,8 +125,8 @@ def test_a_place_is_closed_inside_and_within_the_stations_radius() -> None:
     there = around(closed=[(ground, "military range", "Fort Dullmoor")])
     lon, lat = np.array([0.5, 0.2, 0.5, 0.5, 360.2]), np.array([-0.0001, 0.2, 0.5, 0.5999, 0.2])
     text = "military range: Fort Dullmoor"
-    assert closed_at(lon, lat, 11.0, there) == ["", text, "", "", text]
-    assert closed_at(lon, lat, 11.1, there) == [text, text, "", text, text]
+    assert find_closures(lon, lat, 11.0, there) == ["", text, "", "", text]
+    assert find_closures(lon, lat, 11.1, there) == [text, text, "", text, text]
 
 
 def test_all_that_closes_a_place_is_named_once() -> None:
@@ -130,7 +135,7 @@ def test_all_that_closes_a_place_is_named_once() -> None:
         (shapely.box(0.5, 0, 2, 1), "private ground", ""),
         (shapely.box(179.9, 0, 180.1, 1), "private ground", "B"),
     ])  # fmt: skip
-    found = closed_at(np.array([0.7, 0.2, 1.5, 3.0, -179.95]), np.full(5, 0.5), 5.0, there)
+    found = find_closures(np.array([0.7, 0.2, 1.5, 3.0, -179.95]), np.full(5, 0.5), 5.0, there)
     assert found == [
         "military range: A; private ground",
         "military range: A",
@@ -144,14 +149,14 @@ def test_the_demos_line_runs_35_m_north_of_the_parallel() -> None:
     """As data_demo/README.md tells it: beside wren-10, and the range closed."""
     box = [(-112.3, -41.2, -111.7, -40.8)]
     files = [
-        Tagged(read_tagged([REPOSITORY / "data_demo" / f"{n}.geojson"], box), n)
+        TaggedLayers(read_tagged([REPOSITORY / "data_demo" / f"{n}.geojson"], box), n)
         for n in ("barriers", "hazards")
     ]
-    there = sorted_out(files)
-    (metres,), (name,) = power_line_near(np.array([-112.17]), np.array([-41.0]), there)
+    there = classify_access(files)
+    (metres,), (name,) = find_power_lines_near(np.array([-112.17]), np.array([-41.0]), there)
     assert metres == pytest.approx(35, abs=1)
     assert name == "power line"
     ground = there.closed[there.closed[WHAT] == "military range"].geometry.iloc[0].representative_point()
-    assert closed_at(np.array([ground.x, -112.0]), np.array([ground.y, -41.0]), 5.0, there) == [
+    assert find_closures(np.array([ground.x, -112.0]), np.array([ground.y, -41.0]), 5.0, there) == [
         "military range: Dullmoor Range", "",
     ]  # fmt: skip

@@ -11,10 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from plains import Plain
 
-from scout.access import heights_at, slope_deg
-from scout.access.relief import heights_on
-from scout.geodesy import LocalFrame
-from scout.surroundings import Relief
+from scout.geo.geodesy import LocalFrame
+from scout.model import Relief
+from scout.walk.terrain import compute_slope_deg, interpolate_grid, interpolate_heights
 
 WGS84 = pyproj.CRS.from_epsg(4326).to_wkt()
 DEMO = REPOSITORY / "data_demo" / "heights.tif"
@@ -36,33 +35,33 @@ def degrees(*places):
 def test_a_height_stands_for_the_middle_of_its_cell_and_is_even_between():
     relief = small([[0, 10], [20, 30]])
     lon, lat = degrees((10.0005, 46.9995), (10.0015, 46.9995), (10.001, 46.9995), (10.001, 46.999))
-    assert heights_at([relief], lon, lat) == pytest.approx([0, 10, 5, 15], abs=1e-4)
+    assert interpolate_heights([relief], lon, lat) == pytest.approx([0, 10, 5, 15], abs=1e-4)
 
 
 def test_outside_is_unknown_and_half_a_cell_beyond_the_middles_is_inside():
     relief = small([[0, 10], [20, 30]])
     lon, lat = degrees((10.0001, 46.9999), (9.9999, 46.9995), (10.0021, 46.9995), (10.001, 46.9979))
-    assert np.isnan(heights_at([relief], lon, lat)).tolist() == [False, True, True, True]
+    assert np.isnan(interpolate_heights([relief], lon, lat)).tolist() == [False, True, True, True]
 
 
 def test_no_height_beside_a_place_makes_it_unknown_unless_the_place_does_not_need_it():
     relief = small([[0, np.nan], [20, 30]])
     lon, lat = degrees((10.0005, 46.9995), (10.0007, 46.9995), (10.0005, 46.999))
-    assert np.isnan(heights_at([relief], lon, lat)).tolist() == [False, True, False]
+    assert np.isnan(interpolate_heights([relief], lon, lat)).tolist() == [False, True, False]
 
 
 def test_the_first_raster_that_knows_a_place_is_asked():
     gap, full = small([[1, np.nan], [1, np.nan]]), small([[2, 2], [2, 2]])
     lon, lat = degrees((10.0005, 46.9995), (10.0015, 46.9995))
-    assert heights_at([gap, full], lon, lat).tolist() == [1, 2]
-    assert np.isnan(heights_at([], lon, lat)).all()
+    assert interpolate_heights([gap, full], lon, lat).tolist() == [1, 2]
+    assert np.isnan(interpolate_heights([], lon, lat)).all()
 
 
 @pytest.mark.parametrize("west", [179.9, -180.1, -0.1 + 180])
 def test_a_raster_over_the_antimeridian_knows_both_sides(west):
     relief = small(np.arange(400).reshape(2, 200), west=west)
     lon, lat = degrees((179.9505, 46.9995), (-179.9495, 46.9995), (180.0505, 46.9995))
-    assert heights_at([relief], lon, lat) == pytest.approx([50, 150, 150], abs=0.02)
+    assert interpolate_heights([relief], lon, lat) == pytest.approx([50, 150, 150], abs=0.02)
 
 
 def test_the_islands_heights_are_those_rasterio_reads():
@@ -75,7 +74,9 @@ def test_the_islands_heights_are_those_rasterio_reads():
         x, y = rasterio.transform.xy(raster.transform, rows[some], cols[some])
         wanted = [value[0] for value in raster.sample(zip(x, y, strict=True))]
         lon, lat = pyproj.Transformer.from_crs(raster.crs, 4326, always_xy=True).transform(x, y)
-    assert heights_at([relief], np.array(lon), np.array(lat)) == pytest.approx(np.array(wanted), abs=1e-3)
+    assert interpolate_heights([relief], np.array(lon), np.array(lat)) == pytest.approx(
+        np.array(wanted), abs=1e-3
+    )
 
 
 @given(st.floats(-75, 75), st.floats(-180, 180), st.floats(-0.7, 0.7), st.floats(-0.7, 0.7))
@@ -84,13 +85,13 @@ def test_the_slope_of_a_plane_is_its_steepest(lat, lon, east, north):
     tilted = plain.relief(lambda x, y: 500 + east * x + north * y, half_m=300, cell_m=25)
     at = plain.degrees((13, -40), (-77, 60))
     wanted = math.degrees(math.atan(math.hypot(east, north)))
-    assert slope_deg([tilted], *at) == pytest.approx(wanted, abs=0.05)
+    assert compute_slope_deg([tilted], *at) == pytest.approx(wanted, abs=0.05)
 
 
 def test_the_slope_is_unknown_beside_unknown_ground():
     plain = Plain()
     ground = plain.relief(lambda x, y: np.where(x > 100, np.nan, 0.0), half_m=300, cell_m=25)
-    assert np.isnan(slope_deg([ground], *plain.degrees((95, 0), (400, 0), (0, 0)))).tolist() == [
+    assert np.isnan(compute_slope_deg([ground], *plain.degrees((95, 0), (400, 0), (0, 0)))).tolist() == [
         True,
         True,
         False,
@@ -104,7 +105,7 @@ def test_heights_on_a_grid_are_those_at_its_points(lon, lat):
     holed = plain.relief(lambda x, y: np.where(np.hypot(x, y) < 400, np.nan, 7.0), half_m=1005, cell_m=30)
     axis = np.arange(-1600.0, 1601.0, 10.0)
     x, y = np.tile(axis, len(axis)), np.repeat(axis, len(axis))
-    grid = heights_on([holed, hills], axis, frame.inverse)
-    single = heights_at([holed, hills], *frame.inverse(x, y)).reshape(grid.shape)
+    grid = interpolate_grid([holed, hills], axis, frame.inverse)
+    single = interpolate_heights([holed, hills], *frame.inverse(x, y)).reshape(grid.shape)
     assert (np.isnan(grid) == np.isnan(single)).mean() > 0.9999
     assert np.nanmax(np.abs(grid - single)[np.abs(axis) < 300][:, np.abs(axis) < 300]) < 0.01

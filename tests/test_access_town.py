@@ -12,11 +12,10 @@ import shapely
 from conftest import REPOSITORY
 from plains import Plain
 
-from scout.access import Targets, walks
-from scout.access.ways import Tagged, sorted_out
-from scout.model import GEOMETRY, RECORD, Layer, Source
-from scout.read.tagged import read_tagged
-from scout.surroundings import DRIVE, NAME, Route, Surroundings, Walking
+from scout.model import DRIVE, GEOMETRY, NAME, RECORD, Layer, Route, Source, Surroundings, Walking
+from scout.walk.read import read_tagged
+from scout.walk.routes import WalkTargets, find_walks
+from scout.walk.ways import TaggedLayers, classify_access
 
 PATH, OFF = 5.0365 * 1000 / 60, 3.0219 * 1000 / 60  # metres a minute on level ground
 NEAR = Walking(reach_m=800.0)
@@ -25,7 +24,7 @@ LANE = (True, False, False)
 
 def walk_to(plain: Plain, around: Surroundings, *points: tuple[float, float], walking: Walking = NEAR) -> Any:
     lon, lat = plain.degrees(*points)
-    return [w.route for w in walks(Targets(lon, lat, np.arange(len(points))), around, [], walking)]
+    return [w.route for w in find_walks(WalkTargets(lon, lat, np.arange(len(points))), around, [], walking)]
 
 
 def town(plain: Plain, *buildings: Any, ways: Any = (), starts: Any = ((0, 0),)) -> Surroundings:
@@ -113,7 +112,7 @@ def tagged(*records: tuple[Any, str]) -> Surroundings:
     frame.insert(0, RECORD, np.arange(1, len(rows) + 1))
     assert frame.geometry.name == GEOMETRY
     source = Source("land.gpkg", "land", len(rows), "EPSG:4326", "none", 0.0)
-    return sorted_out([Tagged([Layer(frame, source)], "access")])
+    return classify_access([TaggedLayers([Layer(frame, source)], "access")])
 
 
 HOUSE = shapely.box(0, 0, 20, 10)
@@ -238,10 +237,10 @@ def test_in_a_real_town_walks_pass_through_no_building_but_along_ways(name: str)
     rng = np.random.default_rng(3)
     lon, lat = lon0 + rng.uniform(-0.005, 0.005, 25), lat0 + rng.uniform(-0.003, 0.003, 25)
     layers = read_tagged([path], [(lon0 - 0.02, lat0 - 0.01, lon0 + 0.02, lat0 + 0.01)])
-    around = sorted_out([Tagged(layers, "access")])
+    around = classify_access([TaggedLayers(layers, "access")])
     assert len(around.buildings) > 20
     houses = shapely.union_all(shapely.make_valid(np.array(around.buildings, dtype=object)))
-    done = walks(Targets(lon, lat, np.arange(len(lon))), around, [], NEAR)
+    done = find_walks(WalkTargets(lon, lat, np.arange(len(lon))), around, [], NEAR)
     walked = 0
     for one in done:
         line = np.array(one.route.line)

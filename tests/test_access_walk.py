@@ -9,11 +9,11 @@ import shapely
 from conftest import REPOSITORY
 from plains import Plain
 
-from scout.access import Targets, walks
-from scout.access.ways import Tagged, sorted_out
-from scout.read.heights import read_heights
-from scout.read.tagged import read_tagged
-from scout.surroundings import DRIVE, NAME, Walking
+from scout.io.rasters import read_heights
+from scout.model import DRIVE, NAME, Walking
+from scout.walk.read import read_tagged
+from scout.walk.routes import WalkTargets, find_walks
+from scout.walk.ways import TaggedLayers, classify_access
 
 PATH, OFF = 5.0367 * 1000 / 60, 3.0220 * 1000 / 60  # metres a minute on level ground (Tobler 1993)
 NEAR = Walking(reach_m=600.0)
@@ -29,7 +29,10 @@ def line(*points):
 
 def walk_to(plain, around, *points, reliefs=(), walking=NEAR):
     lon, lat = plain.degrees(*points)
-    return [w.route for w in walks(Targets(lon, lat, np.arange(len(points))), around, list(reliefs), walking)]
+    return [
+        w.route
+        for w in find_walks(WalkTargets(lon, lat, np.arange(len(points))), around, list(reliefs), walking)
+    ]
 
 
 def lane_east(plain, barriers, *ways, openings=()):
@@ -297,7 +300,7 @@ def test_nothing_given_is_left_changed_and_nothing_asked_gives_nothing():
     plain = Plain()
     around = plain.surroundings([(line((0, 0), (90, 90)), *LANE)], HERE)
     before = {name: getattr(around, name).copy() for name in ("ways", "starts", "barriers")}
-    assert walks(Targets(np.empty(0), np.empty(0), np.empty(0, dtype=int)), around, [], NEAR) == []
+    assert find_walks(WalkTargets(np.empty(0), np.empty(0), np.empty(0, dtype=int)), around, [], NEAR) == []
     walk_to(plain, around, (50, 50))
     assert all(getattr(around, name).equals(frame) for name, frame in before.items())
 
@@ -306,9 +309,10 @@ def test_nothing_given_is_left_changed_and_nothing_asked_gives_nothing():
 def island():
     boxes = [(-112.08, -41.05, -111.92, -40.94)]
     groups = [
-        Tagged(read_tagged([str(DEMO / f"{role}.geojson")], boxes), role) for role in ("access", "barriers")
+        TaggedLayers(read_tagged([str(DEMO / f"{role}.geojson")], boxes), role)
+        for role in ("access", "barriers")
     ]
-    return sorted_out(groups), read_heights([str(DEMO / "heights.tif")], boxes).reliefs
+    return classify_access(groups), read_heights([str(DEMO / "heights.tif")], boxes).reliefs
 
 
 def to_corner(island, name):
@@ -317,8 +321,8 @@ def to_corner(island, name):
     only = replace(
         around, starts=around.starts[around.starts[NAME] == name], ways=around.ways.assign(**{DRIVE: False})
     )
-    at = Targets(np.array([-112.0]), np.array([-41.0]), np.array([0]))
-    return walks(at, only, reliefs, Walking())[0].route
+    at = WalkTargets(np.array([-112.0]), np.array([-41.0]), np.array([0]))
+    return find_walks(at, only, reliefs, Walking())[0].route
 
 
 def test_on_the_island_the_ladder_takes_53_minutes_and_the_green_way_34(island):
@@ -329,6 +333,6 @@ def test_on_the_island_the_ladder_takes_53_minutes_and_the_green_way_34(island):
 
 
 def test_on_the_island_the_corner_in_the_lake_is_out_of_reach(island):
-    at = Targets(np.array([-112.0]), np.array([-41.0 + 2.5 / 60]), np.array([0]))
-    (lake,) = walks(at, island[0], island[1], Walking())
+    at = WalkTargets(np.array([-112.0]), np.array([-41.0 + 2.5 / 60]), np.array([0]))
+    (lake,) = find_walks(at, island[0], island[1], Walking())
     assert (lake.route.state, lake.route.reason) == ("out of reach", "in water: Glimmerwater")

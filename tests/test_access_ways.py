@@ -10,11 +10,10 @@ import shapely
 from boundary_files import geojson, layer
 from conftest import REPOSITORY
 
-from scout.access.ways import Reading, Tagged, sorted_out
 from scout.errors import InputError
-from scout.model import GEOMETRY, Layer
-from scout.read.tagged import read_tagged
-from scout.surroundings import CROSSING, DRIVE, NAME, WALK, WHAT, Surroundings
+from scout.model import CROSSING, DRIVE, GEOMETRY, NAME, WALK, WHAT, Layer, Surroundings
+from scout.walk.read import read_tagged
+from scout.walk.ways import TaggedLayers, TagMapping, classify_access
 
 LINE = shapely.LineString([(0, 0), (0.001, 0)])
 POINT = shapely.Point(0.5, 0.5)
@@ -23,10 +22,10 @@ LOOP = shapely.LineString(AREA.exterior.coords)
 DEMO = ("access", "barriers", "hazards")
 
 
-def tagged(*records: tuple[Any, dict[str, Any]], role: str = "access", called: str = "land") -> Tagged:
+def tagged(*records: tuple[Any, dict[str, Any]], role: str = "access", called: str = "land") -> TaggedLayers:
     keys = sorted({key for _, tags in records for key in tags})
     columns = {key: [tags.get(key) for _, tags in records] for key in keys}
-    return Tagged([layer([shape for shape, _ in records], called=called, **columns)], role)
+    return TaggedLayers([layer([shape for shape, _ in records], called=called, **columns)], role)
 
 
 def of(text: str) -> dict[str, str]:
@@ -35,7 +34,7 @@ def of(text: str) -> dict[str, str]:
 
 
 def understood(shape: Any, text: str, **more: Any) -> Surroundings:
-    return sorted_out([tagged((shape, of(text)), **more)])
+    return classify_access([tagged((shape, of(text)), **more)])
 
 
 def named(rows: Any) -> list[tuple[str, str]]:
@@ -245,10 +244,10 @@ def test_overhead_lines_are_told_from_cables(text: str, what: str) -> None:
 def test_a_public_path_stays_open_through_private_ground_and_not_through_a_range() -> None:
     path = shapely.LineString([(-0.001, 0.0005), (0.002, 0.0005)])
     for text, parts in (("access=private", 2), ("landuse=military", 1)):
-        around = sorted_out([tagged((AREA, of(text)), (path, of("highway=path foot=designated")))])
+        around = classify_access([tagged((AREA, of(text)), (path, of("highway=path foot=designated")))])
         assert len(around.barriers) == parts
         assert around.closed.geometry.iloc[0].equals(AREA)
-        unsaid = sorted_out([tagged((AREA, of(text)), (path, of("highway=path")))])
+        unsaid = classify_access([tagged((AREA, of(text)), (path, of("highway=path")))])
         assert len(unsaid.barriers) == 1
     lost = shapely.area(AREA) - shapely.area(around.barriers.geometry.to_numpy()).sum()
     assert lost == 0
@@ -261,7 +260,7 @@ def test_islands_stay_and_broken_areas_are_mended_and_counted() -> None:
     bow = shapely.Polygon([(20, 0), (22, 2), (22, 0), (20, 2)])
     flat = shapely.LineString([(5, 5), (5, 5)])
     water = of("natural=water")
-    around = sorted_out(
+    around = classify_access(
         [tagged((lake, water), (bow, water), (flat, water), (None, water), (shapely.Point(), water))]
     )
     assert shapely.area(around.barriers.geometry.to_numpy()).sum() == pytest.approx(15 + 1 + 2)
@@ -272,26 +271,26 @@ def test_islands_stay_and_broken_areas_are_mended_and_counted() -> None:
 
 def test_several_parts_and_collections_are_taken_apart() -> None:
     both = shapely.GeometryCollection([POINT, shapely.MultiLineString([LINE, [(5, 5), (6, 6)]])])
-    around = sorted_out([tagged((both, of("highway=path")))])
+    around = classify_access([tagged((both, of("highway=path")))])
     assert around.ways.geom_type.tolist() == ["LineString"] * 2
     assert around.starts[WHAT].tolist() == []
 
 
 def test_what_a_file_leaves_unsaid_follows_from_its_option() -> None:
     records = ((LINE, {"sort": "hedge"}), (AREA, {"sort": "pond"}), (POINT, {"sort": "post"}))
-    around = sorted_out([tagged(*records, role="barriers")])
+    around = classify_access([tagged(*records, role="barriers")])
     assert around.barriers[WHAT].tolist() == ["barrier"] * 2
     assert any("taken for barriers: 2" in note for note in around.notes)
     assert any("known, not used: 1" in note for note in around.notes)
-    around = sorted_out([tagged(*records, role="hazards")])
+    around = classify_access([tagged(*records, role="hazards")])
     assert around.power_lines[WHAT].tolist() == ["overhead line"]
     assert sizes(around) == {"power_lines": 1}
     assert any("taken for overhead lines: 1" in note for note in around.notes)
-    around = sorted_out([tagged(*records)])
+    around = classify_access([tagged(*records)])
     assert sizes(around) == {}
     assert any("known, not used: 3" in note for note in around.notes)
     for role in ("access", "barriers", "hazards"):
-        assert any("[[tags]]" in note for note in sorted_out([tagged(*records, role=role)]).notes)
+        assert any("[[tags]]" in note for note in classify_access([tagged(*records, role=role)]).notes)
 
 
 def test_a_known_thing_of_no_interest_is_no_barrier_and_not_spoken_of() -> None:
@@ -302,7 +301,7 @@ def test_a_known_thing_of_no_interest_is_no_barrier_and_not_spoken_of() -> None:
 
 def test_a_file_given_as_several_things_is_read_once_and_nothing_made_up() -> None:
     one = tagged((LINE, of("highway=path")), (LINE, {"sort": "x"}))
-    around = sorted_out([one, Tagged(one.layers, "barriers"), Tagged(one.layers, "hazards")])
+    around = classify_access([one, TaggedLayers(one.layers, "barriers"), TaggedLayers(one.layers, "hazards")])
     assert sizes(around) == {"ways": 1}
     assert len(around.sources) == 1
 
@@ -312,11 +311,11 @@ def test_ground_without_parking_and_road_is_said_so() -> None:
     assert said in understood(LINE, "highway=path").notes
     assert said not in understood(LINE, "highway=residential").notes
     assert said not in understood(POINT, "amenity=parking").notes
-    assert sorted_out([]).notes == ()
+    assert classify_access([]).notes == ()
 
 
 def test_frames_have_their_columns_and_kinds_even_when_empty() -> None:
-    around = sorted_out([])
+    around = classify_access([])
     for name in ("ways", "starts", "barriers", "openings", "closed", "power_lines"):
         found = getattr(around, name)
         uses = [WALK, DRIVE, CROSSING] if name == "ways" else []
@@ -328,7 +327,7 @@ def test_frames_have_their_columns_and_kinds_even_when_empty() -> None:
 def test_layers_given_are_not_written_into() -> None:
     one = tagged((LINE, of("highway=path name=X")), (AREA, of("natural=water")))
     before = one.layers[0].frame.copy(deep=True)
-    sorted_out([one], [Reading("land.gpkg", all="access=no")])
+    classify_access([one], [TagMapping("land.gpkg", all="access=no")])
     assert one.layers[0].frame.equals(before)
 
 
@@ -340,10 +339,10 @@ TRAILS = (
 
 
 def test_other_schemas_are_read_by_the_outing_files_mapping() -> None:
-    reading = Reading(
+    reading = TagMapping(
         "land.gpkg", column="KIND", values={"Trail": "highway=path", "Road": "highway=track; motorcar=yes"}
     )
-    around = sorted_out([tagged(*TRAILS)], [reading])
+    around = classify_access([tagged(*TRAILS)], [reading])
     assert around.ways[[WHAT, NAME, WALK, DRIVE]].to_numpy().tolist() == [
         ["path", "Ridge", True, False],
         ["track", "", True, True],
@@ -353,29 +352,29 @@ def test_other_schemas_are_read_by_the_outing_files_mapping() -> None:
 
 
 def test_numbers_serve_as_values_and_all_stands_for_every_record() -> None:
-    by_number = sorted_out(
-        [tagged(*TRAILS)], [Reading("land.gpkg", column="class", values={"1": "highway=path"})]
+    by_number = classify_access(
+        [tagged(*TRAILS)], [TagMapping("land.gpkg", column="class", values={"1": "highway=path"})]
     )
     assert by_number.ways[NAME].tolist() == ["Ridge"]
-    every = sorted_out(
-        [tagged(*TRAILS, role="barriers")], [Reading("folder/../land.gpkg", all="natural=cliff")]
+    every = classify_access(
+        [tagged(*TRAILS, role="barriers")], [TagMapping("folder/../land.gpkg", all="natural=cliff")]
     )
     assert any("nothing of it was read" in note for note in every.notes)
-    every = sorted_out(
-        [tagged(*TRAILS, role="barriers")], [Reading("land.gpkg", layer="land", all="natural=cliff")]
+    every = classify_access(
+        [tagged(*TRAILS, role="barriers")], [TagMapping("land.gpkg", layer="land", all="natural=cliff")]
     )
     assert every.barriers[WHAT].tolist() == ["cliff"] * 3
-    other = sorted_out([tagged(*TRAILS)], [Reading("land.gpkg", layer="else", all="natural=cliff")])
+    other = classify_access([tagged(*TRAILS)], [TagMapping("land.gpkg", layer="else", all="natural=cliff")])
     assert any(note.startswith("land.gpkg (layer else): named in [[tags]]") for note in other.notes)
 
 
 def test_a_mapping_of_a_column_that_is_not_there_says_what_is() -> None:
-    around = sorted_out(
-        [tagged(*TRAILS)], [Reading("land.gpkg", column="KINDS", values={"Trail": "highway=path"})]
+    around = classify_access(
+        [tagged(*TRAILS)], [TagMapping("land.gpkg", column="KINDS", values={"Trail": "highway=path"})]
     )
     assert any("has no column 'KINDS'" in note and "did you mean 'KIND'?" in note for note in around.notes)
     with pytest.raises(InputError, match=r"'path' is no tag; write key=value"):
-        sorted_out([tagged(*TRAILS)], [Reading("land.gpkg", column="KIND", values={"Trail": "path"})])
+        classify_access([tagged(*TRAILS)], [TagMapping("land.gpkg", column="KIND", values={"Trail": "path"})])
 
 
 def test_texts_from_data_are_names_and_never_kinds() -> None:
@@ -387,8 +386,10 @@ def test_texts_from_data_are_names_and_never_kinds() -> None:
 
 def demo() -> Surroundings:
     box = [(-112.3, -41.2, -111.7, -40.8)]
-    files = [Tagged(read_tagged([REPOSITORY / "data_demo" / f"{name}.geojson"], box), name) for name in DEMO]
-    return sorted_out(files)
+    files = [
+        TaggedLayers(read_tagged([REPOSITORY / "data_demo" / f"{name}.geojson"], box), name) for name in DEMO
+    ]
+    return classify_access(files)
 
 
 def test_the_demo_is_understood_to_the_last_record() -> None:
@@ -429,6 +430,8 @@ def test_the_demo_is_understood_to_the_last_record() -> None:
 def test_refused_records_are_passed_on(tmp_path: Any) -> None:
     path = geojson(tmp_path / "a.geojson", [LINE, shapely.LineString([(0, 0), (900, 0.1)])])
     layers: Sequence[Layer] = read_tagged([path], [(-1, -1, 1, 1)])
-    (note,) = [note for note in sorted_out([Tagged(layers, "access")]).notes if "cannot be used" in note]
+    (note,) = [
+        note for note in classify_access([TaggedLayers(layers, "access")]).notes if "cannot be used" in note
+    ]
     assert note.startswith(f"{path}: records that cannot be used: 1, such as: ")
     assert all(layer.refused for layer in layers)

@@ -15,11 +15,13 @@ from builders import parks_frame
 from geographiclib.geodesic import Geodesic
 from recordings import START, fixes_at, gga, gpx, noise, rmc, track, trkpt
 
-from scout.arrive import arrive, facts
 from scout.cautions import ON_ARRIVAL
 from scout.cli import main
 from scout.model import ParkReport, Parks, Station
-from scout.standstill import ReadCounts, settle_fixes
+from scout.recording import arrive as facts
+from scout.recording.arrive import judge_arrival
+from scout.recording.standstill import settle_fixes
+from scout.recording.values import ReadCounts
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "data_demo"
@@ -236,7 +238,7 @@ def test_bad_input_is_one_line_and_status_2(run, tmp_path, park, monkeypatch, wo
 def test_in_memory_the_stations_fix_error_is_the_recordings():
     parks = Parks(parks_frame((("Q-1", "Alder Heath"), shapely.box(9, 44, 11, 46))), (), ParkReport())
     fixes = fixes_at(*noise(600), lon=10.0, lat=45.0)
-    arrival = arrive(fixes, parks, station=Station(9.0, 0.1, 20.0))
+    arrival = judge_arrival(fixes, parks, station=Station(9.0, 0.1, 20.0))
     assert arrival.station == Station(9.0, settle_fixes(fixes).error_95_m, 20.0)
     assert arrival.checked.verdict.word == "firm"
     assert len(arrival.checked.verdict.locators) == 4
@@ -257,24 +259,24 @@ def test_in_memory_the_stations_fix_error_is_the_recordings():
 )
 def test_times_are_utc_with_the_date_on_both_sides_of_midnight(time, when, long):
     found = settle_fixes(fixes_at(*noise(len(time)), time=time))
-    assert facts.time(found) == [("when", when), ("how long", long)]
+    assert facts.describe_time(found) == [("when", when), ("how long", long)]
 
 
 def test_what_the_receiver_says_is_told_and_what_it_does_not_say_too():
     mixed = fixes_at(*noise(50), quality=np.repeat([1, 2], [20, 30]), hdop=np.full(50, 1.24))
-    told = dict(facts.recording(mixed, settle_fixes(mixed)))
+    told = dict(facts.describe_recording(mixed, settle_fixes(mixed)))
     assert told["receiver"] == "HDOP 1.2; fix type differential (30), autonomous (20)"
     plain = fixes_at(*noise(50), quality=np.full(50, -1))
     silent = replace(plain, kind="GPX", counts=ReadCounts(lines=53, unreadable=3))
-    told = dict(facts.recording(silent, settle_fixes(silent)))
+    told = dict(facts.describe_recording(silent, settle_fixes(silent)))
     assert told["receiver"] == "states neither HDOP nor satellites nor fix type"
     assert told["file"] == "GPX, 53 points, 3 unreadable"
 
 
 def test_a_raised_floor_and_a_single_fix_are_told():
     poor = settle_fixes(fixes_at(*noise(50), hdop=np.full(50, 4.0)))
-    assert dict(facts.accuracy(poor))["floor"].startswith(
+    assert dict(facts.describe_accuracy(poor))["floor"].startswith(
         "9.8 m (95 %), not lessened by averaging; raised, 4.9 m"
     )
     single = settle_fixes(fixes_at([0.0], [0.0]))
-    assert dict(facts.accuracy(single))["scatter"] == "a single fix shows none"
+    assert dict(facts.describe_accuracy(single))["scatter"] == "a single fix shows none"

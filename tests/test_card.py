@@ -24,14 +24,24 @@ from hypothesis import strategies as st
 from page_reader import Reader, words
 from test_cli import park_file
 
-from scout.card import Particulars, build, call_sign, spot_of, zone_of
-from scout.card.document import _clock
-from scout.card.front import TALL_MM, WIDE_MM, calls, cells, sizes
-from scout.card.sun import sun_day
 from scout.cautions import ALWAYS
 from scout.cli import main
-from scout.coordinates import geo_uri, read_place
 from scout.errors import InputError
+from scout.geo.coordinates.forms import format_geo_uri
+from scout.geo.coordinates.parse import read_place
+from scout.output.card import (
+    TALL_MM,
+    WIDE_MM,
+    CardParticulars,
+    _format_clock,
+    build_card,
+    check_call_sign,
+    choose_sizes,
+    choose_spot,
+    draw_calls,
+    draw_cells,
+)
+from scout.output.sun import compute_sun_day, parse_zone
 
 CALLS = st.from_regex(r"[A-Z0-9]{1,7}(/[A-Z0-9]{1,4}){0,2}", fullmatch=True).filter(lambda c: len(c) <= 16)
 
@@ -59,19 +69,19 @@ def read_code(page: str) -> str:
 @settings(max_examples=25)
 @given(st.floats(-179.9, 179.9), st.floats(-89, 89))
 def test_the_code_reads_as_the_geo_link_of_the_centre(lon: float, lat: float) -> None:
-    text = read_code(build(cards.at(lon, lat), 1))
-    assert text == geo_uri(lon, lat)
+    text = read_code(build_card(cards.at(lon, lat), 1))
+    assert text == format_geo_uri(lon, lat)
     back = read_place(text)
     assert (back.lon, back.lat) == pytest.approx((lon, lat), abs=6e-7)
 
 
 def test_a_code_with_a_changed_place_reads_otherwise() -> None:
-    pages = [build(cards.at(10.0, lat), 1) for lat in (45.0, 45.000001)]
+    pages = [build_card(cards.at(10.0, lat), 1) for lat in (45.0, 45.000001)]
     assert [read_code(page) for page in pages] == ["geo:45.000000,10.000000", "geo:45.000001,10.000000"]
 
 
 def test_the_card_is_complete() -> None:
-    text = words(build(exported.bay(), 1, cards.SAID))
+    text = words(build_card(exported.bay(), 1, cards.SAID))
     for said in (
         "Q1AAA", "Q0CLUB", "HN95", "IN05", "HN94", "IN04", "QX-001", "Quiet Cove", "QX-002", "Tern Marsh",
         "Centre the station on the corner itself.", "45.000000, -20.000000",
@@ -89,24 +99,24 @@ def test_the_card_is_complete() -> None:
 
 
 def test_what_is_not_known_is_left_to_fill_in() -> None:
-    page = build(cards.grove(1), 1)
+    page = build_card(cards.grove(1), 1)
     text = words(page)
     assert "No roads and paths were given" in text
     assert "Park at" in text
     assert "Sunset" in text
     assert page.count('class="blank"') == 1  # for the call
     assert "club or event" not in text
-    assert "out of reach: more than 120 min" in words(build(exported.bay(), 2))
+    assert "out of reach: more than 120 min" in words(build_card(exported.bay(), 2))
 
 
 def test_a_moved_station_shows_its_offset_and_the_corner_itself() -> None:
-    text = words(build(cards.full(), 1))
+    text = words(build_card(cards.full(), 1))
     assert re.search(r"Centre the station 12 m .*south-west \(225°\) of the corner\.", text)
     assert "45.000010, 10.000010" in text
 
 
 def test_beyond_84_degrees_there_is_no_utm() -> None:
-    text = words(build(cards.at(10.0, 87.0, ("JR57",)), 1))
+    text = words(build_card(cards.at(10.0, 87.0, ("JR57",)), 1))
     assert "UTM not defined so near the pole" in text
     assert "Z " in text.split("MGRS")[1][:6]
 
@@ -125,7 +135,7 @@ def test_beyond_84_degrees_there_is_no_utm() -> None:
     ],
 )
 def test_locators_lie_as_their_cells_do_north_up(locators: tuple[str, ...], rows: list[str]) -> None:
-    drawn, expected = cells(locators), [row.split() for row in rows]
+    drawn, expected = draw_cells(locators), [row.split() for row in rows]
     found = [["-"] * len(expected[0]) for _ in expected]
     for word in drawn.words:
         across = int((word.x + word.width / 2) / (WIDE_MM / len(expected[0])))
@@ -138,15 +148,15 @@ def test_locators_lie_as_their_cells_do_north_up(locators: tuple[str, ...], rows
 @pytest.mark.parametrize("locator", ["JN", "JN45", "JN45aa", "RR99xx99", "MM00mm00mm"])
 def test_locators_of_every_level_can_be_read_at_the_table(locator: str) -> None:
     """Letters of a 150th of the distance, 10 mm at 1.5 m, are easily read (signage practice, C)."""
-    drawn = cells((locator,))
+    drawn = draw_cells((locator,))
     assert 0.7 * drawn.words[0].size >= 10.0
-    near = cells(("JN45xa90xa", "JN55aa00aa", "JN44xx99xx", "JN54ax09ax"))
+    near = draw_cells(("JN45xa90xa", "JN55aa00aa", "JN44xx99xx", "JN54ax09ax"))
     assert 0.7 * near.words[0].size >= 10.0
 
 
 @given(CALLS, st.one_of(st.just(""), CALLS))
 def test_calls_stay_in_their_row_whatever_they_are(call: str, club: str) -> None:
-    drawn = calls(call, club)
+    drawn = draw_calls(call, club)
     letters = [word for word in drawn.words if not word.label]
     assert "".join(word.text for word in letters) == call + club
     assert {word.size for word in letters} == {28.0}
@@ -161,7 +171,7 @@ def test_calls_stay_in_their_row_whatever_they_are(call: str, club: str) -> None
 
 def test_two_short_calls_stand_side_by_side_and_long_ones_under_each_other() -> None:
     def lines(*given: str) -> set[float]:
-        return {word.y for word in calls(*given).words if not word.label}
+        return {word.y for word in draw_calls(*given).words if not word.label}
 
     assert len(lines("Q1AAA", "Q0CLUB")) == 1
     assert len(lines("Q1AAA/P", "QQ0CLUB/M")) == 2
@@ -171,13 +181,16 @@ def test_two_short_calls_stand_side_by_side_and_long_ones_under_each_other() -> 
 @pytest.mark.parametrize("bad", ["Q1 AAA", "Q1AAA//P", "/Q1AAA", "Q1AÄA", "<b>", "Q1AAA\n2", "Q" * 17])
 def test_what_is_no_call_sign_is_refused(bad: str) -> None:
     with pytest.raises(InputError, match="call sign"):
-        call_sign(bad)
+        check_call_sign(bad)
 
 
 @pytest.mark.parametrize("count", range(0, 60))
 def test_parks_fill_what_is_left_and_no_more(count: int) -> None:
-    for rows in ([calls("Q1AAA")], [calls("QQ1WWW/Q1WWW/MM", "QQ0CLUB/Q0CLUB"), cells(cards.CORNER)]):
-        found = sizes(count, rows)
+    for rows in (
+        [draw_calls("Q1AAA")],
+        [draw_calls("QQ1WWW/Q1WWW/MM", "QQ0CLUB/Q0CLUB"), draw_cells(cards.CORNER)],
+    ):
+        found = choose_sizes(count, rows)
         used = sum(each.tall for each in rows) + -(-found.shown // found.columns) * found.row
         assert used <= TALL_MM - 21
         assert found.reference >= 4.5
@@ -187,15 +200,15 @@ def test_parks_fill_what_is_left_and_no_more(count: int) -> None:
 
 
 def test_up_to_eight_parks_are_all_named_in_full_and_more_by_reference() -> None:
-    text = words(build(cards.grove(8), 1, cards.SAID))
+    text = words(build_card(cards.grove(8), 1, cards.SAID))
     assert all(f"QX-{k:03d}" in text and f"Grove {k}" in text for k in range(8))
-    text = words(build(cards.grove(40), 1, cards.SAID))
+    text = words(build_card(cards.grove(40), 1, cards.SAID))
     assert all(f"QX-{k:03d}" in text for k in range(40))
     assert "parks more" in text
 
 
 def test_a_longer_text_shrinks_by_steps() -> None:
-    found = sizes(2, [calls("Q1AAA"), cells(cards.CORNER)])
+    found = choose_sizes(2, [draw_calls("Q1AAA"), draw_cells(cards.CORNER)])
     steps = [found.step("W" * n, found.reference, 1) for n in range(1, 80)]
     assert steps == sorted(steps)
     assert steps[0] == 0
@@ -203,11 +216,11 @@ def test_a_longer_text_shrinks_by_steps() -> None:
 
 
 def test_two_cards_of_one_spot_are_the_same_bytes() -> None:
-    assert build(exported.bay(), 1, cards.SAID) == build(exported.bay(), 1, cards.SAID)
+    assert build_card(exported.bay(), 1, cards.SAID) == build_card(exported.bay(), 1, cards.SAID)
 
 
 def test_the_page_brings_all_it_needs_and_runs_nothing() -> None:
-    page = build(exported.bay(), 1, cards.SAID)
+    page = build_card(exported.bay(), 1, cards.SAID)
     read = Reader(page)
     tags = {tag for tag, _ in read.elements}
     assert not tags & {"script", "img", "iframe", "object", "image", "use", "form", "base"}
@@ -226,16 +239,16 @@ def test_the_page_brings_all_it_needs_and_runs_nothing() -> None:
 @settings(max_examples=40)
 @given(st.one_of(exported.texts, st.sampled_from(exported.HOSTILE)))
 def test_text_from_data_stays_text(text: str) -> None:
-    page = build(exported.named(text), 1, cards.SAID)
+    page = build_card(exported.named(text), 1, cards.SAID)
     page.encode("utf-8")
-    plain = build(exported.bay(), 1, cards.SAID)
+    plain = build_card(exported.bay(), 1, cards.SAID)
     assert {tag for tag, _ in Reader(page).elements} <= {tag for tag, _ in Reader(plain).elements} | {"p"}
     assert not re.search("[\x00-\x08\x7f\u202a-\u202e\u2066-\u2069\ufffe\uffff]", page)
     assert len(page) < 40_000 + 20 * 6 * min(len(text), 400)
 
 
 def test_ten_thousand_letters_are_cut_with_a_sign() -> None:
-    page = build(cards.full("W" * 10_000), 1, cards.SAID)
+    page = build_card(cards.full("W" * 10_000), 1, cards.SAID)
     assert "W" * 399 + "…" in page
     assert "W" * 400 not in page
 
@@ -245,34 +258,37 @@ def test_ten_thousand_letters_are_cut_with_a_sign() -> None:
 )
 def test_a_spot_that_is_no_place_to_stand_has_no_card(rank: int, said: str) -> None:
     with pytest.raises(InputError, match=said):
-        build(bay(), rank)
+        build_card(bay(), rank)
 
 
 def test_a_part_of_a_list_keeps_its_ranks() -> None:
     part = replace(bay(), spots=bay().spots[2:4])
-    assert spot_of(part, 4).rank == 4
+    assert choose_spot(part, 4).rank == 4
     with pytest.raises(InputError, match="not in the list"):
-        spot_of(part, 1)
+        choose_spot(part, 1)
     with pytest.raises(InputError, match="nothing was found"):
-        spot_of(replace(bay(), spots=()), 1)
+        choose_spot(replace(bay(), spots=()), 1)
 
 
 def test_clocks_round_to_the_minute_and_name_another_day() -> None:
     day = date(2026, 6, 21)
-    assert _clock(datetime(2026, 6, 21, 3, 43, 29, tzinfo=UTC), day, UTC) == "03:43"
-    assert _clock(datetime(2026, 6, 21, 3, 59, 31, tzinfo=UTC), day, UTC) == "04:00"
-    assert _clock(datetime(2026, 6, 21, 23, 59, 45, tzinfo=UTC), day, UTC) == "00:00 on 2026-06-22"
-    assert _clock(datetime(2026, 6, 21, 23, 0, tzinfo=UTC), day, zone_of("+02:00")) == "01:00 on 2026-06-22"
+    assert _format_clock(datetime(2026, 6, 21, 3, 43, 29, tzinfo=UTC), day, UTC) == "03:43"
+    assert _format_clock(datetime(2026, 6, 21, 3, 59, 31, tzinfo=UTC), day, UTC) == "04:00"
+    assert _format_clock(datetime(2026, 6, 21, 23, 59, 45, tzinfo=UTC), day, UTC) == "00:00 on 2026-06-22"
+    assert (
+        _format_clock(datetime(2026, 6, 21, 23, 0, tzinfo=UTC), day, parse_zone("+02:00"))
+        == "01:00 on 2026-06-22"
+    )
 
 
 def test_where_the_sun_stays_up_the_card_says_so() -> None:
-    said = Particulars("Q1AAA", day=date(2026, 6, 21))
-    assert "The Sun stays up all day." in words(build(cards.at(19.0, 70.0, ("JQ90",)), 1, said))
+    said = CardParticulars("Q1AAA", day=date(2026, 6, 21))
+    assert "The Sun stays up all day." in words(build_card(cards.at(19.0, 70.0, ("JQ90",)), 1, said))
     said = replace(said, day=date(2026, 12, 21))
-    text = words(build(cards.at(19.0, 70.0, ("JQ90",)), 1, said))
+    text = words(build_card(cards.at(19.0, 70.0, ("JQ90",)), 1, said))
     assert "The Sun stays below the horizon all day." in text
     assert "twilight begins" in text
-    assert sun_day(19.0, 70.0, said.day).always == "down"
+    assert compute_sun_day(19.0, 70.0, said.day).always == "down"
 
 
 @pytest.mark.parametrize(
@@ -280,7 +296,7 @@ def test_where_the_sun_stays_up_the_card_says_so() -> None:
 )
 def test_what_is_no_zone_is_refused_with_a_way_out(bad: str) -> None:
     with pytest.raises(InputError, match="zone"):
-        zone_of(bad)
+        parse_zone(bad)
 
 
 @pytest.fixture

@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from scout.errors import ScoutError
-from scout.parks import build_parks
-from scout.read import read_layers
+from scout.io.layers import read_layers
+from scout.parks.build import build_parks
 
 CASES = sorted(path for path in (Path(__file__).parent / "cases").iterdir() if path.is_dir())
 SIDECARS = {".shx", ".dbf", ".prj", ".cpg"}

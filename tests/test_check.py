@@ -5,14 +5,13 @@ import numpy as np
 import pytest
 import shapely
 
-from scout.check import Check, check
-from scout.check.findings import as_findings
-from scout.find import Options, find
-from scout.geodesy import degree_lengths, move
+from scout.app.find import SearchOptions, find_spots
+from scout.geo.geodesy import compute_degree_lengths, move_point
 from scout.model import ParkReport, Parks, Station
+from scout.search.check import CheckOptions, check_places, make_findings
 
 A, B = ("a-1", "Alder Heath"), ("b-2", "Birch Head")
-X, Y = (float(v) for v in degree_lengths(45.0))
+X, Y = (float(v) for v in compute_degree_lengths(45.0))
 
 
 def parks_of(*parks):
@@ -23,7 +22,7 @@ WIDE = (A, shapely.box(9.5, 44.5, 10.5, 45.5))
 
 
 def one(parks, lon, lat, options=None, cell=None):
-    (answer,) = check(parks, [lon], [lat], options or Check(), [cell])
+    (answer,) = check_places(parks, [lon], [lat], options or CheckOptions(), [cell])
     return answer
 
 
@@ -85,12 +84,14 @@ def test_the_move_is_over_all_conditions_at_once():
     """A line 8 m inside a boundary: standing on it is not the surest, nor is standing far from the edge."""
     station = Station(radius_m=5.0, fix_error_m=2.0, boundary_error_m=4.0)
     park = (A, shapely.box(9.5, 45.0 - 8 / Y, 10.5, 45.5))
-    answer = one(parks_of(park), 10.2, 45.0 - 5 / Y, Check(station=station))
+    answer = one(parks_of(park), 10.2, 45.0 - 5 / Y, CheckOptions(station=station))
     assert len(answer.move.verdict.locators) == 2
     north = np.linspace(-4.5, 4.5, 91)
-    tried = check(parks_of(park), np.full(91, 10.2), 45.0 + north / Y, Check(station=station, moves=False))
+    tried = check_places(
+        parks_of(park), np.full(91, 10.2), 45.0 + north / Y, CheckOptions(station=station, moves=False)
+    )
     best = max(there.verdict.confidence for there in tried)
-    on_the_line = one(parks_of(park), 10.2, 45.0, Check(station=station)).verdict.confidence
+    on_the_line = one(parks_of(park), 10.2, 45.0, CheckOptions(station=station)).verdict.confidence
     assert answer.move.verdict.confidence >= best - 0.005
     assert best > on_the_line + 0.01
 
@@ -116,7 +117,7 @@ def test_a_locator_stands_for_its_whole_cell():
     half = one(parks_of((A, shapely.box(10.0, 45.0, 10.04166666666667, 46))), 10.04, 45.02, cell="JN55aa")
     assert half.parks[0].cell_share == pytest.approx(0.5, abs=1e-6)
     assert half.verdict.word == "doubtful"
-    coarse = one(parks_of(park), 11.0, 45.5, Check(level=3), cell="JN55")
+    coarse = one(parks_of(park), 11.0, 45.5, CheckOptions(level=3), cell="JN55")
     assert coarse.verdict.locators == ()
     assert coarse.verdict.word == "not counted"
 
@@ -127,9 +128,11 @@ def test_search_and_check_give_the_same_verdict_where_the_search_puts_the_statio
         (B, shapely.box(9.95, 44.9999, 10.2, 45.05)),
         (("c-3", "Cedar Holm"), shapely.box(9.5, 44.5, 10.5, 45.5)),
     )
-    spots = [r.spot for r in find(parks, Options(level=3)).spots if r.spot.near is None]
+    spots = [r.spot for r in find_spots(parks, SearchOptions(level=3)).spots if r.spot.near is None]
     assert len(spots) > 50
-    answers = check(parks, [s.lon for s in spots], [s.lat for s in spots], Check(level=3, moves=False))
+    answers = check_places(
+        parks, [s.lon for s in spots], [s.lat for s in spots], CheckOptions(level=3, moves=False)
+    )
     for spot, answer in zip(spots, answers, strict=True):
         if len(answer.verdict.locators) == len(spot.verdict.locators):
             assert answer.verdict.grids_p == pytest.approx(spot.verdict.grids_p, abs=2e-5)
@@ -148,10 +151,12 @@ def test_the_antimeridian_is_no_boundary(lon):
 def test_many_places_agree_with_one_at_a_time():
     rng = np.random.default_rng(4)
     parks = parks_of(WIDE, (B, shapely.box(9.99, 44.99, 10.01, 45.01)))
-    lon, lat = move(10.0, 45.0, rng.uniform(0, 360, 40), rng.uniform(0, 1500, 40))
-    together = list(check(parks, lon, lat, Check(station=Station(8.0, 4.0, 10.0))))
+    lon, lat = move_point(10.0, 45.0, rng.uniform(0, 360, 40), rng.uniform(0, 1500, 40))
+    together = list(check_places(parks, lon, lat, CheckOptions(station=Station(8.0, 4.0, 10.0))))
     for k in range(0, 40, 7):
-        (alone,) = check(parks, lon[k : k + 1], lat[k : k + 1], Check(station=Station(8.0, 4.0, 10.0)))
+        (alone,) = check_places(
+            parks, lon[k : k + 1], lat[k : k + 1], CheckOptions(station=Station(8.0, 4.0, 10.0))
+        )
         assert alone == together[k]
 
 
@@ -165,8 +170,8 @@ def test_far_from_everything_there_is_no_park():
 def test_answers_become_findings_in_the_order_they_were_asked():
     parks = parks_of(WIDE)
     places = [(10.0, 45.0), (10.2, 45.2), (9.4995, 45.2), (-120.0, 30.0)]
-    results = list(check(parks, *np.array(places).T, Check()))
-    found = as_findings(parks, ["corner", "within", "beside", "far"], results, Check())
+    results = list(check_places(parks, *np.array(places).T, CheckOptions()))
+    found = make_findings(parks, ["corner", "within", "beside", "far"], results, CheckOptions())
     assert [r.rank for r in found.spots] == [1, 2, 3, 4]
     assert {r.spot.kind for r in found.spots} == {"place"}
     assert [r.grid_park_pairs for r in found.spots] == [4, 1, 0, 0]

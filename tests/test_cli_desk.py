@@ -16,7 +16,7 @@ import pytest
 from click.testing import CliRunner
 
 from scout.cli import command, main
-from scout.desk.server import Desk, open_browser
+from scout.desk.server import DeskServer, open_browser
 
 SCOUT = [sys.executable, "-c", "import sys; from scout.cli import main; sys.exit(main(sys.argv[1:]))"]
 
@@ -46,7 +46,7 @@ def test_it_ends_cleanly_by_a_signal_and_leaves_nothing(tmp_path: Path, how: sig
 def test_the_browser_is_handed_an_address_that_works_once(monkeypatch: pytest.MonkeyPatch) -> None:
     opened: list[str] = []
     monkeypatch.setattr("webbrowser.open", opened.append)
-    desk = Desk()
+    desk = DeskServer()
     open_browser(desk)
     ticket = opened[0].split("#")[1]
     assert opened == [f"http://127.0.0.1:{desk.port}/#{ticket}"]

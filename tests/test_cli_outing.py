@@ -12,13 +12,13 @@ import pytest
 import shapely
 from click.testing import CliRunner
 
+from scout.app.outing import TagReading
+from scout.app.sources import AccessFiles, take_access_files
 from scout.cli import main
 from scout.cli.find import command as find
-from scout.cli.options import FilesOption, ManyFiles, station_options
-from scout.cli.outing import outing_option
-from scout.cli.sources import AccessFiles, access_files
-from scout.outing import TagReading
-from scout.surroundings import Walking
+from scout.cli.options import FilesOption, ManyFiles, add_station_options
+from scout.cli.outing import add_outing_option
+from scout.model import Walking
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -233,7 +233,7 @@ def test_absolute_paths_and_those_of_mapped_files_are_kept(plan: Path) -> None:
     context = find.make_context("find", ["--outing", written(plan, text)])
     outing = context.params["outing"]
     assert outing.parks == ("plan/../p.kml",)
-    files = access_files(outing.tags, **context.params)
+    files = take_access_files(outing.tags, **context.params)
     assert files == AccessFiles(
         access=(str(plan / "a.osm"),),
         tags=(TagReading("plan/roads.gpkg", all="highway=path"),),
@@ -243,8 +243,8 @@ def test_absolute_paths_and_those_of_mapped_files_are_kept(plan: Path) -> None:
 
 def test_another_command_takes_what_means_the_same_there(plan: Path) -> None:
     @click.command()
-    @outing_option
-    @station_options
+    @add_outing_option
+    @add_station_options
     @click.option("--map", "map_path", help="Another map.")
     def other(**taken: Any) -> None:
         click.echo(json.dumps([taken["level"], taken["station_radius"], taken["map_path"]]))

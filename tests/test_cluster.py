@@ -17,14 +17,14 @@ import distributed
 import pytest
 from test_read_shelf import country, same, whole, written
 
+from scout.app.find import SearchOptions, find_spots
 from scout.cli import main
-from scout.cluster import spread_over
 from scout.errors import InputError
-from scout.find import Options, find
-from scout.parks import build_parks
-from scout.read import read_layers
-from scout.read.shelf import Reading, open_shelf
-from scout.spots.tasks import found_in
+from scout.io.layers import read_layers
+from scout.parks.build import build_parks
+from scout.parks.indexed import ParkReading, open_indexed
+from scout.search.run import search_task
+from scout.search.workers import open_workers
 
 
 @pytest.fixture(scope="module")
@@ -34,18 +34,18 @@ def isles(tmp_path_factory) -> Path:
 
 @pytest.fixture(scope="module")
 def spread():
-    with spread_over(None, 2) as made:
+    with open_workers(None, 2) as made:
         yield made
 
 
 @pytest.mark.parametrize(
-    "options", [Options(level=2), Options(level=3, min_grids=2)], ids=["overlaps", "lines"]
+    "options", [SearchOptions(level=2), SearchOptions(level=3, min_grids=2)], ids=["overlaps", "lines"]
 )
 def test_workers_find_the_same(isles, spread, options):
     expected = whole([isles], options)
-    shelf = open_shelf([isles], Reading(), least=1)
-    same(find(shelf, options, spread=spread, most=40), expected)
-    same(find(build_parks(read_layers([isles])), options, spread=spread, most=40), expected)
+    shelf = open_indexed([isles], ParkReading(), least=1)
+    same(find_spots(shelf, options, spread=spread, most=40), expected)
+    same(find_spots(build_parks(read_layers([isles])), options, spread=spread, most=40), expected)
 
 
 class Slow:
@@ -57,11 +57,11 @@ class Slow:
     def __call__(self, task):
         self.marker.touch()
         time.sleep(0.2)
-        return found_in(task)
+        return search_task(task)
 
 
 def test_a_worker_killed_in_mid_run_changes_nothing(isles, tmp_path):
-    options = Options(level=2, min_grids=2)
+    options = SearchOptions(level=2, min_grids=2)
     expected = whole([isles], options)
     killed = []
     with distributed.LocalCluster(
@@ -81,15 +81,15 @@ def test_a_worker_killed_in_mid_run_changes_nothing(isles, tmp_path):
 
         thread = threading.Thread(target=kill)
         thread.start()
-        with spread_over(cluster.scheduler_address, None) as spread:
+        with open_workers(cluster.scheduler_address, None) as spread:
             tasks = []
 
             def slowly(work, parts):
                 tasks.extend(parts)
-                assert work is found_in
+                assert work is search_task
                 return spread(slow, tasks)
 
-            found = find(open_shelf([isles], Reading(), least=1), options, spread=slowly, most=15)
+            found = find_spots(open_indexed([isles], ParkReading(), least=1), options, spread=slowly, most=15)
         thread.join()
     assert killed
     assert len(tasks) > 8
@@ -97,7 +97,7 @@ def test_a_worker_killed_in_mid_run_changes_nothing(isles, tmp_path):
 
 
 def test_what_a_worker_complains_of_is_told(isles, spread):
-    shelf = open_shelf([isles], Reading(), least=1)
+    shelf = open_indexed([isles], ParkReading(), least=1)
     gone = replace(
         shelf,
         drawers=tuple(
@@ -106,7 +106,7 @@ def test_what_a_worker_complains_of_is_told(isles, spread):
         ),
     )
     with pytest.raises(InputError, match=r"isles\.gpkg"):
-        find(gone, Options(level=2), spread=spread, most=40)
+        find_spots(gone, SearchOptions(level=2), spread=spread, most=40)
 
 
 @pytest.mark.parametrize(
@@ -118,7 +118,7 @@ def test_what_a_worker_complains_of_is_told(isles, spread):
     ],
 )
 def test_one_line_where_no_workers_are(isles, words, line, capsys, monkeypatch):
-    monkeypatch.setattr("scout.cluster._ANSWER_S", 1)
+    monkeypatch.setattr("scout.search.workers._ANSWER_S", 1)
     assert main(["find", str(isles), *words]) == 2
     told = capsys.readouterr().err.splitlines()
     assert len(told) == 1
@@ -128,7 +128,7 @@ def test_one_line_where_no_workers_are(isles, words, line, capsys, monkeypatch):
 def test_without_dask_the_extra_is_named(isles, capsys, monkeypatch):
     find_spec = __import__("importlib").util.find_spec
     monkeypatch.setattr(
-        "scout.cluster.importlib.util.find_spec",
+        "scout.search.workers.importlib.util.find_spec",
         lambda name: None if name == "distributed" else find_spec(name),
     )
     assert main(["find", str(isles), "--workers", "2"]) == 2

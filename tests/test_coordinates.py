@@ -6,10 +6,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scout import coordinates
-from scout.coordinates import decimal, iso6709, minutes, parse_area, parse_place, read_place, seconds
 from scout.errors import InputError, PlaceError
-from scout.locator import LEVELS, decode, encode
+from scout.geo import coordinates
+from scout.geo.coordinates.forms import format_decimal, format_iso6709, format_minutes, format_seconds
+from scout.geo.coordinates.parse import parse_area, parse_place, read_place
+from scout.geo.locator import LEVELS, decode, encode
 
 DMS = (-(34 + 54 / 60 + 36 / 3600), -(56 + 12 / 60 + 42 / 3600))  # latitude first, as in the texts
 
@@ -117,13 +118,13 @@ def drawn_places(seed, count=10_000):
 @pytest.mark.parametrize(
     ("write", "half_deg"),
     [
-        (decimal, 5e-7),
-        (lambda lon, lat: decimal(lon, lat, 9), 5e-10),
-        (minutes, 0.0005 / 60),
-        (lambda lon, lat: minutes(lon, lat, 5), 0.000005 / 60),
-        (seconds, 0.005 / 3600),
-        (lambda lon, lat: seconds(lon, lat, 0), 0.5 / 3600),
-        (lambda lon, lat: iso6709(lon, lat, 7), 5e-8),
+        (format_decimal, 5e-7),
+        (lambda lon, lat: format_decimal(lon, lat, 9), 5e-10),
+        (format_minutes, 0.0005 / 60),
+        (lambda lon, lat: format_minutes(lon, lat, 5), 0.000005 / 60),
+        (format_seconds, 0.005 / 3600),
+        (lambda lon, lat: format_seconds(lon, lat, 0), 0.5 / 3600),
+        (lambda lon, lat: format_iso6709(lon, lat, 7), 5e-8),
         (lambda lon, lat: encode(lon, lat, 5), None),
     ],
     ids=["decimal", "decimal 9", "minutes", "minutes 5", "seconds", "seconds 0", "iso6709 7", "locator"],
@@ -139,20 +140,20 @@ def test_ten_thousand_places_come_back_within_the_last_digit(write, half_deg):
 
 
 def test_rounding_carries_into_the_degrees_and_over_the_antimeridian():
-    assert minutes(9.99999999, 44.99999999) == "45° 00.000' N 010° 00.000' E"
-    assert seconds(-9.9999999, -44.9999999) == "45° 00' 00.00\" S 010° 00' 00.00\" W"
-    assert minutes(179.99999999, 89.99999999) == "90° 00.000' N 180° 00.000' W"
-    assert seconds(180, -90) == "90° 00' 00.00\" S 180° 00' 00.00\" W"
-    assert minutes(-1e-9, -1e-9) == "00° 00.000' N 000° 00.000' E"
-    assert decimal(-1e-9, -1e-9, 2) == "0.00, 0.00"
-    assert decimal(190, 1, 1) == "1.0, -170.0"
+    assert format_minutes(9.99999999, 44.99999999) == "45° 00.000' N 010° 00.000' E"
+    assert format_seconds(-9.9999999, -44.9999999) == "45° 00' 00.00\" S 010° 00' 00.00\" W"
+    assert format_minutes(179.99999999, 89.99999999) == "90° 00.000' N 180° 00.000' W"
+    assert format_seconds(180, -90) == "90° 00' 00.00\" S 180° 00' 00.00\" W"
+    assert format_minutes(-1e-9, -1e-9) == "00° 00.000' N 000° 00.000' E"
+    assert format_decimal(-1e-9, -1e-9, 2) == "0.00, 0.00"
+    assert format_decimal(190, 1, 1) == "1.0, -170.0"
     for lon, lat in drawn_places(4, 2000):
-        for text in (minutes(lon, lat), seconds(lon, lat), minutes(lon, lat, 0)):
+        for text in (format_minutes(lon, lat), format_seconds(lon, lat), format_minutes(lon, lat, 0)):
             assert not re.search(r" 60(\.0*)?['\"]", text)
 
 
-@pytest.mark.parametrize("name", ["decimal", "geo_uri", "iso6709", "mgrs_text", "minutes", "seconds", "utm"])
+@pytest.mark.parametrize("name", ["decimal", "geo_uri", "iso6709", "mgrs", "minutes", "seconds", "utm"])
 def test_what_is_off_the_globe_is_not_written(name):
     for lon, lat in ((0.0, 90.1), (0.0, math.nan), (math.nan, 0.0), (math.inf, 0.0), (541.0, 0.0)):
         with pytest.raises(PlaceError, match="not on the globe"):
-            getattr(coordinates, name)(lon, lat)
+            getattr(coordinates, f"format_{name}")(lon, lat)

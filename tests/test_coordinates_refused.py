@@ -6,15 +6,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scout.coordinates import parse_place, read_place
-from scout.coordinates.angles import read_angles
-from scout.coordinates.cell import looks_like_locator, read_locator
-from scout.coordinates.forms import cleaned
-from scout.coordinates.geo import read_geo
-from scout.coordinates.iso import read_iso6709
-from scout.coordinates.mgrs import looks_like_mgrs, read_mgrs
-from scout.coordinates.utm import looks_like_utm, read_utm
 from scout.errors import PlaceError
+from scout.geo.coordinates.angles import read_angles, read_geo, read_iso6709
+from scout.geo.coordinates.forms import clean_text
+from scout.geo.coordinates.grids import (
+    looks_like_locator,
+    looks_like_mgrs,
+    looks_like_utm,
+    read_locator,
+    read_mgrs,
+    read_utm,
+)
+from scout.geo.coordinates.parse import parse_place, read_place
 
 # A word of the reason, and the texts it is given for, parted by bars.
 REFUSED = {
@@ -145,7 +148,7 @@ def test_no_text_gives_a_traceback_or_has_two_readings_or_a_number_left_out(text
         return
     assert abs(place.lat) <= 90
     assert -180 <= place.lon < 180
-    assert list(readings(cleaned(text))) == [place]
+    assert list(readings(clean_text(text))) == [place]
     lon, lat = parse_place(place.understood.partition("   ")[0])
     assert same((lat, lon), (place.lat, place.lon), 5.1e-7)
     if place.form.startswith("de") and not ("m" in text and "s" in text):  # there s may be seconds

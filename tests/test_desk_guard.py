@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from desks import Caller, running
 
-from scout.desk.guard import Keys
+from scout.desk.access import Keys
 
 
 @pytest.fixture(scope="module")

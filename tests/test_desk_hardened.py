@@ -22,8 +22,8 @@ import desks
 import pytest
 from desks import Caller, running
 
-from scout.desk import workers
-from scout.desk.guard import Guard, Keys
+from scout.desk import workspace
+from scout.desk.access import Guard, Keys
 
 HERE = Path(__file__).parent
 SCOUT = [sys.executable, "-c", "import sys; from scout.cli import main; sys.exit(main(sys.argv[1:]))"]
@@ -202,7 +202,7 @@ def test_an_address_opens_once_and_the_next_one_is_shown() -> None:
 def test_an_answer_too_large_is_told_and_its_process_ends(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(workers, "_LONGEST_LINE", 2000)
+    monkeypatch.setattr(workspace, "_LONGEST_LINE", 2000)
     file = tmp_path / "many.geojson"
     features = [
         f'{{"type":"Feature","properties":{{"n":"Wood {k}"}},"geometry":{{"type":"Polygon","coordinates":'

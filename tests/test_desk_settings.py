@@ -11,12 +11,11 @@ from desks import ROOT
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scout.desk.fields import fields
-from scout.desk.names import checked_name, is_part, named
-from scout.desk.settings import asked, loaded, outing_text
+from scout.app.outputs import FORMATS
+from scout.desk.files import check_name, is_part, list_named
+from scout.desk.settings import format_outing, list_fields, load_settings, write_settings
 from scout.errors import InputError, ScoutError
-from scout.exports import FORMATS
-from scout.locator import LEVELS, columns
+from scout.geo.locator import LEVELS, count_columns
 
 TEXTS = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=30)
 
@@ -26,15 +25,15 @@ def test_toml_reads_back_what_was_written(
     title: str, home: str, within: float, grids: int, files: list[str]
 ) -> None:
     options = {"title": title, "home": home, "within": within, "min-grids": grids}
-    table = tomllib.loads(outing_text({"options": options}, {"parks": files}))
-    assert table == options | ({"parks": named(files)} if files else {})
+    table = tomllib.loads(format_outing({"options": options}, {"parks": files}))
+    assert table == options | ({"parks": list_named(files)} if files else {})
 
 
 @given(TEXTS, TEXTS, TEXTS)
 def test_tables_read_back_as_well(text: str, word: str, tag: str) -> None:
     credit = {"files": ["a.kml"], "text": text}
     reading = {"file": "roads.gpkg", "column": word, "values": {word: tag}}
-    written = outing_text(
+    written = format_outing(
         {"more": {"credits": [credit], "tags": [reading]}}, {"parks": ["a.kml"], "access": ["roads.gpkg"]}
     )
     table = tomllib.loads(written)
@@ -43,7 +42,7 @@ def test_tables_read_back_as_well(text: str, word: str, tag: str) -> None:
 
 
 def test_halves_of_pairs_and_controls_do_no_harm() -> None:
-    table = tomllib.loads(outing_text({"options": {"title": "a\ud800b\x7f\x01\n\"'"}}, {}))
+    table = tomllib.loads(format_outing({"options": {"title": "a\ud800b\x7f\x01\n\"'"}}, {}))
     assert table["title"] == "a\ufffdb\x7f\x01\n\"'"
 
 
@@ -52,16 +51,16 @@ def test_what_belongs_to_files_that_are_not_here_is_left_out() -> None:
         "credits": [{"files": ["gone.kml"], "text": "theirs"}, {"files": [], "text": "ours"}],
         "tags": [{"file": "gone.gpkg", "all": "highway=path"}],
     }
-    table = tomllib.loads(outing_text({"more": more}, {"parks": ["a.kml"]}))
+    table = tomllib.loads(format_outing({"more": more}, {"parks": ["a.kml"]}))
     assert [row["text"] for row in table["credits"]] == ["ours"]
     assert "tags" not in table
 
 
 def test_the_demos_outing_file_comes_back_as_it_was(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-    found = loaded(str(ROOT / "data_demo" / "outing.toml"))
-    Path("again.toml").write_text(outing_text(found, found["roles"]), encoding="utf-8")
-    assert loaded("again.toml") == found
+    found = load_settings(str(ROOT / "data_demo" / "outing.toml"))
+    Path("again.toml").write_text(format_outing(found, found["roles"]), encoding="utf-8")
+    assert load_settings("again.toml") == found
     original = tomllib.loads((ROOT / "data_demo" / "outing.toml").read_text(encoding="utf-8"))
     again = tomllib.loads(Path("again.toml").read_text(encoding="utf-8"))
     original["credits"][0]["date"] = original["credits"][0]["date"].isoformat()
@@ -75,10 +74,10 @@ def test_where_a_command_would_write_is_kept_for_the_saved_file_only(
     text = 'parks = "a.kml"\nmap = "plan.html"\nsave = ["x.gpx"]\ntop = 3\n'
     text += 'park = ["one"]\nnotebook = "mine.gpkg"\n'
     Path("o.toml").write_text(text, encoding="utf-8")
-    found = loaded("o.toml")
+    found = load_settings("o.toml")
     assert found["more"]["kept"] == {"map": "plan.html", "save": ["x.gpx"], "top": 3}
     assert found["options"] == {"park": ["one"], "notebook": True}
-    assert tomllib.loads(outing_text(found, found["roles"]))["map"] == "plan.html"
+    assert tomllib.loads(format_outing(found, found["roles"]))["map"] == "plan.html"
 
 
 @pytest.mark.parametrize(
@@ -98,7 +97,7 @@ def test_an_error_names_the_setting(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     with pytest.raises(ScoutError) as caught:
-        asked({"options": options}, {"parks": ["a.kml"]})
+        write_settings({"options": options}, {"parks": ["a.kml"]})
     assert caught.value.where == where
 
 
@@ -117,12 +116,12 @@ def test_the_page_has_a_field_for_every_option_but_those_that_write() -> None:
         "workers",
         "cluster",
     }
-    assert [key for key in fields() if key not in elsewhere and f'name="{key}"' not in page] == []
+    assert [key for key in list_fields() if key not in elsewhere and f'name="{key}"' not in page] == []
 
 
 def test_parts_of_a_shapefile_are_no_files_of_their_own() -> None:
     names = ["Parks.shp", "Parks.dbf", "Parks.prj", "other.dbf"]
-    assert named(names) == ["Parks.shp", "other.dbf"]
+    assert list_named(names) == ["Parks.shp", "other.dbf"]
     assert is_part("parks.DBF", "Parks.shp")
     assert not is_part("parks.geojson", "parks.shp")
 
@@ -139,7 +138,7 @@ def test_the_page_offers_every_level_and_every_format() -> None:
     )
     for number, level in enumerate(LEVELS, start=1):
         over, _, under = sizes[level].strip().partition(" / ")
-        assert 360 / columns(number) == pytest.approx(int(over) / int(under or 1))
+        assert 360 / count_columns(number) == pytest.approx(int(over) / int(under or 1))
     script = (folder / "day.js").read_text(encoding="utf-8")
     assert set(re.findall(r'\["(\.\w+)", ', script)) == set(FORMATS)
 
@@ -148,13 +147,13 @@ def test_the_page_offers_every_level_and_every_format() -> None:
     "name", ["parks.geojson", "Ünïted parks (2).zip", "公園.gpkg", "a.b.c.kml", "roads.osm.pbf"]
 )
 def test_usual_names_are_taken(name: str) -> None:
-    assert checked_name(name, "access") == name
+    assert check_name(name, "access") == name
 
 
 @given(st.text(max_size=40))
 def test_a_name_is_a_plain_one_or_refused(text: str) -> None:
     try:
-        name = checked_name(text + ".kml", "parks")
+        name = check_name(text + ".kml", "parks")
     except InputError:
         return
     assert Path(name).name == name

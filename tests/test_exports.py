@@ -5,9 +5,9 @@ import exported
 import pytest
 import shapely
 
+from scout.app.find import SearchOptions, find_spots
+from scout.app.outputs import FORMATS, export_findings
 from scout.errors import OutputError
-from scout.exports import FORMATS, export
-from scout.find import Options, find
 from scout.model import ParkReport, Parks
 
 
@@ -17,35 +17,35 @@ def found():
         (("a-1", exported.HOSTILE[0]), shapely.box(9.9, -45.1, 10.1, -44.9)),
         (("b-2", ""), shapely.box(10.3, -44.9982, 10.4, -44.8)),
     )
-    return find(Parks(frame, (), ParkReport()), Options(home=(10.0, -45.5)))
+    return find_spots(Parks(frame, (), ParkReport()), SearchOptions(home=(10.0, -45.5)))
 
 
 def test_an_unknown_suffix_is_refused(found):
     with pytest.raises(OutputError, match=r"no format goes by \.xlsx; use \.geojson or \.csv or \.gpx"):
-        export(found, "out.xlsx")
+        export_findings(found, "out.xlsx")
 
 
 @pytest.mark.parametrize("suffix", FORMATS)
 def test_a_search_as_it_comes_is_saved_and_its_bytes_repeat(found, suffix):
-    first = export(found, f"plan{suffix.upper()}")
+    first = export_findings(found, f"plan{suffix.upper()}")
     assert isinstance(first, bytes)
-    assert export(found, f"elsewhere/other{suffix}") == first
+    assert export_findings(found, f"elsewhere/other{suffix}") == first
 
 
 @pytest.mark.parametrize("suffix", FORMATS)
 def test_findings_are_not_changed_by_saving_them(suffix):
     findings = exported.seam()
     before = findings.parks.copy(deep=True)
-    export(findings, f"plan{suffix}")
+    export_findings(findings, f"plan{suffix}")
     assert findings.parks.equals(before)
 
 
 @pytest.mark.parametrize("suffix", FORMATS)
 @pytest.mark.parametrize("text", exported.HOSTILE, ids=range(len(exported.HOSTILE)))
 def test_no_text_from_data_stops_a_format(suffix, text):
-    assert export(exported.named(text), f"plan{suffix}")
+    assert export_findings(exported.named(text), f"plan{suffix}")
 
 
 @pytest.mark.parametrize("suffix", FORMATS)
 def test_nothing_found_is_saved_as_nothing(suffix):
-    assert export(exported.at([]), f"plan{suffix}")
+    assert export_findings(exported.at([]), f"plan{suffix}")

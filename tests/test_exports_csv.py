@@ -12,12 +12,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scout.exports import export, to_csv
-from scout.exports.text import cleaned
+from scout.app.outputs import export_findings
+from scout.io.plain_text import clean_text
+from scout.output.features import to_csv
 
 
 def rows(findings):
-    return list(csv.DictReader(io.StringIO(export(findings, "x.csv").decode("utf-8"), newline="")))
+    return list(csv.DictReader(io.StringIO(export_findings(findings, "x.csv").decode("utf-8"), newline="")))
 
 
 def test_a_row_reads_as_a_person_expects():
@@ -41,7 +42,7 @@ def test_a_walk_fills_its_columns_and_the_rest_stays_empty():
 @given(exported.places)
 @settings(max_examples=40)
 def test_pandas_reads_the_same_places(places):
-    frame = pd.read_csv(io.BytesIO(export(exported.at(places), "x.csv")))
+    frame = pd.read_csv(io.BytesIO(export_findings(exported.at(places), "x.csv")))
     assert frame["rank"].to_list() == list(range(1, len(places) + 1))
     for lat, lon, (x, y) in zip(frame["latitude"], frame["longitude"], places, strict=True):
         assert abs((lon - x + 180) % 360 - 180) < 1e-7
@@ -67,7 +68,7 @@ formulas = st.builds(str.__add__, unseen, st.sampled_from("=+-@＝＋－＠"))
 def test_what_a_semicolon_parts_is_no_formula_either(text, cell):
     row = rows(exported.named(text))[1]
     assert row["park_names"] == cell
-    data = export(exported.named(text), "x.csv").decode("utf-8")
+    data = export_findings(exported.named(text), "x.csv").decode("utf-8")
     parted = [part for line in data.splitlines()[1:] for part in line.split(";")[1:]]
     assert not [part for part in parted if part.strip().startswith(tuple("=+-@＝＋－＠"))]
 
@@ -76,7 +77,7 @@ def test_what_a_semicolon_parts_is_no_formula_either(text, cell):
 def test_what_would_start_a_formula_is_led_by_an_apostrophe(text):
     row = rows(exported.named(text))[1]
     assert row["park_names"].startswith("'")
-    assert row["park_names"].replace(";'", ";") == f"'{cleaned(text)}".replace(";'", ";")
+    assert row["park_names"].replace(";'", ";") == f"'{clean_text(text)}".replace(";'", ";")
     assert row["notes"] == row["park_names"]
 
 
@@ -90,7 +91,7 @@ def test_text_stays_in_its_cell_and_no_cell_starts_a_formula(text):
         number = name.endswith(("latitude", "longitude", "_m", "_deg"))
         assert all(number or not cell.startswith(tuple("=+-@\t\r\n")) for cell in column), name
     cell = table[2][table[0].index("park_names")]
-    assert re.sub("(^|;)'", r"\1", cell) == re.sub("(^|;)'", r"\1", cleaned(text))
+    assert re.sub("(^|;)'", r"\1", cell) == re.sub("(^|;)'", r"\1", clean_text(text))
 
 
 @pytest.mark.parametrize("text", ["Quiet Cove", "12 - 3", "a=b", "'quoted", "公園", "#5", "x@y"])

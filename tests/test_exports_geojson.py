@@ -13,9 +13,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scout.exports import export, to_geojson
-from scout.exports.text import cleaned
-from scout.surroundings import Route
+from scout.app.outputs import export_findings
+from scout.io.plain_text import clean_text
+from scout.model import Route
+from scout.output.features import to_geojson
 
 
 def properties(findings):
@@ -75,7 +76,7 @@ def test_a_near_miss_has_no_parks_but_names_the_one_it_misses():
 @given(exported.places)
 @settings(max_examples=40)
 def test_gdal_reads_the_same_places(places):
-    frame = pyogrio.read_dataframe(io.BytesIO(export(exported.at(places), "x.geojson")))
+    frame = pyogrio.read_dataframe(io.BytesIO(export_findings(exported.at(places), "x.geojson")))
     assert frame["rank"].to_list() == list(range(1, len(places) + 1))
     for point, (lon, lat) in zip(frame.geometry, places, strict=True):
         assert -180 <= point.x < 180
@@ -85,9 +86,9 @@ def test_gdal_reads_the_same_places(places):
 
 @given(st.one_of(st.sampled_from(exported.HOSTILE), exported.texts))
 def test_any_text_comes_back_as_it_went_but_for_what_no_file_holds(text):
-    for row in json.loads(export(exported.named(text), "x.geojson"))["features"]:
-        assert set(row["properties"]["park_names"]) <= {cleaned(text)}
-        assert row["properties"]["warnings"] == [cleaned(text)]
+    for row in json.loads(export_findings(exported.named(text), "x.geojson"))["features"]:
+        assert set(row["properties"]["park_names"]) <= {clean_text(text)}
+        assert row["properties"]["warnings"] == [clean_text(text)]
 
 
 def test_a_member_is_a_position_as_rfc_7946_has_it():

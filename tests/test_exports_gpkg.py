@@ -17,8 +17,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scout.cautions import ALWAYS
-from scout.exports import to_gpkg
-from scout.exports.text import cleaned
+from scout.io.plain_text import clean_text
+from scout.output.features import to_gpkg
 
 
 @contextmanager
@@ -124,9 +124,9 @@ def test_text_comes_back_as_it_went_but_for_what_no_file_holds(text):
     data = to_gpkg(exported.named(text))
     with on_disk(data) as path:
         parks, spots = (pyogrio.read_dataframe(path, layer=name) for name in ("parks", "spots"))
-    assert set(parks["name"]) == {cleaned(text)}
-    assert [json.loads(told) for told in parks["attributes"]] == [{cleaned(text): cleaned(text)}] * 3
-    assert set(spots["notes"]) == {cleaned(text)}
+    assert set(parks["name"]) == {clean_text(text)}
+    assert [json.loads(told) for told in parks["attributes"]] == [{clean_text(text): clean_text(text)}] * 3
+    assert set(spots["notes"]) == {clean_text(text)}
     with closing(sqlite3.connect(":memory:")) as base:
         base.deserialize(data)
         assert base.execute("PRAGMA integrity_check").fetchall() == [("ok",)]

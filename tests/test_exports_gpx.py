@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from lxml import etree
 
 from scout.cautions import ALWAYS
-from scout.exports import to_gpx
-from scout.exports.text import one_line
+from scout.io.plain_text import make_one_line
 from scout.model import Credit
+from scout.output.gpx import to_gpx
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
 
@@ -137,4 +137,4 @@ def test_text_stays_text_where_it_was_put(text):
         assert [e.tag for e in tree.iterfind(f"{tag}//*")] == [e.tag for e in harmless.iterfind(f"{tag}//*")]
     assert {e.tag for e in tree} == {f"{GPX}{name}" for name in ("metadata", "wpt", "trk")}
     for point in tree.iterfind(f"{GPX}wpt"):
-        assert f"Warning: {one_line(text, 300)}" in point.findtext(f"{GPX}desc")
+        assert f"Warning: {make_one_line(text, 300)}" in point.findtext(f"{GPX}desc")

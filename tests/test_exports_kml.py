@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 from lxml import etree
 
 from scout.cautions import ALWAYS
-from scout.exports import to_kml, to_kmz
-from scout.exports.text import one_line
+from scout.io.plain_text import make_one_line
+from scout.output.kml import to_kml, to_kmz
 
 KML = "{http://www.opengis.net/kml/2.2}"
 SPOTS = ("Corners", "Lines", "Overlaps", "Near misses")
@@ -154,9 +154,9 @@ def test_text_stays_text_in_names_and_in_the_html_of_descriptions(text):
     for description in tree.iter(f"{KML}description"):
         assert {tag for tag, _ in Seen(description.text).tags} <= {"br"}
     for mark in tree.iterfind(f".//{KML}Folder[{KML}name='Corners']/{KML}Placemark"):
-        assert f"Warning: {one_line(text, 300)}" in Seen(mark.findtext(f"{KML}description")).shown
+        assert f"Warning: {make_one_line(text, 300)}" in Seen(mark.findtext(f"{KML}description")).shown
     parks = tree.iterfind(f".//{KML}Folder[{KML}name='Parks']/{KML}Placemark")
-    shown = " ".join(f"{one_line(text or '-')} {one_line(text)}".split())
+    shown = " ".join(f"{make_one_line(text or '-')} {make_one_line(text)}".split())
     assert {" ".join((mark.findtext(f"{KML}name") or "").split()) for mark in parks} == {shown}
 
 

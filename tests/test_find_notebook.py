@@ -10,8 +10,8 @@ from click.testing import CliRunner
 
 from scout.cli import command
 from scout.errors import InputError
-from scout.notebook import Notebook
-from scout.visits import ParkVisited, Visit
+from scout.model import ParkVisited, Visit
+from scout.visits.notebook import Notebook
 
 PLACES = {"wide": shapely.box(9.9, 44.9, 10.1, 45.1), "tall": shapely.box(9.95, 44.95, 12.05, 45.05)}
 

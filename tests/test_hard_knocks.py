@@ -18,13 +18,13 @@ import shapely
 from boundary_files import geojson, layer, wkb_many, wkb_polygon
 from fuzz.damage_shapes import written_shapes
 
+from scout.app.find import SearchOptions, find_spots
 from scout.cli import main
 from scout.errors import InputError
-from scout.find import Options, find
-from scout.notebook import Notebook
-from scout.parks import build_parks
-from scout.read import read_layers
-from scout.visits import Visit
+from scout.io.layers import read_layers
+from scout.model import Visit
+from scout.parks.build import build_parks
+from scout.visits.notebook import Notebook
 
 RUN = Path(__file__).parent / "fuzz" / "run.py"
 PARK = shapely.box(9.9, 44.9, 10.1, 45.1)
@@ -200,8 +200,8 @@ def test_odd_geoparquet_is_one_line(columns: list[str], encoding: str, says: str
 def test_the_same_ground_thousands_of_times_is_refused_before_the_work() -> None:
     parks = build_parks([layer([PARK] * 600)])
     with pytest.raises(InputError, match="179,700 pairs of the 600 parks overlap"):
-        find(parks, Options())
-    assert len(find(parks, Options(min_grids=2, near_m=0)).spots) == 1
+        find_spots(parks, SearchOptions())
+    assert len(find_spots(parks, SearchOptions(min_grids=2, near_m=0)).spots) == 1
 
 
 @pytest.mark.parametrize("parts", [1, 2])
@@ -263,7 +263,7 @@ def test_no_memory_is_one_line(refused: Any, monkeypatch: pytest.MonkeyPatch) ->
     def full(*_: Any, **__: Any) -> None:
         raise np._core._exceptions._ArrayMemoryError((9**9,), np.dtype(float))
 
-    monkeypatch.setattr("scout.find.tasks", full)
+    monkeypatch.setattr("scout.app.find.make_tasks", full)
     assert "not enough memory" in refused("find", "parks.geojson")
 
 

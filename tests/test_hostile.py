@@ -26,12 +26,12 @@ from hypothesis import strategies as st
 from lxml import etree
 from page_reader import Reader
 
-from scout import card, journal, page, sheet
-from scout.exports import export
-from scout.exports.text import cleaned
-from scout.model import Findings, ParkReport, Parks
-from scout.pack import pack
-from scout.visits import ParkVisited, Visit
+from scout.app.outputs import export_findings
+from scout.app.pack import build_pack
+from scout.io.plain_text import clean_text
+from scout.model import Findings, ParkReport, Parks, ParkVisited, Visit
+from scout.output import card, journal, sheet
+from scout.page import document
 
 Parts = Counter[tuple[str, tuple[str, ...]]]
 
@@ -81,24 +81,24 @@ def sheet_of(text: str) -> str:
         ParkReport(),
     )
     fixes = replace(sheets.standing(size=120), path=text, notes=(text,))
-    said = sheet.Particulars(text, text, text, text, text, text)
-    return sheet.build(sheets.judged(fixes, parks), parks, said)
+    said = sheet.SheetParticulars(text, text, text, text, text, text)
+    return sheet.build_sheet(sheets.judged(fixes, parks), parks, said)
 
 
 def journal_of(text: str) -> str:
     told = {field.name: text for field in fields(Visit) if field.type == "str"}
     visit = Visit(10.0, 45.0, datetime(2026, 2, 14, tzinfo=UTC), parks=(ParkVisited(text, text),), **told)
-    return journal.to_html((visit,), journal.Particulars(text, text, text))
+    return journal.build_journal_page((visit,), journal.JournalParticulars(text, text, text))
 
 
 def pages_of(text: str) -> dict[str, str]:
     """Every HTML page that is written, and those in the pack."""
     found = findings_of(text)
     said = cards.SAID
-    taken = zipfile.ZipFile(io.BytesIO(pack(found, [1], said)))
+    taken = zipfile.ZipFile(io.BytesIO(build_pack(found, [1], said)))
     return {
-        "map": page.build(found),
-        "card": card.build(found, 1, said),
+        "map": document.build_map(found),
+        "card": card.build_card(found, 1, said),
         "sheet": sheet_of(text),
         "journal": journal_of(text),
         "map in the pack": taken.read("map.html").decode("utf-8"),
@@ -148,7 +148,7 @@ def test_no_page_has_a_part_that_it_has_not_with_harmless_names(known: dict[str,
 
 
 def test_a_part_too_many_would_be_seen(known: dict[str, list[Parts]]):
-    written = page.build(findings_of("Quiet Cove")).replace(
+    written = document.build_map(findings_of("Quiet Cove")).replace(
         "<bdi>Quiet Cove", "<bdi><b onclick=x>Quiet Cove", 1
     )
     for parts, usual in zip(PARSERS, known["map"], strict=True):
@@ -160,27 +160,27 @@ def test_a_part_too_many_would_be_seen(known: dict[str, list[Parts]]):
 def test_no_file_to_save_has_a_part_that_it_has_not_with_harmless_names(text: str):
     found, tame = findings_of(text), findings_of("Quiet Cove")
     for suffix in (".gpx", ".kml"):
-        trees = [etree.fromstring(export(one, f"x{suffix}")) for one in (found, tame)]
+        trees = [etree.fromstring(export_findings(one, f"x{suffix}")) for one in (found, tame)]
         made, usual = ({(e.tag, *sorted(e.attrib)) for e in tree.iter()} for tree in trees)
         assert made <= usual, suffix
         assert trees[0].xpath("count(//comment() | //processing-instruction())") == 0
-    kmz = zipfile.ZipFile(io.BytesIO(export(found, "x.kmz")))
+    kmz = zipfile.ZipFile(io.BytesIO(export_findings(found, "x.kmz")))
     assert len(kmz.namelist()) == 1
     etree.fromstring(kmz.read(kmz.namelist()[0]))
-    collection = json.loads(export(found, "x.geojson"))
-    assert len(collection["features"]) == len(json.loads(export(tame, "x.geojson"))["features"])
-    table = list(csv.reader(io.StringIO(export(found, "x.csv").decode("utf-8"), newline="")))
+    collection = json.loads(export_findings(found, "x.geojson"))
+    assert len(collection["features"]) == len(json.loads(export_findings(tame, "x.geojson"))["features"])
+    table = list(csv.reader(io.StringIO(export_findings(found, "x.csv").decode("utf-8"), newline="")))
     assert {len(row) for row in table} == {len(table[0])}
     assert len(table) == 1 + len(found.spots)
     names = table[0].index("park_names")
     assert not table[2][names].startswith(tuple("=+-@\t\r\n"))
-    summary = zipfile.ZipFile(io.BytesIO(pack(found, [1]))).read("summary.txt").decode("utf-8")
+    summary = zipfile.ZipFile(io.BytesIO(build_pack(found, [1]))).read("summary.txt").decode("utf-8")
     assert not [one for one in summary if one < " " and one != "\n"]
     assert not set(summary) & set("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\x7f")
     base = sqlite3.connect(":memory:")
-    base.deserialize(export(found, "x.gpkg"))
+    base.deserialize(export_findings(found, "x.gpkg"))
     tables = [name for (name,) in base.execute("select table_name from gpkg_contents order by table_name")]
     assert tables == ["parks", "routes", "spots", "stretches"]
     (kept,) = base.execute("select park_names from spots limit 1 offset 1").fetchone()
-    assert kept == cleaned(text)
+    assert kept == clean_text(text)
     base.close()

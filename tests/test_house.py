@@ -1,4 +1,4 @@
-"""The house of DEVELOPERS.md, read from the imports: rooms import from above, never from below."""
+"""The house of DEVELOPERS.md, read from the imports: packages import from above, never from below."""
 
 import ast
 from pathlib import Path
@@ -7,53 +7,35 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1] / "scout"
 
-# From words to front; a room imports only from lines above its own.
-LINES = [
-    {"errors", "model", "surroundings", "visits", "cautions", "cores"},
-    {"locator", "geodesy", "coordinates", "confidence", "outlines", "clearance", "lattice", "containment"},
-    {"parks", "verdict", "access", "outing", "tally"},
-    {"spots"},
-    {"reach"},
-    {"rank", "describe"},
-    {"find", "check", "standstill"},
-    {"arrive"},
-    {"templates"},
-    {"page", "exports", "sheet", "card", "stamp", "journal"},
-    {"pack"},
-    {"read", "write", "cluster"},
-    {"notebook", "prepare"},
-    {"cli", "desk"},
-    {"__main__"},
+# From words to fronts; a package or file imports only from those before its own.
+ORDER = [
+    "errors",
+    "cautions",
+    "threads",
+    "model",
+    "geo",
+    "io",
+    "parks",
+    "visits",
+    "search",
+    "walk",
+    "recording",
+    "output",
+    "page",
+    "app",
+    "api",
+    "cli",
+    "desk",
+    "__main__",
 ]
-# Within one line these arrows are allowed: the numbers build on each other in this order.
-WITHIN = {
-    ("coordinates", "locator"),
-    ("outlines", "geodesy"),
-    ("clearance", "geodesy"),
-    ("clearance", "outlines"),
-    ("lattice", "locator"),
-    ("containment", "clearance"),
-    ("containment", "outlines"),
-    ("describe", "rank"),
-    ("model", "errors"),
-    ("card", "page"),  # its wording of numbers
-    ("journal", "exports"),  # cells of a spreadsheet
-    ("journal", "page"),
-    ("sheet", "page"),
-    ("cli", "desk"),  # the command that opens it
-    ("desk", "cli"),  # everything else: the same words become the same work
-}
-# No room of the core knows of files or of the front.
+# The fronts know each other still: the desk runs the commands' functions, and a command opens the desk.
+FRONTS = {("cli", "desk"), ("desk", "cli")}
+# No package of the core knows of files, databases or of a front.
 NOT_IN_CORE = {"click", "pyogrio", "folium", "branca", "sqlite3", "pathlib", "tempfile", "io"}
-CORE = {
-    "errors", "model", "surroundings", "cautions",
-    "locator", "geodesy", "coordinates", "confidence", "outlines", "clearance",
-    "containment", "lattice", "parks", "verdict", "spots", "rank", "check", "describe", "find",
-    "cores", "arrive", "access", "outing", "stamp", "reach", "visits", "tally",
-}  # fmt: skip
+CORE = {"errors", "cautions", "threads", "model", "geo", "search"}
 
 
-def room_of(path):
+def home_of(path):
     return path.relative_to(ROOT).parts[0].removesuffix(".py")
 
 
@@ -76,23 +58,53 @@ def imports(path):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
-            yield node.module
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+
+
+def name_of(path):
+    return ".".join(path.relative_to(ROOT.parent).with_suffix("").parts).removesuffix(".__init__")
+
+
+def arrows():
+    """Of every file, the files it imports."""
+    names = {name_of(path): path for path in files()}
+    found = {}
+    for name, path in names.items():
+        whole = {module if module in names else module.rpartition(".")[0] for module in imports(path)}
+        found[name] = whole & set(names) - {name}
+    return found
 
 
 @pytest.mark.parametrize("path", files(), ids=lambda p: str(p.relative_to(ROOT)))
-def test_a_room_imports_from_lines_above_its_own(path):
-    here = room_of(path)
-    line = next(k for k, rooms in enumerate(LINES) if here in rooms)
-    above = set().union(*LINES[:line])
+def test_a_package_imports_from_those_before_its_own(path):
+    here = home_of(path)
     for module in imports(path):
         parts = module.split(".")
-        if parts[0] != "scout" or len(parts) == 1 or parts[1] == here:
+        if parts[0] != "scout" or len(parts) < 2 or parts[1] in (here, "__version__"):
             continue
-        assert parts[1] in above or (here, parts[1]) in WITHIN, f"{here} imports {module}"
+        before = ORDER.index(parts[1]) < ORDER.index(here)
+        assert before or (here, parts[1]) in FRONTS, f"{here} imports {module}"
+
+
+def test_no_files_import_each_other_in_a_ring():
+    found = arrows()
+
+    def reached(start):
+        seen, todo = set(), [start]
+        while todo:
+            for after in found.get(todo.pop(), ()):
+                if after not in seen:
+                    seen.add(after)
+                    todo.append(after)
+        return seen
+
+    # An outing file's keys are the options of the command that reads it.
+    known = {"scout.cli.find", "scout.cli.outing"}
+    assert {name for name in found if name in reached(name)} <= known
 
 
 @pytest.mark.parametrize(
-    "path", [p for p in files() if room_of(p) in CORE], ids=lambda p: str(p.relative_to(ROOT))
+    "path", [p for p in files() if home_of(p) in CORE], ids=lambda p: str(p.relative_to(ROOT))
 )
 def test_the_core_touches_no_file_and_prints_nothing(path):
     tree = ast.parse(path.read_text(encoding="utf-8"))
@@ -101,20 +113,5 @@ def test_the_core_touches_no_file_and_prints_nothing(path):
     assert not {m.split(".")[0] for m in imports(path)} & NOT_IN_CORE
 
 
-@pytest.mark.parametrize("path", files(), ids=lambda p: str(p.relative_to(ROOT)))
-def test_a_public_face_is_sorted_and_complete(path):
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    faces = [
-        ast.literal_eval(n.value)
-        for n in tree.body
-        if isinstance(n, ast.Assign) and getattr(n.targets[0], "id", "") == "__all__"
-    ]
-    assert len(faces) == 1, "every room says what it offers"
-    face = list(faces[0])
-    assert len(set(face)) == len(face)
-    defined = {
-        n.name
-        for n in tree.body
-        if isinstance(n, ast.ClassDef | ast.FunctionDef) and not n.name.startswith("_")
-    }
-    assert defined <= set(face), "a public name is missing from __all__"
+def test_every_package_is_in_the_order():
+    assert {home_of(path) for path in files()} == set(ORDER)

@@ -18,8 +18,8 @@ import pytest
 import shapely
 from boundary_files import geojson
 
-from scout.notebook import Notebook
-from scout.visits import ParkVisited, Visit
+from scout.model import ParkVisited, Visit
+from scout.visits.notebook import Notebook
 
 OLD = b"what was there before\n"
 
@@ -130,9 +130,9 @@ def test_what_is_killed_in_mid_write_leaves_earlier_files_whole(name: str, place
 @pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM])
 def test_a_search_is_ended_at_once(sent: signal.Signals, place: Path) -> None:
     code = (
-        "import os, sys, time\nfrom scout.cli import main\nimport scout.spots.corners as corners\n"
+        "import os, sys, time\nfrom scout.cli import main\nimport scout.search.corners as corners\n"
         "def searching(*_):\n    os.write(1, b'halted\\n')\n    time.sleep(60)\n"
-        "import scout.spots.scanning as scanning\nscanning.at_corners = searching\n"
+        "import scout.search.run as scanning\nscanning.at_corners = searching\n"
         "sys.exit(main(sys.argv[1:]))"
     )
     before = held(place)
@@ -155,7 +155,7 @@ def test_a_search_is_ended_at_once(sent: signal.Signals, place: Path) -> None:
 def test_a_visit_ended_before_it_is_acknowledged_is_not_there_and_the_notebook_is_whole(place: Path) -> None:
     words = ["visit", "add", "--place", "45,10", "--start", "2026-02-15T18:05", "--notebook", "visits.gpkg"]
     code = (
-        "import os, sys, time\nfrom scout.cli import main\nimport scout.notebook.rows as rows\n"
+        "import os, sys, time\nfrom scout.cli import main\nimport scout.visits.rows as rows\n"
         "def touching(*_):\n    os.write(1, b'halted\\n')\n    time.sleep(60)\n"
         "rows.touch = touching\nsys.exit(main(sys.argv[1:]))"
     )

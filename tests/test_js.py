@@ -13,12 +13,12 @@ from typing import Any
 import pytest
 from browser.conftest import must_have
 
+from scout.output.templates import read_text_of
 from scout.page.bundle import BundleError, Module, bundle, link_modules, parse_module
-from scout.templates import text_of
 
 ROOT = Path(__file__).parents[1]
 JS = ROOT / "tests" / "js"
-PACKAGES = ("scout.page", "scout.desk")
+PACKAGES = ("scout.page", "scout.desk.limits")
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +35,7 @@ def packages(node: str) -> Path:
 
 
 def modules_of(package: str) -> list[Module]:
-    return link_modules(partial(text_of, package), "start.js")
+    return link_modules(partial(read_text_of, package), "start.js")
 
 
 def link(files: dict[str, str]) -> list[Module]:
@@ -122,7 +122,7 @@ def test_the_bundle_is_the_same_program(node: str, packages: Path) -> None:
     given = [{"name": "tricky", "text": tricky, "script": parse_module("tricky", tricky).script}]
     for package in PACKAGES:
         given += [
-            {"name": module.name, "text": text_of(package, module.name), "script": module.script}
+            {"name": module.name, "text": read_text_of(package, module.name), "script": module.script}
             for module in modules_of(package)
         ]
     # That a difference would be seen.
@@ -281,5 +281,5 @@ def test_no_module_hides_a_name_of_the_browser_from_the_others(package: str) -> 
     browser = set(re.findall(r'^ {2}"(\w+)",$', config, re.MULTILINE))
     assert {"document", "fetch", "window"} <= browser
     assert {name for module in modules_of(package) for name in module.declared} & {*browser, "L"} == (
-        {"L"} if package == "scout.desk" else set()
+        {"L"} if package == "scout.desk.limits" else set()
     )

@@ -10,8 +10,8 @@ import pytest
 import shapely
 from boundary_files import geojson
 
-import scout.find
-import scout.page
+import scout.app.find
+import scout.page.document
 from scout.cli import main
 from scout.errors import OutputError
 
@@ -41,7 +41,7 @@ FIND = ["find", "parks.geojson", "--map", "a.html", "--save", "b.geojson"]
 
 
 def test_a_crash_is_no_nothing_found(place, capsys, monkeypatch):
-    failing(monkeypatch, scout.find, "find", IndexError("list index\nout of range"))
+    failing(monkeypatch, scout.app.find, "find_spots", IndexError("list index\nout of range"))
     assert main(FIND) == 3
     assert capsys.readouterr().err == (
         "scout: a fault in scout itself (IndexError: list index out of range); "
@@ -51,7 +51,7 @@ def test_a_crash_is_no_nothing_found(place, capsys, monkeypatch):
 
 
 def test_details_are_given_on_request(place, capsys, monkeypatch):
-    failing(monkeypatch, scout.find, "find", IndexError("no \x1b[31m such row"))
+    failing(monkeypatch, scout.app.find, "find_spots", IndexError("no \x1b[31m such row"))
     monkeypatch.setenv("SCOUT_DETAILS", "1")
     assert main(FIND) == 3
     err = capsys.readouterr().err
@@ -79,7 +79,7 @@ def test_details_are_given_on_request(place, capsys, monkeypatch):
     ids=["fault", "refusal", "memory"],
 )
 def test_a_map_that_cannot_be_made_loses_no_geojson(place, capsys, monkeypatch, error, status, said):
-    failing(monkeypatch, scout.page, "build", error)
+    failing(monkeypatch, scout.page.document, "build_map", error)
     assert main(FIND) == status
     told = capsys.readouterr()
     assert said in told.err

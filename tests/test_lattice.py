@@ -1,25 +1,25 @@
 import numpy as np
 import pytest
 
-from scout.lattice import corners, meridians, parallels
+from scout.geo.lattice import list_corners, list_meridians, list_parallels
 
 
 def test_lines_inside_bounds_hold_both_ends():
-    assert meridians(-2.0, 4.0, 2).tolist() == [89, 90, 91, 92]
-    assert parallels(-1.0, 1.5, 2).tolist() == [89, 90, 91]
+    assert list_meridians(-2.0, 4.0, 2).tolist() == [89, 90, 91, 92]
+    assert list_parallels(-1.0, 1.5, 2).tolist() == [89, 90, 91]
 
 
 def test_lines_run_on_past_180():
-    assert meridians(179.0, 183.0, 2).tolist() == [180, 181]
+    assert list_meridians(179.0, 183.0, 2).tolist() == [180, 181]
 
 
 def test_poles_are_no_parallels():
-    assert parallels(-90.0, -88.0, 2).tolist() == [1, 2]
-    assert parallels(88.0, 90.0, 2).tolist() == [178, 179]
+    assert list_parallels(-90.0, -88.0, 2).tolist() == [1, 2]
+    assert list_parallels(88.0, 90.0, 2).tolist() == [178, 179]
 
 
 def test_corners_over_the_antimeridian_have_longitudes_of_one_turn():
-    lon, lat = corners((179.0, 50.0, 183.0, 51.0), 2)
+    lon, lat = list_corners((179.0, 50.0, 183.0, 51.0), 2)
     assert sorted(zip(lon.tolist(), lat.tolist(), strict=True)) == [
         (-180.0, 50.0),
         (-180.0, 51.0),
@@ -29,17 +29,17 @@ def test_corners_over_the_antimeridian_have_longitudes_of_one_turn():
 
 
 def test_a_full_turn_names_each_corner_once():
-    lon, lat = corners((-180.0, -90.0, 180.0, 90.0), 1)
+    lon, lat = list_corners((-180.0, -90.0, 180.0, 90.0), 1)
     assert len(lon) == 18 * 17
     assert len(np.unique(np.stack([lon, lat]), axis=1).T) == len(lon)
 
 
 @pytest.mark.parametrize("level", [3, 4, 5])
 def test_a_small_box_round_a_known_corner_holds_it(level):
-    lon, lat = corners((9.9999, 44.9999, 10.0001, 45.0001), level)
+    lon, lat = list_corners((9.9999, 44.9999, 10.0001, 45.0001), level)
     assert (10.0, 45.0) in set(zip(lon.tolist(), lat.tolist(), strict=True))
 
 
 def test_bounds_between_lines_hold_none():
-    lon, _ = corners((0.1, 0.1, 0.2, 0.2), 2)
+    lon, _ = list_corners((0.1, 0.1, 0.2, 0.2), 2)
     assert len(lon) == 0

@@ -8,18 +8,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scout.errors import LocatorError, PlaceError
-from scout.locator import (
+from scout.geo.locator import (
     LEVELS,
-    columns,
+    count_columns,
+    count_rows,
     decode,
-    edge_lat,
-    edge_lon,
     encode,
-    index,
-    level_number,
-    locator,
+    get_edge_lat,
+    get_edge_lon,
+    get_index,
+    get_level_number,
+    make_locator,
     parse,
-    rows,
 )
 
 LEVEL = st.integers(1, 5)
@@ -28,14 +28,14 @@ LEVEL = st.integers(1, 5)
 @st.composite
 def cells(draw):
     level = draw(LEVEL)
-    return draw(st.integers(0, columns(level) - 1)), draw(st.integers(0, rows(level) - 1)), level
+    return draw(st.integers(0, count_columns(level) - 1)), draw(st.integers(0, count_rows(level) - 1)), level
 
 
 @settings(deadline=None, max_examples=300)
 @given(cells())
 def test_text_and_numbers_of_a_cell_go_both_ways(cell):
     i, j, level = cell
-    text = locator(i, j, level)
+    text = make_locator(i, j, level)
     assert parse(text) == (i, j, level)
     assert parse(text.swapcase()) == (i, j, level)
     assert encode(decode(text).lon, decode(text).lat, level) == text
@@ -45,10 +45,10 @@ def test_text_and_numbers_of_a_cell_go_both_ways(cell):
 @given(cells())
 def test_the_south_west_corner_is_in_the_cell_and_the_other_edges_are_not(cell):
     i, j, level = cell
-    box = decode(locator(i, j, level))
-    assert index(box.west, box.south, level) == (i, j)
-    assert index(box.east, box.south, level) == ((i + 1) % columns(level), j)
-    assert index(box.west, box.north, level) == (i, min(j + 1, rows(level) - 1))
+    box = decode(make_locator(i, j, level))
+    assert get_index(box.west, box.south, level) == (i, j)
+    assert get_index(box.east, box.south, level) == ((i + 1) % count_columns(level), j)
+    assert get_index(box.west, box.north, level) == (i, min(j + 1, count_rows(level) - 1))
 
 
 @settings(deadline=None)
@@ -76,8 +76,8 @@ def test_no_points_give_no_locators():
 
 def test_every_edge_of_every_level_up_to_extended_starts_its_cell():
     for level in range(1, 5):
-        k = np.arange(columns(level))
-        i, j = index(edge_lon(k, level), edge_lat(k, level), level)
+        k = np.arange(count_columns(level))
+        i, j = get_index(get_edge_lon(k, level), get_edge_lat(k, level), level)
         assert np.array_equal(i, k)
         assert np.array_equal(j, k)
 
@@ -117,7 +117,7 @@ def test_a_place_off_the_globe_is_refused(lon, lat):
 
 
 def test_levels_go_by_name_and_number():
-    assert [level_number(name) for name in LEVELS] == [1, 2, 3, 4, 5]
-    assert level_number("3") == 3
+    assert [get_level_number(name) for name in LEVELS] == [1, 2, 3, 4, 5]
+    assert get_level_number("3") == 3
     with pytest.raises(LocatorError, match="use one of field, square"):
-        level_number("cell")
+        get_level_number("cell")

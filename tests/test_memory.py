@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 import shapely
 
-from scout.clearance import Boundaries
-from scout.containment import contained_p
+from scout.geo.boundaries import Boundaries
+from scout.geo.probability import compute_contained_p
 from scout.model import Station
-from scout.verdict import ONE, Claims, Ground, settle
+from scout.search.optimize import optimize_position
+from scout.search.verdict import ONE, Claims, JudgingContext
 
 MOST_MB = 250.0
 
@@ -19,7 +20,7 @@ MOST_MB = 250.0
 @pytest.fixture
 def most_mb(monkeypatch):
     """A function that says what has been held at the most since the test began, on two cores."""
-    monkeypatch.setattr("scout.cores.CORES", 2)
+    monkeypatch.setattr("scout.threads.CORES", 2)
     tracemalloc.start()
     yield lambda: tracemalloc.get_traced_memory()[1] / 1e6
     tracemalloc.stop()
@@ -36,7 +37,7 @@ def test_a_place_with_a_hundred_edges_in_reach_takes_no_gigabytes(most_mb):
     n = 500
     park, lon, lat = np.zeros(n, dtype=np.int64), np.linspace(-1e-5, 1e-5, n), np.zeros(n)
     clearance = boundaries.clearance(park, lon, lat)
-    p = contained_p(boundaries, park, lon, lat, clearance, 5.0, np.full(n, 6.06))
+    p = compute_contained_p(boundaries, park, lon, lat, clearance, 5.0, np.full(n, 6.06))
     assert 0.5 < p.min() <= p.max() < 1.0
     assert most_mb() < MOST_MB
 
@@ -48,8 +49,8 @@ def test_settling_in_large_outlines_takes_no_gigabytes(most_mb):
     claims = Claims(
         np.full(n, 0.2 - 5e-5), np.zeros(n), np.full(n, ONE), np.arange(n + 1), np.zeros(n, dtype=np.int64)
     )
-    ground = Ground(boundaries, np.array([14.0]), 2, Station())
+    ground = JudgingContext(boundaries, np.array([14.0]), 2, Station())
     reach = np.full(n, 10.0)
-    east, _ = settle(claims, ground, (-reach, -reach), (reach, reach))
+    east, _ = optimize_position(claims, ground, (-reach, -reach), (reach, reach))
     assert np.all(east < -5.0)
     assert most_mb() < MOST_MB

@@ -8,12 +8,11 @@ import shapely
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from scout.clearance import Boundaries
-from scout.geodesy import degree_lengths
+from scout.geo.boundaries import Boundaries, Outlines
+from scout.geo.geodesy import compute_degree_lengths
 from scout.model import Station
-from scout.outlines import Outlines
-from scout.verdict import FOUR, ONE, Claims, Ground, estimate, judge, stand
-from scout.verdict.nearby import Nearby
+from scout.search.optimize import NearbyEdges, choose_standing
+from scout.search.verdict import FOUR, ONE, Claims, JudgingContext, estimate_claims, judge_claims
 
 coordinate = st.floats(-1, 1).map(lambda v: round(v, 3))
 
@@ -32,14 +31,14 @@ def rings(draw: st.DrawFn) -> shapely.Polygon:
 
 
 def placed(shape: shapely.Polygon, lon: float, lat: float, size_m: float) -> shapely.Polygon:
-    per = np.stack(degree_lengths(lat))
+    per = np.stack(compute_degree_lengths(lat))
     return shapely.transform(shape, lambda xy: np.array([lon, lat]) + xy * size_m / per)
 
 
-def near_box(shape, lon, lat, least, most, reach_m) -> tuple[Boundaries, Nearby]:
+def near_box(shape, lon, lat, least, most, reach_m) -> tuple[Boundaries, NearbyEdges]:
     boundaries = Boundaries(np.array([shape]))
     pairs = np.zeros(1, dtype=np.int64), np.array([lon]), np.array([lat])
-    return boundaries, Nearby.of(boundaries, pairs, (least, most), np.array([reach_m]))
+    return boundaries, NearbyEdges.of(boundaries, pairs, (least, most), np.array([reach_m]))
 
 
 @given(rings(), st.sampled_from([0.0, 47.0, -71.0]), st.sampled_from([15.0, 80.0, 900.0]), st.data())
@@ -51,7 +50,7 @@ def test_clearances_within_reach_are_those_of_the_whole_boundary(shape, lat, siz
     share = np.array(data.draw(st.lists(st.tuples(st.floats(0, 1), st.floats(0, 1)), min_size=8, max_size=8)))
     place = least + share * (most - least)
     none = np.zeros(len(place), dtype=np.int64)
-    at = np.array([[lon, lat]]) + place / np.stack(degree_lengths(lat))
+    at = np.array([[lon, lat]]) + place / np.stack(compute_degree_lengths(lat))
     whole = boundaries.clearance(none, at[:, 0], at[:, 1])
     local = near.clearance(none, place)
     close = np.abs(whole) < 100.0
@@ -63,9 +62,9 @@ def test_clearances_within_reach_are_those_of_the_whole_boundary(shape, lat, siz
 
 def test_far_up_a_long_box_degrees_have_the_length_they_have_there():
     """The edge lies 20 m east of a meridian, a degree and a half north of the claim's point."""
-    shape = shapely.box(-0.5, 60.0, 20.0 / degree_lengths(61.75)[0], 62.0)
+    shape = shapely.box(-0.5, 60.0, 20.0 / compute_degree_lengths(61.75)[0], 62.0)
     _, near = near_box(shape, 0.0, 60.25, np.array([[-8.0, 0.0]]), np.array([[8.0, 190_000.0]]), 50.0)
-    north = (61.75 - 60.25) * degree_lengths(60.25)[1]
+    north = (61.75 - 60.25) * compute_degree_lengths(60.25)[1]
     assert near.clearance(np.zeros(1, dtype=np.int64), np.array([[0.0, north]])) == pytest.approx(
         20.0, abs=0.01
     )
@@ -97,8 +96,8 @@ def test_outlines_keep_the_order_of_parks_rings_and_vertices():
         assert np.array_equal(xy, shapely.get_coordinates(ring))
 
 
-def one_park(shape: shapely.Polygon, station: Station) -> Ground:
-    return Ground(Boundaries(np.array([shape])), np.array([station.boundary_error_m]), 2, station)
+def one_park(shape: shapely.Polygon, station: Station) -> JudgingContext:
+    return JudgingContext(Boundaries(np.array([shape])), np.array([station.boundary_error_m]), 2, station)
 
 
 def one_claim(lon: float, lat: float, grid: int) -> Claims:
@@ -111,7 +110,7 @@ def test_a_station_outside_climbs_into_the_park(exact):
     ground = one_park(placed(shapely.box(40, -200, 400, 200), 10.3, 47.3, 1.0), Station())
     most = np.array([60.0])
     claims = one_claim(10.3, 47.3, ONE)
-    east, _, estimated = stand(claims, ground, (-most, -most), (most, most), exact)
+    east, _, estimated = choose_standing(claims, ground, (-most, -most), (most, most), exact)
     assert east[0] == pytest.approx(60.0, abs=1.0)
     assert estimated.clearance_m[0] == pytest.approx(east[0] - 40.0, abs=0.05)
 
@@ -120,11 +119,11 @@ def test_a_station_outside_climbs_into_the_park(exact):
 def test_the_estimate_that_comes_back_is_the_one_at_the_centre(exact):
     ground = one_park(placed(shapely.box(-9, -11, 300, 300), 20.0, 40.0, 1.0), Station())
     claims, reach = one_claim(20.0, 40.0, FOUR), np.array([10.0])
-    before = judge(claims, np.zeros(1), np.zeros(1), ground)
-    east, north, told = stand(claims, ground, (-reach, -reach), (reach, reach), exact)
-    again = estimate(claims, east, north, ground)
+    before = judge_claims(claims, np.zeros(1), np.zeros(1), ground)
+    east, north, told = choose_standing(claims, ground, (-reach, -reach), (reach, reach), exact)
+    again = estimate_claims(claims, east, north, ground)
     assert all(np.array_equal(a, b) for a, b in zip(told, again, strict=True))
-    assert judge(claims, east, north, ground).confidence[0] > before.confidence[0] + 0.02
+    assert judge_claims(claims, east, north, ground).confidence[0] > before.confidence[0] + 0.02
     assert east[0] > 0.5
     assert north[0] >= 0.0
 
@@ -132,7 +131,9 @@ def test_the_estimate_that_comes_back_is_the_one_at_the_centre(exact):
 def test_a_station_that_is_sure_stays():
     ground = one_park(placed(shapely.box(-500, -500, 500, 500), 20.0, 40.0, 1.0), Station())
     reach = np.array([10.0])
-    east, north, _ = stand(one_claim(20.0, 40.0, FOUR), ground, (-reach, -reach), (reach, reach), exact=True)
+    east, north, _ = choose_standing(
+        one_claim(20.0, 40.0, FOUR), ground, (-reach, -reach), (reach, reach), exact=True
+    )
     assert (east[0], north[0]) == (0.0, 0.0)
 
 
@@ -140,5 +141,5 @@ def test_a_station_far_from_every_ray_s_way_in_lies_outside():
     """Outside beside the boundary, and no ray that meets the park runs free on its far side."""
     shape = placed(shapely.box(1, -1, 1.5, 1), 20.0, 40.0, 1.0)
     ground = one_park(shape, Station(fix_error_m=2.0, boundary_error_m=1.0))
-    told = judge(one_claim(20.0, 40.0, ONE), np.zeros(1), np.zeros(1), ground)
+    told = judge_claims(one_claim(20.0, 40.0, ONE), np.zeros(1), np.zeros(1), ground)
     assert told.parks_p[0] == 0.0

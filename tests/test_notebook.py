@@ -15,8 +15,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scout.errors import InputError, OutputError, RecordError
-from scout.notebook import SCHEMA, Notebook
-from scout.visits import ParkVisited, Visit
+from scout.model import ParkVisited, Visit
+from scout.visits.notebook import Notebook
+from scout.visits.rows import SCHEMA
 
 START = datetime(2026, 2, 14, 18, 5, tzinfo=UTC)
 FULL = Visit(
@@ -202,13 +203,13 @@ def test_a_notebook_of_version_1_is_brought_up_to_date_and_loses_nothing(old):
 
 
 def test_a_migration_that_fails_half_way_leaves_the_old_file(old, monkeypatch):
-    from scout.notebook import schema
+    from scout.visits import rows as schema
 
     def broken(base):
         base.execute("ALTER TABLE visits ADD COLUMN sheet TEXT")
         base.execute("INSERT INTO nowhere VALUES (1)")
 
-    monkeypatch.setattr(schema, "_STEPS", (schema._first, broken))
+    monkeypatch.setattr(schema, "_STEPS", (schema._create_tables, broken))
     with pytest.raises(OutputError):
         old.visits()
     with opened(old) as base:

@@ -22,8 +22,8 @@ from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
-from scout.notebook import Notebook
-from scout.visits import ParkVisited, Visit
+from scout.visits.notebook import Notebook
+from scout.model import ParkVisited, Visit
 
 folder, kills, seed = Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3])
 draw = random.Random(seed)
@@ -90,8 +90,8 @@ def test_two_hundred_kills_lose_nothing_that_was_acknowledged(tmp_path):
 WRITER = """
 import sys
 from datetime import UTC, datetime
-from scout.notebook import Notebook
-from scout.visits import Visit
+from scout.visits.notebook import Notebook
+from scout.model import Visit
 book, name = Notebook(sys.argv[1]), sys.argv[2]
 for k in range(int(sys.argv[3])):
     book.add(Visit(float(k), 1.0, datetime(2026, 2, 14, tzinfo=UTC), call=name, contacts=k))
@@ -99,7 +99,7 @@ for k in range(int(sys.argv[3])):
 
 
 def test_two_writers_at_once_lose_nothing_not_even_while_the_file_is_made(tmp_path):
-    from scout.notebook import Notebook
+    from scout.visits.notebook import Notebook
 
     for turn in range(3):
         path = tmp_path / f"visits-{turn}.gpkg"
@@ -123,8 +123,8 @@ import sys
 from pathlib import Path
 from datetime import UTC, datetime
 from scout.cli import main
-from scout.notebook import Notebook
-from scout.visits import Visit
+from scout.visits.notebook import Notebook
+from scout.model import Visit
 import subprocess, json
 visit = Visit(1.0, 1.0, datetime(2026, 2, 14, 18, tzinfo=UTC), datetime(2026, 2, 14, 20, tzinfo=UTC),
               locators=('JJ00',), weather='w' * 9000)

@@ -14,11 +14,11 @@ from boundary_files import geojson
 from shapely import box
 
 from scout.cli import main
-from scout.desk.bench import Bench
+from scout.desk.worker import Session
 from scout.errors import InputError, RecordError
-from scout.notebook import Notebook
-from scout.notebook.sound import find_fault
-from scout.visits import BadVisit, ParkVisited, Visit
+from scout.model import BadVisit, ParkVisited, Visit
+from scout.visits.notebook import Notebook
+from scout.visits.rows import find_fault
 
 START = datetime(2026, 2, 14, 18, 5, tzinfo=UTC)
 VISIT = Visit(
@@ -240,7 +240,7 @@ def test_the_first_and_the_last_year_are_written_with_four_digits_and_come_back(
 
 def test_what_does_not_come_back_is_not_kept(book, monkeypatch):
     before = book.path.read_bytes()
-    monkeypatch.setattr("scout.notebook.find_fault", lambda _: "")
+    monkeypatch.setattr("scout.visits.notebook.find_fault", lambda _: "")
     with pytest.raises(RecordError, match="visit 3 cannot be read: its start is in the year 226"):
         book.add(replace(VISIT, start=START.replace(year=226)))
     assert book.path.read_bytes() == before
@@ -298,7 +298,7 @@ def test_views_virtual_tables_and_columns_worked_out_make_no_notebook(book, sql)
 def test_the_desk_lists_tallies_saves_and_deletes_beside_a_bad_row(book, tmp_path):
     spoil(book, "update visits set started = '226-02-15T18:05:00.000Z'")
     (tmp_path / "made").mkdir()
-    bench = Bench()
+    bench = Session()
     bench.made, bench.notebook = tmp_path / "made", str(book.path)
 
     def do(job, **given):

@@ -14,19 +14,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from scout.app.outing import MOST_BYTES, KeyKind, Outing, TagReading, read_outing
 from scout.errors import InputError
 from scout.model import Credit
-from scout.outing import MOST_BYTES, Kind, Outing, TagReading, read_outing
 
 DEMO = Path(__file__).resolve().parents[1] / "data_demo" / "outing.toml"
 KINDS = {
-    "home": Kind("text"),
-    "within": Kind("number"),
-    "top": Kind("whole number"),
-    "save-listed": Kind("switch"),
-    "park": Kind("text", many=True),
-    "map": Kind("file"),
-    "access": Kind("file", many=True),
+    "home": KeyKind("text"),
+    "within": KeyKind("number"),
+    "top": KeyKind("whole number"),
+    "save-listed": KeyKind("switch"),
+    "park": KeyKind("text", many=True),
+    "map": KeyKind("file"),
+    "access": KeyKind("file", many=True),
 }
 
 
@@ -217,8 +217,8 @@ def test_a_damaged_file_gives_an_outing_or_one_line(data: st.DataObject) -> None
 
 def test_the_demo_has_what_a_club_would_say() -> None:
     table = tomllib.loads(DEMO.read_text("utf-8"))
-    kinds = {key: Kind("file", True) for key in ("access", "barriers", "hazards", "heights")}
-    kinds |= {"title": Kind("text"), "home": Kind("text"), "corridor": Kind("number")}
+    kinds = {key: KeyKind("file", True) for key in ("access", "barriers", "hazards", "heights")}
+    kinds |= {"title": KeyKind("text"), "home": KeyKind("text"), "corridor": KeyKind("number")}
     outing = read_outing(DEMO.read_bytes(), "outing.toml", kinds)
     named = [
         *outing.parks,

@@ -9,10 +9,10 @@ import pytest
 import shapely
 from boundary_files import layer
 
+from scout.app.find import SearchOptions, find_spots
 from scout.errors import InputError
-from scout.find import Options, find
-from scout.parks import build_parks
-from scout.spots import sharing
+from scout.parks.build import build_parks
+from scout.search import overlaps
 
 
 def comb(teeth: int, upright: bool, side: float = 0.4, at: tuple[float, float] = (-20.5, 45.5)) -> Any:
@@ -29,7 +29,7 @@ def comb(teeth: int, upright: bool, side: float = 0.4, at: tuple[float, float] =
 
 
 def search(shapes: list[Any], **options: Any) -> Any:
-    return find(build_parks([layer(shapes)]), Options(**options))
+    return find_spots(build_parks([layer(shapes)]), SearchOptions(**options))
 
 
 @pytest.mark.parametrize("teeth", [8, 40])
@@ -42,7 +42,7 @@ def test_combs_of_a_thousand_teeth_are_refused_before_anything_is_cut(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     shapes = [comb(1000, False), comb(1000, True)]
-    monkeypatch.setattr(sharing, "by_rows", lambda *_, **__: pytest.fail("the work has begun"))
+    monkeypatch.setattr(overlaps, "map_rows", lambda *_, **__: pytest.fail("the work has begun"))
     with pytest.raises(InputError, match="what parks share falls into more than 50,000 pieces") as told:
         search(shapes)
     assert "--min-grids 2" in str(told.value)
@@ -53,11 +53,11 @@ def test_combs_without_overlaps_wanted_are_searched() -> None:
 
 
 def test_many_small_combs_are_refused_when_their_pieces_are_too_many(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sharing, "_PIECES", 1_000)
-    monkeypatch.setattr(sharing, "_MANY_PIECES", 2_000)
+    monkeypatch.setattr(overlaps, "_PIECES", 1_000)
+    monkeypatch.setattr(overlaps, "_MANY_PIECES", 2_000)
     cut: list[int] = []
-    by_rows = sharing.by_rows
-    monkeypatch.setattr(sharing, "by_rows", lambda do, a, b: (cut.append(len(a)), by_rows(do, a, b))[1])
+    by_rows = overlaps.map_rows
+    monkeypatch.setattr(overlaps, "map_rows", lambda do, a, b: (cut.append(len(a)), by_rows(do, a, b))[1])
     groups = [(-20.8 + 0.05 * k, 45.2) for k in range(12)]
     shapes = [comb(12, upright, 0.02, at) for at in groups for upright in (False, True)]
     with pytest.raises(InputError, match="more than 1,000 pieces"):
@@ -71,9 +71,9 @@ def test_sound_outlines_of_many_vertices_are_no_combs(monkeypatch: pytest.Monkey
     radius = 0.3 * (1 + 0.05 * np.sin(angle * 40))
     ring = np.column_stack([radius * np.cos(angle) - 20.5, radius * np.sin(angle) + 45.5])
     counted: list[int] = []
-    count = sharing._count_crossings
+    count = overlaps._count_crossings
     monkeypatch.setattr(
-        sharing, "_count_crossings", lambda *given: (counted.append(count(*given)), counted[-1])[1]
+        overlaps, "_count_crossings", lambda *given: (counted.append(count(*given)), counted[-1])[1]
     )
     shapes = [shapely.Polygon(ring + shift) for shift in ([0, 0], [0.3, 0.01], [0, 0])]
     found = search(shapes)

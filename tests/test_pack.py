@@ -19,11 +19,11 @@ import shapely
 from page_reader import Reader, words
 from test_cli import park_file, scout
 
-from scout.card import build
+from scout.app.pack import SUFFIXES, build_pack, choose_spots
 from scout.cautions import ALWAYS
 from scout.cli import main
 from scout.errors import InputError
-from scout.pack import SUFFIXES, chosen, pack
+from scout.output.card import build_card
 
 NAMES = ["card-0001.html", "card-0003.html", "map.html", "spots.csv", "spots.gpx", "spots.kml", "summary.txt"]
 
@@ -39,7 +39,7 @@ def text_of(archive: zipfile.ZipFile, name: str) -> str:
 
 
 def test_it_holds_map_cards_lists_and_summary_of_the_chosen_spots() -> None:
-    archive = opened(pack(exported.bay(), [3, 1], cards.SAID))
+    archive = opened(build_pack(exported.bay(), [3, 1], cards.SAID))
     assert archive.namelist() == NAMES
     ranks = [spot["rank"] for spot in Reader(text_of(archive, "map.html")).data()["spots"]]
     assert ranks == [1, 3]
@@ -53,13 +53,13 @@ def test_it_holds_map_cards_lists_and_summary_of_the_chosen_spots() -> None:
 
 
 def test_a_card_in_it_is_the_card_by_itself() -> None:
-    archive = opened(pack(exported.bay(), [3], cards.SAID))
-    alone = build(chosen(exported.bay(), [3]), 3, cards.SAID)
-    assert text_of(archive, "card-0003.html") == alone == build(exported.bay(), 3, cards.SAID)
+    archive = opened(build_pack(exported.bay(), [3], cards.SAID))
+    alone = build_card(choose_spots(exported.bay(), [3]), 3, cards.SAID)
+    assert text_of(archive, "card-0003.html") == alone == build_card(exported.bay(), 3, cards.SAID)
 
 
 def test_the_summary_names_place_parks_walk_warnings_and_cautions() -> None:
-    summary = text_of(opened(pack(exported.bay(), [1, 3])), "summary.txt")
+    summary = text_of(opened(build_pack(exported.bay(), [1, 3])), "summary.txt")
     for said in (
         "Spots round the bay", "HN95 IN05 HN94 IN04", "card-0001.html", "45.000000, -20.000000",
         "geo:45.000000,-20.000000", "QX-001", "Tern Marsh", "13 min in", "Power line 30 m north",
@@ -70,30 +70,30 @@ def test_the_summary_names_place_parks_walk_warnings_and_cautions() -> None:
 
 
 def test_spots_that_stay_behind_are_counted_and_their_parks_left_out() -> None:
-    part = chosen(exported.bay(), [2])
+    part = choose_spots(exported.bay(), [2])
     assert [ranked.rank for ranked in part.spots] == [2]
     assert list(part.parks["park_id"]) == ["QX-002"]
     assert (part.left_out[-1].reason, part.left_out[-1].count) == ("not chosen for this pack", 4)
-    assert chosen(exported.at([(10.0, 45.0)]), [1]).left_out == exported.at([(10.0, 45.0)]).left_out
+    assert choose_spots(exported.at([(10.0, 45.0)]), [1]).left_out == exported.at([(10.0, 45.0)]).left_out
 
 
 @pytest.mark.parametrize("ranks", [[0], [1, 9], [5]])
 def test_what_is_not_listed_or_a_near_miss_is_refused(ranks: list[int]) -> None:
     with pytest.raises(InputError, match="spot"):
-        pack(exported.bay(), ranks)
+        build_pack(exported.bay(), ranks)
 
 
 def test_the_same_findings_give_the_same_bytes_at_another_time(monkeypatch: pytest.MonkeyPatch) -> None:
-    first = pack(exported.bay(), [1, 2, 3, 2], cards.SAID)
+    first = build_pack(exported.bay(), [1, 2, 3, 2], cards.SAID)
     later = time.time() + 400 * 86_400
     monkeypatch.setattr(time, "time", lambda: later)
     monkeypatch.setattr(time, "localtime", lambda *_: time.gmtime(later))
-    assert pack(exported.bay(), [3, 2, 1], cards.SAID) == first
-    assert pack(replace(exported.bay(), title="Other"), [1, 2, 3], cards.SAID) != first
+    assert build_pack(exported.bay(), [3, 2, 1], cards.SAID) == first
+    assert build_pack(replace(exported.bay(), title="Other"), [1, 2, 3], cards.SAID) != first
 
 
 def test_entries_carry_no_clock_no_folder_and_no_letter_outside_ascii() -> None:
-    archive = opened(pack(exported.named("../Ёлка\x00/=1"), [1, 2, 3, 4]))
+    archive = opened(build_pack(exported.named("../Ёлка\x00/=1"), [1, 2, 3, 4]))
     assert archive.namelist() == sorted(archive.namelist())
     for entry in archive.infolist():
         assert entry.date_time == (1980, 1, 1, 0, 0, 0)
@@ -103,7 +103,7 @@ def test_entries_carry_no_clock_no_folder_and_no_letter_outside_ascii() -> None:
 
 @pytest.mark.parametrize("text", exported.HOSTILE)
 def test_a_hostile_name_breaks_no_part_of_it(text: str) -> None:
-    archive = opened(pack(exported.named(text), [1]))
+    archive = opened(build_pack(exported.named(text), [1]))
     for name in archive.namelist():
         text_of(archive, name)
     summary = text_of(archive, "summary.txt")

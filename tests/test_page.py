@@ -26,11 +26,11 @@ from hypothesis import strategies as st
 from page_reader import Reader, words
 from walked import LAKE, WARNING, harbour, route
 
-from scout import cautions, page
-from scout.model import Findings, ParkReport, Ranked, Station
-from scout.page import build
-from scout.page.data import escaped_json
-from scout.surroundings import Route
+from scout import cautions
+from scout.model import Findings, ParkReport, Ranked, Route, Station
+from scout.page import document
+from scout.page.data import format_script_json
+from scout.page.document import build_map
 
 quick = settings(deadline=None, derandomize=True, max_examples=60)
 
@@ -39,11 +39,11 @@ quick = settings(deadline=None, derandomize=True, max_examples=60)
 
 
 def test_same_findings_give_the_same_bytes():
-    assert build(bay()) == build(bay())
+    assert build_map(bay()) == build_map(bay())
 
 
 def test_nothing_in_the_file_points_outside_but_credit_and_background():
-    text = build(bay())
+    text = build_map(bay())
     outside = set(re.findall(r"https?://[^\s\"'<>)\\]+", text))
     # Leaflet's own comments name two bug trackers; a comment asks nobody.
     known = (
@@ -68,7 +68,7 @@ def test_nothing_in_the_file_points_outside_but_credit_and_background():
 
 
 def test_policy_stands_first_and_names_our_script_and_style_only():
-    reader = Reader(build(bay()))
+    reader = Reader(build_map(bay()))
     policy = reader.policy()
     assert policy.startswith("default-src 'none';")
     assert "unsafe" not in policy
@@ -81,7 +81,7 @@ def test_policy_stands_first_and_names_our_script_and_style_only():
 
 
 def test_no_element_carries_inline_style_or_handler():
-    for _, attrs in Reader(build(bay())).elements:
+    for _, attrs in Reader(build_map(bay())).elements:
         assert "style" not in attrs
         assert not [name for name in attrs if name.startswith("on")]
 
@@ -89,7 +89,7 @@ def test_no_element_carries_inline_style_or_handler():
 def test_folium_keeps_its_own_lists():
     import folium
 
-    build(bay())
+    build_map(bay())
     assert folium.Map.default_js
     assert folium.Map.default_css
 
@@ -99,7 +99,7 @@ NAMES = ("<img src=x onerror=alert(1)>", "</script><script>", "${1}`{{7*7}}", "a
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_name_is_text_wherever_it_stands(name: str):
-    tame, label = build(bay()), ("id " + name, name)
+    tame, label = build_map(bay()), ("id " + name, name)
     found = findings(
         [corner_spot(-20.0, 45.0, ["HN95", "IN05", "HN94", "IN04"], [label], notes=(name,))],
         parks_frame((label, box(-20.2, 44.9, -19.9, 45.1))),
@@ -108,7 +108,7 @@ def test_a_name_is_text_wherever_it_stands(name: str):
         sources=(source(path=name, layer=name, crs=name, operation=name, warnings=(name,)),),
         report=ParkReport(1, 1, (name,), (name,), repaired=(name,), refused=(name,), skipped=(name,)),
     )
-    text = build(found)
+    text = build_map(found)
     reader = Reader(text)
     kinds = [tag for tag, _ in reader.elements]
     assert kinds.count("script") == [tag for tag, _ in Reader(tame).elements].count("script")
@@ -120,7 +120,7 @@ def test_a_name_is_text_wherever_it_stands(name: str):
 
 
 def test_half_a_surrogate_pair_from_a_command_line_does_not_stop_the_page():
-    text = build(replace(bay(), made_by="scout find \udcff.gpkg"))
+    text = build_map(replace(bay(), made_by="scout find \udcff.gpkg"))
     assert "scout find ?.gpkg" in text
 
 
@@ -132,21 +132,21 @@ def test_half_a_surrogate_pair_from_a_command_line_does_not_stop_the_page():
 )
 @quick
 def test_json_of_anything_is_safe_in_a_script_and_unchanged(value: Any):
-    text = escaped_json(value)
+    text = format_script_json(value)
     assert not set(text) & set("<>&\u2028\u2029")
     assert json.loads(text) == value
 
 
 def test_json_refuses_what_is_no_number():
     with pytest.raises(ValueError, match="Out of range float"):
-        escaped_json([float("nan")])
+        format_script_json([float("nan")])
 
 
 # What it says
 
 
 def test_every_spot_is_in_the_list_without_script():
-    text = words(build(bay()))
+    text = words(build_map(bay()))
     for said in (
         "HN95 IN05 HN94 IN04",
         "Quiet Cove QX-001, Tern Marsh QX-002",
@@ -167,7 +167,7 @@ def test_settings_sources_and_what_was_left_out_are_told():
             9, 3, ("ref",), ("",), 4, ("a.gpkg record 2: mended",), tuple(f"record {n}" for n in range(205))
         ),
     )
-    text = words(build(found))
+    text = words(build_map(found))
     for said in (
         "a disc of 7.0 m radius",
         "8.0 m (95 % radius)",
@@ -190,7 +190,7 @@ def test_settings_sources_and_what_was_left_out_are_told():
 
 
 def test_walks_warnings_and_whose_data_it_is_are_told_without_script():
-    text = words(build(harbour()))
+    text = words(build_map(harbour()))
     for said in (
         "walk 24 min out, 22 min back",
         f"Take care: {WARNING}",
@@ -247,14 +247,14 @@ def wandering(ranked: Ranked, rng: np.random.Generator) -> Route:
 
 @pytest.mark.parametrize(("spots", "parks", "most_bytes"), [(100, 100, 600_000), (2000, 100, 5_000_000)])
 def test_a_page_is_small_enough_to_mail(spots: int, parks: int, most_bytes: int):
-    assert len(build(synthetic(spots, parks, 1000)).encode()) < most_bytes
+    assert len(build_map(synthetic(spots, parks, 1000)).encode()) < most_bytes
 
 
 def test_no_parks_and_no_spots_still_make_a_page():
-    text = words(build(findings([], parks_frame(), left_out=(), home=None)))
+    text = words(build_map(findings([], parks_frame(), left_out=(), home=None)))
     assert "No spot was found" in text
     assert "Everything that was found is listed." in text
 
 
 def test_public_face():
-    assert page.__all__ == ["build"]
+    assert document.__all__ == ["build"]

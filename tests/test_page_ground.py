@@ -29,15 +29,12 @@ from page_reader import Reader, words
 from test_page import synthetic
 from walked import ground_frame, harbour, route, surroundings
 
-from scout import locator
-from scout.geodesy import inverse
-from scout.page import build
-from scout.page.data import page_data
-from scout.page.drawn import draw
-from scout.page.frame import OUTLINE_UNITS_PER_DEG, UNITS_PER_DEG, Frame, frame_of
-from scout.page.packed import pack
-from scout.page.simplify import FULL_DETAIL_KM, simplify
-from scout.page.spot_data import WALK_TOLERANCE_M, spot_data
+from scout.geo import locator
+from scout.geo.geodesy import measure_geodesic
+from scout.page.data import WALK_TOLERANCE_M, make_page_data, make_spot_data
+from scout.page.document import build_map
+from scout.page.outlines import FULL_DETAIL_KM, draw_parks, simplify_rings
+from scout.page.packing import OUTLINE_UNITS_PER_DEG, UNITS_PER_DEG, PageFrame, choose_frame, pack_ring
 
 quick = settings(deadline=None, derandomize=True, max_examples=60)
 NOWHERE = np.empty((0, 2))
@@ -76,7 +73,7 @@ whole_numbers = st.integers(-36_000_000_000, 36_000_000_000)
 @quick
 def test_a_packed_ring_comes_back_as_it_was(vertices: list[tuple[int, int, bool]]):
     ring, loose = np.array([v[:2] for v in vertices]), np.array([v[2] for v in vertices])
-    text = pack(ring, loose)
+    text = pack_ring(ring, loose)
     assert set(text) <= set(LETTERS)
     back, back_loose = unpacked(text)
     assert back.tolist() == ring.tolist()
@@ -85,7 +82,7 @@ def test_a_packed_ring_comes_back_as_it_was(vertices: list[tuple[int, int, bool]
 
 def test_data_block_holds_the_findings():
     found = bay()
-    data = Reader(build(found)).data()
+    data = Reader(build_map(found)).data()
     assert [s["rank"] for s in data["spots"]] == [1, 2, 3, 4, 5]
     for drawn, ranked in zip(data["spots"], found.spots, strict=True):
         assert np.divide(drawn["at"], UNITS_PER_DEG) == pytest.approx(
@@ -103,23 +100,23 @@ def test_data_block_holds_the_findings():
 
 
 def test_way_to_a_missed_park_ends_where_it_begins():
-    data, _ = page_data(bay())
+    data, _ = make_page_data(bay())
     missed = data["spots"][4]
     x1, y1, x2, y2 = np.divide([*missed["at"], *missed["near"]["to"]], UNITS_PER_DEG)
-    distance_m, bearing_deg = inverse(x1, y1, x2, y2)
+    distance_m, bearing_deg = measure_geodesic(x1, y1, x2, y2)
     assert (distance_m, bearing_deg) == pytest.approx((120.0, 225.0), abs=0.2)
 
 
 def test_home_circle_has_its_radius_on_the_ellipsoid():
     found = bay()
-    data, _ = page_data(found)
+    data, _ = make_page_data(found)
     lon, lat = np.divide(np.reshape(data["home"]["circle"], (-1, 2)).T, UNITS_PER_DEG)
-    distance_m, _ = inverse(*found.home, lon, lat)
+    distance_m, _ = measure_geodesic(*found.home, lon, lat)
     assert distance_m == pytest.approx(np.full(len(lon), 250_000.0), abs=0.3)
 
 
 def test_home_circle_round_a_pole_is_left_out():
-    data, _ = page_data(replace(bay(), home=(20.0, -80.0), within_km=1200.0))
+    data, _ = make_page_data(replace(bay(), home=(20.0, -80.0), within_km=1200.0))
     assert data["home"]["circle"] is None
 
 
@@ -139,7 +136,7 @@ def ground_m(geometry: Any, lat: float) -> Any:
 
 def test_outlines_are_whole_while_there_is_room():
     parks = np.array([wavy(n, 45.0, 0.9, 1_700, n) for n in range(6)], dtype=object)
-    drawn = draw(parks, NOWHERE, Frame(3.0))
+    drawn = draw_parks(parks, NOWHERE, PageFrame(3.0))
     assert drawn.tolerance_m == 0
     for park, polygons in zip(parks, drawn.parks, strict=True):
         ring = polygons[0][0]
@@ -150,7 +147,7 @@ def test_outlines_are_whole_while_there_is_room():
 
 def test_outlines_stray_no_farther_than_the_page_says():
     parks = np.array([wavy(n, 45.0, 0.9, 12_000, n) for n in range(6)], dtype=object)
-    drawn = draw(parks, NOWHERE, Frame(3.0))
+    drawn = draw_parks(parks, NOWHERE, PageFrame(3.0))
     kept = sum(len(ring.units) for park in drawn.parks for rings in park for ring in rings)
     assert kept <= 16_100 < sum(len(p.exterior.coords) for p in parks)
     assert drawn.tolerance_m >= 1
@@ -163,7 +160,7 @@ def test_outlines_stray_no_farther_than_the_page_says():
 
 def test_an_edge_is_loose_where_vertices_were_left_out_and_nowhere_else():
     parks = np.array([wavy(n, -45.0, 0.9, 12_000, n) for n in range(4)], dtype=object)
-    drawn = draw(parks, NOWHERE, Frame(2.0))
+    drawn = draw_parks(parks, NOWHERE, PageFrame(2.0))
     for park, polygons in zip(parks, drawn.parks, strict=True):
         vertices = np.rint(shapely.get_coordinates(park.exterior)[:-1] * OUTLINE_UNITS_PER_DEG).astype(int)
         number = {tuple(v): k for k, v in enumerate(vertices.tolist())}
@@ -178,11 +175,11 @@ def test_outlines_are_whole_near_spots():
     park = wavy(0.0, 45.0, 0.9, 200_000, 1)
     vertices = shapely.get_coordinates(park.exterior)[:-1]
     place = vertices[70_000]
-    drawn = draw(np.array([park], dtype=object), place.reshape(1, 2), Frame())
+    drawn = draw_parks(np.array([park], dtype=object), place.reshape(1, 2), PageFrame())
     assert drawn.tolerance_m >= 1
     ring = drawn.parks[0][0][0]
     kept = {tuple(v): loose for v, loose in zip(ring.units.tolist(), ring.loose.tolist(), strict=True)}
-    away_m, _ = inverse(*np.broadcast_arrays(*place, *vertices.T))
+    away_m, _ = measure_geodesic(*np.broadcast_arrays(*place, *vertices.T))
     near = vertices[away_m <= FULL_DETAIL_KM * 1000]
     assert 1000 < len(near) < 20_000
     whole = [tuple(v) for v in np.rint(near * OUTLINE_UNITS_PER_DEG).astype(int).tolist()]
@@ -195,7 +192,7 @@ def test_a_long_edge_that_passes_a_spot_stays_whole():
     top = np.column_stack([x, 45.5 + 3e-6 * (np.arange(11) % 2)])
     smooth = shapely.Polygon([*top, (4.0, 45.0), (3.0, 45.0)])
     spot = np.array([[3.45, 45.5]])
-    drawn = draw(np.array([wavy(0.0, 45.0, 0.9, 60_000, 3), smooth], dtype=object), spot, Frame())
+    drawn = draw_parks(np.array([wavy(0.0, 45.0, 0.9, 60_000, 3), smooth], dtype=object), spot, PageFrame())
     assert drawn.tolerance_m >= 1
     ring = drawn.parks[1][0][0]
     kept = [tuple(v) for v in ring.units.tolist()]
@@ -207,7 +204,7 @@ def test_a_long_edge_that_passes_a_spot_stays_whole():
 
 def test_the_smallest_outline_is_drawn_as_it_is():
     triangle = shapely.Polygon([(0, 45), (0.001, 45), (0, 45.001)])
-    (polygon,) = draw(np.array([triangle], dtype=object), NOWHERE, Frame()).parks[0]
+    (polygon,) = draw_parks(np.array([triangle], dtype=object), NOWHERE, PageFrame()).parks[0]
     assert sorted(map(tuple, polygon[0].units.tolist())) == [
         (0, 4_500_000_000),
         (0, 4_500_100_000),
@@ -218,7 +215,7 @@ def test_the_smallest_outline_is_drawn_as_it_is():
 def test_no_park_vanishes_however_coarse_the_outlines():
     large = [wavy(n, 45.0, 0.9, 6_000, n) for n in range(12)]
     small = [wavy(n, 44.0, 1e-5, 40, n) for n in range(12)]
-    drawn = draw(np.array([*large, *small], dtype=object), NOWHERE, Frame(6.0))
+    drawn = draw_parks(np.array([*large, *small], dtype=object), NOWHERE, PageFrame(6.0))
     assert drawn.tolerance_m > 1.2
     assert all(len(ring.units) >= 3 for park in drawn.parks for rings in park for ring in rings)
 
@@ -226,7 +223,7 @@ def test_no_park_vanishes_however_coarse_the_outlines():
 def test_inholdings_and_parts_are_drawn():
     lake = box(0.4, 45.4, 0.6, 45.6)
     park = shapely.MultiPolygon([box(0, 45, 1, 46).difference(lake), box(2, 45, 2.1, 45.1)])
-    drawn = draw(np.array([park], dtype=object), NOWHERE, Frame()).parks[0]
+    drawn = draw_parks(np.array([park], dtype=object), NOWHERE, PageFrame()).parks[0]
     assert [len(rings) for rings in drawn] == [2, 1]
 
 
@@ -240,7 +237,7 @@ def test_inholdings_and_parts_are_drawn():
 @quick
 def test_overlap_depth_is_the_number_of_parks_over_a_place(boxes: list[tuple[int, int, int, int]]):
     parks = [box(x / 10, 45 + y / 10, (x + w) / 10, 45 + (y + h) / 10) for x, y, w, h in boxes]
-    drawn = draw(np.array(parks, dtype=object), NOWHERE, Frame())
+    drawn = draw_parks(np.array(parks, dtype=object), NOWHERE, PageFrame())
 
     def covers(polygons: list[list[np.ndarray]], at: Any) -> bool:
         return any(
@@ -259,7 +256,7 @@ def test_overlap_depth_is_the_number_of_parks_over_a_place(boxes: list[tuple[int
 
 def test_parks_that_only_touch_do_not_overlap():
     parks = np.array([box(0, 45, 1, 46), box(1, 45, 2, 46)], dtype=object)
-    drawn = draw(parks, NOWHERE, Frame())
+    drawn = draw_parks(parks, NOWHERE, PageFrame())
     assert drawn.twice == drawn.thrice == []
 
 
@@ -270,7 +267,7 @@ def test_parks_that_only_touch_do_not_overlap():
 @quick
 def test_the_frame_never_tears_places_that_lie_together(lons: list[float]):
     spots = [line_spot(lon, 10.0, ["JJ00", "JJ10"], QUIET_COVE) for lon in lons]
-    frame = frame_of(findings(spots, parks_frame((QUIET_COVE, box(0, 0, 1, 1)))))
+    frame = choose_frame(findings(spots, parks_frame((QUIET_COVE, box(0, 0, 1, 1)))))
     shown = np.array([frame.lon(lon) for lon in lons])
     turns = (shown - lons) / 360
     assert np.allclose(turns, np.round(turns), atol=1e-9)
@@ -284,7 +281,9 @@ def test_parks_past_180_and_cut_parks_land_beside_their_spots():
     cut = (TERN_MARSH, box(-179.9, -17.2, -178.0, -16.8))
     home = (LONG_SPIT, box(178.0, -17.2, 179.5, -16.8))
     spots = [corner_spot(-180.0, -17.0, ["RH93", "AH03", "RH92", "AH02"], [QUIET_COVE])]
-    data, _ = page_data(findings(spots, parks_frame(past, cut, home), home=(179.9, -17.0), within_km=50.0))
+    data, _ = make_page_data(
+        findings(spots, parks_frame(past, cut, home), home=(179.9, -17.0), within_km=50.0)
+    )
     west = [shape_of(park["outline"]).bounds[0] for park in data["parks"]]
     at = data["spots"][0]["at"][0] / UNITS_PER_DEG
     assert west == pytest.approx([at - 1.0, at + 0.1, at - 2.0])
@@ -305,7 +304,7 @@ def test_codec_meets_the_shared_points(row: dict[str, Any]):
 
 @pytest.mark.parametrize("row", VECTORS["lattice"], ids=lambda row: row["locator"])
 def test_codec_meets_the_shared_cells(row: dict[str, Any]):
-    assert locator.locator(row["column"], row["row"], row["level"]) == row["locator"]
+    assert locator.make_locator(row["column"], row["row"], row["level"]) == row["locator"]
 
 
 # Neighbours
@@ -329,7 +328,7 @@ def test_neighbours_stay_neighbours_when_their_outlines_are_simplified():
     areas = quilt()
     assert len(areas) == 64
     assert shapely.coverage_is_valid(areas)
-    kept = simplify(shapely.get_exterior_ring(areas), np.array([[1.0, 1.0]]))
+    kept = simplify_rings(shapely.get_exterior_ring(areas), np.array([[1.0, 1.0]]))
     assert kept.tolerance_m > 0
     assert len(kept.xy) < shapely.get_num_coordinates(areas).sum() / 4
     edges = np.searchsorted(kept.ring_of, np.arange(len(areas) + 1))
@@ -345,7 +344,7 @@ def test_the_ground_around_is_cut_to_what_lies_near():
     far = box(-19.0, 45.0, -18.9, 45.1)
     ground = found.surroundings
     barriers = pd.concat([ground.barriers, ground_frame([("water", "Far Lake", far)])], ignore_index=True)
-    data, _ = page_data(replace(found, surroundings=replace(ground, barriers=barriers)))
+    data, _ = make_page_data(replace(found, surroundings=replace(ground, barriers=barriers)))
     drawn = shape_of(data["around"]["barriers"]["areas"], UNITS_PER_DEG)
     lake = ground.barriers.geometry.iloc[0]
     assert drawn.symmetric_difference(lake).area < 0.02 * lake.area
@@ -353,7 +352,7 @@ def test_the_ground_around_is_cut_to_what_lies_near():
     assert shape_of(data["around"]["closed"]["areas"], UNITS_PER_DEG).area == pytest.approx(8e-5, rel=1e-6)
     assert [start[2] for start in data["around"]["starts"]] == ["parking", "trailhead"]
     assert [data["around"][name]["left"] for name in ("barriers", "closed", "power")] == [0, 0, 0]
-    assert "has room in this file" not in words(build(found))
+    assert "has room in this file" not in words(build_map(found))
 
 
 def test_a_dense_city_has_its_nearest_ground_drawn_and_the_rest_told():
@@ -385,7 +384,7 @@ def test_a_dense_city_has_its_nearest_ground_drawn_and_the_rest_told():
         starts=ground_frame(pieces(3000, shapely.Point)),
     )
     full = replace(found, surroundings=ground)
-    text = build(full)
+    text = build_map(full)
     assert len(text.encode()) < 600_000
     around = Reader(text).data()["around"]
     told = words(text)
@@ -411,13 +410,13 @@ def test_the_ground_around_follows_the_page_over_the_antimeridian():
     ground = replace(
         surroundings(), **{name: ground_frame([("water", "", lake)]) for name in ("barriers", "closed")}
     )
-    data, _ = page_data(findings([spot], frame, surroundings=ground))
+    data, _ = make_page_data(findings([spot], frame, surroundings=ground))
     drawn = shape_of(data["around"]["barriers"]["areas"], UNITS_PER_DEG)
     assert drawn.bounds == pytest.approx((180.001, -0.001, 180.002, 0.001), abs=1e-6)
 
 
 def test_a_walk_comes_as_a_packed_line_with_its_edges_off_paths():
-    data, _ = page_data(harbour())
+    data, _ = make_page_data(harbour())
     walk = data["spots"][0]["walk"]
     line, off = unpacked(walk["line"])
     assert line / UNITS_PER_DEG == pytest.approx(np.array(route().line), abs=6e-7)
@@ -434,7 +433,7 @@ def test_a_simplified_walk_strays_little_and_keeps_every_change_of_kind(size: in
     on = rng.uniform(size=size - 1) < 0.8
     walk = replace(route(), line=tuple(map(tuple, xy.tolist())), on_path=tuple(on.tolist()))
     ranked = replace(harbour().spots[0], route=walk)
-    told = spot_data(ranked, {QUIET_COVE[0]: 0, TERN_MARSH[0]: 1}, Frame(-20.0))["walk"]
+    told = make_spot_data(ranked, {QUIET_COVE[0]: 0, TERN_MARSH[0]: 1}, PageFrame(-20.0))["walk"]
     units, off = unpacked(told["line"])
     scale = np.array([78_850.0, 111_130.0])  # metres per degree at 45 N (Snyder 1987, from memory)
     for kind in (True, False):
@@ -451,6 +450,6 @@ def test_a_simplified_walk_strays_little_and_keeps_every_change_of_kind(size: in
 
 
 def test_parks_named_without_an_outline_are_numbered_after_the_others():
-    data, _ = page_data(findings([corner_spot(-20.0, 45.0, ["HN95"], [TERN_MARSH])], parks_frame()))
+    data, _ = make_page_data(findings([corner_spot(-20.0, 45.0, ["HN95"], [TERN_MARSH])], parks_frame()))
     assert data["named"] == [list(TERN_MARSH)]
     assert data["spots"][0]["parks"] == [0]

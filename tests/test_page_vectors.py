@@ -10,11 +10,11 @@ from typing import Any
 
 import pytest
 
-from scout.coordinates import read_place
 from scout.errors import ScoutError
+from scout.geo.coordinates.parse import read_place
+from scout.output.templates import read_text_of
 from scout.page import document
 from scout.page.bundle import link_modules
-from scout.templates import text_of
 
 VECTORS = Path(__file__).parent / "vectors"
 MAKE = runpy.run_path(str(VECTORS / "make_vectors.py"))["FILES"]
@@ -58,7 +58,7 @@ def test_the_command_refuses_what_the_page_refuses_but_for_forms_of_its_own(row:
 
 def test_every_script_and_style_of_the_folder_is_in_the_page():
     folder = Path(document.__file__).parent
-    modules = link_modules(partial(text_of, document.__package__), "start.js")
+    modules = link_modules(partial(read_text_of, document.__package__), "start.js")
     assert {path.name for path in folder.glob("*.js")} == {module.name for module in modules}
     assert {path.name for path in folder.glob("*.css")} == set(document._STYLES)
 
@@ -66,5 +66,5 @@ def test_every_script_and_style_of_the_folder_is_in_the_page():
 def test_no_comment_of_a_style_runs_over_lines():
     """The page drops lines of comment."""
     for style in document._STYLES:
-        for line in text_of(document.__package__, style).splitlines():
+        for line in read_text_of(document.__package__, style).splitlines():
             assert not line.lstrip().startswith("/*") or line.rstrip().endswith("*/"), (style, line)

@@ -17,7 +17,7 @@ from builders import (
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scout.page import wording
+from scout.output import text as wording
 
 quick = settings(deadline=None, derandomize=True, max_examples=60)
 
@@ -25,7 +25,7 @@ quick = settings(deadline=None, derandomize=True, max_examples=60)
 @given(st.floats(0, 1))
 @quick
 def test_percent_never_shows_more_than_there_is(share: float):
-    text = wording.percent(share)
+    text = wording.format_percent(share)
     number = float(re.search(r"[\d.]+", text)[0]) / 100
     assert text.startswith("under") or number <= share + 1e-9
     assert share <= number + 0.001 + 1e-9
@@ -34,7 +34,7 @@ def test_percent_never_shows_more_than_there_is(share: float):
 @given(st.floats(-180, 180), st.floats(-90, 90))
 @quick
 def test_degrees_and_minutes_name_the_same_place(lon: float, lat: float):
-    text = wording.degrees_minutes(lon, lat)
+    text = wording.format_degrees_minutes(lon, lat)
     found = re.findall(r"(\d+)° (\d\d\.\d{4})' ([NSEW])", text)
     (d1, m1, side1), (d2, m2, side2) = found
     assert float(m1) < 60
@@ -55,7 +55,7 @@ def test_degrees_and_minutes_name_the_same_place(lon: float, lat: float):
     ],
 )
 def test_minutes_carry(degrees: float, text: str):
-    assert wording.degrees_minutes(0.0, degrees).split(",")[0] == text
+    assert wording.format_degrees_minutes(0.0, degrees).split(",")[0] == text
 
 
 @pytest.mark.parametrize(
@@ -69,17 +69,17 @@ def test_minutes_carry(degrees: float, text: str):
     ],
 )
 def test_bearings_in_words(bearing: float, text: str):
-    assert wording.bearing(bearing) == text
+    assert wording.format_bearing(bearing) == text
 
 
 def test_where_to_stand_says_how_far_from_what():
     corner = ["HN95", "IN05", "HN94", "IN04"]
     on = corner_spot(-20.0, 45.0, corner, [QUIET_COVE])
     moved = replace(on, lon=-19.99997, offset_m=2.4, offset_deg=90.0)
-    assert wording.where_to_stand(on) == "Centre the station on the corner itself."
-    assert wording.where_to_stand(moved) == "Centre the station 2.4 m east (90°) of the corner."
+    assert wording.describe_standing(on) == "Centre the station on the corner itself."
+    assert wording.describe_standing(moved) == "Centre the station 2.4 m east (90°) of the corner."
     line = line_spot(-20.0, 45.2, corner[:2], TERN_MARSH)
-    assert wording.where_to_stand(line) == "Centre the station on the meridian."
+    assert wording.describe_standing(line) == "Centre the station on the meridian."
     both = overlap_spot(-19.95, 45.05, "IN05", [QUIET_COVE, TERN_MARSH])
-    assert "the parks overlap here" in wording.where_to_stand(both)
-    assert "outside every park" in wording.where_to_stand(bay().spots[-1].spot)
+    assert "the parks overlap here" in wording.describe_standing(both)
+    assert "outside every park" in wording.describe_standing(bay().spots[-1].spot)

@@ -16,10 +16,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scout.errors import InputError
+from scout.io.layers import read_layers
 from scout.model import DATUM_ERROR, GEOMETRY, KIND, PARK_ID, PARK_NAME, SOURCE
-from scout.parks import UNKNOWN_DATUM_ERROR_M, build_parks
-from scout.parks.columns import texts
-from scout.read import read_layers
+from scout.parks.build import UNKNOWN_DATUM_ERROR_M, build_parks
+from scout.parks.columns import convert_to_texts
 
 BOXES = [shapely.box(x, 10, x + 1, 11) for x in range(6)]
 LINE = shapely.LineString([(0, 0), (0.01, 0)])
@@ -125,7 +125,7 @@ def test_ids_are_text_whatever_the_column_holds(values: Any, expected: list[str]
 
 @given(st.lists(st.one_of(st.integers(), st.floats(), st.text(), st.none(), st.booleans()), min_size=1))
 def test_any_mixture_becomes_text(values: list[Any]) -> None:
-    made = texts(pd.Series(values, dtype=object))
+    made = convert_to_texts(pd.Series(values, dtype=object))
     assert all(isinstance(value, str) and value == value.strip() for value in made)
 
 

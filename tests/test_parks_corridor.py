@@ -17,8 +17,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import cKDTree
 
-from scout.parks import build_parks
-from scout.parks.corridor import corridor
+from scout.parks.build import build_parks
+from scout.parks.usable import make_corridor
 
 A, F = 6378137.0, 1 / 298.257223563
 
@@ -55,7 +55,7 @@ def distances(line: Any, lonlat: Any, step_m: float) -> Any:
 
 
 def check(line: Any, half_width_m: float) -> Any:
-    made = corridor(line, half_width_m)
+    made = make_corridor(line, half_width_m)
     assert made is not None
     assert made.is_valid
     edge = shapely.segmentize(shapely.boundary(made), half_width_m / 111_000 / 4)
@@ -157,7 +157,7 @@ def test_places_are_inside_exactly_within_the_half_width(
     seed: int, half_width_m: float, lat: float, step_m: float, turn: float
 ) -> None:
     line = winding(30, step_m, turn, seed, lat)
-    made = corridor(line, half_width_m)
+    made = make_corridor(line, half_width_m)
     random = np.random.default_rng(seed)
     near = along(line, step_m)[random.integers(0, 30, 400)]
     reach = 1.5 * half_width_m / 111_320

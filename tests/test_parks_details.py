@@ -9,7 +9,7 @@ import shapely
 
 from scout.errors import InputError
 from scout.model import ATTRIBUTES, PARK_ID, RECORD, Layer, Source
-from scout.parks import build_parks
+from scout.parks.build import build_parks
 
 
 def layer(name: str, **columns: list[object]) -> Layer:

@@ -12,10 +12,10 @@ import shapely
 from boundary_files import layer
 from shapely import affinity
 
-from scout.find import Options, find
+from scout.app.find import SearchOptions, find_spots
 from scout.model import PARK_ID, PARK_NAME
-from scout.parks import build_parks
-from scout.parks.names import is_own, key_of
+from scout.parks.build import build_parks
+from scout.parks.names import is_own, make_key
 
 BOXES = [shapely.box(x, 10, x + 1, 11) for x in range(8)]  # each touches the next
 FAR = [shapely.box(x, 10, x + 1, 11) for x in range(0, 16, 2)]
@@ -167,18 +167,18 @@ def test_segments_of_one_trail_count_once() -> None:
     ends = np.linspace(9.999, 10.001, 8)
     lines = [shapely.LineString([(a, 45.5), (b, 45.5)]) for a, b in pairwise(ends)]
     trail = layer(lines, name=["Otter Greenway"] * 7)
-    options = Options(level=2, min_confidence=0.0)
-    joined = find(build_parks([trail], corridor_m=30.48), options)
+    options = SearchOptions(level=2, min_confidence=0.0)
+    joined = find_spots(build_parks([trail], corridor_m=30.48), options)
     assert max(spot.n_parks for spot in joined.spots) == 1
-    apart = find(build_parks([trail], corridor_m=30.48, join_pieces=False), options)
+    apart = find_spots(build_parks([trail], corridor_m=30.48, join_pieces=False), options)
     assert max(spot.n_parks for spot in apart.spots) > 1
 
 
 def test_letters_that_look_alike_are_told_from_accents() -> None:
-    assert key_of("Straße") == key_of("STRASSE")
-    assert key_of("Żółw") == key_of("zolw")
-    assert key_of("か") != key_of("が")
-    assert key_of("ＯＴＴＥＲ") == key_of("otter")
+    assert make_key("Straße") == make_key("STRASSE")
+    assert make_key("Żółw") == make_key("zolw")
+    assert make_key("か") != make_key("が")
+    assert make_key("ＯＴＴＥＲ") == make_key("otter")
 
 
 @pytest.mark.parametrize(

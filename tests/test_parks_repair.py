@@ -11,10 +11,11 @@ from boundary_files import layer
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scout.page.drawn import draw
-from scout.page.frame import Frame
-from scout.parks import build_parks, repair
-from scout.parks.repair import Allowance, mended
+from scout.page.outlines import draw_parks
+from scout.page.packing import PageFrame
+from scout.parks import repair
+from scout.parks.build import build_parks
+from scout.parks.repair import Allowance, repair_polygon
 
 
 def ring(west: float, south: float, east: float, north: float) -> list[tuple[float, float]]:
@@ -128,7 +129,7 @@ FAULTS: dict[str, tuple[Any, float, Any, Any, str]] = {
 def test_a_fault_is_mended_to_the_area_that_is_meant(fault: str) -> None:
     shape, area, inside, outside, words = FAULTS[fault]
     assert not shape.is_valid
-    made, reason = mended(shape)
+    made, reason = repair_polygon(shape)
     assert made is not None
     assert made.is_valid
     assert made.geom_type in ("Polygon", "MultiPolygon")
@@ -149,7 +150,7 @@ def test_a_fault_is_mended_to_the_area_that_is_meant(fault: str) -> None:
     ],
 )
 def test_a_polygon_without_area_gives_nothing(shape: Any) -> None:
-    assert mended(shape)[0] is None
+    assert repair_polygon(shape)[0] is None
 
 
 def test_islands_in_lakes_stay_and_valid_shapes_are_not_touched() -> None:
@@ -180,7 +181,7 @@ def test_whatever_the_rings_the_result_is_valid_or_nothing(parts: list[list[list
     shape = shapely.MultiPolygon([polygon(shell, *holes) for shell, *holes in parts])
     if shape.is_valid:
         return
-    made, _ = mended(shape)
+    made, _ = repair_polygon(shape)
     if made is not None:
         assert made.is_valid
         assert made.area > 0
@@ -195,7 +196,7 @@ def test_one_ring_holds_what_it_winds_round(points: list[tuple[int, int]], seed:
     shape = polygon(points)
     if shape.is_valid:
         return
-    made, _ = mended(shape)
+    made, _ = repair_polygon(shape)
     hull = shapely.union_all(shapely.polygonize([shapely.node(shapely.boundary(shape))]))
     places = np.random.default_rng(seed).uniform(0, 12, (40, 2))
     closed = np.array([*points, points[0]], dtype=float)
@@ -227,14 +228,14 @@ def test_a_repair_that_leaves_lines_does_not_stop_the_map() -> None:
         ]
     )
     other = shapely.box(-110.2, 45.15, -110.05, 45.25)
-    drawn = draw(np.array([spiked, other]), np.array([[-110.0, 45.2]]), Frame(-110.0))
+    drawn = draw_parks(np.array([spiked, other]), np.array([[-110.0, 45.2]]), PageFrame(-110.0))
     assert drawn.twice
 
 
 @pytest.mark.parametrize("steps", [5_000, 100_000])
 def test_an_outline_that_crosses_itself_without_end_is_refused_with_a_line(steps: int) -> None:
     tangle = polygon(np.random.default_rng(1).uniform(0, 1, (steps, 2)))
-    made, reason = mended(tangle)
+    made, reason = repair_polygon(tangle)
     assert made is None
     assert "too often to be made valid" in reason
 
@@ -242,7 +243,7 @@ def test_an_outline_that_crosses_itself_without_end_is_refused_with_a_line(steps
 def test_parts_that_cross_each_other_are_counted_as_well() -> None:
     rng = np.random.default_rng(2)
     discs = [shapely.Point(*at).buffer(1.0, quad_segs=4) for at in rng.uniform(-0.5, 0.5, (1000, 2))]
-    made, reason = mended(shapely.MultiPolygon(discs))
+    made, reason = repair_polygon(shapely.MultiPolygon(discs))
     assert made is None
     assert "times, too often to be made valid" in reason
 
@@ -258,7 +259,7 @@ def test_thousands_of_rings_in_each_other_are_refused_before_the_work(
         else shapely.MultiPolygon(rings)
     )
     monkeypatch.setattr(repair, "_read_rings", lambda _: pytest.fail("the work has begun"))
-    made, reason = mended(whole)
+    made, reason = repair_polygon(whole)
     assert made is None
     assert reason == "its 3,000 rings lie over each other too often to be made valid"
 
@@ -271,7 +272,7 @@ def test_few_crossings_are_counted_and_not_estimated() -> None:
         edges = shapely.linestrings(np.stack([ring[:-1], ring[1:]], axis=1))
         brute = sum(bool(shapely.crosses(a, b)) for k, a in enumerate(edges) for b in edges[:k])
         allowance = Allowance()
-        mended(shape, allowance)
+        repair_polygon(shape, allowance)
         assert Allowance().crossings - allowance.crossings == brute > 0
 
 

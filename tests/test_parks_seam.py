@@ -11,14 +11,14 @@ from boundary_files import layer
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scout.parks import build_parks
-from scout.parks.seam import continuous
+from scout.geo.antimeridian import make_continuous
+from scout.parks.build import build_parks
 
 WORLD = shapely.box(-180, -90, 180, 90)
 
 
 def one(geometry: Any) -> Any:
-    (made,) = continuous(np.array([geometry], dtype=object))
+    (made,) = make_continuous(np.array([geometry], dtype=object))
     return made
 
 
@@ -163,7 +163,7 @@ def test_all_that_reaches_180_is_valid_after_the_turn() -> None:
 
 def test_other_parks_are_the_same_objects() -> None:
     shapes = np.array([shapely.box(0, 0, 1, 1), RECTANGLE], dtype=object)
-    made = continuous(shapes)
+    made = make_continuous(shapes)
     assert made[0] is shapes[0]
     assert made is not shapes
 

@@ -12,17 +12,16 @@ import shapely
 from test_prepare import prepare, same_spots
 from test_read_shelf import SUFFIXES, country, same, shelved, whole, written
 
+from scout.app.find import SearchOptions, find_spots
 from scout.cli import main
-from scout.cluster import spread_over
-from scout.find import Options, find
+from scout.io.layers import read_layers
 from scout.model import PARK_ID
-from scout.parks import build_parks
-from scout.parks.joining import OWN_ERROR
-from scout.read import read_layers
-from scout.read.aside import LaidAside
-from scout.read.shelf import Reading, open_shelf
+from scout.parks.build import OWN_ERROR, build_parks
+from scout.parks.indexed import ParkReading, open_indexed
+from scout.parks.spilled import SpilledLayer
+from scout.search.workers import open_workers
 
-OVERLAPS, LINES = Options(level=2), Options(level=2, min_grids=2)
+OVERLAPS, LINES = SearchOptions(level=2), SearchOptions(level=2, min_grids=2)
 SEARCHES = [OVERLAPS, LINES]
 NAMES = ("Otter Wood", "OTTER-WOOD", "Tern Marsh", "Térn Marsh", "Elm Hill", "Wildlife Area", "", "Brae")
 
@@ -79,11 +78,11 @@ def test_apart_as_well(folder):
 @pytest.mark.parametrize("name", ["isles.geojson", "metres.gpkg", "isles.shp"])
 def test_laid_aside(folder, name):
     expected = whole([folder / name], OVERLAPS)
-    shelf = open_shelf([folder / name], Reading(), least=10**9, large=1)
-    assert all(isinstance(drawer.layer, LaidAside) for drawer in shelf.drawers)
-    same(find(shelf, OVERLAPS), expected)
-    same(find(shelf, OVERLAPS, most=50), expected)
-    assert set(expected.report.notes) <= set(find(shelf, OVERLAPS).report.notes)
+    shelf = open_indexed([folder / name], ParkReading(), least=10**9, large=1)
+    assert all(isinstance(drawer.layer, SpilledLayer) for drawer in shelf.drawers)
+    same(find_spots(shelf, OVERLAPS), expected)
+    same(find_spots(shelf, OVERLAPS, most=50), expected)
+    assert set(expected.report.notes) <= set(find_spots(shelf, OVERLAPS).report.notes)
 
 
 def test_across_layers_read_in_different_ways(folder, tmp_path):
@@ -107,9 +106,9 @@ def test_prepared(folder, tmp_path):
 
 
 def test_on_workers(folder):
-    with spread_over(None, 2) as spread:
-        shelf = open_shelf([folder / "isles.gpkg"], Reading(), least=1)
-        found = find(shelf, OVERLAPS, spread=spread, most=60)
+    with open_workers(None, 2) as spread:
+        shelf = open_indexed([folder / "isles.gpkg"], ParkReading(), least=1)
+        found = find_spots(shelf, OVERLAPS, spread=spread, most=60)
     same(found, whole([folder / "isles.gpkg"], OVERLAPS))
 
 
@@ -131,7 +130,7 @@ def test_a_corridor_beside_the_bounds_of_its_line_overlaps_all_the_same(tmp_path
     areas = gpd.GeoDataFrame({"code": list("abcdef")}, geometry=[park, *far], crs=4326)
     trail = gpd.GeoDataFrame({"code": ["t"]}, geometry=[line], crs=4326)
     paths = [written(tmp_path / "areas.gpkg", areas), written(tmp_path / "trail.geojson", trail)]
-    options = Options(level=2, min_parks=2, min_confidence=0.0)
+    options = SearchOptions(level=2, min_parks=2, min_confidence=0.0)
     expected = whole(paths, options, corridor_m=30.0)
     assert len(expected.spots) == 1
     same(shelved(paths, options, corridor_m=30.0), expected)
@@ -146,11 +145,11 @@ def test_what_is_counted_when_all_parks_are_taken(tmp_path):
     path = [written(tmp_path / "isles.gpkg", frame)]
     expected = build_parks(read_layers(path)).report
     assert (expected.parks, expected.used, expected.refused_records) == (53, 53, 7)
-    options = Options(level=2, near_m=40_000.0)
+    options = SearchOptions(level=2, near_m=40_000.0)
     for most in (10**9, 10):
         report = shelved(path, options, most=most).report
         assert report.counts == expected.counts
-    shelf = open_shelf(path, Reading(), least=1)
+    shelf = open_indexed(path, ParkReading(), least=1)
     assert shelf.report.counts == "60 parks from 60 records"
 
 

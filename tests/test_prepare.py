@@ -12,8 +12,8 @@ import shapely
 from pyarrow import parquet
 from test_read_shelf import SEARCHES, country, shelved, whole, written
 
+from scout.app.outputs import export_findings
 from scout.cli import main
-from scout.exports import export
 
 
 def prepare(*words: str | Path) -> None:
@@ -23,7 +23,7 @@ def prepare(*words: str | Path) -> None:
 def same_spots(one, other) -> None:
     assert list(one.spots) == list(other.spots)
     assert one.left_out == other.left_out
-    assert export(one, "a.geojson") == export(other, "a.geojson")
+    assert export_findings(one, "a.geojson") == export_findings(other, "a.geojson")
     columns = ["park_id", "park_name", "park_kind", "datum_error_m", "geometry"]
     assert one.parks[columns].equals(other.parks[columns])
 
@@ -94,7 +94,7 @@ def test_other_programs_read_it(files, tmp_path):
 
 
 def test_near_parks_lie_together(tmp_path, monkeypatch):
-    monkeypatch.setattr("scout.prepare._ROWS", 50)
+    monkeypatch.setattr("scout.app.prepare._ROWS", 50)
     ready = tmp_path / "ready.parquet"
     prepare(written(tmp_path / "isles.gpkg", country()), ready)
     file = parquet.ParquetFile(ready)

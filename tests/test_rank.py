@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from scout.rank import PLENTY, Filters, Terms, listed, ordered
+from scout.search.rank import PLENTY, Filters, RankTerms, filter_rows, sort_rows
 
 
 def terms(**columns):
@@ -25,12 +25,12 @@ def terms(**columns):
         "lat": np.zeros(n),
         "claim": np.zeros((3, n), dtype=int),
     }
-    return Terms(**{k: np.asarray(v) for k, v in (base | columns).items()})
+    return RankTerms(**{k: np.asarray(v) for k, v in (base | columns).items()})
 
 
 def rank(these, filters):
-    rows, left_out = listed(these, filters)
-    return ordered(these, rows), left_out
+    rows, left_out = filter_rows(these, filters)
+    return sort_rows(these, rows), left_out
 
 
 def test_pairs_then_grids_then_verdict_decide_the_order():
@@ -178,7 +178,7 @@ def test_each_term_decides_before_all_that_come_after_it(at, first):
     rows = [ALIKE | row for row in ((better, worse) if first == 0 else (worse, better))]
     columns = {key: [row[key] for row in rows] for key in ALIKE}
     columns["claim"] = np.transpose(columns["claim"])
-    assert ordered(terms(**columns), np.arange(2))[0] == first, columns
+    assert sort_rows(terms(**columns), np.arange(2))[0] == first, columns
 
 
 # Grids, parks, confidence, least clearance, inside, furthest edge, home, walk: best first, worked by hand.
@@ -210,7 +210,7 @@ def test_the_table_worked_by_hand_comes_out_from_any_order(seed):
     shuffled = np.random.default_rng(seed).permutation(len(TABLE))
     columns = dict(zip(TABLE_COLUMNS, np.array(TABLE, dtype=float)[shuffled].T, strict=True))
     columns |= {key: columns[key].astype(int) for key in ("n_grids", "n_parks")}
-    assert shuffled[ordered(terms(**columns), np.arange(len(TABLE)))].tolist() == list(range(len(TABLE)))
+    assert shuffled[sort_rows(terms(**columns), np.arange(len(TABLE)))].tolist() == list(range(len(TABLE)))
 
 
 def test_pairs_are_a_product():

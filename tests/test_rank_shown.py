@@ -18,9 +18,9 @@ from builders import (
 from click.testing import CliRunner
 
 from scout.cli import command
-from scout.cli.tables import ranking
-from scout.page import build
-from scout.surroundings import Route
+from scout.cli.tables import format_ranking
+from scout.model import Route
+from scout.page.document import build_map
 
 
 def standing(spot, clearances_m, inside_p):
@@ -49,7 +49,7 @@ def deep():
 
 
 def rows_of(found):
-    return [line for line in ranking(found, 20) if re.match(r"[#\d]", line)]
+    return [line for line in format_ranking(found, 20) if re.match(r"[#\d]", line)]
 
 
 def test_the_terminal_shows_plenty_and_the_edge_where_the_order_goes_by_it(deep):
@@ -70,7 +70,7 @@ def test_the_edge_is_not_shown_where_home_or_a_walk_stands_for_it(deep):
 
 
 def test_the_page_shows_them_too(deep):
-    page = build(deep)
+    page = build_map(deep)
     plain = re.sub(r"<[^>]*>|\s+", " ", page)
     assert re.search(r"\(4 grids × 2 parks\), 40 m inside \(plenty\), furthest edge 9\.00 km", plain)
     assert "21 m inside (plenty)" not in plain

@@ -9,10 +9,9 @@ import shapely
 from builders import parks_frame
 from plains import Plain
 
-from scout.find import Options, find
-from scout.model import ParkReport, Parks
-from scout.reach import Access
-from scout.surroundings import Walking
+from scout.app.find import SearchOptions, find_spots
+from scout.model import ParkReport, Parks, Walking
+from scout.walk.reach import AccessSource
 
 PLAIN = Plain(lon=10.0, lat=47.3)  # on a square-level meridian, far from its corners
 PARK = shapely.box(-900, -2000, 900, 2000)
@@ -31,8 +30,10 @@ def search(around, shapes=(PARK,), reliefs=(), power_line_m=50.0, walking=WALKIN
         return around, reliefs
 
     options = {"near_m": 0.0, "min_grids": 2} | options
-    found = find(
-        Parks(frame, (), ParkReport()), Options(**options), access=Access(near, walking, power_line_m)
+    found = find_spots(
+        Parks(frame, (), ParkReport()),
+        SearchOptions(**options),
+        access=AccessSource(near, walking, power_line_m),
     )
     return found, asked
 
@@ -53,7 +54,7 @@ def test_the_line_spot_stands_where_a_road_crosses_the_line():
 
 def test_without_access_data_the_middle_stays_and_there_is_no_route():
     frame = parks_frame((("Q-0", "Park"), PLAIN.placed(PARK)))
-    (one,) = find(Parks(frame, (), ParkReport()), Options(near_m=0.0, min_grids=2)).spots
+    (one,) = find_spots(Parks(frame, (), ParkReport()), SearchOptions(near_m=0.0, min_grids=2)).spots
     assert abs(metres_north(one.spot)) < 5
     assert one.route is None
 
@@ -233,7 +234,7 @@ def test_where_even_the_longest_walk_finds_no_start_the_reason_names_its_reach()
 
 
 def test_further_starts_are_looked_for_around_the_best_spots_only(monkeypatch):
-    monkeypatch.setattr("scout.reach.further._MOST", 1)
+    monkeypatch.setattr("scout.walk.reach._MOST", 1)
     found, _ = search(far_ground(3300), shapes=[SMALL, shapely.box(-60, 400, 60, 460)])
     reasons = sorted(one.route.reason for one in found.spots)
     assert [reason.split(", for")[0] for reason in reasons] == [
@@ -244,7 +245,7 @@ def test_further_starts_are_looked_for_around_the_best_spots_only(monkeypatch):
 
 def test_a_wide_window_with_coarse_cells_tells_nearly_the_same_times():
     """Beside cells of 10 m: hills, a wall with a gate, a lake and a path."""
-    from scout.access import Targets, walks
+    from scout.walk.routes import WalkTargets, find_walks
 
     hills = PLAIN.relief(lambda x, y: 300 + 40 * np.sin(x / 260) + 30 * np.cos(y / 190), half_m=5000)
     lake = (shapely.Point(600, 500).buffer(350), "water", "")
@@ -253,9 +254,9 @@ def test_a_wide_window_with_coarse_cells_tells_nearly_the_same_times():
     around = PLAIN.surroundings([path], [shapely.Point(0, 0)], [lake, wall], [shapely.Point(-200, 1000)])
     points = [(900, 2000), (-900, 1500), (1700, 600), (200, 1200), (-1600, -700), (1200, -1500)]
     lon, lat = PLAIN.degrees(*points)
-    targets = Targets(lon, lat, np.arange(len(points)))
+    targets = WalkTargets(lon, lat, np.arange(len(points)))
     fine, coarse = (
-        np.array([one.route.out_min for one in walks(targets, around, [hills], Walking(cell_m=cell))])
+        np.array([one.route.out_min for one in find_walks(targets, around, [hills], Walking(cell_m=cell))])
         for cell in (10.0, 36.0)
     )
     assert np.abs(coarse / fine - 1).max() < 0.05

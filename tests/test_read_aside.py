@@ -10,19 +10,20 @@ import numpy as np
 import pytest
 from test_read_shelf import SEARCHES, country, same, whole, written
 
+from scout.app.find import find_spots
 from scout.errors import InputError
-from scout.find import find
-from scout.read import layers, read_layers
-from scout.read.aside import LaidAside
-from scout.read.shelf import FiledParks, Reading, open_shelf
+from scout.io import layers
+from scout.io.layers import read_layers
+from scout.parks.indexed import IndexedParks, ParkReading, open_indexed
+from scout.parks.spilled import SpilledLayer
 
 NEVER = 10**9
 
 
-def opened(path: Path, **reading: str) -> FiledParks:
-    shelf = open_shelf([path], Reading(**reading), least=NEVER, large=1)
+def opened(path: Path, **reading: str) -> IndexedParks:
+    shelf = open_indexed([path], ParkReading(**reading), least=NEVER, large=1)
     assert shelf is not None
-    assert all(isinstance(drawer.layer, LaidAside) for drawer in shelf.drawers)
+    assert all(isinstance(drawer.layer, SpilledLayer) for drawer in shelf.drawers)
     return shelf
 
 
@@ -47,18 +48,18 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 )
 def test_laid_aside_the_same_is_found(files, name, options, quick, monkeypatch) -> None:
     if not quick:
-        monkeypatch.setattr(layers, "worth_trying", lambda _: False)
+        monkeypatch.setattr(layers, "is_worth_trying", lambda _: False)
     expected = whole([files[name]], options)
     assert len(expected.spots) > 20
-    same(find(opened(files[name]), options), expected)
-    same(find(opened(files[name]), options, most=50), expected)
+    same(find_spots(opened(files[name]), options), expected)
+    same(find_spots(opened(files[name]), options, most=50), expected)
 
 
 def test_ids_names_and_details_as_asked_for(files) -> None:
     reading = {"id_column": "permit", "name_column": "code"}
     for name in ("GeoJSON", "GeoPackage in metres"):
         expected = whole([files[name]], SEARCHES[0], keep=["permit"], **reading)
-        found = find(opened(files[name], keep=("permit",), **reading), SEARCHES[0])
+        found = find_spots(opened(files[name], keep=("permit",), **reading), SEARCHES[0])
         same(found, expected)
         assert found.parks.attributes.tolist() == expected.parks.attributes.tolist()
 
@@ -67,7 +68,7 @@ def test_what_is_refused_and_mended_is_told(files, tmp_path: Path) -> None:
     frame = country(seed=3, count=80)
     frame.loc[11, "geometry"] = frame.geometry[11].buffer(300)
     path = written(tmp_path / "isles.geojson", frame)
-    expected, found = whole([path], SEARCHES[1]), find(opened(path), SEARCHES[1])
+    expected, found = whole([path], SEARCHES[1]), find_spots(opened(path), SEARCHES[1])
     assert len(expected.report.refused) == 1
     assert found.report.refused == expected.report.refused
     assert set(found.report.repaired) <= set(expected.report.repaired)
@@ -103,7 +104,7 @@ def test_a_file_without_one_usable_record_says_why(files, tmp_path: Path, large:
     with pytest.raises(InputError) as told:
         read_layers([path])
     with pytest.raises(InputError) as also:
-        open_shelf([files["FlatGeobuf"], path], Reading(), least=1, large=large)
+        open_indexed([files["FlatGeobuf"], path], ParkReading(), least=1, large=large)
     assert str(also.value) == str(told.value)
 
 
@@ -111,7 +112,7 @@ def test_a_file_without_records_says_so(files, tmp_path: Path) -> None:
     path = tmp_path / "none.geojson"
     path.write_text('{"type": "FeatureCollection", "features": []}')
     with pytest.raises(InputError, match="holds no records"):
-        open_shelf([files["FlatGeobuf"], path], Reading(), least=1)
+        open_indexed([files["FlatGeobuf"], path], ParkReading(), least=1)
 
 
 def test_a_file_of_broken_rings_alone_is_left_to_the_reading_of_everything(tmp_path: Path) -> None:
@@ -120,4 +121,4 @@ def test_a_file_of_broken_rings_alone_is_left_to_the_reading_of_everything(tmp_p
     path.write_text(
         f'{{"type": "FeatureCollection", "features": [{{"type": "Feature", "geometry": {ring} }}]}}'
     )
-    assert open_shelf([path], Reading(), least=1, large=1) is None
+    assert open_indexed([path], ParkReading(), least=1, large=1) is None

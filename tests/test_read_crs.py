@@ -23,9 +23,9 @@ from pyproj.enums import PJType
 from pyproj.transformer import TransformerGroup
 
 from scout.errors import CrsError, InputError
+from scout.io.layers import read_layers
 from scout.model import DATUM_ERROR, Layer
-from scout.parks import UNKNOWN_DATUM_ERROR_M, build_parks
-from scout.read import read_layers
+from scout.parks.build import UNKNOWN_DATUM_ERROR_M, build_parks
 
 US = (-100.0, 40.0)
 # code: place in the area, accuracy_m, whether PROJ has its best at hand, words of the operation

@@ -13,9 +13,10 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from scout.errors import ScoutError
+from scout.io import layers
+from scout.io.layers import read_layers
 from scout.model import Layer
-from scout.parks.columns import texts
-from scout.read import layers, read_layers
+from scout.parks.columns import convert_to_texts
 
 numbers = st.floats(-80, 80, allow_nan=False, width=64) | st.integers(-80, 80)
 positions = st.lists(numbers, min_size=2, max_size=2) | st.lists(numbers, min_size=3, max_size=3)
@@ -92,7 +93,7 @@ def both(folder: Path, document: Any) -> tuple[Layer | str, Layer | str]:
     path.write_text(document if isinstance(document, str) else json.dumps(document), encoding="utf-8")
     quick = read(path)
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(layers, "worth_trying", lambda _: False)
+        patched.setattr(layers, "is_worth_trying", lambda _: False)
         return quick, read(path)
 
 
@@ -110,7 +111,10 @@ def check_same(quick: Layer | str, plainly: Layer | str) -> None:
     )
     assert set(ours.columns) == set(theirs.columns)
     for name in set(ours.columns) - {"geometry"}:
-        assert np.asarray(texts(ours[name])).tolist() == np.asarray(texts(theirs[name])).tolist(), name
+        assert (
+            np.asarray(convert_to_texts(ours[name])).tolist()
+            == np.asarray(convert_to_texts(theirs[name])).tolist()
+        ), name
 
 
 @given(st.lists(features(shapes, plain), min_size=1, max_size=5))
@@ -155,7 +159,7 @@ def test_the_quick_way_is_the_one_taken(tmp_path: Path, monkeypatch: pytest.Monk
     }
     path = tmp_path / "some.geojson"
     path.write_text(json.dumps({"type": "FeatureCollection", "features": [some]}))
-    monkeypatch.setattr(layers, "streams", lambda _: [])
+    monkeypatch.setattr(layers, "list_streams", lambda _: [])
     (layer,) = read_layers([path])
     assert layer.frame["id"].tolist() == ["Q1"]
     assert shapely.equals(layer.frame.geometry[0], shapely.Polygon([(0, 0), (1, 0), (1, 1)]))

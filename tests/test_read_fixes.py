@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from recordings import gga, gpx, rmc, sentence, track, trkpt, utc
 
 from scout.errors import InputError
-from scout.read.fixes import read_fixes
-from scout.standstill import Fixes
+from scout.recording.read import read_fixes
+from scout.recording.values import Fixes
 
 quick = settings(deadline=None, derandomize=True, max_examples=150)
 

@@ -11,8 +11,8 @@ from recordings import gga, gpx, rmc, sentence, track, trkpt, utc
 
 from scout.cli import main
 from scout.errors import InputError
-from scout.read.fixes import read_fixes
-from scout.standstill import settle_fixes
+from scout.recording.read import read_fixes
+from scout.recording.standstill import settle_fixes
 
 NSSDA = 1.7308  # 95 % radius of the root of the summed squares of two sigmas: FGDC-STD-007.3-1998
 
@@ -161,7 +161,7 @@ def test_a_tag_as_long_as_the_file_is_read_once_or_twice_not_a_thousand_times(tm
             setattr(object.__getattribute__(self, "inner"), name, value)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("scout.read.fixes.gpx.expat.ParserCreate", Counted)
+        patch.setattr("scout.recording.read.expat.ParserCreate", Counted)
         with pytest.raises(InputError, match="lat is '111"):
             read_fixes(path)
     assert 1 < len(pieces) < 10

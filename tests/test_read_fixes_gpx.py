@@ -10,7 +10,7 @@ import pytest
 from recordings import gpx, track, trkpt, utc
 
 from scout.errors import InputError
-from scout.read.fixes import read_fixes
+from scout.recording.read import read_fixes
 
 
 @pytest.fixture

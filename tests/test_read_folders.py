@@ -14,9 +14,8 @@ import pyogrio.raw
 import pytest
 
 from scout.errors import InputError
-from scout.parks import build_parks
-from scout.read import read_layers
-from scout.read.files import requests
+from scout.io.layers import list_requests, read_layers
+from scout.parks.build import build_parks
 
 HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n<kml xmlns="http://www.opengis.net/kml/2.2">'
 
@@ -140,7 +139,7 @@ def written_text(path: Path, body: str, encoding: str = "UTF-8") -> Path:
 def check_same(path: Path, monkeypatch) -> None:
     cut = told(path)
     with monkeypatch.context() as patch:
-        patch.setattr("scout.read.files.cut_layers", lambda *_: None)
+        patch.setattr("scout.io.layers.cut_layers", lambda *_: None)
         whole = told(path)
     assert [one[:4] for one in cut] == [one[:4] for one in whole]
     for (*_, mine), (*_, theirs) in zip(cut, whole, strict=True):
@@ -166,12 +165,12 @@ def test_encodings_read_as_from_the_whole_text(encoding, tmp_path, monkeypatch):
 @pytest.mark.parametrize("kind", ["folders", "parks beside folders", "schemas"])
 def test_one_layer_of_many_and_the_parks_are_the_same(kind, tmp_path, monkeypatch):
     path = written_text(tmp_path / "parks.kml", TEXTS[kind])
-    names = [one.name for one in requests(path, None, None)]
+    names = [one.name for one in list_requests(path, None, None)]
     parks = build_parks(read_layers(path))
     one = read_layers(path, layer="A")
     with monkeypatch.context() as patch:
-        patch.setattr("scout.read.files.cut_layers", lambda *_: None)
-        assert names == [one.name for one in requests(path, None, None)]
+        patch.setattr("scout.io.layers.cut_layers", lambda *_: None)
+        assert names == [one.name for one in list_requests(path, None, None)]
         whole = build_parks(read_layers(path))
         assert [layer.source for layer in one] == [layer.source for layer in read_layers(path, layer="A")]
     assert parks.report == whole.report

@@ -17,9 +17,9 @@ import pytest
 from conftest import REPOSITORY
 
 from scout.errors import CrsError, InputError
-from scout.read.heights import read_heights
-from scout.read.offline import GDAL_OFFLINE
-from scout.surroundings import Relief
+from scout.io.local_files import GDAL_OFFLINE
+from scout.io.rasters import read_heights
+from scout.model import Relief
 
 rasterio = pytest.importorskip("rasterio", reason="heights need the extra `heights`")
 from rasterio.transform import Affine  # noqa: E402
@@ -200,7 +200,7 @@ def test_fine_rasters_are_averaged_over_what_is_known(tmp_path: Path) -> None:
 def test_more_cells_than_memory_holds_are_averaged_and_said(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("scout.read.heights._MOST_CELLS", 1000)
+    monkeypatch.setattr("scout.io.rasters._MOST_CELLS", 1000)
     found = read_heights([tif(tmp_path / "a.tif", plane(GRID).astype("float32"))], [HERE2])
     assert found.reliefs[0].heights_m.size <= 1000
     assert "averaged to cells of 60 m" in found.notes[0]

@@ -19,9 +19,9 @@ import pytest
 from conftest import REPOSITORY
 from rasters import DEGREES, hgt_bytes, tiff_bytes
 
-from scout.access import heights_at
 from scout.errors import CrsError, InputError
-from scout.read.heights import read_heights
+from scout.io.rasters import read_heights
+from scout.walk.terrain import interpolate_heights
 
 pytest.importorskip("rasterio", reason="heights need the extra `heights`")
 
@@ -67,7 +67,7 @@ def test_a_strip_that_unpacks_to_gigabytes_is_refused_before_it_is(
 ) -> None:
     path = written(tmp_path / "a.tif", tiff_bytes(**{"data": FLAT, **made}))
     assert path.stat().st_size < 10_000
-    code = f"from scout.read.heights import read_heights; read_heights({str(path)!r}, {HERE})"
+    code = f"from scout.io.rasters import read_heights; read_heights({str(path)!r}, {HERE})"
     bound = 2 * 2**30
     done = subprocess.run(
         [sys.executable, "-c", code],
@@ -236,15 +236,17 @@ def test_a_tile_lies_where_its_name_says(kind: str, tmp_path: Path) -> None:
     box = [(-20.8, 44.4, -20.7, 44.5)]
     found = read_heights([make_hgt(kind, tmp_path)], box)
     lon, lat = np.array([-20.75, -20.775]), np.array([44.45, 44.425])
-    assert heights_at(found.reliefs, lon, lat) == pytest.approx(100 + 2 * (45 - lat) * 1200, abs=0.01)
+    assert interpolate_heights(found.reliefs, lon, lat) == pytest.approx(
+        100 + 2 * (45 - lat) * 1200, abs=0.01
+    )
 
 
 def test_its_unknown_cells_are_unknown_and_its_edges_are_shared(tmp_path: Path) -> None:
     path = make_hgt("", tmp_path)
     found = read_heights([path], [(-21.0, 44.9, -20.9, 45.0)])
     place = np.array([-21 + 7 / 1200]), np.array([45 - 5 / 1200])
-    assert np.isnan(heights_at(found.reliefs, *place)).all()
-    assert heights_at(found.reliefs, np.array([-21.0]), np.array([45.0])) == pytest.approx([100])
+    assert np.isnan(interpolate_heights(found.reliefs, *place)).all()
+    assert interpolate_heights(found.reliefs, np.array([-21.0]), np.array([45.0])) == pytest.approx([100])
 
 
 @pytest.mark.parametrize(

@@ -13,8 +13,8 @@ import shapely
 from boundary_files import written
 
 from scout.cli import main
-from scout.read import read_layers
-from scout.read.shelf import Reading, open_shelf
+from scout.io.layers import read_layers
+from scout.parks.indexed import ParkReading, open_indexed
 
 VALUES = {
     "text": "'Q-7'",
@@ -78,7 +78,7 @@ def test_any_value_in_any_column(role, column, value, tmp_path, capsys, recwarn)
 def test_the_same_is_told_by_the_index(tmp_path):
     path = parks(tmp_path / "parks.gpkg", "number", "text")
     (layer,) = read_layers(path)
-    shelf = open_shelf([path], Reading(), least=1)
+    shelf = open_indexed([path], ParkReading(), least=1)
     assert shelf.sources == (layer.source,)
     (told,) = layer.source.warnings
     assert told.startswith("column 'number' is of type ")

@@ -12,8 +12,8 @@ import shapely
 from boundary_files import written
 
 from scout.errors import ScoutError
-from scout.parks import build_parks
-from scout.read import read_layers
+from scout.io.layers import read_layers
+from scout.parks.build import build_parks
 
 
 def mutated(data: bytes, chance: random.Random) -> bytes:

@@ -15,9 +15,9 @@ from boundary_files import written
 
 from scout.cli import main
 from scout.errors import InputError
+from scout.io.layers import read_layers
 from scout.model import RECORD
-from scout.read import read_layers
-from scout.read.tagged import read_tagged
+from scout.walk.read import read_tagged
 
 NEAR = (20.0, 10.0, 20.2, 10.2)
 

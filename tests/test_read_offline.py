@@ -19,8 +19,8 @@ import shapely
 from boundary_files import geojson
 
 from scout.errors import InputError
-from scout.read import read_layers
-from scout.read.offline import offline
+from scout.io.layers import read_layers
+from scout.io.local_files import run_offline
 
 NUMBERS = itertools.count()
 KML = '<kml xmlns="http://www.opengis.net/kml/2.2"><Document>{}</Document></kml>'
@@ -82,7 +82,7 @@ def test_a_recipe_does_reach_the_server_when_gdal_is_left_to_itself(server: Serv
 
 
 def test_inside_offline_nothing_reaches_the_server_even_so(server: Server, tmp_path: Path) -> None:
-    with offline():
+    with run_offline():
         (tmp_path / "x.geojson").write_text(recipe(server.address()))
         with pytest.raises((pyogrio.errors.DataSourceError, pyogrio.errors.CRSError)):
             pyogrio.read_info(tmp_path / "x.geojson")

@@ -3,7 +3,7 @@ import json
 import pytest
 
 from scout.errors import InputError
-from scout.read.places import read_places
+from scout.io.places import read_places
 
 
 def test_a_csv_of_columns_or_of_places_as_people_write_them(tmp_path):

@@ -16,9 +16,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scout.errors import InputError
+from scout.io.geojson import assemble_shapes, list_wkb_shapes
+from scout.io.layers import read_layers
 from scout.model import RECORD, Layer
-from scout.read import read_layers
-from scout.read.salvage import assemble, shapes_of_wkb
 
 
 @pytest.mark.parametrize("suffix", BROKEN_WRITERS)
@@ -99,7 +99,7 @@ def test_sound_binaries_come_out_of_the_salvage_as_shapely_reads_them(
     wkb = shapely.to_wkb(
         shapely.set_srid(deep, 4326), byte_order=order, flavor=flavor, include_srid=flavor != "iso"
     )
-    kept = assemble(shapes_of_wkb(wkb))
+    kept = assemble_shapes(list_wkb_shapes(wkb))
     assert shapely.equals_exact(kept.geometry, shape)
     assert kept.closed == kept.lost == []
 
@@ -107,7 +107,7 @@ def test_sound_binaries_come_out_of_the_salvage_as_shapely_reads_them(
 @given(st.binary(max_size=200))
 @settings(deadline=None)
 def test_any_bytes_give_a_shape_or_a_loss(data: bytes) -> None:
-    kept = assemble(shapes_of_wkb(data))
+    kept = assemble_shapes(list_wkb_shapes(data))
     assert kept.geometry is None or kept.geometry.geom_type
 
 
@@ -117,13 +117,13 @@ def test_a_binary_changed_anywhere_gives_a_shape_or_a_loss(at: int, patch: bytes
     whole = bytearray(wkb_many(6, wkb_polygon(SQUARE, SQUARE[:3]), wkb_polygon(SQUARE)))
     whole[at : at + len(patch)] = patch
     with np.errstate(all="ignore"):
-        kept = assemble(shapes_of_wkb(bytes(whole)))
+        kept = assemble_shapes(list_wkb_shapes(bytes(whole)))
     assert kept.geometry is not None or kept.lost
 
 
 def test_a_binary_of_endless_nesting_is_a_loss() -> None:
     nest = struct.pack("<BII", 1, 7, 1) * 2000
-    assert assemble(shapes_of_wkb(nest)).lost == ["the geometry cannot be read"]
+    assert assemble_shapes(list_wkb_shapes(nest)).lost == ["the geometry cannot be read"]
 
 
 # --- the antimeridian -------------------------------------------------------------------------------------

@@ -14,21 +14,20 @@ import numpy as np
 import pytest
 import shapely
 
+from scout.app.find import SearchOptions, find_spots
+from scout.app.outputs import export_findings
 from scout.errors import InputError
-from scout.exports import export
-from scout.find import Options, find
+from scout.io.layers import read_layers
 from scout.model import Findings
-from scout.parks import build_parks
-from scout.read import read_layers
-from scout.read.index import Indexed
-from scout.read.shelf import Reading, open_shelf
+from scout.parks.build import build_parks
+from scout.parks.indexed import LayerIndex, ParkReading, open_indexed
 
 SUFFIXES = (".gpkg", ".fgb", ".shp", ".parquet")
 SEARCHES = (
-    Options(level=2, min_grids=2),
-    Options(level=2),
-    Options(level=3, home=(179.9, 0.4), within_km=60.0),
-    Options(level=2, bbox=(177.0, -2.0, -178.0, 2.0), near_m=3000.0),
+    SearchOptions(level=2, min_grids=2),
+    SearchOptions(level=2),
+    SearchOptions(level=3, home=(179.9, 0.4), within_km=60.0),
+    SearchOptions(level=2, bbox=(177.0, -2.0, -178.0, 2.0), near_m=3000.0),
 )
 
 
@@ -71,14 +70,16 @@ def written(path: Path, frame: gpd.GeoDataFrame) -> Path:
     return path
 
 
-def whole(paths: list[Path], options: Options, **reading) -> Findings:
-    return find(build_parks(read_layers(paths), **reading), options)
+def whole(paths: list[Path], options: SearchOptions, **reading) -> Findings:
+    return find_spots(build_parks(read_layers(paths), **reading), options)
 
 
-def shelved(paths: list[Path], options: Options, least: int = 1, most: int = 10**9, **reading) -> Findings:
-    shelf = open_shelf(paths, Reading(**reading), least=least)
+def shelved(
+    paths: list[Path], options: SearchOptions, least: int = 1, most: int = 10**9, **reading
+) -> Findings:
+    shelf = open_indexed(paths, ParkReading(**reading), least=least)
     assert shelf is not None
-    return find(shelf, options, most=most)
+    return find_spots(shelf, options, most=most)
 
 
 def same(one: Findings, other: Findings) -> None:
@@ -87,7 +88,7 @@ def same(one: Findings, other: Findings) -> None:
     assert one.parks.equals(other.parks)
     assert one.sources == other.sources
     for suffix in (".geojson", ".csv", ".kml"):
-        assert export(one, f"a{suffix}") == export(other, f"a{suffix}")
+        assert export_findings(one, f"a{suffix}") == export_findings(other, f"a{suffix}")
 
 
 @pytest.fixture(scope="module")
@@ -116,7 +117,7 @@ def test_without_pyarrow_the_same_is_found(folder, monkeypatch):
 
 
 def test_only_what_the_search_may_need_is_read(folder):
-    shelf = open_shelf([folder / "isles.gpkg"], Reading(), least=1)
+    shelf = open_indexed([folder / "isles.gpkg"], ParkReading(), least=1)
     taken = shelf.order(np.array([3, 8, 11])).take()
     assert taken.frame.park_id.tolist() == [shelf.ids[3], shelf.ids[8], shelf.ids[11]]
     assert taken.numbers.tolist() == [3, 8, 11]
@@ -124,7 +125,7 @@ def test_only_what_the_search_may_need_is_read(folder):
 
 def test_an_order_can_be_sent_to_another_process(folder):
     for suffix in SUFFIXES:
-        shelf = open_shelf([folder / f"isles{suffix}"], Reading(), least=1)
+        shelf = open_indexed([folder / f"isles{suffix}"], ParkReading(), least=1)
         order = shelf.order(np.arange(40))
         sent = pickle.dumps(order)
         assert pickle.loads(sent).take().frame.equals(order.take().frame)
@@ -141,7 +142,7 @@ def test_layers_with_and_without_an_index_together(folder, tmp_path):
 def test_ids_names_and_details_as_asked_for(folder):
     reading = {"id_column": "NAME", "name_column": "code", "keep": ("permit", "missing")}
     paths, options = [folder / "isles.gpkg"], SEARCHES[0]
-    found = open_shelf(paths, Reading(**reading), least=1)
+    found = open_indexed(paths, ParkReading(**reading), least=1)
     assert found is None  # the missing column is told by reading everything
     with pytest.raises(InputError, match="'missing'"):
         whole(paths, options, **reading)
@@ -181,17 +182,17 @@ def test_a_shifted_datum_is_searched_where_its_parks_come_to_lie(tmp_path):
 def test_what_no_index_serves_is_read_whole(tmp_path, spoil):
     path = written(tmp_path / "isles.gpkg", country(count=60))
     spoil(path)
-    assert open_shelf([path], Reading(), least=1) is None
+    assert open_indexed([path], ParkReading(), least=1) is None
 
 
 def test_small_layers_are_read_whole(folder):
-    assert open_shelf([folder / "isles.gpkg"], Reading()) is None
+    assert open_indexed([folder / "isles.gpkg"], ParkReading()) is None
 
 
 def test_a_file_is_named_once(folder):
     path = folder / "isles.gpkg"
     with pytest.raises(InputError, match="is named twice"):
-        open_shelf([path, path], Reading(), least=1)
+        open_indexed([path, path], ParkReading(), least=1)
 
 
 def test_records_that_the_rtree_does_not_know_of(tmp_path):
@@ -228,25 +229,25 @@ def test_an_index_that_lies_is_found_out(tmp_path, monkeypatch):
     path = written(tmp_path / "isles.gpkg", country(count=80))
     expected = whole([path], SEARCHES[1])
     with_head(path, 21, (170.0, 170.1, 80.0, 80.1))
-    shelf = open_shelf([path], Reading(), least=1)
-    assert not any(isinstance(drawer.layer, Indexed) for drawer in shelf.drawers)
+    shelf = open_indexed([path], ParkReading(), least=1)
+    assert not any(isinstance(drawer.layer, LayerIndex) for drawer in shelf.drawers)
     told = "its spatial index is not used: record 21 does not lie where it says; the file is read whole"
     assert shelf.sources[0].warnings[0] == told
-    found = find(shelf, SEARCHES[1])
+    found = find_spots(shelf, SEARCHES[1])
     assert list(found.spots) == list(expected.spots)
     # Where the record is none of those compared, reading it tells.
-    monkeypatch.setattr("scout.read.extents._LEAST", 2)
-    shelf = open_shelf([path], Reading(), least=1)
+    monkeypatch.setattr("scout.io.database._LEAST", 2)
+    shelf = open_indexed([path], ParkReading(), least=1)
     with pytest.raises(InputError, match="record 21: does not lie where the file's spatial index says"):
         shelf.order(np.arange(len(shelf.ids))).take()
 
 
 def test_what_was_not_compared_is_told(folder):
-    shelf = open_shelf([folder / "isles.gpkg"], Reading(), least=1)
+    shelf = open_indexed([folder / "isles.gpkg"], ParkReading(), least=1)
     assert "isles.gpkg: where its 600 records lie is taken from what the file says" in shelf.report.notes[-1]
     assert "compared with 200 outlines" in shelf.report.notes[-1]
     for suffix in (".fgb", ".shp"):  # whose outlines are run through
-        shelf = open_shelf([folder / f"isles{suffix}"], Reading(), least=1)
+        shelf = open_indexed([folder / f"isles{suffix}"], ParkReading(), least=1)
         assert not any("is taken from" in note for note in shelf.report.notes)
 
 

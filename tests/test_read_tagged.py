@@ -24,12 +24,12 @@ from conftest import REPOSITORY
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scout.access.ways import Tagged, sorted_out
 from scout.errors import CrsError, InputError
+from scout.io.crs import meets_boxes, merge_boxes, merge_boxes_to_few
+from scout.io.layers import read_layers
 from scout.model import RECORD
-from scout.read import read_layers
-from scout.read.boxes import meets, thrifty, together
-from scout.read.tagged import read_tagged
+from scout.walk.read import read_tagged
+from scout.walk.ways import TaggedLayers, classify_access
 
 HERE = (-20.01, 44.99, -19.97, 45.03)
 SQUARE = [(-20.0, 45.0), (-19.999, 45.0), (-19.999, 45.001), (-20.0, 45.001), (-20.0, 45.0)]
@@ -149,7 +149,7 @@ def make(kind: str, tmp_path: Path) -> Path:
 
 def told(path: Path) -> dict[str, list[Any]]:
     """All that is understood of a file, in an order of its own."""
-    around = sorted_out([Tagged(read_tagged([path], [HERE]), "access")])
+    around = classify_access([TaggedLayers(read_tagged([path], [HERE]), "access")])
     found = {}
     for name in ("ways", "starts", "barriers", "openings", "closed", "power_lines"):
         rows = getattr(around, name)
@@ -225,7 +225,7 @@ def test_a_file_with_nothing_near_gives_one_empty_layer(kind: str, tmp_path: Pat
     (layer,) = read_tagged([path], [(100.0, -50.0, 101.0, -49.0)])
     assert len(layer.frame) == 0
     assert layer.source.path == str(path)
-    around = sorted_out([Tagged([layer], "barriers")])
+    around = classify_access([TaggedLayers([layer], "barriers")])
     assert f"{path}: holds nothing near the places" in around.notes
 
 
@@ -340,7 +340,7 @@ BOXES = st.lists(
 
 @given(BOXES, st.integers(1, 8))
 def test_few_boxes_hold_the_many_and_do_not_meet(boxes: list[Any], most: int) -> None:
-    few = together(boxes, most)
+    few = merge_boxes_to_few(boxes, most)
     assert 1 <= len(few) <= most
     shapes = shapely.box(*np.array(few).T)
     for box in boxes:
@@ -350,14 +350,14 @@ def test_few_boxes_hold_the_many_and_do_not_meet(boxes: list[Any], most: int) ->
 
 @given(BOXES)
 def test_thrifty_boxes_hold_all_and_are_no_larger_together(boxes: list[Any]) -> None:
-    few = thrifty([*boxes, *boxes])
+    few = merge_boxes([*boxes, *boxes])
     shapes, given_ones = shapely.box(*np.array(few).T), shapely.box(*np.array(boxes).T)
     assert all(shapely.covers(shapes, one).any() for one in given_ones)
     assert shapely.area(shapes).sum() <= shapely.area(given_ones).sum() * (1 + 1e-9)
 
 
 def test_no_boxes_are_no_boxes() -> None:
-    assert thrifty([]) == together([]) == []
+    assert merge_boxes([]) == merge_boxes_to_few([]) == []
 
 
 @given(BOXES, st.sampled_from([-360.0, 0.0, 360.0]))
@@ -366,7 +366,7 @@ def test_meeting_a_box_does_not_depend_on_the_turn(boxes: list[Any], turn: float
     turned = np.add(few, [turn, 0, turn, 0])
     either = [shapely.box(*np.add(few, [t, 0, t, 0]).T) for t in (-360, 0, 360)]
     expected = [bool(shapely.intersects(shape, either).any()) for shape in shapes]
-    assert meets(shapes, [tuple(box) for box in turned.tolist()]).tolist() == expected
+    assert meets_boxes(shapes, [tuple(box) for box in turned.tolist()]).tolist() == expected
 
 
 # --- records that cannot be used lose nothing else ----------------------------------------------------
@@ -402,7 +402,7 @@ def test_one_bad_ring_loses_no_other_record(tmp_path: Path) -> None:
     assert counts(layers) == counts(sound)
     (refused,) = [layer.refused for layer in layers if layer.refused]
     assert any("record 9201: " in line for line in refused)
-    notes = sorted_out([Tagged(layers, "access")]).notes
+    notes = classify_access([TaggedLayers(layers, "access")]).notes
     (note,) = [note for note in notes if "cannot be used" in note]
     assert "such as: record 9201: the outer ring has fewer than three different points" in note
 

@@ -18,11 +18,10 @@ from boundary_files import written
 
 from scout.cli import main
 from scout.errors import CrsError, InputError
-from scout.read import read_layers
-from scout.read.crs import datum_of
-from scout.read.files import requests
-from scout.read.index import indexed
-from scout.read.offline import offline
+from scout.io.crs import understand_crs
+from scout.io.layers import list_requests, read_layers
+from scout.io.local_files import run_offline
+from scout.parks.indexed import open_index
 
 
 def squares(count: int = 60) -> gpd.GeoDataFrame:
@@ -61,7 +60,7 @@ def test_bounds_columns_that_leave_records_out_are_not_used(value, tmp_path):
         sides[40:] = value
 
     path = with_sides(tmp_path / "joined.parquet", leave_out)
-    assert indexed(requests(path, None, None)[0], (), 1) is None
+    assert open_index(list_requests(path, None, None)[0], (), 1) is None
     assert len(read_layers(path)[0].frame) == 60
 
 
@@ -69,20 +68,20 @@ def test_bounds_columns_that_contradict_the_records_are_not_used(tmp_path):
     def move(sides):
         sides[:] += 3.0
 
-    assert indexed(requests(with_sides(tmp_path / "a.parquet", lambda _: None), None, None)[0], (), 1)
+    assert open_index(list_requests(with_sides(tmp_path / "a.parquet", lambda _: None), None, None)[0], (), 1)
     path = with_sides(tmp_path / "moved.parquet", move)
-    assert indexed(requests(path, None, None)[0], (), 1) is None
+    assert open_index(list_requests(path, None, None)[0], (), 1) is None
 
 
 def test_what_an_rtree_says_does_not_matter(tmp_path):
     path = written(tmp_path / "parks.gpkg", squares())
-    before = indexed(requests(path, None, None)[0], (), 1).bounds
+    before = open_index(list_requests(path, None, None)[0], (), 1).bounds
     with closing(sqlite3.connect(path)) as database:
         database.execute("update rtree_parks_geom set maxx = maxx + 50, minx = minx + 50")
         database.execute("update gpkg_contents set min_x = 50, max_x = 56")
         database.execute("update gpkg_ogr_contents set feature_count = 7")
         database.commit()
-    assert np.array_equal(indexed(requests(path, None, None)[0], (), 1).bounds, before)
+    assert np.array_equal(open_index(list_requests(path, None, None)[0], (), 1).bounds, before)
 
 
 @pytest.mark.parametrize("suffix", [".gpkg", ".fgb", ".shp", ".geojson", ".kml", ".parquet"])
@@ -251,7 +250,7 @@ def test_a_loose_coordinate_system_of_megabytes_is_refused_or_left_out(part, tmp
 def test_systems_of_other_bodies_are_refused(code):
     for stated, assumed in ((code, None), (None, code)):
         with pytest.raises(CrsError, match="PROJ knows no way from"):
-            datum_of(stated, "parks.gpkg", assumed)
+            understand_crs(stated, "parks.gpkg", assumed)
 
 
 @pytest.mark.parametrize(
@@ -279,6 +278,6 @@ def test_geo_entries_of_wrong_type_are_refused(change, tmp_path):
 
 def test_hosts_without_a_proxy_are_no_way_out(monkeypatch):
     monkeypatch.setenv("no_proxy", "*")
-    with offline():
+    with run_offline():
         assert "no_proxy" not in os.environ
     assert os.environ["no_proxy"] == "*"

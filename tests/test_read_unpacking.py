@@ -11,13 +11,11 @@ import pytest
 import shapely
 
 from scout.errors import InputError
-from scout.parks import build_parks
-from scout.read import read_layers
-from scout.read.files import requests
-from scout.read.index import indexed
-from scout.read.parquet import table_in
-from scout.read.unpacking import Budget
-from scout.spots.fields import check_repeated
+from scout.io.layers import list_requests, read_layers
+from scout.io.parquet import Budget, read_table
+from scout.parks.build import build_parks
+from scout.parks.indexed import open_index
+from scout.search.tiles import check_repeated
 
 pyarrow = pytest.importorskip("pyarrow", reason="GeoParquet needs the extra `parquet`")
 from pyarrow import parquet  # noqa: E402
@@ -48,7 +46,7 @@ def write_plain(path: Path, table: pyarrow.Table, **options: object) -> None:
 
 def doubts_of(path: Path) -> tuple[object, list[str]]:
     said: list[str] = []
-    return indexed(requests(path, None, None)[0], (), 1, said.append), said
+    return open_index(list_requests(path, None, None)[0], (), 1, said.append), said
 
 
 def with_boxes(path: Path, count: int, change, group: int, stated: bool = True) -> Path:
@@ -158,7 +156,7 @@ def test_a_long_text_kept_once_for_many_records_is_not_unpacked(name, tmp_path, 
     with pytest.raises(InputError, match="unpack to more than"):
         read_layers(path)
     with pytest.raises(InputError, match="unpack to more than"):
-        table_in(requests(path, None, None)[0].opening, [name])
+        read_table(list_requests(path, None, None)[0].opening, [name])
     assert max(sizes) < 2**28 + 2**20
 
 
@@ -190,7 +188,7 @@ def test_texts_of_a_usual_length_kept_once_are_read(tmp_path):
     table = squares(path, 3000, name=["a"] * 3000)
     write_plain(path, with_column(table, "name", repeated(3000, 10_000)))
     assert read_layers(path)[0].frame["name"].str.len().eq(10_000).all()
-    assert len(table_in(requests(path, None, None)[0].opening, ["name"])[1]) == 3000
+    assert len(read_table(list_requests(path, None, None)[0].opening, ["name"])[1]) == 3000
 
 
 def test_a_record_over_and_over_is_one_park_of_that_many_records(tmp_path):

@@ -6,11 +6,11 @@ import shapely
 
 from scout.cli import main
 from scout.errors import InputError
-from scout.read import read_layers
-from scout.read.shelf import Reading, open_shelf
-from scout.read.unusable import Unusable
+from scout.io.layers import read_layers
+from scout.io.unusable import Unusable
+from scout.parks.indexed import ParkReading, open_indexed
 
-READING = Reading(None, None, None, None, None, (), True)
+READING = ParkReading(None, None, None, None, None, (), True)
 
 
 def parks(path, number, crs="EPSG:4326", **more):
@@ -79,10 +79,10 @@ def test_a_damaged_layer_leaves_the_others_of_its_file(tmp_path):
 
 def test_by_index_the_same_is_left_out(folder):
     out = Unusable(strict=False)
-    source = open_shelf(folder, READING, least=1, unusable=out)
+    source = open_indexed(folder, READING, least=1, unusable=out)
     assert source is not None
     assert sorted(source.ids) == ["Q-0", "Q-1"]
     assert sorted(error.where.rsplit("/", 1)[-1] for error in out.errors) == ["c.geojson", "d.geojson"]
     assert source.report.notes[0] == "2 files or layers could not be used"
     with pytest.raises(InputError):
-        open_shelf(folder, READING, least=1)
+        open_indexed(folder, READING, least=1)

@@ -22,17 +22,16 @@ from sheets import HOSTILE, alder, hostile_sheet, judged, parks_of, sheet, stand
 
 from scout.cautions import ON_ARRIVAL
 from scout.model import Station
-from scout.sheet import Particulars, build
-from scout.sheet.drawing import around, close_up
-from scout.sheet.ground import Ground
+from scout.output.sheet import SheetParticulars, build_sheet
+from scout.output.sheet_plan import SheetGround, draw_around, draw_close_up
 
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 
 
 def pictures(arrival, parks):
     found = arrival.standstill
-    ground = Ground(found.lon, found.lat, arrival.level, arrival.checked.parks, parks)
-    return close_up(arrival, ground), around(arrival, ground)
+    ground = SheetGround(found.lon, found.lat, arrival.level, arrival.checked.parks, parks)
+    return draw_close_up(arrival, ground), draw_around(arrival, ground)
 
 
 def vertices(path):
@@ -185,7 +184,7 @@ def test_the_sheet_is_complete():
 
 def test_what_is_not_given_is_left_to_fill_in():
     parks = alder()
-    text = build(judged(), parks, Particulars())
+    text = build_sheet(judged(), parks, SheetParticulars())
     assert text.count('class="fill"') == 2
     assert "SHA-256" not in text
     assert "on a day not given" in text

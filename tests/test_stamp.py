@@ -10,10 +10,10 @@ import pytest
 
 from scout.cli import main
 from scout.errors import InputError, OutputError
-from scout.notebook import Notebook
-from scout.stamp import claim_of, parse_log, stamp, timeline
-from scout.stamp.location import choices
-from scout.visits import ParkVisited, Visit
+from scout.model import ParkVisited, Visit
+from scout.visits.adi import list_choices, parse_log
+from scout.visits.notebook import Notebook
+from scout.visits.stamp import make_claim, sort_contacts, stamp_log
 
 START, END = datetime(2026, 2, 14, 18, tzinfo=UTC), datetime(2026, 2, 14, 20, tzinfo=UTC)
 FOUR = ("DE39", "DE49", "DE38", "DE48")
@@ -35,7 +35,7 @@ def fields(name: str, value: str) -> str:
 def set_in(more: str, visit: Visit = CORNER, force: bool = False, sig: str = "", park: str = ""):
     """A contact with some fields stamped: its fields after, and the names in conflict."""
     log = parse_log(contact(more).encode(), "a.adi")
-    done = stamp(log, claim_of(visit, sig, park), [1], force=force)
+    done = stamp_log(log, make_claim(visit, sig, park), [1], force=force)
     (after,) = parse_log(done.data, "b.adi").contacts
     return {f.name: f.value for f in after.fields}, [c.name for c in done.conflicts]
 
@@ -128,13 +128,13 @@ def test_coordinates_agree_within_one_rounding(said, conflict):
 
 def test_an_empty_field_is_filled_where_it_stands():
     log = parse_log(contact("<my_gridsquare:0> <OPERATOR:3>   ").encode(), "a.adi")
-    data = stamp(log, claim_of(CORNER), [1]).data.decode()
+    data = stamp_log(log, make_claim(CORNER), [1]).data.decode()
     assert "CW <my_gridsquare:8>DE49aa00 <OPERATOR:5>Q1BBB" in data
 
 
 def test_new_fields_are_parted_as_the_last_two_are():
     log = parse_log(b"<CALL:5>Q2AAA\n\t<BAND:3>20m\n<EOR>\n", "a.adi")
-    data = stamp(log, claim_of(replace(CORNER, call="", operator="")), [1]).data
+    data = stamp_log(log, make_claim(replace(CORNER, call="", operator="")), [1]).data
     assert data.startswith(b"<CALL:5>Q2AAA\n\t<BAND:3>20m\n\t<MY_GRIDSQUARE:8>DE49aa00\n\t<MY_")
     assert data.endswith(b"W112 00.000\n<EOR>\n")
 
@@ -144,24 +144,24 @@ def test_three_grids_name_the_pairs_to_choose_from_and_one_may_be_chosen():
     with pytest.raises(
         InputError, match="choose with --grids: one of them, or DE39,DE49, DE39,DE38, DE49,DE38"
     ):
-        claim_of(three)
-    assert choices(three.locators)[2] == ("DE49", "DE38")  # the two that share only the corner come last
-    assert claim_of(three, grids=["de38", "DE39"]).values["MY_VUCC_GRIDS"] == "DE38,DE39"
-    single = claim_of(three, grids=["DE38"]).values
+        make_claim(three)
+    assert list_choices(three.locators)[2] == ("DE49", "DE38")  # the two that share only the corner come last
+    assert make_claim(three, grids=["de38", "DE39"]).values["MY_VUCC_GRIDS"] == "DE38,DE39"
+    single = make_claim(three, grids=["DE38"]).values
     assert "MY_VUCC_GRIDS" not in single
     # the position lies in DE49; the ground of DE38 nearest to it is its north-east end
     assert single["MY_GRIDSQUARE"] == "DE38xx99"
     with pytest.raises(InputError, match="DE48: the visit does not claim it"):
-        claim_of(three, grids=["DE48"])
+        make_claim(three, grids=["DE48"])
 
 
 def test_a_claim_over_the_antimeridian_is_adjacent():
     seam = replace(CORNER, lon=180.0, lat=0.0, locators=("RJ90", "AJ00", "RI99", "AI09"))
-    values = claim_of(seam).values
+    values = make_claim(seam).values
     assert values["MY_VUCC_GRIDS"] == "RJ90,AJ00,RI99,AI09"
     assert values["MY_LON"] == "W180 00.000"
     with pytest.raises(InputError, match="two or four grids that meet"):
-        claim_of(replace(seam, locators=("RJ90", "AJ10")))
+        make_claim(replace(seam, locators=("RJ90", "AJ10")))
 
 
 def test_contacts_before_and_after_the_visit_and_on_the_wrong_day_are_pointed_out():
@@ -184,7 +184,7 @@ def test_contacts_before_and_after_the_visit_and_on_the_wrong_day_are_pointed_ou
             contact(call="Q2END", time="2000"),
         ]
     )
-    found = timeline(parse_log(log.encode(), "a.adi"), CORNER)
+    found = sort_contacts(parse_log(log.encode(), "a.adi"), CORNER)
     assert found.inside == (1, 8, 9, 10, 11)
     assert found.far == 1
     assert [line.split(" (")[1].split(")")[0] for line in found.outside] == [
@@ -211,15 +211,15 @@ def test_a_visit_over_midnight_takes_both_utc_days():
         CORNER, start=datetime(2026, 2, 14, 23, tzinfo=UTC), end=datetime(2026, 2, 15, 1, tzinfo=UTC)
     )
     log = contact(time="2330") + contact(day="20260215", time="0030") + contact(time="0030")
-    found = timeline(parse_log(log.encode(), "a.adi"), night)
+    found = sort_contacts(parse_log(log.encode(), "a.adi"), night)
     assert found.inside == (1, 2)
     assert "a day later it would fit: is the date UTC?" in found.outside[0]
 
 
 def test_a_time_in_whole_minutes_counts_if_any_second_of_it_lies_in_the_visit():
     late = replace(CORNER, start=START + timedelta(seconds=30))
-    assert timeline(parse_log(contact(time="1800").encode(), "a"), late).inside == (1,)
-    assert timeline(parse_log(contact(time="180029").encode(), "a"), late).inside == ()
+    assert sort_contacts(parse_log(contact(time="1800").encode(), "a"), late).inside == (1,)
+    assert sort_contacts(parse_log(contact(time="180029").encode(), "a"), late).inside == ()
 
 
 @pytest.fixture
@@ -372,7 +372,7 @@ def test_a_folder_that_was_made_for_nothing_goes_again(place, run, monkeypatch):
         raise OutputError("day-visit-1.adi", "cannot be written (No space left on device)")
 
     (place / "logs").mkdir()
-    monkeypatch.setattr("scout.write.write_files", full)
+    monkeypatch.setattr("scout.io.write.write_files", full)
     status, _, err = run(*STAMP, "--out", place / "logs" / "2026" / "may")
     assert (status, err.count("\n")) == (2, 1)
     assert "No space left" in err
@@ -382,7 +382,7 @@ def test_a_folder_that_was_made_for_nothing_goes_again(place, run, monkeypatch):
 @pytest.mark.parametrize("day", ["00010101", "99991231"])
 def test_a_contact_on_the_first_or_the_last_day_of_the_calendar_has_no_date(day):
     log = contact(day=day, time="2359", more=fields("TIME_OFF", "0001")) + contact()
-    found = timeline(parse_log(log.encode(), "a.adi"), CORNER)
+    found = sort_contacts(parse_log(log.encode(), "a.adi"), CORNER)
     assert found.inside == (2,)
     assert found.outside == ("contact 1 (Q2AAA): date or time is missing or is none",)
 

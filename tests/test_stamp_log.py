@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scout.errors import InputError, RecordError
-from scout.stamp import claim_of, parse_log, stamp, timeline
-from scout.visits import Visit
+from scout.model import Visit
+from scout.visits.adi import parse_log
+from scout.visits.stamp import make_claim, sort_contacts, stamp_log
 
 START, END = datetime(2026, 2, 14, 18, tzinfo=UTC), datetime(2026, 2, 14, 20, tzinfo=UTC)
 VISIT = Visit(-112.0, -41.0, START, END, 4.0, locators=("DE39", "DE49", "DE38", "DE48"), call="Q1AAA")
@@ -62,9 +63,9 @@ def odd_log(size: int, newline: str = "\r\n") -> str:
 def test_ten_thousand_contacts_with_odd_fields_survive_byte_for_byte():
     data = odd_log(10_000).encode("ascii")
     log = parse_log(data, "a.adi")
-    inside = timeline(log, VISIT).inside
+    inside = sort_contacts(log, VISIT).inside
     assert 150 < len(inside) < 250
-    stamped = stamp(log, claim_of(VISIT), inside)
+    stamped = stamp_log(log, make_claim(VISIT), inside)
     assert stamped.changed == len(inside)
     assert stamped.conflicts == ()
     # Taking out what was put in gives the log back, byte for byte.
@@ -91,8 +92,8 @@ def test_ten_thousand_contacts_with_odd_fields_survive_byte_for_byte():
 def test_a_second_stamp_changes_nothing():
     log = parse_log(odd_log(400).encode("ascii"), "a.adi")
     all_of_them = [contact.number for contact in log.contacts]
-    once = stamp(log, claim_of(VISIT, "Parks", "Q-1"), all_of_them).data
-    again = stamp(parse_log(once, "b.adi"), claim_of(VISIT, "Parks", "Q-1"), all_of_them)
+    once = stamp_log(log, make_claim(VISIT, "Parks", "Q-1"), all_of_them).data
+    again = stamp_log(parse_log(once, "b.adi"), make_claim(VISIT, "Parks", "Q-1"), all_of_them)
     assert again.data == once
     assert (again.changed, again.conflicts, again.carrying) == (0, (), 400)
 
@@ -110,7 +111,7 @@ def test_utf_8_is_kept_whichever_way_its_lengths_count(counted, newline):
     assert len(log.contacts) == len(names)
     assert f"lengths count {counted}" in log.notes[0]
     assert [log.words(c.value("NAME")) for c in log.contacts] == [name.strip() for name in names]
-    stamped = stamp(log, claim_of(VISIT), [1, 2, 3, 4, 5]).data
+    stamped = stamp_log(log, make_claim(VISIT), [1, 2, 3, 4, 5]).data
     added = stamped.decode().split(" <STATION_CALLSIGN")[1].split("<EOR>")[0]
     assert stamped.decode().replace(" <STATION_CALLSIGN" + added, "") == data.decode()
 
@@ -120,13 +121,13 @@ def test_latin_1_is_kept_and_said():
     log = parse_log(data, "a.adi")
     assert "not UTF-8" in log.notes[0]
     assert log.words(log.contacts[0].value("NAME")) == "Müller"
-    assert b"<NAME:6>M\xfcller " in stamp(log, claim_of(VISIT), [1]).data
+    assert b"<NAME:6>M\xfcller " in stamp_log(log, make_claim(VISIT), [1]).data
 
 
 def test_a_byte_order_mark_is_kept():
     data = b"\xef\xbb\xbf<CALL:5>Q2AAA <QSO_DATE:8>20260214 <TIME_ON:4>1830<EOR>"
     log = parse_log(data, "a.adi")
-    assert stamp(log, claim_of(VISIT), []).data == data
+    assert stamp_log(log, make_claim(VISIT), []).data == data
 
 
 @pytest.mark.parametrize(
@@ -177,7 +178,7 @@ def test_a_log_cut_anywhere_is_refused_or_read_but_never_changed(data):
         log = parse_log(part, "a.adi")
     except (InputError, RecordError):
         return
-    assert stamp(log, claim_of(VISIT), []).data == part
+    assert stamp_log(log, make_claim(VISIT), []).data == part
     assert len(log.contacts) <= 4
 
 
@@ -198,12 +199,12 @@ def test_any_damage_is_refused_with_a_line_or_read_and_kept(data):
     if line:
         assert line.isprintable()
         return
-    assert stamp(log, claim_of(VISIT), []).data == bytes(damaged)
+    assert stamp_log(log, make_claim(VISIT), []).data == bytes(damaged)
     every = [contact.number for contact in log.contacts]
-    once = stamp(log, claim_of(VISIT), every, force=True).data
+    once = stamp_log(log, make_claim(VISIT), every, force=True).data
     again = parse_log(once, "b.adi")
     assert len(again.contacts) == len(log.contacts)
-    assert stamp(again, claim_of(VISIT), every, force=True).data == once
+    assert stamp_log(again, make_claim(VISIT), every, force=True).data == once
 
 
 ASCII = st.text(st.characters(min_codepoint=32, max_codepoint=126), max_size=30)
@@ -220,5 +221,5 @@ def test_any_ascii_value_reads_as_the_independent_reader_has_it(fields):
 
 def test_only_the_contacts_of_the_visit_can_be_kept():
     log = parse_log(odd_log(300).encode("ascii"), "a.adi")
-    kept = parse_log(stamp(log, claim_of(VISIT), [5, 9], only_inside=True).data, "b.adi")
+    kept = parse_log(stamp_log(log, make_claim(VISIT), [5, 9], only_inside=True).data, "b.adi")
     assert [c.value("CALL") for c in kept.contacts] == [log.contacts[k].value("CALL") for k in (4, 8)]

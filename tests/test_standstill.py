@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from recordings import LAT, LON, START, fixes_at, noise, off
 
 from scout.errors import InputError
-from scout.standstill import FLOOR_M, settle_fixes
+from scout.recording.standstill import settle_fixes
+from scout.recording.values import FLOOR_M
 
 quick = settings(deadline=None, derandomize=True, max_examples=60)
 

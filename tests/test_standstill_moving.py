@@ -7,8 +7,7 @@ import pytest
 from recordings import START, fixes_at, noise, off
 
 from scout.errors import InputError
-from scout.standstill import settle_fixes
-from scout.standstill.stay import longest_stay
+from scout.recording.standstill import find_longest_stay, settle_fixes
 
 
 def walk(length_m, speed=1.3):
@@ -92,6 +91,6 @@ def test_the_longest_stay_agrees_with_trying_every_run():
                 for b in range(a, 24):
                     if inside[a] and inside[b] and inside[a : b + 1].mean() >= 0.9 - 1e-9:
                         best = max(best, b - a + 1)
-        stay = longest_stay(time, points, 10.0)
+        stay = find_longest_stay(time, points, 10.0)
         assert np.count_nonzero(stay.inside) == best
         assert stay.whole == (best == 24)

@@ -9,10 +9,15 @@ from hypothesis import strategies as st
 from recordings import fixes_at, noise
 from scipy.stats import chi2, multivariate_t
 
-from scout import confidence
-from scout.standstill import settle_fixes
-from scout.standstill.scatter import ellipse, far_off, geometric_median, radius_95
-from scout.standstill.wander import independent_at_most, mean_error
+from scout.geo import probability
+from scout.recording.standstill import (
+    compute_geometric_median,
+    compute_radius_95,
+    find_far_off,
+    fit_ellipse,
+    settle_fixes,
+)
+from scout.recording.wander import bound_independent, estimate_mean_error
 
 quick = settings(deadline=None, derandomize=True, max_examples=60)
 
@@ -22,16 +27,16 @@ def test_nearly_half_of_the_fixes_may_be_wrong_without_carrying_the_centre_away(
     points = np.column_stack(noise(400))
     wrong = np.random.default_rng(2).random(400) < share
     points[wrong] += (200, 50)
-    middle = geometric_median(points)
+    middle = compute_geometric_median(points)
     assert np.hypot(*middle) < 2.5
-    assert far_off(points, middle).tolist() == wrong.tolist()
+    assert find_far_off(points, middle).tolist() == wrong.tolist()
 
 
 @quick
 @given(st.lists(st.tuples(st.floats(-9, 9), st.floats(-9, 9)), min_size=1, max_size=40), st.floats(0, 6.28))
 def test_the_geometric_median_turns_with_the_points_and_is_no_worse_than_any_of_them(points, angle):
     points = np.array(points)
-    middle = geometric_median(points)
+    middle = compute_geometric_median(points)
 
     def summed(centre):
         return np.hypot(*(points - centre).T).sum()
@@ -39,7 +44,7 @@ def test_the_geometric_median_turns_with_the_points_and_is_no_worse_than_any_of_
     nearby = [middle + 0.05 * np.array([np.sin(a), np.cos(a)]) for a in np.linspace(0, 6, 7)]
     assert summed(middle) <= min(summed(c) for c in [*points, *nearby]) + 0.01 * len(points)
     turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
-    turned = geometric_median(points @ turn.T)
+    turned = compute_geometric_median(points @ turn.T)
     assert np.hypot(*(points @ turn.T - turned).T).sum() == pytest.approx(
         summed(middle), abs=0.01 * len(points)
     )
@@ -49,9 +54,9 @@ def test_far_off_means_six_median_distances():
     """The median distance of a circular normal is 1.1774 sigmas."""
     points = np.column_stack(noise(4001, 2.0, seed=5))
     points[0], points[1] = (6 * 2.3548 - 0.5, 0.0), (6 * 2.3548 + 0.5, 0.0)
-    assert np.flatnonzero(far_off(points, np.zeros(2))).tolist() == [1]
+    assert np.flatnonzero(find_far_off(points, np.zeros(2))).tolist() == [1]
     along_a_line = np.column_stack([noise(4000, 3.0)[0], np.zeros(4000)])
-    assert np.count_nonzero(far_off(along_a_line, np.zeros(2))) <= 1
+    assert np.count_nonzero(find_far_off(along_a_line, np.zeros(2))) <= 1
 
 
 def test_the_ellipse_is_that_of_the_points():
@@ -59,7 +64,7 @@ def test_the_ellipse_is_that_of_the_points():
     turn = np.radians(30)
     east = 4 * along * np.sin(turn) + across * np.cos(turn)
     north = 4 * along * np.cos(turn) - across * np.sin(turn)
-    found = ellipse(np.column_stack([east, north]))
+    found = fit_ellipse(np.column_stack([east, north]))
     assert found.major_m == pytest.approx(4, rel=0.03)
     assert found.minor_m == pytest.approx(1, rel=0.03)
     assert found.bearing_deg == pytest.approx(30, abs=1)
@@ -70,24 +75,24 @@ def test_the_ellipse_is_that_of_the_points():
 @pytest.mark.parametrize("ratio", [0.0, 0.1, 0.3, 0.6, 0.9, 1.0])
 def test_the_95_percent_radius_holds_95_of_100_draws(ratio):
     x, y = noise(400_000, seed=7)
-    held = np.mean(np.hypot(2 * x, 2 * ratio * y) <= radius_95(2.0, 2.0 * ratio))
+    held = np.mean(np.hypot(2 * x, 2 * ratio * y) <= compute_radius_95(2.0, 2.0 * ratio))
     assert held == pytest.approx(0.95, abs=0.0015)
 
 
 def test_the_95_percent_radius_agrees_with_the_standard_where_that_holds():
     """NSSDA: 2.4477 times the mean of both sigmas for ratios from 0.6 (FGDC-STD-007.3-1998, R2)."""
-    assert radius_95(1.0, 1.0) == pytest.approx(2.4477, abs=1e-4)
-    assert radius_95(1.0, 0.0) == pytest.approx(1.9600, abs=1e-4)
+    assert compute_radius_95(1.0, 1.0) == pytest.approx(2.4477, abs=1e-4)
+    assert compute_radius_95(1.0, 0.0) == pytest.approx(1.9600, abs=1e-4)
     for ratio, within in ((0.6, 0.065), (0.8, 0.025)):
-        assert radius_95(1.0, ratio) == pytest.approx(2.4477 * 0.5 * (1 + ratio), rel=within)
+        assert compute_radius_95(1.0, ratio) == pytest.approx(2.4477 * 0.5 * (1 + ratio), rel=within)
 
 
 def test_white_noise_is_worth_a_fix_a_minute_and_no_more():
     found = settle_fixes(fixes_at(*noise(600)))
-    assert found.n_effective == pytest.approx(independent_at_most(600, 599), rel=0.01)
-    assert independent_at_most(600, 599) == pytest.approx(1 + 599 / 60)
-    assert independent_at_most(3, 599) == 3
-    assert independent_at_most(600, np.nan) == 1
+    assert found.n_effective == pytest.approx(bound_independent(600, 599), rel=0.01)
+    assert bound_independent(600, 599) == pytest.approx(1 + 599 / 60)
+    assert bound_independent(3, 599) == 3
+    assert bound_independent(600, np.nan) == 1
 
 
 @pytest.mark.parametrize("tau", [60, 120])
@@ -106,7 +111,7 @@ def test_wandering_fixes_are_worth_about_what_their_correlation_time_says(tau):
 
 def settle_from_metres(points):
     """Effective number of fixes, without the detour over the globe."""
-    error = mean_error(np.arange(float(len(points))), points, np.ones(len(points)))
+    error = estimate_mean_error(np.arange(float(len(points))), points, np.ones(len(points)))
     return points.var(axis=0, ddof=1).mean() / error.usual_variance()
 
 
@@ -151,19 +156,19 @@ def test_the_likelihood_is_that_of_the_whole_covariance(time):
     points = np.cumsum(rng.normal(0, 0.2, (len(time), 2)), axis=0) + rng.normal(0, 0.5, (len(time), 2))
     weight = np.ones(len(time))
     odds, variances, freedom = by_matrices(time, points, weight)
-    radius = mean_error(time, points, weight).radius_95()
+    radius = estimate_mean_error(time, points, weight).radius_95()
     assert odds @ (1 + radius**2 / (freedom * variances)) ** (-freedom / 2) == pytest.approx(0.05, abs=0.0015)
 
 
 def test_one_value_leaves_a_bivariate_student_t():
     """2 degrees of freedom, a metre per axis; `scipy.stats.multivariate_t` draws."""
     drawn = multivariate_t(shape=np.eye(2), df=2, seed=3).rvs(200_000)
-    radius = mean_error(np.zeros(1), np.zeros((1, 2)), np.ones(1)).radius_95()
+    radius = estimate_mean_error(np.zeros(1), np.zeros((1, 2)), np.ones(1)).radius_95()
     assert np.mean(np.hypot(*drawn.T) > radius) == pytest.approx(0.05, abs=0.002)
 
 
 def test_a_normal_floor_alone_gives_its_own_radius_back():
-    error = mean_error(np.arange(600.0), np.column_stack(noise(600, 1e-3)), np.ones(600))
+    error = estimate_mean_error(np.arange(600.0), np.column_stack(noise(600, 1e-3)), np.ones(600))
     quiet = type(error)(error.odds, np.full_like(error.variance_m2, 1e-12))
     assert quiet.radius_95(2.0) == pytest.approx(2.0 * np.sqrt(chi2.ppf(0.95, 2)), rel=1e-6)
-    assert quiet.radius_95(float(confidence.sigma(4.9))) == pytest.approx(4.9, rel=1e-6)
+    assert quiet.radius_95(float(probability.compute_sigma(4.9))) == pytest.approx(4.9, rel=1e-6)

@@ -16,11 +16,17 @@ from hypothesis import strategies as st
 
 from scout.cli import main
 from scout.errors import InputError
-from scout.locator import decode, encode, index, locator
-from scout.model import ParkReport, Parks
-from scout.notebook import Notebook
-from scout.tally import added, by_year, cell_keys, done, grids_of, missing
-from scout.visits import ParkVisited, Visit
+from scout.geo.locator import decode, encode, get_index, make_locator
+from scout.model import ParkReport, Parks, ParkVisited, Visit
+from scout.visits.notebook import Notebook
+from scout.visits.tally import (
+    collect_done,
+    count_added,
+    count_by_year,
+    find_missing,
+    list_grids_at,
+    make_cell_keys,
+)
 
 START = datetime(2026, 2, 14, 18, tzinfo=UTC)
 
@@ -31,25 +37,25 @@ def visit(locators=(), parks=(), year=2026, lon=-112.0, lat=-41.0, **more) -> Vi
 
 
 def test_a_pair_is_every_grid_of_a_visit_with_every_park_of_it():
-    found = done([visit(["DE39", "DE49"], ["A", "B"]), visit(["DE39"], ["C"])], 2)
+    found = collect_done([visit(["DE39", "DE49"], ["A", "B"]), visit(["DE39"], ["C"])], 2)
     assert found.grids == {"DE39", "DE49"}
     assert found.parks == {"A", "B", "C"}
     assert found.pairs == {("DE39", "A"), ("DE39", "B"), ("DE49", "A"), ("DE49", "B"), ("DE39", "C")}
 
 
 def test_a_visit_without_a_contact_has_done_nothing_and_one_uncounted_has():
-    assert done([visit(["DE39"], ["A"], contacts=0)], 2).grids == set()
-    assert done([visit(["DE39"], ["A"], contacts=None)], 2).parks == {"A"}
+    assert collect_done([visit(["DE39"], ["A"], contacts=0)], 2).grids == set()
+    assert collect_done([visit(["DE39"], ["A"], contacts=None)], 2).parks == {"A"}
 
 
 def test_a_coarser_level_cuts_and_a_finer_one_takes_the_ground_nearest_to_the_station():
     corner = visit(["DE39", "DE49", "DE38", "DE48"])
-    assert grids_of(corner, 1) == ("DE",)
+    assert list_grids_at(corner, 1) == ("DE",)
     # round the corner at 41 S 112 W, by the cells' own edges
     near = [encode(-112 + dx, -41 + dy, 3) for dy, dx in product((1e-3, -1e-3), (-1e-3, 1e-3))]
-    assert list(grids_of(corner, 3)) == near
+    assert list(list_grids_at(corner, 3)) == near
     off = visit(["DE49"], lon=-111.3, lat=-40.4)
-    assert grids_of(off, 4) == (encode(-111.3, -40.4, 4),)
+    assert list_grids_at(off, 4) == (encode(-111.3, -40.4, 4),)
 
 
 @given(
@@ -60,10 +66,10 @@ def test_a_coarser_level_cuts_and_a_finer_one_takes_the_ground_nearest_to_the_st
     st.integers(-1, 1),
 )
 def test_the_finer_cell_is_the_one_nearest_to_the_station_wherever_it_stands(lon, lat, level, east, north):
-    i, j = index(lon, lat, level)
+    i, j = get_index(lon, lat, level)
     j = min(max(int(j) + north, 0), 18 * (1, 10, 240)[level - 1] - 1)
-    claimed = str(locator(int(i) + east, j, level))
-    (fine,) = grids_of(visit([claimed], lon=lon, lat=lat), level + 1)
+    claimed = str(make_locator(int(i) + east, j, level))
+    (fine,) = list_grids_at(visit([claimed], lon=lon, lat=lat), level + 1)
     assert fine.startswith(claimed)
     # No other part of the claimed cell is nearer, east to west and south to north each by itself.
     parts = [decode(claimed + end) for end in ends_of(level)]
@@ -85,29 +91,29 @@ def span(value, low, high, round_=None):
 
 def test_a_year_tells_what_was_new_in_it():
     visits = [visit(["DE39"], ["A"], 2024, contacts=5), visit(["DE39", "DE49"], ["A"], 2026, contacts=2)]
-    first, last = by_year(visits, 2)
+    first, last = count_by_year(visits, 2)
     assert (first.year, first.visits, first.contacts, first.new.pairs) == (2024, 1, 5, {("DE39", "A")})
     assert (last.year, last.done.grids, last.new.grids) == (2026, {"DE39", "DE49"}, {"DE49"})
     assert (last.new.parks, last.new.pairs) == (set(), {("DE49", "A")})
 
 
-GRIDS = [str(locator(i, j, 2)) for i, j in product(range(3), range(90, 93))] + ["RJ90"]
+GRIDS = [str(make_locator(i, j, 2)) for i, j in product(range(3), range(90, 93))] + ["RJ90"]
 IDS = ["A", "B", "C", "D"]
 CLAIMS = st.tuples(st.sets(st.sampled_from(GRIDS), max_size=4), st.sets(st.sampled_from([*IDS, "gone"])))
 
 
 @given(st.lists(CLAIMS, max_size=6), st.lists(CLAIMS, min_size=1, max_size=8))
 def test_what_a_place_adds_is_what_a_count_by_hand_finds_on_any_notebook(visits, places):
-    so_far = done([visit(sorted(grids), sorted(parks)) for grids, parks in visits], 2)
+    so_far = collect_done([visit(sorted(grids), sorted(parks)) for grids, parks in visits], 2)
     places = [(sorted(grids), sorted(parks - {"gone"})) for grids, parks in places]
     cells = np.full((len(places), 4), -1, dtype=np.int64)
     for row, (grids, _) in enumerate(places):
         for k, grid in enumerate(grids):
-            i, j = index(decode(grid).lon, decode(grid).lat, 2)
-            cells[row, k] = cell_keys(np.array(int(i) + 180 * (k % 2)), np.array(j), 2)
+            i, j = get_index(decode(grid).lon, decode(grid).lat, 2)
+            cells[row, k] = make_cell_keys(np.array(int(i) + 180 * (k % 2)), np.array(j), 2)
     first = np.cumsum([0, *(len(parks) for _, parks in places)])
     park = np.array([IDS.index(p) for _, parks in places for p in parks], dtype=np.int64)
-    found = added(so_far, cells, first, park, np.array(IDS, dtype=object))
+    found = count_added(so_far, cells, first, park, np.array(IDS, dtype=object))
     for row, (grids, parks) in enumerate(places):
         grids_done = {g for some, _ in visits for g in some}
         parks_done = {p for _, some in visits for p in some}
@@ -131,10 +137,11 @@ def test_what_is_missing_is_what_looking_at_every_cell_finds(data):
     size = data.draw(st.sampled_from([0.05, 0.4]))
     shapes = [shapely.box(lon0 + x, lat0 + y, lon0 + x + size, lat0 + y + size) for x, y in corners]
     radius_km = data.draw(st.sampled_from([20.0, 90.0]))
-    so_far = done([visit([encode(lon0, lat0, 2)], ["Q-0"])], 2)
+    so_far = collect_done([visit([encode(lon0, lat0, 2)], ["Q-0"])], 2)
     # Home is told the other way round the globe from the parks, where that matters.
     found = {
-        r.park: r for r in missing(parks_of(*shapes), so_far, ((lon0 + 180) % 360 - 180, lat0), radius_km)
+        r.park: r
+        for r in find_missing(parks_of(*shapes), so_far, ((lon0 + 180) % 360 - 180, lat0), radius_km)
     }
     for k, shape in enumerate(shapes):
         # A fine net of points in the park, each with its geodesic distance from home.
@@ -166,20 +173,22 @@ def test_what_is_missing_is_what_looking_at_every_cell_finds(data):
 
 
 def test_a_cell_that_is_only_touched_is_not_reached():
-    (reach,) = missing(parks_of(shapely.box(8.0, 45.0, 10.0, 46.0)), done([], 2), (9.0, 45.5), 500.0)
+    (reach,) = find_missing(
+        parks_of(shapely.box(8.0, 45.0, 10.0, 46.0)), collect_done([], 2), (9.0, 45.5), 500.0
+    )
     assert reach.grids == ("JN45",)
     assert reach.distance_km == 0.0
 
 
 def test_round_a_pole_every_longitude_is_near():
     parks = parks_of(shapely.box(-170.0, 88.9, -165.0, 89.5), shapely.box(0.0, 60.0, 1.0, 61.0))
-    (reach,) = missing(parks, done([], 1), (10.0, 89.5), 300.0)
+    (reach,) = find_missing(parks, collect_done([], 1), (10.0, 89.5), 300.0)
     assert reach.park == "Q-0"
 
 
 def test_a_level_too_fine_for_a_park_says_so():
     with pytest.raises(InputError, match=r"level extended: Q-0 spans 2,883,601 cells; take a coarser level"):
-        missing(parks_of(shapely.box(0.0, 40.0, 10.0, 50.0)), done([], 4), (5.0, 45.0), 900.0)
+        find_missing(parks_of(shapely.box(0.0, 40.0, 10.0, 50.0)), collect_done([], 4), (5.0, 45.0), 900.0)
 
 
 @pytest.fixture

@@ -12,8 +12,8 @@ import geopandas as gpd
 import pytest
 
 from scout.cli import main
-from scout.notebook import Notebook
-from scout.visits import ParkVisited
+from scout.model import ParkVisited
+from scout.visits.notebook import Notebook
 
 DEMO = Path(__file__).resolve().parents[1] / "data_demo"
 PARKS = (str(DEMO / "parks.geojson"), str(DEMO / "forest.gpkg"))

@@ -10,9 +10,8 @@ from datetime import UTC, datetime, timedelta
 import lxml.html
 import pytest
 
-from scout.journal import Particulars, export, to_html
-from scout.journal.drawing import picture
-from scout.visits import ParkVisited, Visit
+from scout.model import ParkVisited, Visit
+from scout.output.journal import JournalParticulars, build_journal_page, draw_journal, export_visits
 
 START = datetime(2026, 2, 14, 18, 5, tzinfo=UTC)
 CORNER = Visit(
@@ -50,7 +49,9 @@ def hostile() -> Visit:
 
 
 def journal(*visits: Visit, title: str = "") -> lxml.html.HtmlElement:
-    return lxml.html.fromstring(to_html(visits, Particulars(title, "scout visit export", "2026-03-01")))
+    return lxml.html.fromstring(
+        build_journal_page(visits, JournalParticulars(title, "scout visit export", "2026-03-01"))
+    )
 
 
 def words(element) -> str:
@@ -74,7 +75,7 @@ def test_the_years_are_counted():
 
 
 def test_names_stay_text_and_the_page_may_load_and_run_nothing():
-    text = to_html([hostile()], Particulars(HOSTILE[0]))
+    text = build_journal_page([hostile()], JournalParticulars(HOSTILE[0]))
     tree = lxml.html.fromstring(text)
     assert not tree.findall(".//script")
     assert not tree.findall(".//img")
@@ -87,12 +88,14 @@ def test_names_stay_text_and_the_page_may_load_and_run_nothing():
 
 
 def test_the_same_visits_give_the_same_bytes_and_none_a_page_that_says_so():
-    assert export([CORNER], "a.html", Particulars()) == export([CORNER], "A.HTML", Particulars())
+    assert export_visits([CORNER], "a.html", JournalParticulars()) == export_visits(
+        [CORNER], "A.HTML", JournalParticulars()
+    )
     assert "holds no visit yet" in words(journal())
 
 
 def test_the_map_puts_visits_and_grids_where_they_are():
-    found = picture([CORNER, LINE])
+    found = draw_journal([CORNER, LINE])
     (x, y, text), (x2, y2, _) = found.marks
     assert (text, x2) == ("1", x)
     assert x in found.upright  # 112 W is a lattice line
@@ -111,7 +114,7 @@ def test_visits_on_both_sides_of_the_antimeridian_lie_side_by_side():
         Visit(lon, 0.5, START, locators=(text,), number=k)
         for k, (lon, text) in enumerate([(179.5, "RJ90"), (-179.5, "AJ00")])
     ]
-    found = picture(pair)
+    found = draw_journal(pair)
     assert abs(found.marks[0][0] - found.marks[1][0]) < found.wide / 3
     assert {text for _, _, text in found.labels} >= {"RJ90", "AJ00"}
     assert all(-found.wide < x < 2 * found.wide for x, *_ in found.shaded)
@@ -119,10 +122,10 @@ def test_visits_on_both_sides_of_the_antimeridian_lie_side_by_side():
 
 def test_near_visits_share_a_mark_and_the_whole_world_is_ruled_by_fields():
     near = [Visit(10.0 + k * 1e-4, 45.0, START, number=k + 1) for k in range(3)]
-    assert [text for *_, text in picture(near).marks] == ["1 +2"]
+    assert [text for *_, text in draw_journal(near).marks] == ["1 +2"]
     world = [Visit(lon, lat, START, number=1) for lon, lat in ((-150.0, -60.0), (0.0, 70.0), (150.0, 0.0))]
-    assert picture(world).level == 1
-    assert len(picture(world).marks) == 3
+    assert draw_journal(world).level == 1
+    assert len(draw_journal(world).marks) == 3
 
 
 @pytest.fixture(scope="session")
@@ -164,7 +167,7 @@ def test_in_a_browser_it_fits_the_screen_asks_for_nothing_and_says_nothing(page_
 def page_of(page, tmp_path):
     def shown(visits):
         path = tmp_path / "journal.html"
-        path.write_text(to_html(visits, Particulars("Journal")), encoding="utf-8")
+        path.write_text(build_journal_page(visits, JournalParticulars("Journal")), encoding="utf-8")
         asked, said = [], []
         page.on("request", lambda request: asked.append(request.url))
         page.on("console", lambda message: said.append(message.text))

@@ -16,11 +16,11 @@ from boundary_files import geojson, layer
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scout.app.find import SearchOptions, find_spots
 from scout.errors import InputError
-from scout.find import Options, find
-from scout.parks import build_parks
-from scout.read import read_layers
-from scout.spots import scanning
+from scout.io.layers import read_layers
+from scout.parks.build import build_parks
+from scout.search import run
 
 _SIZES = {1: (20.0, 10.0), 2: (2.0, 1.0), 3: (1 / 12, 1 / 24)}
 GLOBE = shapely.box(-180, -90, 180, 90)
@@ -52,7 +52,7 @@ def parks_of(*shapes: Any) -> Any:
 
 def told(path: Path, level: int) -> list[Any]:
     """Everything told of the spots of a file, to the last bit."""
-    found = find(build_parks(read_layers([path])), Options(level=level, near_m=2000.0))
+    found = find_spots(build_parks(read_layers([path])), SearchOptions(level=level, near_m=2000.0))
     return [ranked.spot for ranked in found.spots]
 
 
@@ -87,7 +87,7 @@ def test_a_cap_round_a_pole_has_the_corners_of_its_parallels_and_none_at_the_pol
     cap = shapely.box(-180, south, 180, 90)
     if side < 0:
         cap = shapely.transform(cap, lambda xy: xy * [1, -1])
-    found = find(parks_of(cap), Options(near_m=0.0))
+    found = find_spots(parks_of(cap), SearchOptions(near_m=0.0))
     low, high = sorted((side * south, side * 90.0))
     inside = corners_inside(shapely.box(-181, -90, 181, 90), 2, (-180, low, 179, high))
     assert corners_of(found) == inside
@@ -97,7 +97,7 @@ def test_a_cap_round_a_pole_has_the_corners_of_its_parallels_and_none_at_the_pol
 
 def test_a_wedge_that_ends_at_the_pole_counts_what_is_strictly_inside() -> None:
     wedge = shapely.Polygon([(10.5, 80.2), (33.7, 80.2), (33.7, 90.0), (10.5, 90.0)])
-    found = find(parks_of(wedge), Options(near_m=0.0))
+    found = find_spots(parks_of(wedge), SearchOptions(near_m=0.0))
     assert corners_of(found) == corners_inside(wedge, 2, (10, 80, 34, 90))
 
 
@@ -107,7 +107,7 @@ def test_a_park_over_many_squares_and_180_has_all_of_their_corners() -> None:
     star = shapely.Polygon(
         np.column_stack([175 + 30 * reach * np.cos(angle), 20 + 25 * reach * np.sin(angle)])
     )
-    found = find(parks_of(star), Options(near_m=0.0, min_confidence=0.0))
+    found = find_spots(parks_of(star), SearchOptions(near_m=0.0, min_confidence=0.0))
     assert corners_of(found) == corners_inside(star, 2, (130, -20, 220, 60))
     assert len(corners_of(found)) > 1000
 
@@ -116,12 +116,12 @@ def test_a_park_over_many_squares_and_180_has_all_of_their_corners() -> None:
 @settings(max_examples=12)
 def test_a_park_that_is_everywhere_is_searched_a_piece_at_a_time(lon: int, lat: int) -> None:
     area = (lon + 0.01, lat + 0.01, lon + 0.51, lat + 0.26)
-    found = find(parks_of(GLOBE), Options(level=3, near_m=500.0, bbox=area))
+    found = find_spots(parks_of(GLOBE), SearchOptions(level=3, near_m=500.0, bbox=area))
     assert corners_of(found) == corners_inside(shapely.box(-181, -90, 181, 90), 3, area)
 
 
 def test_a_park_that_is_everywhere_has_every_corner_of_the_fields() -> None:
-    found = find(parks_of(GLOBE), Options(level=1, near_m=0.0))
+    found = find_spots(parks_of(GLOBE), SearchOptions(level=1, near_m=0.0))
     assert corners_of(found) == set(itertools.product(np.arange(-180.0, 180, 20), np.arange(-80.0, 90, 10)))
 
 
@@ -133,12 +133,12 @@ def test_more_than_one_search_holds_is_said_before_any_place_is_judged(
     def judged(*_: Any) -> None:
         raise AssertionError("it went on")
 
-    monkeypatch.setattr(scanning, "at_corners", judged)
+    monkeypatch.setattr(run, "judge_corners", judged)
     with pytest.raises(InputError, match="narrow the search with --home and --within or --area"):
-        find(parks_of(shape), Options(level=level))
+        find_spots(parks_of(shape), SearchOptions(level=level))
 
 
 def test_the_finest_level_of_a_park_that_is_everywhere_can_be_searched_near_home() -> None:
-    found = find(parks_of(GLOBE), Options(level=5, home=(10.001, 50.001), within_km=0.05))
+    found = find_spots(parks_of(GLOBE), SearchOptions(level=5, home=(10.001, 50.001), within_km=0.05))
     assert found.spots
     assert len(found.spots) < 50

@@ -8,9 +8,9 @@ import time
 
 import pytest
 
-import scout.write.moving as moves
+import scout.io.moving as moves
 from scout.errors import OutputError
-from scout.write import write_file, write_files, write_possible
+from scout.io.write import write_file, write_files, write_possible
 
 
 def test_a_file_is_replaced_whole_and_nothing_else_is_left(tmp_path):
@@ -150,7 +150,7 @@ def test_a_signal_between_renames_waits_for_the_last(tmp_path, monkeypatch, numb
 WRITING = """
 import sys
 from pathlib import Path
-from scout.write import write_files
+from scout.io.write import write_files
 folder, first = Path(sys.argv[1]), int(sys.argv[2])
 for n in range(first, first + 10_000):
     write_files({str(folder / f"{k}.txt"): str(n) for k in range(5)})

@@ -19,8 +19,20 @@ from builders import (
     source,
 )
 
-from scout.model import ATTRIBUTES, GEOMETRY, Credit, Findings
-from scout.surroundings import CROSSING, DRIVE, NAME, WALK, WHAT, Route, Surroundings, Walking
+from scout.model import (
+    ATTRIBUTES,
+    CROSSING,
+    DRIVE,
+    GEOMETRY,
+    NAME,
+    WALK,
+    WHAT,
+    Credit,
+    Findings,
+    Route,
+    Surroundings,
+    Walking,
+)
 
 CORNER = ["HN95", "IN05", "HN94", "IN04"]
 PARKING = (-20.012, 44.995)

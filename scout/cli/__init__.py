@@ -8,13 +8,11 @@ import sys
 import click
 
 from scout import __version__
-from scout.cli.last import BAD_INPUT, complain, say
+from scout.app.faults import BAD_INPUT, complain, say
 from scout.errors import ScoutError
 
-__all__ = ["command", "main"]
 
-
-class _Lazy(click.Group):
+class _LazyGroup(click.Group):
     """A group whose commands are imported when they run, so that help comes at once."""
 
     _HOMES = (
@@ -34,7 +32,7 @@ class _Lazy(click.Group):
         return found
 
 
-@click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=_LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="scout")
 def command() -> None:
     """Find the spots where Maidenhead grid squares and parks meet."""

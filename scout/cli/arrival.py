@@ -11,51 +11,49 @@ from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any
 
-from scout.arrive import Arrival, facts
 from scout.cautions import ON_ARRIVAL
-from scout.cli.answers import answer, closing, plain
-from scout.cli.tables import columns
-from scout.coordinates import decimal
-from scout.errors import printable
-from scout.locator import LEVELS, encode
+from scout.cli.tables import convert_to_json, format_answer, format_closing, format_columns
+from scout.errors import make_printable
+from scout.geo.coordinates.forms import format_decimal
+from scout.geo.locator import LEVELS, encode
+from scout.io.local_files import compute_sha256
+from scout.io.places import NamedPlace
 from scout.model import Parks
-from scout.read.digest import sha256_of
-from scout.read.places import NamedPlace
-
-__all__ = ["as_json_text", "sheet_text", "told"]
+from scout.recording import arrive
+from scout.recording.arrive import Arrival
 
 _TOLD = 10  # dropped fixes named one by one; --json has them all
 
 
-def told(arrival: Arrival) -> Iterator[str]:
+def format_arrival(arrival: Arrival) -> Iterator[str]:
     """Where, when and how sure; what was dropped; the answer for the place."""
     found, station = arrival.standstill, arrival.station
-    yield printable(arrival.fixes.path)
+    yield make_printable(arrival.fixes.path)
     parts = (
-        *facts.place(found),
-        *facts.time(found),
-        *facts.recording(arrival.fixes, found),
-        *facts.accuracy(found),
+        *arrive.describe_place(found),
+        *arrive.describe_time(found),
+        *arrive.describe_recording(arrival.fixes, found),
+        *arrive.describe_accuracy(found),
     )
-    for line in columns([(f"  {term}", text) for term, text in parts]):
-        yield printable(line)
+    for line in format_columns([(f"  {term}", text) for term, text in parts]):
+        yield make_printable(line)
     for outlier in found.outliers[:_TOLD]:
-        yield f"Dropped: {facts.dropped(outlier, found.dated)}"
+        yield f"Dropped: {arrive.describe_dropped(outlier, found.dated)}"
     if len(found.outliers) > _TOLD:
         yield f"Dropped: {len(found.outliers) - _TOLD:,} more, which --json lists."
-    yield from (printable(note) for note in arrival.notes)
+    yield from (make_printable(note) for note in arrival.notes)
     yield ""
     yield (
         f"Level {LEVELS[arrival.level - 1]}; station radius {station.radius_m:g} m, boundary error "
         f"{station.boundary_error_m:g} m (95 %); fix error {station.fix_error_m:.1f} m, this recording's."
     )
-    yield from answer(_place(arrival), arrival.checked)
+    yield from format_answer(_name_place(arrival), arrival.checked)
     yield ""
     yield f"Verdict: {arrival.checked.verdict.word}."
-    yield from closing(ON_ARRIVAL)
+    yield from format_closing(ON_ARRIVAL)
 
 
-def as_json_text(arrival: Arrival) -> str:
+def format_arrival_json(arrival: Arrival) -> str:
     """The standstill and the answer as one object; what is not known is null."""
     found, fixes = arrival.standstill, arrival.fixes
     values: dict[str, Any] = {
@@ -65,8 +63,8 @@ def as_json_text(arrival: Arrival) -> str:
             "lon": found.lon,
             "lat": found.lat,
             "locators": [encode(found.lon, found.lat, level) for level in range(1, len(LEVELS) + 1)],
-            "start": _iso(found.start_s),
-            "end": _iso(found.end_s),
+            "start": _format_iso(found.start_s),
+            "end": _format_iso(found.end_s),
             "dated": found.dated,
             "duration_s": found.duration_s,
             "moved": found.moved,
@@ -75,7 +73,7 @@ def as_json_text(arrival: Arrival) -> str:
             "outliers": [
                 {
                     "fix": outlier.index + 1,
-                    "time": _iso(outlier.time_s),
+                    "time": _format_iso(outlier.time_s),
                     "distance_m": outlier.distance_m,
                     "bearing_deg": outlier.bearing_deg,
                 }
@@ -93,43 +91,43 @@ def as_json_text(arrival: Arrival) -> str:
             "counts": asdict(fixes.counts),
             "notes": list(arrival.notes),
         },
-        "answer": plain(_place(arrival), arrival.checked),
+        "answer": convert_to_json(_name_place(arrival), arrival.checked),
     }
-    return json.dumps(_tidy(values), ensure_ascii=False, indent=1, allow_nan=False)
+    return json.dumps(_round_values(values), ensure_ascii=False, indent=1, allow_nan=False)
 
 
-def sheet_text(arrival: Arrival, parks: Parks, *, call: str, operator: str, title: str) -> str:
+def build_sheet_text(arrival: Arrival, parks: Parks, *, call: str, operator: str, title: str) -> str:
     """The arrival sheet, with the command and the day it was made."""
-    from scout.sheet import Particulars, build
+    from scout.output.sheet import SheetParticulars, build_sheet
 
-    particulars = Particulars(
+    particulars = SheetParticulars(
         title=title,
         call=call,
         operator=operator,
         made_by=shlex.join(["scout", *sys.argv[1:]]),
         made_on=datetime.now(UTC).strftime("%Y-%m-%d"),
-        recording_sha256=sha256_of(arrival.fixes.path),
+        recording_sha256=compute_sha256(arrival.fixes.path),
     )
-    return build(arrival, parks, particulars)
+    return build_sheet(arrival, parks, particulars)
 
 
-def _place(arrival: Arrival) -> NamedPlace:
+def _name_place(arrival: Arrival) -> NamedPlace:
     found = arrival.standstill
-    where = decimal(found.lon, found.lat)
+    where = format_decimal(found.lon, found.lat)
     return NamedPlace(where, found.lon, found.lat, where)
 
 
-def _iso(time_s: float) -> str | None:
+def _format_iso(time_s: float) -> str | None:
     """UTC; 1970-01-01 stands for a day that is not known, as `dated` says."""
-    return None if math.isnan(time_s) else facts.utc(time_s).isoformat()
+    return None if math.isnan(time_s) else arrive.convert_to_utc(time_s).isoformat()
 
 
-def _tidy(value: Any) -> Any:
+def _round_values(value: Any) -> Any:
     """The same values, with null for a number that is not known, to 0.1 mm at most."""
     if isinstance(value, dict):
-        return {name: _tidy(inner) for name, inner in value.items()}
+        return {name: _round_values(inner) for name, inner in value.items()}
     if isinstance(value, list):
-        return [_tidy(inner) for inner in value]
+        return [_round_values(inner) for inner in value]
     if isinstance(value, float):
         return None if math.isnan(value) else round(value, 9)
     return value

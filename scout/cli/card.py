@@ -10,59 +10,49 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
 
-from scout.cli.kinds import FILE
+from scout.app.sources import AccessFiles, ParkFiles, search_files, take_access_files, take_park_files
 from scout.cli.options import (
+    FILE,
     FilesOption,
     ManyFiles,
-    access_options,
-    options_from,
-    reading_options,
-    search_options,
-    station_from,
-    station_options,
+    add_access_options,
+    add_reading_options,
+    add_search_options,
+    add_station_options,
+    make_options,
+    make_station,
 )
-from scout.cli.outing import outing_option
-from scout.cli.progress import progress
-from scout.cli.sources import AccessFiles, ParkFiles, access_files, park_files, searched
-from scout.errors import InputError, printable
+from scout.cli.outing import add_outing_option
+from scout.cli.progress import show_progress
+from scout.errors import InputError, make_printable
 
 if TYPE_CHECKING:
-    from scout.card import Particulars
-    from scout.find import Options
+    from scout.app.find import SearchOptions
+    from scout.app.outing import Outing
     from scout.model import Findings, Ranked
-    from scout.outing import Outing
+    from scout.output.card import CardParticulars
 
-__all__ = [
-    "Inputs",
-    "card_options",
-    "command",
-    "found_again",
-    "inputs_from",
-    "particulars_from",
-    "show_remarks",
-    "told",
-]
 
 _CARD = (
     click.option("--parks", "files", cls=FilesOption, help="Boundary files."),
-    outing_option,
+    add_outing_option,
     click.option("--call", metavar="CALL", default="", help="Operator's call sign, such as Q1AAA/P."),
     click.option("--club-call", metavar="CALL", default="", help="Call of a club or event, beside it."),
     click.option("--date", "day", metavar="DATE", help="Day of the outing, for the Sun: 2026-06-21."),
     click.option("--zone", metavar="ZONE", help="Local time: Pacific/Auckland or -07:00; UTC alone if not."),
     click.option("--title", metavar="TEXT", default="", help="Title of the map."),
-    station_options,
-    search_options,
-    reading_options,
-    access_options,
+    add_station_options,
+    add_search_options,
+    add_reading_options,
+    add_access_options,
 )
 
 
-class Inputs(NamedTuple):
+class CardInputs(NamedTuple):
     """What a search is made of, and what is said of its result."""
 
     parks: ParkFiles
-    options: Options
+    options: SearchOptions
     access: AccessFiles
     title: str
     outing: Outing
@@ -74,7 +64,7 @@ class Inputs(NamedTuple):
         return (*self.parks.files, *self.access.files, *beside)
 
 
-def card_options(function: Callable[..., Any]) -> Callable[..., Any]:
+def add_card_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """Give a command, whose class is `ManyFiles`, the options of a search and of a card."""
     for option in reversed(_CARD):
         function = option(function)
@@ -84,7 +74,7 @@ def card_options(function: Callable[..., Any]) -> Callable[..., Any]:
 @click.command("card", cls=ManyFiles)
 @click.argument("rank", metavar="SPOT", type=click.IntRange(min=1))
 @click.option("--out", "path", type=FILE, required=True, metavar="OUT.html", help="Where the card goes.")
-@card_options
+@add_card_options
 def command(rank: int, path: str, **words: Any) -> int:
     """Write the card of one spot: a page that prints on both sides of one sheet.
 
@@ -92,26 +82,27 @@ def command(rank: int, path: str, **words: Any) -> int:
     front is to be read across a table: calls, locators, parks. The back holds where to stand, margins, the
     way, the Sun, a QR code of the place, lines for an emergency, cautions.
     """
-    from scout.card import build, spot_of
-    from scout.cli.outputs import check_page, check_targets
-    from scout.write import write_file
+    from scout.app.outputs import check_page, check_targets
+    from scout.io.write import write_file
+    from scout.output.card import build_card, choose_spot
 
     check_page("--out", path)
-    inputs, said = inputs_from(**words), particulars_from(words)
+    inputs, said = read_inputs(**words), read_particulars(words)
     check_targets(inputs.files, [path])
-    findings = found_again(inputs)
-    write_file(path, build(findings, rank, said))
+    findings = search_again(inputs)
+    write_file(path, build_card(findings, rank, said))
     show_remarks(findings)
-    click.echo(told(spot_of(findings, rank)))
+    click.echo(format_choice(choose_spot(findings, rank)))
     click.echo(f"Wrote {path}")
     return 0
 
 
-def particulars_from(words: Mapping[str, Any]) -> Particulars:
+def read_particulars(words: Mapping[str, Any]) -> CardParticulars:
     """Checked particulars of a card from the words of a command line."""
     from datetime import date
 
-    from scout.card import FIRST_YEAR, LAST_YEAR, Particulars, call_sign, zone_of
+    from scout.output.card import CardParticulars, check_call_sign
+    from scout.output.sun import FIRST_YEAR, LAST_YEAR, parse_zone
 
     day: date | None = None
     if words["day"] is not None:
@@ -124,11 +115,11 @@ def particulars_from(words: Mapping[str, Any]) -> Particulars:
             raise InputError(f"--date {day}", "is too far away", f"give one from {FIRST_YEAR} to {LAST_YEAR}")
     elif words["zone"] is not None:
         raise InputError("--zone", "there is no day to tell the Sun's times of", "add --date")
-    zone = None if words["zone"] is None else zone_of(words["zone"])
-    return Particulars(call_sign(words["call"]), call_sign(words["club_call"]), day, zone)
+    zone = None if words["zone"] is None else parse_zone(words["zone"])
+    return CardParticulars(check_call_sign(words["call"]), check_call_sign(words["club_call"]), day, zone)
 
 
-def inputs_from(
+def read_inputs(
     *,
     files: tuple[str, ...],
     outing: Outing,
@@ -137,34 +128,34 @@ def inputs_from(
     boundary_error: float,
     title: str,
     **words: Any,
-) -> Inputs:
+) -> CardInputs:
     """What is to be searched, from the words of a command line; other words may be among them."""
     files = files or outing.parks
     if not files:
         raise InputError("--parks", "no boundary file is named", "add --parks FILE or --outing FILE")
-    return Inputs(
-        park_files(files, outing.show, **words),
-        options_from(station=station_from(station_radius, fix_error, boundary_error), **words),
-        access_files(outing.tags, **words),
+    return CardInputs(
+        take_park_files(files, outing.show, **words),
+        make_options(station=make_station(station_radius, fix_error, boundary_error), **words),
+        take_access_files(outing.tags, **words),
         title,
         outing,
     )
 
 
-def found_again(inputs: Inputs) -> Findings:
+def search_again(inputs: CardInputs) -> Findings:
     """The findings that scout find lists with the same options; without a day, so that they repeat."""
-    with progress() as show:
-        findings = searched(inputs.parks, inputs.options, inputs.access, show)
+    with show_progress() as show:
+        findings = search_files(inputs.parks, inputs.options, inputs.access, show)
     return replace(
         findings,
         title=inputs.title,
         author=inputs.outing.author,
         credits=inputs.outing.credits,
-        made_by=_made_by(sys.argv[1:]),
+        made_by=_format_command(sys.argv[1:]),
     )
 
 
-def _made_by(words: Sequence[str]) -> str:
+def _format_command(words: Sequence[str]) -> str:
     """The command line but for where its output goes: the same search under another name is the same."""
     kept: list[str] = []
     given = iter(words)
@@ -179,18 +170,18 @@ def _made_by(words: Sequence[str]) -> str:
 def show_remarks(findings: Findings) -> None:
     """Print what the list rests on, as ``scout find`` does: spots are numbered by it."""
     for remark in findings.remarks:
-        click.echo(printable(remark))
+        click.echo(make_printable(remark))
 
 
-def told(ranked: Ranked) -> str:
+def format_choice(ranked: Ranked) -> str:
     """A chosen spot in a line, so that a wrong number shows, and a line for whatever is dangerous there."""
-    from scout.coordinates import decimal
+    from scout.geo.coordinates.forms import format_decimal
 
     spot = ranked.spot
     parks = ", ".join(spot.verdict.parks) or "no park"
     lines = [
         f"#{ranked.rank} {spot.kind}, {spot.verdict.word}: {' '.join(spot.verdict.locators)} in {parks} "
-        f"at {decimal(spot.lon, spot.lat)}",
+        f"at {format_decimal(spot.lon, spot.lat)}",
         *(f"#{ranked.rank} WARNING: {warning}" for warning in ranked.warnings),
     ]
-    return "\n".join(printable(line) for line in lines)
+    return "\n".join(make_printable(line) for line in lines)

@@ -7,26 +7,24 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from scout.cli.options import FilesOption, ManyFiles, reading_options, station_from, station_options
-from scout.cli.progress import progress
-from scout.cli.sources import ParkFiles, park_files, shelf_from
+from scout.app.sources import ParkFiles, open_source, take_park_files
+from scout.cli.options import FilesOption, ManyFiles, add_reading_options, add_station_options, make_station
+from scout.cli.progress import show_progress
 
 if TYPE_CHECKING:
+    from scout.io.places import NamedPlace
     from scout.model import Checked, Parks, Station
-    from scout.read.places import NamedPlace
 
-__all__ = ["command", "judged", "planned_from"]
 
 _TOLD = 20  # places told in full; more are a line each
-_MOVES = 2000  # places for which the better centre is worked out
 
 
 @click.command("check", cls=ManyFiles, context_settings={"ignore_unknown_options": True})
 @click.argument("places", nargs=-1, metavar="PLACE...", type=click.UNPROCESSED)
 @click.option("--parks", "files", cls=FilesOption, required=True, help="Boundary files.")
 @click.option("--from", "list_path", metavar="FILE", help="Places of a .csv, .gpx or .geojson file.")
-@station_options
-@reading_options
+@add_station_options
+@add_reading_options
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @click.option("--map", "map_path", metavar="OUT.html", help="Write a map of the places.")
 def command(
@@ -47,75 +45,79 @@ def command(
     seconds, a locator, a geo: URI, ISO 6709, UTM or MGRS. A locator stands for its whole cell. Exit status:
     0 when all places are firm, 1 when not, 2 for bad input.
     """
-    from scout.cli.answers import json_lines, told
-    from scout.cli.outputs import check_page, check_targets
-    from scout.locator import level_number
-    from scout.write import write_file
+    from scout.app.check import judge_planned
+    from scout.app.outputs import check_page, check_targets
+    from scout.cli.tables import format_answers, format_json_lines
+    from scout.geo.locator import get_level_number
+    from scout.io.write import write_file
 
-    station = station_from(station_radius, fix_error, boundary_error)
-    number = level_number(level)
+    station = make_station(station_radius, fix_error, boundary_error)
+    number = get_level_number(level)
     check_page("--map", map_path)
     check_targets(files, [map_path] if map_path else [])
-    planned = planned_from(places, list_path)
-    with progress() as show:
-        parks = _parks_around(park_files(files, **reading), planned, show)
-        results = judged(parks, planned, number, station, show)
+    planned = read_planned(places, list_path)
+    with show_progress() as show:
+        parks = _load_parks_around(take_park_files(files, **reading), planned, show)
+        results = judge_planned(parks, planned, number, station, show)
         words: list[str] = []
         kept: list[Checked] = []
         if as_json and map_path is None:  # as they come: there may be a hundred thousand
-            for line in json_lines(planned, _noted(results, words)):
+            for line in format_json_lines(planned, _note_verdicts(results, words)):
                 click.echo(line)
         else:
-            kept = list(_noted(results, words))
+            kept = list(_note_verdicts(results, words))
         if map_path is not None:
-            write_file(map_path, _map(parks, planned, kept, number, station))
+            write_file(map_path, _build_check_map(parks, planned, kept, number, station))
     if kept and as_json:
-        for line in json_lines(planned, kept):
+        for line in format_json_lines(planned, kept):
             click.echo(line)
     elif kept:
-        for line in told(planned, kept, number, station, in_full=len(planned) <= _TOLD):
+        for line in format_answers(planned, kept, number, station, in_full=len(planned) <= _TOLD):
             click.echo(line)
         if map_path is not None:
             click.echo(f"Wrote {map_path}")
     return 0 if all(word == "firm" for word in words) else 1
 
 
-def _parks_around(sources: ParkFiles, planned: Sequence[NamedPlace], show: Callable[[str], None]) -> Parks:
+def _load_parks_around(
+    sources: ParkFiles, planned: Sequence[NamedPlace], show: Callable[[str], None]
+) -> Parks:
     """The parks of the boundary files that planned places could have to do with."""
-    from scout.check import Check
-    from scout.check.near import parks_near
+    from scout.search.check import CheckOptions
+    from scout.search.places import load_parks_near
 
     lon, lat = [place.lon for place in planned], [place.lat for place in planned]
-    return parks_near(shelf_from(sources, show), lon, lat, Check().near_m, [place.cell for place in planned])
+    return load_parks_near(
+        open_source(sources, show), lon, lat, CheckOptions().near_m, [place.cell for place in planned]
+    )
 
 
-def _map(
+def _build_check_map(
     parks: Parks, planned: Sequence[NamedPlace], results: Sequence[Checked], level: int, station: Station
 ) -> str:
     """A page of the places, the first thousand of them."""
-    from scout.check import Check
-    from scout.check.findings import as_findings
-    from scout.cli.outputs import MAP_SPOTS, dated
-    from scout.find import best
-    from scout.page import build
+    from scout.app.find import cut_to_best
+    from scout.app.outputs import MAP_SPOTS, add_particulars
+    from scout.page.document import build_map
+    from scout.search.check import CheckOptions, make_findings
 
     names = [place.name for place in planned]
-    findings = as_findings(parks, names, results, Check(level, station))
-    return build(best(dated(findings, "Places checked"), MAP_SPOTS))
+    findings = make_findings(parks, names, results, CheckOptions(level, station))
+    return build_map(cut_to_best(add_particulars(findings, "Places checked"), MAP_SPOTS))
 
 
-def _noted(results: Iterable[Checked], words: list[str]) -> Iterator[Checked]:
+def _note_verdicts(results: Iterable[Checked], words: list[str]) -> Iterator[Checked]:
     """The results as they come, with their verdicts noted."""
     for result in results:
         words.append(result.verdict.word)
         yield result
 
 
-def planned_from(places: Sequence[str], list_path: str | None = None) -> list[NamedPlace]:
+def read_planned(places: Sequence[str], list_path: str | None = None) -> list[NamedPlace]:
     """Places as they were written, and those of a file."""
-    from scout.coordinates import read_place
     from scout.errors import InputError
-    from scout.read.places import NamedPlace, read_places
+    from scout.geo.coordinates.parse import read_place
+    from scout.io.places import NamedPlace, read_places
 
     planned = []
     for text in places:
@@ -128,26 +130,3 @@ def planned_from(places: Sequence[str], list_path: str | None = None) -> list[Na
     if not planned:
         raise InputError("check", "no place is given", "add a PLACE, or --from a file of them")
     return planned
-
-
-def judged(
-    parks: Parks, planned: Sequence[NamedPlace], level: int, station: Station, show: Callable[[str], None]
-) -> Iterator[Checked]:
-    """Answers in the order of the places; one that states its own uncertainty is judged with that."""
-    from dataclasses import replace
-
-    from scout.check import Check, check
-
-    groups: dict[float, list[int]] = {}
-    for row, place in enumerate(planned):
-        groups.setdefault(max(station.fix_error_m, place.uncertainty_m or 0.0), []).append(row)
-    found: dict[int, Checked] = {}
-    for error, rows in groups.items():
-        options = Check(level, replace(station, fix_error_m=error), moves=len(planned) <= _MOVES)
-        lon, lat = [planned[r].lon for r in rows], [planned[r].lat for r in rows]
-        some = check(parks, lon, lat, options, [planned[r].cell for r in rows], show)
-        if len(groups) == 1:
-            yield from some
-            return
-        found.update(zip(rows, some, strict=True))
-    yield from (found[row] for row in range(len(planned)))

@@ -7,8 +7,6 @@ from pathlib import Path
 
 import click
 
-__all__ = ["command", "demo_outing"]
-
 
 @click.command("demo")
 @click.pass_context
@@ -22,7 +20,7 @@ def command(ctx: click.Context) -> int:
     target = Path("maps", "demo.html")
     target.parent.mkdir(exist_ok=True)
     with find.make_context(
-        "find", ["--outing", str(demo_outing()), "--map", str(target)], parent=ctx
+        "find", ["--outing", str(find_demo_outing()), "--map", str(target)], parent=ctx
     ) as inner:
         if importlib.util.find_spec("rasterio") is None:
             inner.params["heights"] = ()
@@ -32,7 +30,7 @@ def command(ctx: click.Context) -> int:
     return status
 
 
-def demo_outing() -> Path:
+def find_demo_outing() -> Path:
     """Find the outing file of the demo island, its data beside it: in a checkout, else in the wheel."""
     package = Path(__file__).parents[1]
     folders = (package.parent / "data_demo", package / "demo")

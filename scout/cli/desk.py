@@ -8,8 +8,6 @@ import click
 
 from scout.errors import InputError
 
-__all__ = ["command"]
-
 
 @click.command("desk")
 @click.option(
@@ -32,17 +30,16 @@ def command(notebook: str | None, port: int, no_browser: bool, until_left: bool,
     brought is copied into a private folder, which goes when the desk stops: Ctrl-C, or the page's button.
     """
     try:
-        from scout.desk.menu import put_into_menu
-        from scout.desk.server import Desk, open_browser
+        from scout.desk.server import DeskServer, open_browser, put_into_menu
     except ModuleNotFoundError as error:
         remedy = "install it with: pip install 'lattice-scout[desk]'"
         raise InputError("desk", f"needs {error.name}, which is not installed", remedy) from error
 
-    kept = "" if notebook is None else _placed(notebook)
+    kept = "" if notebook is None else _resolve_notebook(notebook)
     if menu:
         click.echo(f"Wrote {put_into_menu(kept)}")
         return 0
-    desk = Desk(port, kept, until_left)
+    desk = DeskServer(port, kept, until_left)
 
     def renewed() -> None:
         click.echo(f"The next window opens at {desk.address(desk.keys.shown)}")
@@ -59,9 +56,9 @@ def command(notebook: str | None, port: int, no_browser: bool, until_left: bool,
     return 0
 
 
-def _placed(notebook: str) -> str:
+def _resolve_notebook(notebook: str) -> str:
     """The notebook's absolute path, if one can be there."""
-    from scout.notebook import Notebook
+    from scout.visits.notebook import Notebook
 
     path = Path(notebook).absolute()
     book = Notebook(path)

@@ -7,35 +7,34 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from scout.cli.kinds import FILE
+from scout.app.sources import AccessFiles, ParkFiles, search_files, take_access_files, take_park_files
 from scout.cli.options import (
+    FILE,
     ManyFiles,
-    access_options,
-    options_from,
-    reading_options,
-    search_options,
-    spread_options,
-    station_from,
-    station_options,
+    add_access_options,
+    add_reading_options,
+    add_search_options,
+    add_spread_options,
+    add_station_options,
+    make_options,
+    make_station,
 )
-from scout.cli.outing import outing_option
-from scout.cli.progress import progress
-from scout.cli.sources import AccessFiles, ParkFiles, access_files, park_files, searched
+from scout.cli.outing import add_outing_option
+from scout.cli.progress import show_progress
 from scout.errors import InputError
 
 if TYPE_CHECKING:
-    from scout.find import Options
+    from scout.app.find import SearchOptions
+    from scout.app.outing import Outing
     from scout.model import Credit
-    from scout.outing import Outing
 
-__all__ = ["Wanted", "command", "run"]
 
 _TABLE_ROWS = 20
 _BEFORE = "name them before the options, or as parks in an --outing file"
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class WantedOutputs:
     """What is to come out of a search."""
 
     map_path: str | None = None
@@ -50,12 +49,12 @@ class Wanted:
 
 @click.command("find", cls=ManyFiles)
 @click.argument("files", nargs=-1, metavar="[FILE...]")
-@outing_option
-@station_options
-@search_options
-@reading_options
-@access_options
-@spread_options
+@add_outing_option
+@add_station_options
+@add_search_options
+@add_reading_options
+@add_access_options
+@add_spread_options
 @click.option(
     "--map", "map_path", type=FILE, metavar="OUT.html", help="Write the map: one file, needs no network."
 )
@@ -94,41 +93,43 @@ def command(
     files = files or outing.parks
     if not files:
         raise InputError("find", "no boundary files are named", _BEFORE)
-    options = options_from(station=station_from(station_radius, fix_error, boundary_error), **words)
+    options = make_options(station=make_station(station_radius, fix_error, boundary_error), **words)
     beside = (outing.where,) if outing.where else ()
-    wanted = Wanted(map_path, save_paths, top, save_listed, title, outing.author, outing.credits, beside)
-    parks, access = park_files(files, outing.show, **words), access_files(outing.tags, **words)
-    return run(parks, options, access, wanted, (cluster, workers))
+    wanted = WantedOutputs(
+        map_path, save_paths, top, save_listed, title, outing.author, outing.credits, beside
+    )
+    parks, access = take_park_files(files, outing.show, **words), take_access_files(outing.tags, **words)
+    return run_search(parks, options, access, wanted, (cluster, workers))
 
 
-def run(
+def run_search(
     parks: ParkFiles,
-    options: Options,
+    options: SearchOptions,
     access: AccessFiles,
-    wanted: Wanted,
+    wanted: WantedOutputs,
     spread: tuple[str | None, int | None] = (None, None),
 ) -> int:
     """Read, search, write and print; gives the exit status. ``spread`` is a cluster's address or workers."""
-    from scout.cli.outputs import check_outputs, dated, outputs, saved, status_of
-    from scout.cli.tables import ranking, reading_report, surroundings_report
-    from scout.find import best
+    from scout.app.find import cut_to_best
+    from scout.app.outputs import add_particulars, check_outputs, make_outputs, saved, status_of
+    from scout.cli.tables import format_ranking, format_reading_report, format_surroundings
 
     inputs = (*parks.files, *access.files, *wanted.untouched)
     check_outputs(inputs, wanted.map_path, wanted.save_paths, listed_only=wanted.save_listed)
-    with progress() as show:
-        found = searched(parks, options, access, show, *spread)
-        everything = dated(found, wanted.title, wanted.author, wanted.credits)
-        listed = everything if wanted.top is None else best(everything, wanted.top)
+    with show_progress() as show:
+        found = search_files(parks, options, access, show, *spread)
+        everything = add_particulars(found, wanted.title, wanted.author, wanted.credits)
+        listed = everything if wanted.top is None else cut_to_best(everything, wanted.top)
         show("writing")
         kept = listed if wanted.save_listed else everything
-        written, failed = saved(outputs(kept, listed, wanted.map_path, wanted.save_paths))
-    for line in reading_report(listed.sources, listed.report):
+        written, failed = saved(make_outputs(kept, listed, wanted.map_path, wanted.save_paths))
+    for line in format_reading_report(listed.sources, listed.report):
         click.echo(line)
     if listed.surroundings is not None:
-        for line in surroundings_report(listed.surroundings):
+        for line in format_surroundings(listed.surroundings):
             click.echo(line)
     click.echo()
-    for line in ranking(listed, wanted.top or _TABLE_ROWS):
+    for line in format_ranking(listed, wanted.top or _TABLE_ROWS):
         click.echo(line)
     for path in written:
         click.echo(f"Wrote {path}")

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import click
 
-__all__ = ["command"]
-
 
 @click.command("grid", context_settings={"ignore_unknown_options": True})
 @click.argument("places", nargs=-1, required=True, metavar="PLACE...", type=click.UNPROCESSED)
@@ -16,9 +14,10 @@ def command(places: tuple[str, ...]) -> None:
     (52.06,4.04), in degrees and minutes or seconds ("52 03.6 N 4 02.4 E"), as UTM, MGRS, ISO 6709
     or geo: URI.
     """
-    from scout.coordinates import decimal, minutes, read_place
-    from scout.geodesy import degree_lengths
-    from scout.locator import LEVELS, decode, encode
+    from scout.geo.coordinates.forms import format_decimal, format_minutes
+    from scout.geo.coordinates.parse import read_place
+    from scout.geo.geodesy import compute_degree_lengths
+    from scout.geo.locator import LEVELS, decode, encode
 
     for k, text in enumerate(places):
         if k:
@@ -27,16 +26,19 @@ def command(places: tuple[str, ...]) -> None:
         if place.cell is not None:
             cell = decode(place.cell)
             level = len(cell.locator) // 2
-            per_lon, per_lat = degree_lengths(cell.lat)
+            per_lon, per_lat = compute_degree_lengths(cell.lat)
             click.echo(f"{cell.locator}  ({LEVELS[level - 1]})")
-            click.echo(f"  south-west corner  {decimal(cell.west, cell.south)}")
-            click.echo(f"  centre             {decimal(cell.lon, cell.lat)}   {minutes(cell.lon, cell.lat)}")
-            click.echo(f"  north-east corner  {decimal(cell.east, cell.north)}")
+            click.echo(f"  south-west corner  {format_decimal(cell.west, cell.south)}")
+            click.echo(
+                f"  centre             {format_decimal(cell.lon, cell.lat)}   "
+                f"{format_minutes(cell.lon, cell.lat)}"
+            )
+            click.echo(f"  north-east corner  {format_decimal(cell.east, cell.north)}")
             size = f"{cell.width * per_lon:,.1f} m east-west, {cell.height * per_lat:,.1f} m north-south"
             click.echo(f"  size at the centre {size}")
         else:
             click.echo(place.understood)
-            per_lon, per_lat = degree_lengths(place.lat)
+            per_lon, per_lat = compute_degree_lengths(place.lat)
             for level, name in enumerate(LEVELS, start=1):
                 locator = encode(place.lon, place.lat, level)
                 cell = decode(locator)

@@ -8,11 +8,15 @@ from typing import Any
 
 import click
 
-from scout.cli.card import card_options, found_again, inputs_from, particulars_from, show_remarks, told
-from scout.cli.kinds import FILE
-from scout.cli.options import ManyFiles
-
-__all__ = ["command", "ranks_from"]
+from scout.cli.card import (
+    add_card_options,
+    format_choice,
+    read_inputs,
+    read_particulars,
+    search_again,
+    show_remarks,
+)
+from scout.cli.options import FILE, ManyFiles
 
 _MOST = 100  # spots of one pack: each has a card
 
@@ -20,33 +24,33 @@ _MOST = 100  # spots of one pack: each has a card
 @click.command("pack", cls=ManyFiles)
 @click.argument("spots", nargs=-1, required=True, metavar="SPOTS...")
 @click.option("--out", "path", type=FILE, required=True, metavar="OUT.zip", help="Where the archive goes.")
-@card_options
+@add_card_options
 def command(spots: tuple[str, ...], path: str, **words: Any) -> int:
     """Write chosen spots as one archive: map, cards, GPX, KML, CSV and a summary.
 
     SPOTS are numbers in the list of scout find with the same options, such as 1 3 5-7: the search is made
     again. The same input gives the same archive, byte for byte.
     """
-    from scout.cli.outputs import check_targets
+    from scout.app.outputs import check_targets
+    from scout.app.pack import build_pack, choose_spots
     from scout.errors import OutputError
-    from scout.pack import chosen, pack
-    from scout.write import write_file
+    from scout.io.write import write_file
 
-    ranks = ranks_from(spots)
+    ranks = parse_ranks(spots)
     if not path.lower().endswith(".zip"):
         raise OutputError(f"--out {path}", "this is an archive", "name it .zip")
-    inputs, said = inputs_from(**words), particulars_from(words)
+    inputs, said = read_inputs(**words), read_particulars(words)
     check_targets(inputs.files, [path])
-    findings = found_again(inputs)
-    write_file(path, pack(findings, ranks, said))
+    findings = search_again(inputs)
+    write_file(path, build_pack(findings, ranks, said))
     show_remarks(findings)
-    for ranked in chosen(findings, ranks).spots:
-        click.echo(told(ranked))
+    for ranked in choose_spots(findings, ranks).spots:
+        click.echo(format_choice(ranked))
     click.echo(f"Wrote {path}")
     return 0
 
 
-def ranks_from(words: Sequence[str]) -> list[int]:
+def parse_ranks(words: Sequence[str]) -> list[int]:
     """Numbers and spans of numbers."""
     from scout.errors import InputError
 

@@ -7,18 +7,15 @@ from typing import Any
 
 import click
 
-from scout.cli.kinds import FILE
-from scout.cli.options import reading_options
-from scout.cli.progress import progress
-from scout.cli.sources import park_files, shelf_from
+from scout.app.sources import open_source, take_park_files
+from scout.cli.options import FILE, add_reading_options
+from scout.cli.progress import show_progress
 from scout.errors import InputError, OutputError
-
-__all__ = ["command"]
 
 
 @click.command("prepare")
 @click.argument("files", nargs=-1, required=True, metavar="FILE... OUT.parquet")
-@reading_options
+@add_reading_options
 @click.option("--keep", multiple=True, type=FILE, metavar="C", help="Column to carry along; may come again.")
 def command(files: tuple[str, ...], keep: tuple[str, ...], **words: Any) -> int:
     """Clean, repair, join and index boundary files once, for many quick searches.
@@ -27,12 +24,12 @@ def command(files: tuple[str, ...], keep: tuple[str, ...], **words: Any) -> int:
     the same spots as searching the files themselves with the same options, and takes a fraction of the
     time. Exit status: 0 when it is written, 2 for bad input.
     """
-    from scout.cli.outputs import check_targets
-    from scout.cli.tables import reading_report
+    from scout.app.outputs import check_targets
+    from scout.app.prepare import prepare_parks
+    from scout.cli.tables import format_reading_report
+    from scout.io.write import write_file
     from scout.model import ParkReport
-    from scout.parks.shelf import with_lines
-    from scout.prepare import prepared
-    from scout.write import write_file
+    from scout.parks.sources import add_report_lines
 
     *sources, path = files
     if not sources:
@@ -43,10 +40,10 @@ def command(files: tuple[str, ...], keep: tuple[str, ...], **words: Any) -> int:
         raise OutputError(path, "this needs pyarrow", "install it with: pip install lattice-scout[parquet]")
     check_targets(sources, [path])
     reports: list[ParkReport] = []
-    with progress() as show:
-        shelf = shelf_from(park_files(sources, keep, **words), show)
-        write_file(path, prepared(shelf, keep, show, reports.append))
-    for line in reading_report(shelf.sources, with_lines(shelf.report, reports)):
+    with show_progress() as show:
+        shelf = open_source(take_park_files(sources, keep, **words), show)
+        write_file(path, prepare_parks(shelf, keep, show, reports.append))
+    for line in format_reading_report(shelf.sources, add_report_lines(shelf.report, reports)):
         click.echo(line)
     click.echo(f"Wrote {path}")
     return 0

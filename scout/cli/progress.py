@@ -7,13 +7,11 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-from scout.errors import printable
-
-__all__ = ["progress"]
+from scout.errors import make_printable
 
 
 @contextmanager
-def progress() -> Iterator[Callable[[str], None]]:
+def show_progress() -> Iterator[Callable[[str], None]]:
     """A function that shows what is being done on one line of the terminal, cleared at the end."""
     if not sys.stderr.isatty():
         yield lambda _: None
@@ -21,7 +19,7 @@ def progress() -> Iterator[Callable[[str], None]]:
 
     def show(text: str) -> None:
         width = shutil.get_terminal_size().columns - 1
-        sys.stderr.write(f"\r{printable(text)[:width]:<{width}}")
+        sys.stderr.write(f"\r{make_printable(text)[:width]:<{width}}")
         sys.stderr.flush()
 
     try:

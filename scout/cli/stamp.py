@@ -13,19 +13,19 @@ from typing import TYPE_CHECKING
 
 import click
 
-from scout.cli.visit import notebook_option
+from scout.cli.visit import add_notebook_option
 
 if TYPE_CHECKING:
-    from scout.stamp import Conflict, Log, Stamped, Timeline
-    from scout.visits import Visit
+    from scout.model import Visit
+    from scout.visits.adi import AdifLog
+    from scout.visits.stamp import Conflict, Stamped, Timeline
 
-__all__ = ["command"]
 
 _TOLD = 20  # lines of each list
 
 
 @dataclass(frozen=True, slots=True)
-class _Output:
+class _StampedLog:
     """One log to write: the park it is for, empty for all, and what became of it."""
 
     path: Path
@@ -37,7 +37,7 @@ class _Output:
 @click.argument("path", metavar="LOG.adi")
 @click.option("--visit", "number", type=int, required=True, metavar="N", help="Number of the visit.")
 @click.option("--out", "folder", required=True, metavar="DIR", help="Folder for the stamped logs.")
-@notebook_option
+@add_notebook_option
 @click.option(
     "--sig", default="", metavar="NAME", help="Name of the parks' programme, for MY_SIG; a log per park."
 )
@@ -63,17 +63,18 @@ def command(
     visit counts for several parks there is a log for each. Exit status: 0 when all is set, 1 when something
     was left alone or no contact lies within the visit, 2 for bad input.
     """
-    from scout.notebook import Notebook
-    from scout.stamp import parse_log, timeline
+    from scout.visits.adi import parse_log
+    from scout.visits.notebook import Notebook
+    from scout.visits.stamp import sort_contacts
 
     visit = Notebook(notebook).visit(number)
-    _check(visit, sig, folder)
-    log = parse_log(_bytes(path), path)
-    times = timeline(log, visit)
-    chosen = _chosen(visit, grids)
-    outputs, notes = _outputs(log, visit, times, Path(folder), sig.strip(), chosen, force, inside_only)
-    written = _targets(path, outputs)
-    for line in _told(log, visit, times, outputs, notes):
+    _check_options(visit, sig, folder)
+    log = parse_log(_read_bytes(path), path)
+    times = sort_contacts(log, visit)
+    chosen = _choose_grids(visit, grids)
+    outputs, notes = _make_logs(log, visit, times, Path(folder), sig.strip(), chosen, force, inside_only)
+    written = _list_targets(path, outputs)
+    for line in _format_stamped(log, visit, times, outputs, notes):
         click.echo(line)
     if not dry_run:
         _write(written, Path(folder))
@@ -84,7 +85,7 @@ def command(
     return 0 if outputs and not left else 1
 
 
-def _check(visit: Visit, sig: str, folder: str) -> None:
+def _check_options(visit: Visit, sig: str, folder: str) -> None:
     from scout.errors import InputError, OutputError
 
     where = f"visit {visit.number}"
@@ -101,7 +102,7 @@ def _check(visit: Visit, sig: str, folder: str) -> None:
 def _write(written: Mapping[str, bytes], folder: Path) -> None:
     """Write the logs, and before that the folder with those above it; a failure takes the new ones away."""
     from scout.errors import OutputError
-    from scout.write import write_files
+    from scout.io.write import write_files
 
     new = [one for one in (folder, *folder.parents) if written and not os.path.exists(one)]
     try:
@@ -118,9 +119,9 @@ def _write(written: Mapping[str, bytes], folder: Path) -> None:
         raise OutputError(f"--out {folder}", what, "try another") from None
 
 
-def _bytes(path: str) -> bytes:
+def _read_bytes(path: str) -> bytes:
     from scout.errors import InputError
-    from scout.read.formats import check_local
+    from scout.io.formats import check_local
 
     try:
         return check_local(path).read_bytes()
@@ -128,22 +129,22 @@ def _bytes(path: str) -> bytes:
         raise InputError(path, f"cannot be read ({error.strerror})", "check the name") from None
 
 
-def _chosen(visit: Visit, grids: str | None) -> tuple[str, ...] | None:
+def _choose_grids(visit: Visit, grids: str | None) -> tuple[str, ...] | None:
     """The grids to claim as the user says; of three, someone at a terminal is asked."""
-    from scout.stamp import choices, grid_list
+    from scout.visits.adi import list_choices, list_grids
 
     if grids is not None:
         return tuple(grids.replace(",", " ").split())
-    squares = grid_list(visit.locators)
+    squares = list_grids(visit.locators)
     if len(squares) != 3 or not sys.stdin.isatty():
         return None
-    pairs = [",".join(pair) for pair in choices(squares)]
+    pairs = [",".join(pair) for pair in list_choices(squares)]
     click.echo(f"The visit claims {' '.join(squares)}. ADIF takes two or four grids; three have no form.")
     return tuple(click.prompt("Claim which", type=click.Choice([*pairs, *squares])).split(","))
 
 
-def _outputs(
-    log: Log,
+def _make_logs(
+    log: AdifLog,
     visit: Visit,
     times: Timeline,
     folder: Path,
@@ -151,24 +152,24 @@ def _outputs(
     grids: Sequence[str] | None,
     force: bool,
     inside_only: bool,
-) -> tuple[list[_Output], list[str]]:
+) -> tuple[list[_StampedLog], list[str]]:
     """The logs to write, none where no contact was made in the visit, and what to say of them."""
-    from scout.stamp import claim_of, stamp
+    from scout.visits.stamp import make_claim, stamp_log
 
     stem = Path(log.path).stem
-    outputs: list[_Output] = []
+    outputs: list[_StampedLog] = []
     notes: list[str] = []
     for park in [park.park for park in visit.parks] if sig else [""]:
-        claim = claim_of(visit, sig, park, grids)
+        claim = make_claim(visit, sig, park, grids)
         notes += [note for note in claim.notes if note not in notes]
-        stamped = stamp(log, claim, times.inside, force=force, only_inside=inside_only)
-        ending = f"-{_plain(park) or f'visit-{visit.number}'}"
+        stamped = stamp_log(log, claim, times.inside, force=force, only_inside=inside_only)
+        ending = f"-{_make_plain_name(park) or f'visit-{visit.number}'}"
         name = f"{stem.removesuffix(ending)}{ending}.adi"  # stamped again, a log keeps its name
         taken = {output.path.name.lower() for output in outputs}
         if name.lower() in taken:
             name = f"{name[:-4]}-{len(taken) + 1}.adi"
         if times.inside and (stamped.carrying or not sig):
-            outputs.append(_Output(folder / name, park, stamped))
+            outputs.append(_StampedLog(folder / name, park, stamped))
         elif times.inside:
             notes.append(f"{park}: no log is written, for every contact of the visit names another park.")
     if not sig and visit.parks:
@@ -176,12 +177,12 @@ def _outputs(
     return outputs, notes
 
 
-def _plain(park: str) -> str:
+def _make_plain_name(park: str) -> str:
     """A park's id as part of a file name anywhere."""
     return re.sub(r"[^A-Za-z0-9_-]+", "_", park).strip("_")[:60] or ("park" if park else "")
 
 
-def _targets(path: str, outputs: Sequence[_Output]) -> Mapping[str, bytes]:
+def _list_targets(path: str, outputs: Sequence[_StampedLog]) -> Mapping[str, bytes]:
     """What has to be written; never over the log that is read, nor over another."""
     from scout.errors import OutputError
 
@@ -199,32 +200,35 @@ def _targets(path: str, outputs: Sequence[_Output]) -> Mapping[str, bytes]:
     return written
 
 
-def _told(
-    log: Log, visit: Visit, times: Timeline, outputs: Sequence[_Output], notes: Sequence[str]
+def _format_stamped(
+    log: AdifLog, visit: Visit, times: Timeline, outputs: Sequence[_StampedLog], notes: Sequence[str]
 ) -> Iterator[str]:
-    from scout.errors import printable
+    from scout.errors import make_printable
 
-    yield printable(
-        f"{log.path}: {_contacts(len(log.contacts))}, {len(times.inside):,} during visit {visit.number} "
+    yield make_printable(
+        f"{log.path}: {_count_contacts(len(log.contacts))}, "
+        f"{len(times.inside):,} during visit {visit.number} "
         f"({visit.start:%Y-%m-%d %H:%M} to {visit.end:%Y-%m-%d %H:%M} UTC)."
     )
-    yield from (printable(note) for note in (*log.notes, *notes))
-    yield from _some("Outside", times.outside)
+    yield from (make_printable(note) for note in (*log.notes, *notes))
+    yield from _format_some("Outside", times.outside)
     if times.far:
         yield f"Outside: {times.far:,} more than a day before or after."
-    yield from _some("Look at", times.doubts)
+    yield from _format_some("Look at", times.doubts)
     for output in outputs:
         told = ", ".join(f"{name} in {count:,}" for name, count in output.stamped.set_fields)
         head = f"{output.park}: " if output.park else ""
-        yield printable(f"{head}{_contacts(output.stamped.changed)} change: {told or 'nothing to set'}.")
-        yield from _some(f"Conflict{', ' + output.park if output.park else ''}", _clashes(output))
+        yield make_printable(
+            f"{head}{_count_contacts(output.stamped.changed)} change: {told or 'nothing to set'}."
+        )
+        yield from _format_some(f"Conflict{', ' + output.park if output.park else ''}", _list_clashes(output))
 
 
-def _contacts(count: int) -> str:
+def _count_contacts(count: int) -> str:
     return f"{count:,} contact{'s' * (count != 1)}"
 
 
-def _clashes(output: _Output) -> list[str]:
+def _list_clashes(output: _StampedLog) -> list[str]:
     def line(conflict: Conflict) -> str:
         done = "replaced" if conflict.replaced else "left alone"
         mine = conflict.value or "that nothing should stand there"
@@ -234,10 +238,10 @@ def _clashes(output: _Output) -> list[str]:
     return [line(conflict) for conflict in output.stamped.conflicts]
 
 
-def _some(word: str, lines: Sequence[str]) -> Iterator[str]:
-    from scout.errors import printable
+def _format_some(word: str, lines: Sequence[str]) -> Iterator[str]:
+    from scout.errors import make_printable
 
     for line in lines[:_TOLD]:
-        yield printable(f"{word}: {line}{'' if line.endswith('?') else '.'}")
+        yield make_printable(f"{word}: {line}{'' if line.endswith('?') else '.'}")
     if len(lines) > _TOLD:
-        yield printable(f"{word}: {len(lines) - _TOLD:,} more like these.")
+        yield make_printable(f"{word}: {len(lines) - _TOLD:,} more like these.")

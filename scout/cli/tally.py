@@ -7,30 +7,31 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from scout.cli import kinds
-from scout.cli.options import reading_options
-from scout.cli.sources import park_files, shelf_from
-from scout.cli.visit import level_option, notebook_option
+from scout.app.sources import open_source, take_park_files
+from scout.cli import options
+from scout.cli.options import add_reading_options
+from scout.cli.visit import add_level_option, add_notebook_option
 
 if TYPE_CHECKING:
-    from scout.tally import Done, ParkReach, Year
-    from scout.visits import BadVisit
+    from scout.model import BadVisit
+    from scout.visits.tally import Done, ParkReach, Year
 
-__all__ = ["command"]
 
 _TOLD = 30  # parks listed; the rest is counted
 
 
 @click.command("tally")
 @click.argument("files", nargs=-1, metavar="[FILE]...")
-@notebook_option
-@level_option
+@add_notebook_option
+@add_level_option
 @click.option(
-    "--home", type=kinds.PLACE, metavar="LAT,LON", help="Where distances count from; a locator will do."
+    "--home", type=options.PLACE, metavar="LAT,LON", help="Where distances count from; a locator will do."
 )
-@click.option("--within", type=kinds.OVER_0, metavar="KM", help="How far what is missing may lie from home.")
+@click.option(
+    "--within", type=options.OVER_0, metavar="KM", help="How far what is missing may lie from home."
+)
 @click.option("--all", "everything", is_flag=True, help="List every park, and those that are done.")
-@reading_options
+@add_reading_options
 def command(
     files: tuple[str, ...],
     notebook: str,
@@ -46,47 +47,49 @@ def command(
     over the ground of each park within the radius; whether a station can stand there, scout find says.
     Exit status: 0, or 1 when nothing has been done.
     """
-    from scout.cli.visiting import told_left_out
+    from scout.cli.visit import told_left_out
     from scout.errors import InputError
-    from scout.locator import level_number
-    from scout.notebook import Notebook
-    from scout.tally import by_year, done
+    from scout.geo.locator import get_level_number
+    from scout.visits.notebook import Notebook
+    from scout.visits.tally import collect_done, count_by_year
 
-    number = level_number(level)
+    number = get_level_number(level)
     if bool(files) != (within is not None) or (within is not None and home is None):
         raise InputError("tally", "what is missing needs parks, home and radius", "give FILE --home --within")
     left_out: list[BadVisit] = []
     visits = Notebook(notebook).visits(left_out.append)
-    so_far = done(visits, number)
-    for line in _table(by_year(visits, number), so_far, len(visits), level):
+    so_far = collect_done(visits, number)
+    for line in _format_table(count_by_year(visits, number), so_far, len(visits), level):
         click.echo(line)
     for line in told_left_out(left_out):
         click.echo(line)
     if home is not None and within is not None:
         click.echo()
-        for line in _still(_reached(files, reading, so_far, home, within), so_far, within, everything):
+        for line in _format_missing(
+            _read_reached(files, reading, so_far, home, within), so_far, within, everything
+        ):
             click.echo(line)
     return 0 if so_far.grids or so_far.parks else 1
 
 
-def _reached(
+def _read_reached(
     files: Sequence[str], reading: dict[str, Any], so_far: Done, home: str, within: float
 ) -> tuple[ParkReach, ...]:
-    from scout.check.near import parks_near
-    from scout.cli.progress import progress
-    from scout.coordinates import parse_place
-    from scout.tally import missing
+    from scout.cli.progress import show_progress
+    from scout.geo.coordinates.parse import parse_place
+    from scout.search.places import load_parks_near
+    from scout.visits.tally import find_missing
 
     place = parse_place(home)
-    with progress() as show:
-        shelf = shelf_from(park_files(files, **reading), show)
-        parks = parks_near(shelf, place[0], place[1], 1010.0 * within)
+    with show_progress() as show:
+        shelf = open_source(take_park_files(files, **reading), show)
+        parks = load_parks_near(shelf, place[0], place[1], 1010.0 * within)
         show("looking for what is missing")
-        return missing(parks, so_far, place, within)
+        return find_missing(parks, so_far, place, within)
 
 
-def _table(years: Sequence[Year], so_far: Done, visits: int, level: str) -> Iterator[str]:
-    from scout.cli.tables import columns
+def _format_table(years: Sequence[Year], so_far: Done, visits: int, level: str) -> Iterator[str]:
+    from scout.cli.tables import format_columns
 
     yield f"Done at {level} level (new: not done in a year before)"
     rows: list[tuple[str, ...]] = [("year", "visits", "contacts", "grids", "parks", "pairs")]
@@ -103,12 +106,14 @@ def _table(years: Sequence[Year], so_far: Done, visits: int, level: str) -> Iter
     every = (so_far.grids, so_far.parks, so_far.pairs)
     contacts = sum(year.contacts for year in years)
     rows.append(("all", f"{visits:,}", f"{contacts:,}", *(f"{len(some):,}" for some in every)))
-    yield from columns(rows)
+    yield from format_columns(rows)
 
 
-def _still(reached: Sequence[ParkReach], so_far: Done, within: float, everything: bool) -> Iterator[str]:
-    from scout.cli.tables import columns
-    from scout.errors import printable
+def _format_missing(
+    reached: Sequence[ParkReach], so_far: Done, within: float, everything: bool
+) -> Iterator[str]:
+    from scout.cli.tables import format_columns
+    from scout.errors import make_printable
 
     grids = {grid for reach in reached for grid in reach.grids}
     pairs = sum(len(reach.grids) for reach in reached)
@@ -132,7 +137,7 @@ def _still(reached: Sequence[ParkReach], so_far: Done, within: float, everything
             )
         )
     if shown:
-        yield from columns([tuple(printable(cell) for cell in row) for row in rows])
+        yield from format_columns([tuple(make_printable(cell) for cell in row) for row in rows])
         yield "* a grid not done in any park."
     if len(shown) > most:
         yield f"... and {len(shown) - most:,} more; --all lists them."

@@ -3,7 +3,3 @@
 `server` listens on 127.0.0.1 and hands out one page. Every tab of it has a workspace: a private folder and
 a process of its own (`worker`), in which the functions of the command line do the work.
 """
-
-from scout.desk.limits import Limits
-
-__all__ = ["Limits"]

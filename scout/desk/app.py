@@ -15,16 +15,12 @@ from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
 from scout.cautions import ALWAYS
-from scout.coordinates import read_place
-from scout.desk.fields import fields
-from scout.desk.guard import Keys
-from scout.desk.page import static
-from scout.desk.patience import know
-from scout.desk.workspace import TooLarge, Workspace
-from scout.desk.workspaces import Workspaces
+from scout.desk.access import Keys, know
+from scout.desk.page import get_static
+from scout.desk.settings import list_fields
+from scout.desk.workspace import TooLarge, Workspace, Workspaces
 from scout.errors import InputError, ScoutError
-
-__all__ = ["make_app"]
+from scout.geo.coordinates.parse import read_place
 
 Answer = dict[str, Any]
 _NO_WINDOW = (
@@ -34,7 +30,7 @@ _NO_WINDOW = (
 
 def make_app(workspaces: Workspaces, keys: Keys, stop: Callable[[], None]) -> Starlette:
     """The application; ``stop`` ends the server."""
-    desk = _Desk(workspaces, keys, stop)
+    desk = _DeskApp(workspaces, keys, stop)
     app = Starlette(
         routes=[
             Route("/", desk.page),
@@ -53,17 +49,17 @@ def make_app(workspaces: Workspaces, keys: Keys, stop: Callable[[], None]) -> St
             Route("/api/windows/{id}/stop", desk.stop, methods=["POST"]),
         ],
         exception_handlers={
-            ScoutError: _refused,
+            ScoutError: _answer_refusal,
             OSError: _no_disk,
-            HTTPException: _problem,
-            ClientDisconnect: _gone,
+            HTTPException: _answer_problem,
+            ClientDisconnect: _answer_gone,
         },
     )
     app.router.redirect_slashes = False  # what is not there is not there
     return app
 
 
-async def _refused(request: Request, error: Exception) -> Response:
+async def _answer_refusal(request: Request, error: Exception) -> Response:
     """What the user can mend is an answer like others: browsers put every error status on the console."""
     where = error.where if isinstance(error, ScoutError) else ""
     return JSONResponse({"error": {"where": where, "text": str(error)}})
@@ -75,16 +71,16 @@ async def _no_disk(request: Request, error: Exception) -> Response:
     return JSONResponse({"error": {"where": "", "text": text}})
 
 
-async def _problem(request: Request, error: Exception) -> Response:
+async def _answer_problem(request: Request, error: Exception) -> Response:
     status, text = (error.status_code, error.detail) if isinstance(error, HTTPException) else (500, "")
     return JSONResponse({"error": {"where": "", "text": text}}, status, headers={"connection": "close"})
 
 
-async def _gone(request: Request, error: Exception) -> Response:
+async def _answer_gone(request: Request, error: Exception) -> Response:
     return Response(status_code=400)
 
 
-class _Desk:
+class _DeskApp:
     def __init__(self, workspaces: Workspaces, keys: Keys, stop: Callable[[], None]) -> None:
         self.workspaces, self.keys, self._stop, self.limits = workspaces, keys, stop, workspaces.limits
 
@@ -97,7 +93,7 @@ class _Desk:
         return self._static(request.path_params["name"])
 
     def _static(self, name: str) -> Response:
-        found = static(name)
+        found = get_static(name)
         if found is None:
             raise HTTPException(404, "There is no such page.")
         return Response(found.content, media_type=found.kind)
@@ -126,7 +122,7 @@ class _Desk:
             {
                 "key": key,
                 "cautions": list(ALWAYS),
-                "fields": fields(),
+                "fields": list_fields(),
             }
         )
 
@@ -178,7 +174,7 @@ class _Desk:
             workspace.welcome(name, role, int(size) if size.isdecimal() and len(size) < 20 else 0)
         else:
             try:
-                await workspace.bring(name, role, _length(request), self._pieces(request))
+                await workspace.bring(name, role, _read_length(request), self._pieces(request))
             except InputError as error:
                 # Nothing more of a file is taken in once it is refused.
                 told = {"error": {"where": error.where, "text": str(error)}}
@@ -201,9 +197,9 @@ class _Desk:
         return JSONResponse({**message, "window": workspace.told()})
 
     async def _demo(self, workspace: Workspace) -> Response:
-        from scout.cli.demo import demo_outing
+        from scout.cli.demo import find_demo_outing
 
-        outing = demo_outing()
+        outing = find_demo_outing()
         data = [p for p in outing.parent.iterdir() if p.suffix in (".geojson", ".gpkg", ".tif")]
         await asyncio.to_thread(workspace.copy_in, sorted(data))
         message = await workspace.do("load", {"text": outing.read_text("utf-8")})
@@ -259,6 +255,6 @@ class _Desk:
                 raise HTTPException(408, "Nothing more came.") from None
 
 
-def _length(request: Request) -> int | None:
+def _read_length(request: Request) -> int | None:
     text = request.headers.get("content-length", "")
     return int(text) if text.isdecimal() and len(text) < 20 else None

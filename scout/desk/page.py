@@ -6,11 +6,9 @@ from functools import cache
 from importlib.resources import files
 from typing import NamedTuple
 
+from scout.output.templates import read_text_of
 from scout.page import leaflet
 from scout.page.bundle import bundle
-from scout.templates import text_of
-
-__all__ = ["Static", "static"]
 
 _KINDS = {"html": "text/html", "css": "text/css", "js": "text/javascript"}
 _ENTRY = "start.js"
@@ -24,22 +22,22 @@ class Static(NamedTuple):
 
 
 @cache
-def _all() -> dict[str, Static]:
+def _load_all() -> dict[str, Static]:
     own = {one.name for one in files(__package__).iterdir()}
     found = {
-        name: Static(text_of(__package__, name), _KINDS[name.rsplit(".", 1)[1]])
+        name: Static(read_text_of(__package__, name), _KINDS[name.rsplit(".", 1)[1]])
         for name in sorted(own)
         if name.rsplit(".", 1)[-1] in ("html", "css")
     }
     shared = {
         _ENTRY: Static(bundle(__package__, _ENTRY), _KINDS["js"]),
-        "page.css": Static(text_of("scout.page", "page.css"), _KINDS["css"]),
-        "leaflet.css": Static(leaflet.style(), _KINDS["css"]),
-        "leaflet.js": Static(leaflet.script(), _KINDS["js"]),
+        "page.css": Static(read_text_of("scout.page", "page.css"), _KINDS["css"]),
+        "leaflet.css": Static(leaflet.load_style(), _KINDS["css"]),
+        "leaflet.js": Static(leaflet.load_script(), _KINDS["js"]),
     }
     return found | shared
 
 
-def static(name: str) -> Static | None:
+def get_static(name: str) -> Static | None:
     """The file of a name, of those there are."""
-    return _all().get(name)
+    return _load_all().get(name)

@@ -1,4 +1,4 @@
-"""The desk from start to end: a port of this machine, the browser, and nothing left behind."""
+"""The desk's server: start and end, the browser, the menu."""
 
 from __future__ import annotations
 
@@ -6,30 +6,58 @@ import asyncio
 import os
 import signal
 import socket
+import sys
 import threading
 import webbrowser
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from importlib.resources import files
+from pathlib import Path
 
 import uvicorn
+from pyshortcuts import make_shortcut
 
+from scout.desk.access import Guard, Keys, Patience
 from scout.desk.app import make_app
-from scout.desk.guard import Guard, Keys
 from scout.desk.limits import Limits
-from scout.desk.page import static
-from scout.desk.patience import Patience
-from scout.desk.workspaces import Workspaces
-from scout.errors import InputError
+from scout.desk.page import get_static
+from scout.desk.workspace import Workspaces
+from scout.errors import InputError, OutputError
 
-__all__ = ["Desk", "open_browser"]
 
+def put_into_menu(notebook: str = "") -> Path:
+    """Write the entry that opens this installation's desk; gives where it is."""
+    name = "scout.exe" if sys.platform == "win32" else "scout"
+    program = Path(sys.executable).with_name(name)
+    words = ["desk", "--until-left", *([f"--notebook={notebook}"] if notebook else [])]
+    for path in (str(program), notebook):
+        if " " in path:  # an entry's command is parted at blanks
+            raise OutputError(path, "has a blank in its path, which a menu entry cannot hold", "move it")
+    if not program.is_file():
+        raise OutputError(str(program), "is not there to be opened", "install lattice-scout with pip")
+    only_desktop = sys.platform == "darwin"
+    icon = None if sys.platform != "linux" else str(files(__package__) / "icon.svg")
+    made = make_shortcut(
+        " ".join([str(program), *words]),
+        name="scout desk",
+        description="Find the spots where Maidenhead grid squares and parks meet",
+        icon=icon,
+        terminal=False,
+        desktop=only_desktop,
+        startmenu=not only_desktop,
+        noexe=True,
+    )
+    return Path(made.desktop_dir if only_desktop else made.startmenu_dir, made.target)
+
+
+# The desk from start to end: a port of this machine, the browser, and nothing left behind.
 HOST = "127.0.0.1"
 _QUEUE = 4096  # connections that the system holds until they are taken
 
 
 @dataclass
-class Desk:
+class DeskServer:
     """One run of the desk.
 
     Parameters
@@ -50,7 +78,7 @@ class Desk:
     keys: Keys = field(default_factory=Keys)
 
     def __post_init__(self) -> None:
-        self._socket = _listening(self.port)
+        self._socket = _open_socket(self.port)
         self.port = self._socket.getsockname()[1]
         self._server: uvicorn.Server | None = None
         self.workspaces: Workspaces | None = None  # while it runs
@@ -64,7 +92,7 @@ class Desk:
 
         ``started`` is called when the desk answers.
         """
-        with _signals_to(self.stop):
+        with _handle_signals(self.stop):
             asyncio.run(self._run(started))
 
     def stop(self) -> None:
@@ -78,7 +106,7 @@ class Desk:
         )
         try:
             await workspaces.start()
-            static("desk.html")  # the first of them reads them all
+            get_static("desk.html")  # the first of them reads them all
             guard = Guard(make_app(workspaces, self.keys, self.stop), self.keys, [self.port])
             patience = Patience(guard, self.limits)
             config = uvicorn.Config(
@@ -110,13 +138,13 @@ class Desk:
             self.workspaces = None
 
 
-def open_browser(desk: Desk) -> None:
+def open_browser(desk: DeskServer) -> None:
     """Show the desk in the user's browser, by an address that works once."""
     webbrowser.open(desk.address(desk.keys.ticket()))
 
 
 @contextmanager
-def _signals_to(stop: Callable[[], None]) -> Iterator[None]:
+def _handle_signals(stop: Callable[[], None]) -> Iterator[None]:
     """Signals to end do that and no more: uvicorn hands them on before all is cleared up."""
     if threading.current_thread() is not threading.main_thread():
         yield
@@ -130,7 +158,7 @@ def _signals_to(stop: Callable[[], None]) -> Iterator[None]:
             signal.signal(getattr(signal, name), handler)
 
 
-def _listening(port: int) -> socket.socket:
+def _open_socket(port: int) -> socket.socket:
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     if os.name == "posix":  # elsewhere it would let two desks have one port
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

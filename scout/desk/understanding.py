@@ -1,4 +1,4 @@
-"""What was understood of the files that were brought, file by file, and a picture of it."""
+"""What was understood of the files that were brought, before any search."""
 
 from __future__ import annotations
 
@@ -6,21 +6,84 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from scout.access.readings import Reading
-from scout.access.ways import Tagged, sorted_out
-from scout.cli.sources import ParkFiles, parks_of
-from scout.desk.names import named
-from scout.desk.picture import ground_picture, parks_picture
-from scout.desk.settings import asked
-from scout.desk.shelf import Shelf
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from scout.app.sources import ParkFiles, build_read_parks
+from scout.desk.files import LayerCache, list_named
+from scout.desk.settings import write_settings
 from scout.errors import ScoutError
-from scout.model import GEOMETRY, RECORD, Layer, ParkReport, Parks
-from scout.reach import Box
-from scout.read.heights import read_heights
-from scout.read.tagged import read_tagged
+from scout.io.rasters import read_heights
+from scout.model import GEOMETRY, PARK_ID, PARK_NAME, RECORD, Layer, ParkReport, Parks
+from scout.walk.reach import Box
+from scout.walk.read import read_tagged
+from scout.walk.ways import TaggedLayers, TagMapping, classify_access
 
-__all__ = ["understood"]
+_SHAPES = 4000  # the largest of them
+_VERTICES = 60_000
+_FINEST = 1 / 4000  # of the picture's width
 
+
+def draw_parks(parks: Parks | None) -> dict[str, Any] | None:
+    """Outlines of parks.
+
+    Returns
+    -------
+    dict
+        ``bounds`` as west, south, east, north in degrees; ``parks`` with a name and rings of flat
+        latitude, longitude pairs; ``more`` counts the smallest, which were left out.
+    """
+    if parks is None or not len(parks.frame):
+        return None
+    geometry: NDArray[Any] = parks.frame[GEOMETRY].to_numpy()
+    bounds = [round(float(edge), 6) for edge in parks.frame.total_bounds]
+    largest = np.argsort(-shapely.area(geometry), kind="stable")[:_SHAPES]
+    rings = _simplify_lines(
+        shapely.boundary(geometry[largest]), max(bounds[2] - bounds[0], bounds[3] - bounds[1])
+    )
+    names = parks.frame[PARK_NAME].to_numpy(), parks.frame[PARK_ID].to_numpy()
+    return {
+        "bounds": bounds,
+        "parks": [
+            {"name": str(names[0][k] or names[1][k]), "rings": _flatten_shape(ring)}
+            for k, ring in zip(largest.tolist(), rings, strict=True)
+        ],
+        "more": len(geometry) - len(largest),
+    }
+
+
+def draw_ground(frames: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Lines and areas of access data by the word for them."""
+    drawn = []
+    for what, frame in frames.items():
+        geometry: NDArray[Any] = frame.geometry.to_numpy()
+        shapes = geometry[np.argsort(-shapely.length(geometry), kind="stable")[:_SHAPES]]
+        lines = np.where(shapely.get_dimensions(shapes) == 2, shapely.boundary(shapes), shapes)
+        extent = shapely.total_bounds(shapes) if len(shapes) else np.zeros(4)
+        width = float(max(extent[2] - extent[0], extent[3] - extent[1]))
+        for one in _simplify_lines(lines, width):
+            drawn += [{"what": what, "line": line} for line in _flatten_shape(one)]
+    return drawn
+
+
+def _simplify_lines(lines: NDArray[Any], width: float) -> NDArray[Any]:
+    """Lines of no more vertices than a browser draws at once."""
+    tolerance = width * _FINEST
+    found: NDArray[Any] = shapely.simplify(lines, tolerance)
+    while tolerance and shapely.get_num_coordinates(found).sum() > _VERTICES and tolerance < width / 20:
+        tolerance *= 2
+        found = shapely.simplify(lines, tolerance)
+    return found
+
+
+def _flatten_shape(shape: Any) -> list[list[float]]:
+    """Each part as latitude, longitude, latitude, longitude ..."""
+    parts = shapely.get_parts(shape)
+    return [np.round(shapely.get_coordinates(part)[:, ::-1], 6).ravel().tolist() for part in parts]
+
+
+# What was understood of the files that were brought, file by file, and a picture of it.
 Show = Callable[[str], None]
 
 _LINES = 20  # of each list of records; the rest is counted
@@ -28,8 +91,8 @@ _AROUND_DEG = 0.05  # of ground beside the parks: further than anyone walks to a
 _WORLD: Box = (-180.0, -90.0, 180.0, 90.0)
 
 
-def understood(
-    shelf: Shelf, settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]], show: Show
+def preview_files(
+    shelf: LayerCache, settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]], show: Show
 ) -> dict[str, Any]:
     """Read what was brought.
 
@@ -42,53 +105,53 @@ def understood(
     """
     shelf.keep_only([name for names in roles.values() for name in names])
     files: dict[str, Any] = {}
-    reading, error = _reading(settings, roles)
+    reading, error = _read_reading(settings, roles)
     layers: list[Layer] = []
-    for name in named(roles.get("parks", ())):
+    for name in list_named(roles.get("parks", ())):
         try:
             some = shelf.layers(name, reading, show)
             layers += some
-            files[name] = _boundaries(some, reading)
+            files[name] = _preview_boundaries(some, reading)
         except ScoutError as problem:
-            files[name] = {"error": _line(problem)}
-    told: dict[str, Any] = {"files": files, "columns": _columns(layers), "parks": None, "error": error}
+            files[name] = {"error": _format_problem(problem)}
+    told: dict[str, Any] = {"files": files, "columns": _list_columns(layers), "parks": None, "error": error}
     parks: Parks | None = None
     if layers:
         try:
             whole = not any(file.get("error") for file in files.values())
-            parks = shelf.parks(reading, show) if whole else parks_of(reading, layers)
+            parks = shelf.parks(reading, show) if whole else build_read_parks(reading, layers)
             told["parks"] = {
                 "count": len(parks.frame),
-                **_report(parks.report),
+                **_preview_report(parks.report),
                 "notes": list(parks.report.notes),
             }
         except ScoutError as problem:
             told["error"] = told["error"] or {"where": problem.where, "text": str(problem)}
-    told["picture"] = parks_picture(parks)
-    told["ground"] = _ground(settings, roles, parks, files, show)
+    told["picture"] = draw_parks(parks)
+    told["ground"] = _preview_ground(settings, roles, parks, files, show)
     return told
 
 
-def _reading(settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]]) -> tuple[ParkFiles, Any]:
+def _read_reading(settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]]) -> tuple[ParkFiles, Any]:
     """How the boundary files are to be read; other settings may still be wrong, and are said to be."""
     options = settings.get("options") or {}
     keys = ("corridor", "id-column", "name-column", "pieces", "layer", "crs")
-    files = tuple(named(roles.get("parks", ())))
+    files = tuple(list_named(roles.get("parks", ())))
     if not files:
         return ParkFiles(()), None
     try:
         only = {**settings, "options": {key: options.get(key) for key in keys}}
-        return replace(asked(only, roles).inputs.parks, files=files), None
+        return replace(write_settings(only, roles).inputs.parks, files=files), None
     except ScoutError as problem:
         return ParkFiles(files), {"where": problem.where, "text": str(problem)}
 
 
-def _line(problem: ScoutError) -> str:
+def _format_problem(problem: ScoutError) -> str:
     """Beside its file, the file need not be named."""
     return f"{problem.what}{f'; {problem.remedy}' if problem.remedy else ''}"
 
 
-def _boundaries(layers: Sequence[Layer], reading: ParkFiles) -> dict[str, Any]:
+def _preview_boundaries(layers: Sequence[Layer], reading: ParkFiles) -> dict[str, Any]:
     """Layers of one file, and what becomes of their records."""
     # A column may be another file's; so may the details to show.
     here = {column for layer in layers for column in layer.frame.columns}
@@ -100,9 +163,9 @@ def _boundaries(layers: Sequence[Layer], reading: ParkFiles) -> dict[str, Any]:
     )
     report, error = ParkReport(), ""
     try:
-        report = parks_of(own, layers).report
+        report = build_read_parks(own, layers).report
     except ScoutError as problem:
-        error = _line(problem)
+        error = _format_problem(problem)
     return {
         "layers": [
             {
@@ -119,11 +182,11 @@ def _boundaries(layers: Sequence[Layer], reading: ParkFiles) -> dict[str, Any]:
         ],
         "error": error,
         "parks": report.parks,
-        **_report(report),
+        **_preview_report(report),
     }
 
 
-def _report(report: ParkReport) -> dict[str, Any]:
+def _preview_report(report: ParkReport) -> dict[str, Any]:
     lists = {"repaired": report.repaired, "refused": report.refused, "skipped": report.skipped}
     return {
         "counts": report.counts,
@@ -131,12 +194,12 @@ def _report(report: ParkReport) -> dict[str, Any]:
     }
 
 
-def _columns(layers: Sequence[Layer]) -> list[str]:
+def _list_columns(layers: Sequence[Layer]) -> list[str]:
     found = dict.fromkeys(str(column) for layer in layers for column in layer.frame.columns)
     return [column for column in found if column not in (RECORD, GEOMETRY)]
 
 
-def _ground(
+def _preview_ground(
     settings: Mapping[str, Any],
     roles: Mapping[str, Sequence[str]],
     parks: Parks | None,
@@ -145,20 +208,20 @@ def _ground(
 ) -> list[Any]:
     """Understand access data and heights file by file; gives what is to be drawn."""
     crs = (settings.get("options") or {}).get("crs") or None
-    boxes = [_around(parks)]
+    boxes = [_find_bounds(parks)]
     readings = [
-        Reading(**{**row, "values": row.get("values") or {}})
+        TagMapping(**{**row, "values": row.get("values") or {}})
         for row in (settings.get("more") or {}).get("tags") or ()
     ]
     drawn: list[Any] = []
     for role in ("access", "barriers", "hazards"):
-        for name in named(roles.get(role, ())):
+        for name in list_named(roles.get(role, ())):
             own = [reading for reading in readings if reading.file == name]
             keys = [reading.column for reading in own if reading.column]
             try:
-                around = sorted_out([Tagged(read_tagged(name, boxes, show, crs, keys), role)], own)
+                around = classify_access([TaggedLayers(read_tagged(name, boxes, show, crs, keys), role)], own)
             except ScoutError as problem:
-                files[name] = {"error": _line(problem)}
+                files[name] = {"error": _format_problem(problem)}
                 continue
             frames = {
                 "ways": around.ways,
@@ -173,19 +236,19 @@ def _ground(
                 "notes": [note for note in around.notes if note.startswith(name)],
                 "crs": sorted({source.crs for source in around.sources}),
             }
-            drawn += ground_picture(frames)
+            drawn += draw_ground(frames)
     for name in roles.get("heights", ()):
         try:
             heights = read_heights(name, boxes, show, crs)
         except ScoutError as problem:
-            files[name] = {"error": _line(problem)}
+            files[name] = {"error": _format_problem(problem)}
             continue
         cells = sum(relief.heights_m.size for relief in heights.reliefs)
         files[name] = {"holds": {"heights": cells}, "notes": list(heights.notes), "crs": []}
     return drawn
 
 
-def _around(parks: Parks | None) -> Box:
+def _find_bounds(parks: Parks | None) -> Box:
     if parks is None:
         return _WORLD
     west, south, east, north = (float(edge) for edge in parks.frame.total_bounds)

@@ -1,4 +1,6 @@
-"""A process of one tab: jobs come in as lines of JSON, progress and answers go out as lines of JSON.
+"""The process behind a tab: jobs in, progress and answers out.
+
+A process of one tab: jobs come in as lines of JSON, progress and answers go out as lines of JSON.
 
 It starts with everything imported, so that the first click need not wait for that; ends when the desk does;
 and can be ended at any moment, for it holds nothing but what can be read again.
@@ -9,28 +11,138 @@ from __future__ import annotations
 import json
 import os
 import queue
+import shutil
 import sys
 import threading
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
+from pathlib import Path, PurePath
 from typing import Any, TextIO
 
 import click
 
-from scout.desk.names import LOADED, OUTING
-from scout.errors import ScoutError
+from scout.desk import jobs, understanding
+from scout.desk.files import LOADED, NOTEBOOK, OUTING, LayerCache
+from scout.desk.jobs import SearchJob
+from scout.desk.settings import format_outing, load_settings, write_settings
+from scout.errors import InputError, ScoutError
+from scout.io.write import write_file
 
-__all__ = ["main"]
+Show = Callable[[str], None]
 
+
+class Session:
+    """One tab's work. Its working directory is the folder of the files that were brought."""
+
+    def __init__(self) -> None:
+        self.shelf = LayerCache()
+        self.search = SearchJob(self.shelf)
+        self.made = Path()
+        self.notebook = NOTEBOOK
+
+    def warm(self) -> None:
+        """Import what the first jobs need."""
+        import scout.app.find
+        import scout.app.outputs
+        import scout.io.rasters
+        import scout.page.document
+        import scout.search.check
+        import scout.walk.reach
+        import scout.walk.read  # noqa: F401
+
+    def do(self, message: Mapping[str, Any], show: Show, part: Callable[[Any], None]) -> Any:
+        """Do one job and give what the page is told of it."""
+        given, roles = message.get("given") or {}, message.get("roles") or {}
+        settings = self._with_notebook(given.get("settings") or {})
+        match message["job"]:
+            case "open":
+                os.chdir(given["folder"])
+                self.made, self.notebook = Path(given["made"]), given["notebook"] or NOTEBOOK
+                return {}
+            case "understand":
+                return understanding.preview_files(self.shelf, settings, roles, show)
+            case "search":
+                return self.search.run(write_settings(settings, roles), self.made, show, part)
+            case "load":
+                return self._loaded(str(given["text"]))
+            case "outing":
+                return self._made("outing.toml", format_outing(settings, roles))
+            case "save":
+                return self._made(*self.search.saved(given["suffix"], given.get("list")))
+            case "check":
+                return jobs.check_place(self.shelf, write_settings(settings, roles), given["place"], show)
+            case "card":
+                said = write_settings(settings, roles, *_list_day_words(given))
+                return self._made(
+                    *jobs.build_spot_card(self.search.found(given.get("list")), int(given["spot"]), said)
+                )
+            case "pack":
+                said = write_settings(settings, roles, *_list_day_words(given))
+                return self._made(
+                    *jobs.build_spot_pack(self.search.found(given.get("list")), str(given["spots"]), said)
+                )
+            case "visit":
+                return jobs.add_visit(self.notebook, given["visit"], settings, roles)
+            case "undo" | "delete":
+                return jobs.change_visits(self.notebook, message["job"], given.get("number"))
+            case "visits":
+                return jobs.list_visits(self.notebook)
+            case "tally":
+                level, some = (
+                    jobs.find_level(settings),
+                    write_settings(settings, roles) if roles.get("parks") else None,
+                )
+                return jobs.tally_visits(self.notebook, level, some, self.shelf, show)
+            case "journal":
+                name, content, left_out = jobs.build_journal(self.notebook, given["suffix"], settings)
+                return {**self._made(name, content), "left_out": left_out}
+            case "notebook":
+                return self._notebook()
+            case other:
+                raise InputError(str(other)[:40], "the desk has no such job")
+
+    def _with_notebook(self, settings: dict[str, Any]) -> dict[str, Any]:
+        """A search that ranks first what is missing looks into the notebook of this desk."""
+        options = dict(settings.get("options") or {})
+        if options.pop("notebook", None) and Path(self.notebook).exists():
+            options["notebook"] = self.notebook
+        return {**settings, "options": options}
+
+    def _loaded(self, text: str) -> dict[str, Any]:
+        write_file(LOADED, text)
+        return load_settings(LOADED)
+
+    def _made(self, name: str, content: str | bytes) -> dict[str, Any]:
+        if PurePath(name).name != name:
+            raise InputError(name[:60], "this is no plain file name")
+        write_file(self.made / name, content)
+        return {"made": name}
+
+    def _notebook(self) -> dict[str, Any]:
+        """A copy of the notebook to take away."""
+        from scout.visits.notebook import Notebook
+
+        Notebook(self.notebook).visits(lambda _: None)  # a file that is no notebook is refused with a line
+        shutil.copyfile(self.notebook, self.made / NOTEBOOK)
+        return {"made": NOTEBOOK}
+
+
+def _list_day_words(given: Mapping[str, Any]) -> list[str]:
+    """The particulars of a card as words of a command line."""
+    names = ("call", "club-call", "date", "zone")
+    return [f"--{name}={given[name]}" for name in names if str(given.get(name) or "").strip()]
+
+
+# A process of one tab: jobs come in as lines of JSON, progress and answers go out as lines of JSON.
 _NICE = 5  # the page and the rest of the machine come first
 
 
-class _Stopped(Exception):
+class _JobStopped(Exception):
     """The user wants no more of this job."""
 
 
-class _Desk:
+class _DeskPipe:
     """The other end of the pipes."""
 
     def __init__(self, out: TextIO) -> None:
@@ -58,7 +170,7 @@ class _Desk:
 
     def show(self, text: str) -> None:
         if self.stopped >= self.job:
-            raise _Stopped
+            raise _JobStopped
         self.say(progress=text)
 
 
@@ -72,25 +184,24 @@ def main() -> None:
     os.dup2(nowhere, 2)
     if hasattr(os, "nice"):
         os.nice(_NICE)
-    desk = _Desk(out)
-    from scout.desk.bench import Bench
+    desk = _DeskPipe(out)
 
-    bench = Bench()
+    bench = Session()
     bench.warm()
     threading.Thread(target=desk.listen, daemon=True).start()
     while True:
         message = desk.jobs.get()
         desk.job = message["number"]
-        desk.say(**_done(partial(bench.do, message, desk.show, desk.hand_over), terminal))
+        desk.say(**_do_job(partial(bench.do, message, desk.show, desk.hand_over), terminal))
 
 
-def _done(job: Callable[[], Any], terminal: TextIO) -> dict[str, Any]:
+def _do_job(job: Callable[[], Any], terminal: TextIO) -> dict[str, Any]:
     try:
         return {"done": job()}
-    except _Stopped:
+    except _JobStopped:
         return {"stopped": True}
     except ScoutError as error:
-        return {"error": {"where": error.where, "text": _plain(str(error))}}
+        return {"error": {"where": error.where, "text": _strip_own_names(str(error))}}
     except click.ClickException as error:
         return {"error": {"where": "", "text": error.format_message()}}
     except MemoryError:
@@ -102,7 +213,7 @@ def _done(job: Callable[[], Any], terminal: TextIO) -> dict[str, Any]:
         return {"error": {"where": "", "text": text[:400]}}
 
 
-def _plain(text: str) -> str:
+def _strip_own_names(text: str) -> str:
     """Without the name of a file that the desk itself wrote."""
     return text.removeprefix(f"{OUTING}: ").removeprefix(f"{LOADED}: ")
 

@@ -1,22 +1,193 @@
-"""One tab's files, process and outputs, apart from every other tab's and bounded."""
+"""A folder and a process for each tab, and all of them together."""
 
 from __future__ import annotations
 
 import asyncio
+import json
+import os
 import secrets
 import shutil
+import stat
+import sys
+import tempfile
 import time
-from collections.abc import AsyncIterator, Mapping, Sequence
+from asyncio.subprocess import PIPE, Process
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from scout.desk.files import NOTEBOOK, ROLES, check_name, is_part, list_named
 from scout.desk.limits import Limits
-from scout.desk.names import NOTEBOOK, ROLES, checked_name, is_part, named
-from scout.desk.workers import Spares, Worker
 from scout.errors import InputError
 
-__all__ = ["TooLarge", "Workspace"]
+_LONGEST_LINE = 2**26  # an answer with a picture of many parks
+_TOO_LONG = (
+    f"The answer is larger than the {_LONGEST_LINE >> 20} MiB that the desk shows at once: "
+    "choose a smaller radius or area, or use the command line. Your files are here."
+)
+_GONE = "The process that did the work has ended, perhaps for want of memory. Your files are here: try again."
 
+
+class Worker:
+    """One process."""
+
+    def __init__(self, process: Process) -> None:
+        self.process = process
+        self._reader = asyncio.create_task(self._read())
+        self._answer: asyncio.Future[dict[str, Any]] | None = None
+        self._heard: Callable[[dict[str, Any]], None] = lambda _: None
+        self._job = 0  # its number: what is asked of a job must not reach the next one
+
+    @classmethod
+    async def start(cls) -> Worker:
+        """A process that imports what it will need."""
+        command = (sys.executable, "-m", "scout.desk.worker")
+        # In a group of its own where there are such: Ctrl-C in the terminal is for the server alone.
+        process = await asyncio.create_subprocess_exec(
+            *command, stdin=PIPE, stdout=PIPE, limit=_LONGEST_LINE, start_new_session=True
+        )
+        return cls(process)
+
+    @property
+    def alive(self) -> bool:
+        """Whether the process still runs and is listened to."""
+        return self.process.returncode is None and not self._reader.done()
+
+    async def do(self, message: dict[str, Any], heard: Callable[[dict[str, Any]], None]) -> dict[str, Any]:
+        """One job, one at a time; its progress goes to ``heard``."""
+        self._answer, self._heard = asyncio.get_running_loop().create_future(), heard
+        self._job += 1
+        try:
+            self._send({**message, "number": self._job})
+            return await self._answer
+        finally:
+            self._answer = None
+
+    def ask_to_stop(self) -> None:
+        """Let the job end by itself, if it is one that tells of its progress."""
+        self._send({"stop": self._job})
+
+    async def end(self) -> None:
+        """End the process, whatever it is doing."""
+        with suppress(ProcessLookupError):
+            self.process.kill()
+        await self.process.wait()
+        await asyncio.gather(self._reader, return_exceptions=True)
+
+    def _send(self, message: dict[str, Any]) -> None:
+        stream = self.process.stdin
+        if stream is None or stream.is_closing() or not self.alive:
+            self._settle({"error": {"where": "", "text": _GONE}})
+            return
+        with suppress(ConnectionError):
+            stream.write(json.dumps(message).encode("utf-8") + b"\n")
+
+    async def _read(self) -> None:
+        stream = self.process.stdout
+        try:
+            while stream is not None and (line := await stream.readline()):
+                message = json.loads(line)
+                if {"done", "error", "stopped"} & set(message):
+                    self._settle(message)
+                else:
+                    self._heard(message)
+        except ValueError:  # a line over the limit
+            self._settle({"error": {"where": "", "text": _TOO_LONG}})
+            with suppress(ProcessLookupError):
+                self.process.kill()
+        finally:
+            self._settle({"error": {"where": "", "text": _GONE}})
+
+    def _settle(self, message: dict[str, Any]) -> None:
+        if self._answer is not None and not self._answer.done():
+            self._answer.set_result(message)
+
+
+class Spares:
+    """One process always waits with everything imported, for the next tab or after a cancel."""
+
+    def __init__(self) -> None:
+        self._next: asyncio.Task[Worker] | None = None
+        self._closed = False
+
+    def prepare(self) -> None:
+        """Start the one that waits, if there is none."""
+        if self._next is None and not self._closed:
+            self._next = asyncio.create_task(Worker.start())
+
+    async def take(self) -> Worker:
+        """The one that waits; another is started in its place."""
+        self.prepare()
+        coming, self._next = self._next, None
+        if coming is None:
+            raise RuntimeError("the desk is closed")
+        worker = await coming
+        self.prepare()
+        if not worker.alive:
+            return await Worker.start()
+        return worker
+
+    async def close(self) -> None:
+        """End the one that waits."""
+        self._closed = True
+        coming, self._next = self._next, None
+        if coming is not None:
+            await (await coming).end()
+
+
+# The private folder of one run, and those that runs which were killed have left behind.
+if sys.platform != "win32":
+    import fcntl
+
+
+_COMING, _PREFIX = "scout-desk-", "scout-desks-"
+
+
+class PrivateFolder:
+    """A folder for this user alone, locked as long as the process lives: a lock goes with its process."""
+
+    def __init__(self) -> None:
+        self.path = Path(tempfile.mkdtemp(prefix=_COMING))  # 0700 by definition
+        self._lock = -1
+        if sys.platform != "win32":
+            self._lock = os.open(self.path, os.O_RDONLY)
+            fcntl.flock(self._lock, fcntl.LOCK_EX)
+            # Under this name it is never to be seen without its lock.
+            self.path = self.path.rename(self.path.with_name(self.path.name.replace(_COMING, _PREFIX)))
+
+    def close(self) -> None:
+        """Remove it with all that is in it."""
+        shutil.rmtree(self.path, ignore_errors=True)
+        if self._lock >= 0:
+            os.close(self._lock)
+
+
+def remove_leftovers() -> None:
+    """Remove the folders of this user's desks that have ended without doing so.
+
+    A folder is taken only with its lock, which no living desk lets go of. Where the system has no such locks
+    it stays.
+    """
+    if sys.platform == "win32":
+        return
+    for path in Path(tempfile.gettempdir()).glob(f"{_PREFIX}*"):
+        with suppress(OSError):  # another's, or another desk is removing it
+            found = path.lstat()
+            if stat.S_ISDIR(found.st_mode) and found.st_uid == os.getuid():
+                _remove_unlocked(path)
+
+
+def _remove_unlocked(path: Path) -> None:
+    lock = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_DIRECTORY)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        shutil.rmtree(path, ignore_errors=True)
+    finally:
+        os.close(lock)
+
+
+# One tab's files, process and outputs, apart from every other tab's and bounded.
 _ONLY_READ = ("search", "understand", "check", "tally")  # jobs that may be cancelled
 
 
@@ -59,7 +230,7 @@ class Workspace:
     def told(self) -> dict[str, Any]:
         """What a page that was loaded again needs to know."""
         return {
-            "roles": {role: named(names) for role, names in self.roles.items()},
+            "roles": {role: list_named(names) for role, names in self.roles.items()},
             "sizes": self.sizes,
             "missing": self._missing(),
             "door": self.door,
@@ -117,9 +288,9 @@ class Workspace:
         if role == "notebook":
             if self.notebook:
                 raise InputError(name[:60], "this desk has a notebook already", "see its name below")
-            checked_name(name, role)
+            check_name(name, role)
             return NOTEBOOK
-        return checked_name(name, role)
+        return check_name(name, role)
 
     def _check_room(self, name: str, size: int, own: str = "") -> None:
         limits = self.limits
@@ -242,3 +413,88 @@ class Workspace:
         if self.worker is not None:
             await self.worker.end()
         await asyncio.to_thread(shutil.rmtree, self.folder, ignore_errors=True)
+
+
+# All tabs: opened, looked after and cleared up, under one private folder.
+class Workspaces:
+    """All tabs, under one private folder."""
+
+    def __init__(
+        self, limits: Limits, notebook: str = "", deserted: Callable[[], None] = lambda: None
+    ) -> None:
+        self.limits, self.notebook, self._deserted = limits, notebook, deserted
+        remove_leftovers()
+        self._private = PrivateFolder()
+        self.folder = self._private.path
+        self.spares = Spares()
+        self._all: dict[str, Workspace] = {}
+        self._quiet = time.monotonic()  # since when there is no tab
+        self._sweeper: asyncio.Task[None] | None = None
+
+    def open(self) -> str:
+        """A new one, by its id.
+
+        Raises
+        ------
+        InputError
+            There are too many.
+        """
+        if len(self._all) >= self.limits.workspaces:
+            raise InputError(
+                "desk", f"{self.limits.workspaces} windows are open already", "close some of them"
+            )
+        name = secrets.token_urlsafe(16)
+        self._all[name] = Workspace(self.folder / name, self.notebook, self.limits, self.spares)
+        return name
+
+    def get(self, name: str) -> Workspace | None:
+        """The one of an id."""
+        return self._all.get(name)
+
+    def behind(self, door: str) -> Workspace | None:
+        """The one whose outputs a link leads to."""
+        return next(
+            (one for one in self._all.values() if secrets.compare_digest(one.door.encode(), door.encode())),
+            None,
+        )
+
+    async def close_one(self, name: str) -> None:
+        """Remove one."""
+        workspace = self._all.pop(name, None)
+        if workspace is not None:
+            await workspace.close()
+
+    async def sweep(self) -> None:
+        """Remove those that nobody will come back to; say so when there has been none for a while."""
+        for name in [name for name, one in self._all.items() if one.stale]:
+            await self.close_one(name)
+        if self._all:
+            self._quiet = time.monotonic()
+        elif time.monotonic() - self._quiet > self.limits.left_s:
+            self._deserted()
+
+    async def start(self) -> None:
+        """Prepare for the first tab, and look after all of them."""
+        self.spares.prepare()
+        self._sweeper = asyncio.create_task(self._sweep_for_ever())
+
+    async def _sweep_for_ever(self) -> None:
+        pause = min(self.limits.left_s, 30.0)
+        while True:
+            before = time.monotonic()
+            await asyncio.sleep(pause)
+            slept = time.monotonic() - before - pause
+            if slept > pause:  # the machine itself was asleep: no tab could call
+                self._quiet += slept
+                for one in self._all.values():
+                    one.seen += slept
+            await self.sweep()
+
+    async def close(self) -> None:
+        """End all processes and remove everything."""
+        if self._sweeper is not None:
+            self._sweeper.cancel()
+        await self.spares.close()
+        for name in list(self._all):
+            await self.close_one(name)
+        await asyncio.to_thread(self._private.close)

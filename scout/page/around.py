@@ -8,12 +8,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from scout.model import GEOMETRY
-from scout.page.frame import Frame, whole
-from scout.page.packed import pack
-from scout.surroundings import WHAT, Surroundings
-
-__all__ = ["AROUND_KM", "around"]
+from scout.model import GEOMETRY, WHAT, Surroundings
+from scout.page.packing import PageFrame, convert_to_units, pack_ring
 
 AROUND_KM = 2.0  # what lies further from every spot and its walk is left out
 # Bytes of the page for each kind of ground and for the starts: what does not fit is left out, farthest first.
@@ -26,11 +22,11 @@ _FEWEST_BYTES, _FEWEST_BYTES_PER_VERTEX = 8, 2  # of a shape
 _METRES_PER_DEG = 111_200.0
 
 
-def around(
+def make_surroundings_data(
     surroundings: Surroundings | None,
     spots: NDArray[np.float64],
     walked: NDArray[np.float64],
-    frame: Frame,
+    frame: PageFrame,
 ) -> dict[str, Any]:
     """What the script draws of the surroundings, empty without access data.
 
@@ -53,13 +49,13 @@ def around(
     """
     if surroundings is None or not len(spots):
         return {}
-    ground = _neighbourhood(np.vstack([spots, walked]))
+    ground = _make_neighbourhood(np.vstack([spots, walked]))
     near = _Nearness(spots)
-    starts, left = _starts(surroundings.starts, ground, near, frame)
+    starts, left = _draw_starts(surroundings.starts, ground, near, frame)
     return {
-        "barriers": _drawn(surroundings.barriers, ground, near, frame),
-        "closed": _drawn(surroundings.closed, ground, near, frame),
-        "power": _drawn(surroundings.power_lines, ground, near, frame),
+        "barriers": _draw_frame(surroundings.barriers, ground, near, frame),
+        "closed": _draw_frame(surroundings.closed, ground, near, frame),
+        "power": _draw_frame(surroundings.power_lines, ground, near, frame),
         "starts": starts,
         "startsLeft": left,
     }
@@ -85,7 +81,7 @@ class _Nearness:
         return np.column_stack([(lonlat[:, 0] - self._middle) * self._wide, lonlat[:, 1]])
 
 
-def _neighbourhood(places: NDArray[np.float64]) -> Any:
+def _make_neighbourhood(places: NDArray[np.float64]) -> Any:
     """Boxes around places, joined: cheap, and never smaller than the circles."""
     dy = AROUND_KM * 1000 / _METRES_PER_DEG
     dx = dy / np.maximum(np.cos(np.radians(np.minimum(np.abs(places[:, 1]) + dy, 89.0))), 0.02)
@@ -98,7 +94,7 @@ def _neighbourhood(places: NDArray[np.float64]) -> Any:
     return joined
 
 
-def _near(frame_of_data: Any, ground: Any) -> tuple[NDArray[Any], NDArray[np.bool_]]:
+def _clip_near(frame_of_data: Any, ground: Any) -> tuple[NDArray[Any], NDArray[np.bool_]]:
     """Geometries cut to the ground, and which rows they are of; 360 degrees away counts as here."""
     shapes = frame_of_data[GEOMETRY].to_numpy()
     west, _, east, _ = shapely.bounds(shapes).T if len(shapes) else np.empty((4, 0))
@@ -110,20 +106,20 @@ def _near(frame_of_data: Any, ground: Any) -> tuple[NDArray[Any], NDArray[np.boo
     return there[hit], hit
 
 
-def _drawn(frame_of_data: Any, ground: Any, near: _Nearness, frame: Frame) -> dict[str, Any]:
-    shapes, _ = _near(frame_of_data, ground)
+def _draw_frame(frame_of_data: Any, ground: Any, near: _Nearness, frame: PageFrame) -> dict[str, Any]:
+    shapes, _ = _clip_near(frame_of_data, ground)
     cut = shapely.get_parts(shapely.get_parts(shapely.intersection(shapely.make_valid(shapes), ground)))
     parts = cut[~shapely.is_empty(cut) & np.isin(shapely.get_type_id(cut), (1, 3))]
     nearest = parts[near.order(parts)[: _ROOM // _FEWEST_BYTES]]
     drawn: dict[str, Any] = {"lines": [], "areas": [], "left": len(parts) - len(nearest)}
     room = _ROOM
-    for shape in _simple(nearest):
+    for shape in _simplify_to_fit(nearest):
         is_line = shapely.get_type_id(shape) == 1
         if room < _FEWEST_BYTES_PER_VERTEX * shapely.get_num_coordinates(shape):
             drawn["left"] += 1
             continue
         rings = [shape] if is_line else shapely.get_rings(shape)
-        packed = [_packed(ring.coords if is_line else ring.coords[:-1], frame) for ring in rings]
+        packed = [_pack_coordinates(ring.coords if is_line else ring.coords[:-1], frame) for ring in rings]
         size = sum(len(text) + 3 for text in packed) + 3
         if size > room:
             drawn["left"] += 1
@@ -136,11 +132,11 @@ def _drawn(frame_of_data: Any, ground: Any, near: _Nearness, frame: Frame) -> di
     return drawn
 
 
-def _simple(parts: NDArray[Any]) -> NDArray[Any]:
+def _simplify_to_fit(parts: NDArray[Any]) -> NDArray[Any]:
     """The finest simplification that fits, else the finest that spares nearly as much as the coarsest."""
     if not len(parts):
         return parts
-    tries = [_simplified(parts, tolerance_m) for tolerance_m in _TOLERANCES_M]
+    tries = [_simplify_outlines(parts, tolerance_m) for tolerance_m in _TOLERANCES_M]
     sizes = [
         _BYTES_PER_VERTEX * shapely.get_num_coordinates(simple).sum()
         + _BYTES_PER_RING * np.maximum(shapely.get_num_interior_rings(simple) + 1, 1).sum()
@@ -150,7 +146,7 @@ def _simple(parts: NDArray[Any]) -> NDArray[Any]:
     return next(simple for simple, size in zip(tries, sizes, strict=True) if size <= enough)
 
 
-def _simplified(parts: NDArray[Any], tolerance_m: float) -> NDArray[Any]:
+def _simplify_outlines(parts: NDArray[Any], tolerance_m: float) -> NDArray[Any]:
     """Outlines strayed from by no more, without the holes that are smaller than that squared."""
     slack = tolerance_m / _METRES_PER_DEG
     simple: NDArray[Any] = shapely.simplify(parts, slack)
@@ -162,14 +158,16 @@ def _simplified(parts: NDArray[Any], tolerance_m: float) -> NDArray[Any]:
     return simple
 
 
-def _packed(coordinates: Any, frame: Frame) -> str:
+def _pack_coordinates(coordinates: Any, frame: PageFrame) -> str:
     xy = np.asarray(coordinates, dtype=float)[:, :2]
     turn = float(frame.turns(xy[:, 0].mean()))
-    return pack(whole(np.column_stack([xy[:, 0] + turn, xy[:, 1]])))
+    return pack_ring(convert_to_units(np.column_stack([xy[:, 0] + turn, xy[:, 1]])))
 
 
-def _starts(frame_of_data: Any, ground: Any, near: _Nearness, frame: Frame) -> tuple[list[list[Any]], int]:
-    shapes, hit = _near(frame_of_data, ground)
+def _draw_starts(
+    frame_of_data: Any, ground: Any, near: _Nearness, frame: PageFrame
+) -> tuple[list[list[Any]], int]:
+    shapes, hit = _clip_near(frame_of_data, ground)
     if not len(hit):
         return [], 0
     at = shapely.centroid(shapes)
@@ -178,7 +176,10 @@ def _starts(frame_of_data: Any, ground: Any, near: _Nearness, frame: Frame) -> t
     room = _ROOM_FOR_STARTS
     order = near.order(at)
     for number in order:
-        start = [*whole([frame.lon(float(at[number].x)), float(at[number].y)]).tolist(), str(kinds[number])]
+        start = [
+            *convert_to_units([frame.lon(float(at[number].x)), float(at[number].y)]).tolist(),
+            str(kinds[number]),
+        ]
         room -= len(str(start))
         if room < 0:
             break

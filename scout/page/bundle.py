@@ -13,9 +13,7 @@ from dataclasses import dataclass, field
 from functools import cache, partial
 from typing import NoReturn
 
-from scout.templates import text_of
-
-__all__ = ["BundleError", "Module", "bundle", "join_modules", "link_modules", "parse_module"]
+from scout.output.templates import read_text_of
 
 _STRING = r""""(?>[^"\\\n]|\\.)*"|'(?>[^'\\\n]|\\.)*'"""
 _COMMENT = r"//[^\n]*|/\*(?s:.*?)\*/"
@@ -94,7 +92,7 @@ def bundle(package: str, entry: str, preamble: str = "") -> str:
 @cache
 def join_modules(package: str, *entries: str) -> str:
     """Join modules of a package, and all they import, without a function around them."""
-    modules = link_modules(partial(text_of, package), *entries)
+    modules = link_modules(partial(read_text_of, package), *entries)
     script = "\n".join(module.script for module in modules if module.script)
     for sign in _NOT_IN_HTML:
         if sign in script:

@@ -1,45 +1,214 @@
-"""What the page's script needs to show and draw, as one JSON text."""
+"""Everything the page shows, draws and judges, as one block of data."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
-from scout.geodesy import inverse, move
-from scout.model import ATTRIBUTES, DATUM_ERROR, GEOMETRY, KIND, PARK_ID, PARK_NAME, Findings, Ranked
-from scout.page.around import around
-from scout.page.drawn import Areas, Drawn, Polygons, draw
-from scout.page.frame import MAP_EDGE_LAT, OUTLINE_UNITS_PER_DEG, UNITS_PER_DEG, Frame, frame_of, whole
-from scout.page.packed import pack
-from scout.page.spot_data import place_units, spot_data
+from scout.errors import PlaceError
+from scout.geo.coordinates.grids import format_utm
+from scout.geo.geodesy import measure_geodesic, move_point
+from scout.model import (
+    ATTRIBUTES,
+    DATUM_ERROR,
+    GEOMETRY,
+    KIND,
+    PARK_ID,
+    PARK_NAME,
+    Findings,
+    Ranked,
+    Route,
+    Spot,
+)
+from scout.output.text import name_verdict_class
+from scout.page.around import make_surroundings_data
+from scout.page.outlines import Areas, DrawnParks, Polygons, draw_parks
+from scout.page.packing import (
+    MAP_EDGE_LAT,
+    OUTLINE_UNITS_PER_DEG,
+    UNITS_PER_DEG,
+    PageFrame,
+    choose_frame,
+    convert_to_units,
+    pack_ring,
+)
+from scout.search.rank import edge_m, has_plenty
 
-__all__ = ["escaped_json", "page_data"]
+WALK_TOLERANCE_M = 4.0  # drawn walks stray by no more; they come from cells of some 10 m
+_METRES_PER_DEG = 111_200.0
+_PROFILE_POINTS = 32  # more cannot be seen in a picture of 300 pixels
+_LEAST_OFFSET_M = 0.05  # less is standing on it
 
+
+def convert_place(lon: float, lat: float, frame: PageFrame) -> list[int]:
+    """A place in the page's own whole numbers, longitude first."""
+    pair: list[int] = convert_to_units([frame.lon(lon), lat]).tolist()
+    return pair
+
+
+def make_spot_data(ranked: Ranked, number: Mapping[str, int], frame: PageFrame) -> dict[str, Any]:
+    """A spot in the words of ``spots.js``; what is empty is left out.
+
+    Parameters
+    ----------
+    ranked : Ranked
+    number : mapping
+        Park id to its place among the parks that the page names.
+    frame : Frame
+        The page's longitudes.
+    """
+    spot, verdict = ranked.spot, ranked.spot.verdict
+    told = {
+        "rank": ranked.rank,
+        "kind": spot.kind,
+        "look": name_verdict_class(ranked),
+        "worth": [ranked.n_grids, ranked.n_parks, ranked.grid_park_pairs],
+        "missing": None if ranked.new is None else [ranked.new.grids, ranked.new.parks, ranked.new.pairs],
+        "at": convert_place(spot.lon, spot.lat, frame),
+        "utm": _format_spot_utm(spot),
+        "corner": convert_place(*spot.corner, frame) if spot.corner else None,
+        "offset": _make_offset(spot),
+        "locators": list(verdict.locators),
+        "parks": [number[park] for park in verdict.parks],
+        "clearances": [round(c, 1) for c in verdict.clearances_m],
+        "inside": [_round_p(p) for p in verdict.parks_p],
+        "touching": _round_p(verdict.grids_p),
+        "confidence": _round_p(verdict.confidence),
+        "plenty": has_plenty(ranked) or None,
+        "edge": _round_tenths(edge_m(ranked)),
+        "home": None if ranked.home_km is None else round(ranked.home_km, 3),
+        "near": _make_near_data(spot, number, frame),
+        "stretches": [
+            [
+                *convert_place(*s.start, frame),
+                *convert_place(*s.end, frame),
+                round(s.length_m, 1),
+                s.line,
+                list(s.locators),
+                [number[park] for park in s.parks if park in number],
+            ]
+            for s in spot.stretches
+        ],
+        "notes": list(spot.notes),
+        "warnings": list(ranked.warnings),
+        "slope": None if ranked.slope_deg is None else round(ranked.slope_deg, 1),
+        "walk": None if ranked.route is None else _make_walk_data(ranked.route, frame),
+    }
+    return {key: value for key, value in told.items() if value not in (None, [])}
+
+
+def _round_p(share: float) -> float:
+    """Six digits, rounded down: a probability never looks better than it is."""
+    return math.floor(share * 1e6 + 1e-6) / 1e6
+
+
+def _format_spot_utm(spot: Spot) -> str | None:
+    try:
+        return format_utm(spot.lon, spot.lat)
+    except PlaceError:
+        return None  # UTM ends before the poles
+
+
+def _make_offset(spot: Spot) -> list[float] | None:
+    if spot.offset_m < _LEAST_OFFSET_M:
+        return None
+    return [round(spot.offset_m, 2), round(spot.offset_deg, 1)]
+
+
+def _make_near_data(spot: Spot, number: Mapping[str, int], frame: PageFrame) -> dict[str, Any] | None:
+    if spot.near is None:
+        return None
+    lon, lat = move_point(spot.lon, spot.lat, spot.near.bearing_deg, spot.near.distance_m)
+    return {
+        "park": number[spot.near.park],
+        "away": [round(spot.near.distance_m, 1), round(spot.near.bearing_deg, 1)],
+        "to": convert_place(lon, lat, frame),
+    }
+
+
+def _make_walk_data(route: Route, frame: PageFrame) -> dict[str, Any]:
+    """The line as a packed ring whose loose edges are those off paths; heights as one of metres."""
+    told = {
+        "state": route.state,
+        "reason": route.reason,
+        "out": _round_tenths(route.out_min),
+        "back": _round_tenths(route.back_min),
+        "length": _round_tenths(route.length_m),
+        "climb": _round_tenths(route.climb_m),
+        "off": _round_tenths(route.off_path_m),
+        "start": None if route.start is None else convert_place(*route.start, frame),
+        "startKind": route.start_kind,
+        "startName": route.start_name,
+        "straight": _round_tenths(route.straight_m),
+        "line": _pack_walk_line(route, frame),
+        "profile": _pack_profile(route),
+    }
+    return {key: value for key, value in told.items() if value not in (None, "")}
+
+
+def _round_tenths(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(value, 1)
+
+
+def _pack_walk_line(route: Route, frame: PageFrame) -> str:
+    """The walk's line, each run on or off paths simplified by itself, so that every change of kind stays."""
+    if len(route.line) < 2:
+        return ""
+    xy = np.array(route.line, dtype=float)
+    xy[:, 0] += float(frame.turns(xy[0, 0]))
+    off = ~np.array(route.on_path, dtype=bool)
+    cuts = np.flatnonzero(np.diff(off)) + 1
+    wide = max(math.cos(math.radians(xy[0, 1])), 0.02)
+    at, loose = [], []
+    for first, last in pairwise([0, *cuts.tolist(), len(xy) - 1]):
+        plane = np.column_stack([xy[first : last + 1] * [wide, 1.0], np.arange(first, last + 1)])
+        run = shapely.simplify(
+            shapely.LineString(plane), WALK_TOLERANCE_M / _METRES_PER_DEG, preserve_topology=False
+        )
+        kept = shapely.get_coordinates(run, include_z=True)[:-1, 2].astype(int).tolist()
+        at += kept
+        loose += [off[first]] * len(kept)
+    return pack_ring(convert_to_units(xy[[*at, len(xy) - 1]]), np.array([*loose, False]))
+
+
+def _pack_profile(route: Route) -> str:
+    """Distance and height of points, whole metres, thinned evenly, both ends kept."""
+    points = [(d, h) for d, h in route.profile if math.isfinite(d) and math.isfinite(h)]
+    if len(points) > _PROFILE_POINTS:
+        last = len(points) - 1
+        points = [points[round(k * last / (_PROFILE_POINTS - 1))] for k in range(_PROFILE_POINTS)]
+    return pack_ring(np.rint(np.array(points)).astype(np.int64)) if len(points) > 1 else ""
+
+
+# What the page's script needs to show and draw, as one JSON text.
 _HOME_CIRCLE_POINTS = 180
 _ESCAPES = {c: f"\\u{ord(c):04x}" for c in "<>&\u2028\u2029"}
 
 
-def page_data(findings: Findings) -> tuple[dict[str, Any], Drawn]:
+def make_page_data(findings: Findings) -> tuple[dict[str, Any], DrawnParks]:
     """Everything the page shows, draws and judges, and the outlines among it as they were made.
 
     Coordinates are whole numbers, longitude first, in the page's own frame: ``1 / unitsPerDegree`` degree,
     and ``1 / outlineUnitsPerDegree`` degree in the outlines of parks. A line is ``[x, y, x, y, ...]``; a ring
-    is a text, see `scout.page.packed`.
+    is a text, see `scout.page.packing`.
     """
-    frame = frame_of(findings)
+    frame = choose_frame(findings)
     places = np.array([(r.spot.lon, r.spot.lat) for r in findings.spots], dtype=float).reshape(-1, 2)
     lines = [r.route.line for r in findings.spots if r.route is not None]
     walked = np.array([place for line in lines for place in line], dtype=float).reshape(-1, 2)
-    parks, drawn = _parks(findings, places, frame)
+    parks, drawn = _make_park_data(findings, places, frame)
     number = {park["id"]: at for at, park in reversed(list(enumerate(parks)))}
-    named = _named_only(findings.spots, number)
+    named = _list_named_only(findings.spots, number)
     return {
-        "key": _key(findings),
+        "key": _make_key(findings),
         "title": findings.title,
         "unitsPerDegree": UNITS_PER_DEG,
         "outlineUnitsPerDegree": OUTLINE_UNITS_PER_DEG,
@@ -51,22 +220,22 @@ def page_data(findings: Findings) -> tuple[dict[str, Any], Drawn]:
         "boundaryError": findings.station.boundary_error_m,
         "tolerance": drawn.tolerance_m,
         "walkLimit": findings.walking.limit_min if findings.walking else None,
-        "spots": [spot_data(ranked, number, frame) for ranked in findings.spots],
+        "spots": [make_spot_data(ranked, number, frame) for ranked in findings.spots],
         "parks": parks,
         "named": named,
-        "overlaps": {"two": _area(drawn.twice), "more": _area(drawn.thrice)},
-        "around": around(findings.surroundings, places, walked, frame),
-        "home": _home(findings, frame),
+        "overlaps": {"two": _pack_area(drawn.twice), "more": _pack_area(drawn.thrice)},
+        "around": make_surroundings_data(findings.surroundings, places, walked, frame),
+        "home": _make_home_data(findings, frame),
     }, drawn
 
 
-def _parks(
-    findings: Findings, places: NDArray[np.float64], frame: Frame
-) -> tuple[list[dict[str, Any]], Drawn]:
+def _make_park_data(
+    findings: Findings, places: NDArray[np.float64], frame: PageFrame
+) -> tuple[list[dict[str, Any]], DrawnParks]:
     frame_of_parks = findings.parks
     if not len(frame_of_parks):
-        return [], draw(np.array([]), places, frame)
-    drawn = draw(frame_of_parks[GEOMETRY].to_numpy(), places, frame)
+        return [], draw_parks(np.array([]), places, frame)
+    drawn = draw_parks(frame_of_parks[GEOMETRY].to_numpy(), places, frame)
     more = frame_of_parks[ATTRIBUTES] if ATTRIBUTES in frame_of_parks else [None] * len(frame_of_parks)
     columns = (frame_of_parks[column] for column in (PARK_ID, PARK_NAME, KIND, DATUM_ERROR))
     parks = []
@@ -75,9 +244,9 @@ def _parks(
             "id": park_id,
             "name": name,
             "kind": kind,
-            "at": place_units(*drawn.labels[at], frame),
+            "at": convert_place(*drawn.labels[at], frame),
             "error": findings.station.boundary_error_m + float(datum_error_m),
-            "outline": _outline(drawn.parks[at]),
+            "outline": _pack_outline(drawn.parks[at]),
         }
         if isinstance(own, dict) and own:
             park["own"] = [[str(key), str(value)] for key, value in own.items()]
@@ -85,7 +254,7 @@ def _parks(
     return parks, drawn
 
 
-def _named_only(spots: Sequence[Ranked], number: dict[str, int]) -> list[list[str]]:
+def _list_named_only(spots: Sequence[Ranked], number: dict[str, int]) -> list[list[str]]:
     """Parks that spots name and whose outline is not here; they are numbered after the others."""
     named = []
     for ranked in spots:
@@ -100,43 +269,43 @@ def _named_only(spots: Sequence[Ranked], number: dict[str, int]) -> list[list[st
     return named
 
 
-def _key(findings: Findings) -> str:
+def _make_key(findings: Findings) -> str:
     """What this page keeps its memory under: the same for every copy of one map, another for another."""
     places = [(r.spot.kind, round(r.spot.lon, 6), round(r.spot.lat, 6)) for r in findings.spots]
     told = json.dumps([findings.title, findings.level, findings.made_on, places]).encode("utf-8", "replace")
     return hashlib.sha256(told).hexdigest()[:12]
 
 
-def _home(findings: Findings, frame: Frame) -> dict[str, Any] | None:
+def _make_home_data(findings: Findings, frame: PageFrame) -> dict[str, Any] | None:
     if findings.home is None:
         return None
     lon, lat = findings.home
     circle = None
-    to_pole_km = inverse(lon, lat, lon, 90.0 if lat >= 0 else -90.0)[0] / 1000
+    to_pole_km = measure_geodesic(lon, lat, lon, 90.0 if lat >= 0 else -90.0)[0] / 1000
     # Round a pole the circle is no ring on a Mercator map.
     if findings.within_km and findings.within_km < to_pole_km:
         bearings = np.linspace(0, 360, _HOME_CIRCLE_POINTS, endpoint=False)
-        x, y = move(lon, lat, bearings, findings.within_km * 1000)
+        x, y = move_point(lon, lat, bearings, findings.within_km * 1000)
         # Each point next to the centre, so that the circle stays one over the antimeridian.
         x = frame.lon(lon) + (x - lon + 180) % 360 - 180
-        circle = whole(np.column_stack([x, y])).ravel().tolist()
-    return {"at": place_units(lon, lat, frame), "circle": circle}
+        circle = convert_to_units(np.column_stack([x, y])).ravel().tolist()
+    return {"at": convert_place(lon, lat, frame), "circle": circle}
 
 
-def _outline(polygons: Polygons) -> list[list[str]]:
-    return [[pack(ring.units, ring.loose) for ring in rings] for rings in polygons]
+def _pack_outline(polygons: Polygons) -> list[list[str]]:
+    return [[pack_ring(ring.units, ring.loose) for ring in rings] for rings in polygons]
 
 
-def _area(polygons: Areas) -> list[list[str]]:
-    return [[pack(ring) for ring in rings] for rings in polygons]
+def _pack_area(polygons: Areas) -> list[list[str]]:
+    return [[pack_ring(ring) for ring in rings] for rings in polygons]
 
 
-def escaped_json(value: Any) -> str:
+def format_script_json(value: Any) -> str:
     r"""JSON that may stand inside a script element, whatever texts it holds.
 
     Examples
     --------
-    >>> escaped_json({"name": "</script>"})
+    >>> format_script_json({"name": "</script>"})
     '{"name":"\\u003c/script\\u003e"}'
     """
     text = json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))

@@ -19,20 +19,18 @@ from markupsafe import Markup
 
 from scout import __version__
 from scout.cautions import ALWAYS, NOT_A_SURVEY
-from scout.coordinates import decimal, geo_uri
-from scout.locator import LEVELS
+from scout.geo.coordinates.forms import format_decimal, format_geo_uri
+from scout.geo.locator import LEVELS
 from scout.model import Findings
-from scout.page import leaflet, wording
+from scout.output import text as wording
+from scout.output.templates import make_environment, read_text_of
+from scout.page import leaflet
 from scout.page.around import AROUND_KM
 from scout.page.bundle import bundle
-from scout.page.data import escaped_json, page_data
-from scout.page.frame import MAP_EDGE_LAT
-from scout.page.simplify import FULL_DETAIL_KM
-from scout.page.spot_data import WALK_TOLERANCE_M
-from scout.rank import edge_m, has_plenty
-from scout.templates import environment, text_of
-
-__all__ = ["BACKGROUND_HOST", "ScoutMap", "Sheet", "build"]
+from scout.page.data import WALK_TOLERANCE_M, format_script_json, make_page_data
+from scout.page.outlines import FULL_DETAIL_KM
+from scout.page.packing import MAP_EDGE_LAT
+from scout.search.rank import edge_m, has_plenty
 
 BACKGROUND_HOST = "https://tile.openstreetmap.org"
 _BACKGROUND_CREDIT = (
@@ -47,6 +45,22 @@ return {{ scoutMap: scout_map, backgroundTiles: background_tiles }};
 _HEAD_SCRIPT = 'document.documentElement.classList.add("scripted");'
 _LINES_SHOWN = 200  # of each list of records; the rest is counted
 
+# What the page's templates write numbers and places with.
+_WORDS = (
+    wording.format_bearing,
+    wording.format_clearance,
+    wording.format_degrees_minutes,
+    wording.format_distance,
+    wording.name_kind,
+    wording.format_metres,
+    wording.format_percent,
+    wording.format_count,
+    wording.format_span,
+    wording.name_verdict_class,
+    wording.format_walk,
+    wording.describe_standing,
+)
+
 
 class ScoutMap(folium.Map):  # type: ignore[misc]
     """A Leaflet map that loads nothing from outside and is named the same in every build."""
@@ -57,7 +71,7 @@ class ScoutMap(folium.Map):  # type: ignore[misc]
     def __init__(self) -> None:
         super().__init__(tiles=None)
         self._name, self._id = "scout", "map"
-        self._template = _templates().get_template("map.html")
+        self._template = _load_templates().get_template("map.html")
         background = folium.TileLayer(
             tiles=f"{BACKGROUND_HOST}/{{z}}/{{x}}/{{y}}.png",
             attr=_BACKGROUND_CREDIT,
@@ -69,7 +83,7 @@ class ScoutMap(folium.Map):  # type: ignore[misc]
         self.add_child(background)
 
 
-class Sheet(Figure):  # type: ignore[misc]
+class MapDocument(Figure):  # type: ignore[misc]
     """The document around the map."""
 
     def __init__(self, findings: Findings) -> None:
@@ -82,14 +96,18 @@ class Sheet(Figure):  # type: ignore[misc]
             child.render(**kwargs)
         make_map = _MAKE_MAP.format(folium=self.script.render(**kwargs).strip())
         script = bundle(__package__, "start.js", make_map)
-        style = leaflet.style() + "\n" + "\n".join(_lean(text_of(__package__, name)) for name in _STYLES)
-        data, drawn = page_data(self.findings)
+        style = (
+            leaflet.load_style()
+            + "\n"
+            + "\n".join(_strip_comments(read_text_of(__package__, name)) for name in _STYLES)
+        )
+        data, drawn = make_page_data(self.findings)
         facts = {
             "any_walk": any(ranked.route is not None for ranked in self.findings.spots),
             "around_km": AROUND_KM,
             "background_host": BACKGROUND_HOST.removeprefix("https://"),
             "cautions": ALWAYS,
-            "ground_left": _ground_left(data["around"]),
+            "ground_left": _list_ground_left(data["around"]),
             "full_detail_km": FULL_DETAIL_KM,
             "levels": LEVELS,
             "lines_shown": _LINES_SHOWN,
@@ -99,28 +117,28 @@ class Sheet(Figure):  # type: ignore[misc]
             "tolerance_m": drawn.tolerance_m,
             "version": __version__,
             "walk_tolerance_m": WALK_TOLERANCE_M,
-            "walk_most": _walk_most(self.findings),
+            "walk_most": _find_longest_walk(self.findings),
             "any_new": any(ranked.new is not None for ranked in self.findings.spots),
         }
-        page = _templates().get_template("page.html")
+        page = _load_templates().get_template("page.html")
         return str(
             page.render(
                 f=self.findings,
                 level=LEVELS[self.findings.level - 1],
                 title=self.findings.title or "Where grids and parks meet",
                 page=facts,
-                policy=_policy(style, (_HEAD_SCRIPT, leaflet.script(), script)),
+                policy=_make_policy(style, (_HEAD_SCRIPT, leaflet.load_script(), script)),
                 map=Markup(self.html.render(**kwargs).strip()),
                 style=Markup(style),
                 head_script=Markup(_HEAD_SCRIPT),
-                leaflet=Markup(leaflet.script()),
+                leaflet=Markup(leaflet.load_script()),
                 script=Markup(script),
-                data=Markup(escaped_json(data)),
+                data=Markup(format_script_json(data)),
             )
         )
 
 
-def build(findings: Findings) -> str:
+def build_map(findings: Findings) -> str:
     """The map of a search as one HTML file.
 
     Parameters
@@ -134,13 +152,13 @@ def build(findings: Findings) -> str:
         A page that opens from disk and asks no network for anything until its reader switches on an
         online background. The same findings give the same bytes.
     """
-    sheet = Sheet(findings)
+    sheet = MapDocument(findings)
     sheet.add_child(ScoutMap())
     # A name may hold half a surrogate pair, which no encoding can write.
     return sheet.render().encode("utf-8", "replace").decode("utf-8")
 
 
-def _ground_left(drawn: dict[str, Any]) -> list[tuple[str, int]]:
+def _list_ground_left(drawn: dict[str, Any]) -> list[tuple[str, int]]:
     """What of the surroundings had no room in the page, in words, and how many shapes."""
     words = {"barriers": "barriers", "closed": "closed ground", "power": "power lines"}
     left = [(word, drawn[name]["left"]) for name, word in words.items() if name in drawn]
@@ -149,33 +167,35 @@ def _ground_left(drawn: dict[str, Any]) -> list[tuple[str, int]]:
     ]
 
 
-def _walk_most(findings: Findings) -> int:
+def _find_longest_walk(findings: Findings) -> int:
     """The end of the slider for the longest walk, minutes; 0 without walks."""
     times = [r.route.out_min for r in findings.spots if r.route is not None and r.route.out_min is not None]
     return 5 * (int(max(times)) // 5 + 1) if times else 0
 
 
 @cache
-def _templates() -> jinja2.Environment:
-    templates = environment(__package__)
-    templates.filters.update({name: getattr(wording, name) for name in wording.__all__})
-    templates.filters.update(decimal=decimal, geo_uri=geo_uri, has_plenty=has_plenty, edge_m=edge_m)
+def _load_templates() -> jinja2.Environment:
+    templates = make_environment(__package__)
+    templates.filters.update({word.__name__: word for word in _WORDS})
+    templates.filters.update(
+        format_decimal=format_decimal, format_geo_uri=format_geo_uri, has_plenty=has_plenty, edge_m=edge_m
+    )
     return templates
 
 
-def _lean(text: str) -> str:
+def _strip_comments(text: str) -> str:
     """A style without indentation and lines of comment."""
     lines = (line.strip() for line in text.split("\n"))
     return "\n".join(line for line in lines if line and not line.startswith(("//", "/*")))
 
 
-def _policy(style: str, scripts: tuple[str, ...]) -> str:
+def _make_policy(style: str, scripts: tuple[str, ...]) -> str:
     """Content security policy: our own script and style by their hashes, pictures from one host."""
     return "; ".join(
         [
             "default-src 'none'",
-            "script-src " + " ".join(_hash(script) for script in scripts),
-            f"style-src {_hash(style)}",
+            "script-src " + " ".join(_hash_text(script) for script in scripts),
+            f"style-src {_hash_text(style)}",
             f"img-src data: {BACKGROUND_HOST}",
             "base-uri 'none'",
             "form-action 'none'",
@@ -183,5 +203,5 @@ def _policy(style: str, scripts: tuple[str, ...]) -> str:
     )
 
 
-def _hash(text: str) -> str:
+def _hash_text(text: str) -> str:
     return f"'sha256-{b64encode(hashlib.sha256(text.encode('utf-8')).digest()).decode('ascii')}'"

@@ -8,31 +8,29 @@ from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 
-__all__ = ["script", "style"]
-
 _SOURCE_MAP = re.compile(r"^//# sourceMappingURL=.*$", re.MULTILINE)
 _IMAGE = re.compile(r"url\((images/[\w.-]+)\)")
 
 
-def _package_files() -> Traversable:
+def _get_package_files() -> Traversable:
     # Only the data of the wheel is used; its Django part is never imported.
     return files("js_lib_leaflet") / "static" / "js_lib_leaflet"
 
 
 @cache
-def script() -> str:
+def load_script() -> str:
     """Leaflet's script, its licence line included."""
-    text = (_package_files() / "leaflet.js").read_text(encoding="utf-8")
+    text = (_get_package_files() / "leaflet.js").read_text(encoding="utf-8")
     return _SOURCE_MAP.sub("", text.replace("\r\n", "\n")).strip()
 
 
 @cache
-def style() -> str:
+def load_style() -> str:
     """Leaflet's style sheet, its images as data URIs."""
-    text = (_package_files() / "leaflet.css").read_text(encoding="utf-8")
-    return _IMAGE.sub(_inline, text.replace("\r\n", "\n")).strip()
+    text = (_get_package_files() / "leaflet.css").read_text(encoding="utf-8")
+    return _IMAGE.sub(_inline_image, text.replace("\r\n", "\n")).strip()
 
 
-def _inline(found: re.Match[str]) -> str:
-    image = _package_files().joinpath(*found.group(1).split("/")).read_bytes()
+def _inline_image(found: re.Match[str]) -> str:
+    image = _get_package_files().joinpath(*found.group(1).split("/")).read_bytes()
     return f"url(data:image/png;base64,{b64encode(image).decode('ascii')})"

@@ -15,20 +15,6 @@ from scout.errors import InputError
 from scout.model import GEOMETRY, RECORD, Layer
 from scout.parks.names import fold
 
-__all__ = [
-    "ID_WORDS",
-    "NAME_WORDS",
-    "Ids",
-    "Texts",
-    "check_named",
-    "choose_id",
-    "choose_name",
-    "kept_texts",
-    "nameless",
-    "telling",
-    "texts",
-]
-
 # An array of str: of numpy, or of pandas where a column is one already. To make objects of all would take
 # longer than to read them, and most are never looked at.
 Texts: TypeAlias = Any
@@ -68,14 +54,14 @@ _SHOWN = 20  # columns listed in a line
 _LEAST_DISTINCT = 0.5  # of the filled ones; below, a column is a class, such as a state's code
 
 
-def texts(column: pd.Series) -> Texts:
+def convert_to_texts(column: pd.Series) -> Texts:
     """Values as text: whole numbers without ".0", blanks trimmed, missing ones empty.
 
     Examples
     --------
-    >>> texts(pd.Series([12.0, None, 3.5])).tolist()
+    >>> convert_to_texts(pd.Series([12.0, None, 3.5])).tolist()
     ['12', '', '3.5']
-    >>> texts(pd.Series([" Q-7 ", None, 8])).tolist()
+    >>> convert_to_texts(pd.Series([" Q-7 ", None, 8])).tolist()
     ['Q-7', '', '8']
     """
     made: NDArray[np.object_]
@@ -93,10 +79,10 @@ def texts(column: pd.Series) -> Texts:
         return made
     if isinstance(column.dtype, pd.StringDtype):
         return column.str.strip().fillna("").array
-    return np.array([_text(value) for value in column], dtype=object)
+    return np.array([_convert_to_text(value) for value in column], dtype=object)
 
 
-def _text(value: Any) -> str:
+def _convert_to_text(value: Any) -> str:
     if isinstance(value, bytes):
         return value.decode("utf-8", errors="replace").strip()
     if isinstance(value, (float, np.floating)):
@@ -108,9 +94,9 @@ def _text(value: Any) -> str:
     return str(value).strip()
 
 
-def _ids_of(column: pd.Series) -> Texts:
+def _convert_ids(column: pd.Series) -> Texts:
     """Ids as text, empty where the text only says that there is none."""
-    made = texts(column)
+    made = convert_to_texts(column)
     if isinstance(made, np.ndarray):
         low = map(str.casefold, made.tolist())
         none = np.fromiter(map(_NOTHING.__contains__, low), dtype=bool, count=len(made))
@@ -122,11 +108,11 @@ def _ids_of(column: pd.Series) -> Texts:
 
 
 def _order(words: Sequence[str]) -> dict[str, int]:
-    """Place of each word, as `_plain` leaves it."""
-    return {_plain(word): k for k, word in reversed(list(enumerate(words)))}
+    """Place of each word, as `_simplify_name` leaves it."""
+    return {_simplify_name(word): k for k, word in reversed(list(enumerate(words)))}
 
 
-def check_named(layers: Sequence[Layer], asked: str | None, role: str) -> None:
+def check_column_named(layers: Sequence[Layer], asked: str | None, role: str) -> None:
     """See that a column named by option is in one layer at least.
 
     Raises
@@ -134,10 +120,10 @@ def check_named(layers: Sequence[Layer], asked: str | None, role: str) -> None:
     InputError
         With the columns there are, and the one that was perhaps meant.
     """
-    if asked is None or any(_found(layer, asked) for layer in layers):
+    if asked is None or any(_find_column(layer, asked) for layer in layers):
         return
-    there = list(dict.fromkeys(name for layer in layers for name in _attributes(layer)))
-    meant = _meant(asked, there)
+    there = list(dict.fromkeys(name for layer in layers for name in _list_attributes(layer)))
+    meant = _guess_column(asked, there)
     hint = f"did you mean {meant!r}? " if meant else ""
     what = f"there is no column {asked!r} for the {role}"
     raise InputError(
@@ -145,50 +131,52 @@ def check_named(layers: Sequence[Layer], asked: str | None, role: str) -> None:
     )
 
 
-def _meant(asked: str, there: Sequence[str]) -> str:
+def _guess_column(asked: str, there: Sequence[str]) -> str:
     """The column that was perhaps meant; empty if none is like it."""
     near = difflib.get_close_matches(asked.casefold(), [name.casefold() for name in there], 1)
     return next((name for name in there if near and name.casefold() == near[0]), "")
 
 
-def _attributes(layer: Layer) -> list[str]:
+def _list_attributes(layer: Layer) -> list[str]:
     return [str(name) for name in layer.frame.columns if name not in (GEOMETRY, RECORD)]
 
 
-def _found(layer: Layer, asked: str) -> str:
+def _find_column(layer: Layer, asked: str) -> str:
     """The column of that name, exact or but for its case; empty if there is none."""
-    there = _attributes(layer)
+    there = _list_attributes(layer)
     if asked in there:
         return asked
     return min((name for name in there if name.casefold() == asked.casefold()), default="")
 
 
-def _plain(name: str) -> str:
+def _simplify_name(name: str) -> str:
     return fold(name).replace(" ", "")
 
 
 _ID_ORDER, _NAME_ORDER = _order(ID_WORDS), _order(NAME_WORDS)
 
 
-def _known(layer: Layer, words: Mapping[str, int]) -> list[str]:
+def _find_known_columns(layer: Layer, words: Mapping[str, int]) -> list[str]:
     """Columns with a known name, the more telling first."""
-    plain = {name: _plain(name) for name in _attributes(layer)}
+    plain = {name: _simplify_name(name) for name in _list_attributes(layer)}
     known = [name for name in plain if plain[name] in words]
     # Of names alike but for signs and case the order in the file says nothing: readers differ in it.
     return sorted(known, key=lambda name: (words[plain[name]], name))
 
 
-def telling(there: Sequence[str], asked: Sequence[str]) -> list[str]:
+def select_telling_columns(there: Sequence[str], asked: Sequence[str]) -> list[str]:
     """The columns among some that can hold ids or names, or are asked for, in their order."""
     wanted = {name.casefold() for name in asked}
     return [
         name
         for name in there
-        if _plain(name) in _ID_ORDER or _plain(name) in _NAME_ORDER or name.casefold() in wanted
+        if _simplify_name(name) in _ID_ORDER
+        or _simplify_name(name) in _NAME_ORDER
+        or name.casefold() in wanted
     ]
 
 
-class Ids(NamedTuple):
+class IdColumn(NamedTuple):
     """The id column of a layer ("" if none), its values, and what is known of them."""
 
     column: str
@@ -199,30 +187,30 @@ class Ids(NamedTuple):
     distinct: bool = False  # every record is known to have one of its own
 
 
-def choose_id(layer: Layer, asked: str | None) -> Ids:
+def choose_id(layer: Layer, asked: str | None) -> IdColumn:
     """Find the id column.
 
     A column found by its name must be filled for half of the records and have as many different values as
     half of those: records of one id are joined, and a column of classes would join everything. One named by
     option is taken as it is.
     """
-    named = _found(layer, asked) if asked else ""
+    named = _find_column(layer, asked) if asked else ""
     if named:
-        return Ids(named, _ids_of(layer.frame[named]), asked=True)
-    for name in _known(layer, _ID_ORDER):
-        values = _ids_of(layer.frame[name])
+        return IdColumn(named, _convert_ids(layer.frame[named]), asked=True)
+    for name in _find_known_columns(layer, _ID_ORDER):
+        values = _convert_ids(layer.frame[name])
         there = np.asarray(values != "", dtype=bool)
         filled = values if there.all() else values[there]
         if not 0 < len(filled) >= _LEAST_FILLED * len(values):
             continue
         different = len(pd.factorize(filled)[1])
         if different >= _LEAST_DISTINCT * len(filled):
-            counter = _plain(name) in _COUNTERS or _counts(filled)
-            keys = counter or _plain(name) in _RECORD_KEYS
+            counter = _simplify_name(name) in _COUNTERS or _is_row_counter(filled)
+            keys = counter or _simplify_name(name) in _RECORD_KEYS
             if not keys and different == len(filled):
-                keys = _key_like(filled, _plain(name) in _PERHAPS_KEYS)
-            return Ids(name, values, False, counter, keys, different == len(values))
-    return Ids("", np.full(len(layer.frame), "", dtype=object))
+                keys = _key_like(filled, _simplify_name(name) in _PERHAPS_KEYS)
+            return IdColumn(name, values, False, counter, keys, different == len(values))
+    return IdColumn("", np.full(len(layer.frame), "", dtype=object))
 
 
 def _key_like(values: Texts, perhaps: bool) -> bool:
@@ -232,7 +220,7 @@ def _key_like(values: Texts, perhaps: bool) -> bool:
     return bool(_KEY.fullmatch(values[0])) and all(map(_KEY.fullmatch, values))
 
 
-def _counts(values: Texts) -> bool:
+def _is_row_counter(values: Texts) -> bool:
     """Whether values are the numbers from 0 or from 1, three of them at least."""
     size = len(values)
     if size < 3 or not values[0].isdecimal():
@@ -243,9 +231,9 @@ def _counts(values: Texts) -> bool:
 
 def choose_name(layer: Layer, asked: str | None) -> tuple[str, Texts]:
     """The name column of a layer and its values; ("", all empty) if there is none with any text in it."""
-    named = _found(layer, asked) if asked else ""
-    for name in [named] if named else _known(layer, _NAME_ORDER):
-        values = texts(layer.frame[name])
+    named = _find_column(layer, asked) if asked else ""
+    for name in [named] if named else _find_known_columns(layer, _NAME_ORDER):
+        values = convert_to_texts(layer.frame[name])
         if named or (values != "").any():
             return name, values
     return "", np.full(len(layer.frame), "", dtype=object)
@@ -253,7 +241,7 @@ def choose_name(layer: Layer, asked: str | None) -> tuple[str, Texts]:
 
 def nameless(layer: Layer, id_column: str, name_column: str) -> list[str]:
     """Say of a layer where no column of names was found which columns there are but that of the ids."""
-    there = _attributes(layer) if layer.columns is None else layer.columns
+    there = _list_attributes(layer) if layer.columns is None else layer.columns
     there = [name for name in there if name != id_column]
     if name_column or not there:
         return []
@@ -264,14 +252,16 @@ def nameless(layer: Layer, id_column: str, name_column: str) -> list[str]:
     ]
 
 
-def kept_texts(layer: Layer, names: Sequence[str]) -> tuple[dict[str, Texts], str]:
+def read_kept_texts(layer: Layer, names: Sequence[str]) -> tuple[dict[str, Texts], str]:
     """Texts of columns by the names asked for, all empty where there is none; and a note on those lacking."""
     values: dict[str, Texts] = {}
     lacking = []
     for name in names:
-        column = _found(layer, name)
-        values[name] = texts(layer.frame[column]) if column else np.full(len(layer.frame), "", dtype=object)
+        column = _find_column(layer, name)
+        values[name] = (
+            convert_to_texts(layer.frame[column]) if column else np.full(len(layer.frame), "", dtype=object)
+        )
         if not column:
-            meant = _meant(name, _attributes(layer))
+            meant = _guess_column(name, _list_attributes(layer))
             lacking.append(f"{name!r} (did you mean {meant!r}?)" if meant else repr(name))
     return values, f"{layer.source.where}: there is no column {', '.join(lacking)} to show" if lacking else ""

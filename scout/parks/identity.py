@@ -12,25 +12,23 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from scout.model import Layer, Source
-from scout.parks.columns import Ids, Texts, choose_id, choose_name
-from scout.parks.names import is_own, key_of
-
-__all__ = ["Known", "Numbered", "end_to_end", "identified", "name_keys", "numbered"]
+from scout.parks.columns import IdColumn, Texts, choose_id, choose_name
+from scout.parks.names import is_own, make_key
 
 Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
-class Numbered:
+class RecordIds:
     """What tells the records of one layer apart: ids and names, empty where there is none."""
 
     source: Source
     records: Ints
-    ids: Ids
+    ids: IdColumn
     name_column: str
     names: Texts
 
-    def rows(self, there: NDArray[np.bool_]) -> Numbered:
+    def rows(self, there: NDArray[np.bool_]) -> RecordIds:
         """Some of the records."""
         if there.all():
             return self
@@ -38,49 +36,49 @@ class Numbered:
         return replace(self, records=self.records[there], ids=ids, names=self.names[there])
 
 
-def numbered(layer: Layer, records: Ints, id_column: str | None, name_column: str | None) -> Numbered:
+def number_records(layer: Layer, records: Ints, id_column: str | None, name_column: str | None) -> RecordIds:
     """Ids and names of all records of a layer, from the columns named or found."""
-    return Numbered(layer.source, records, choose_id(layer, id_column), *choose_name(layer, name_column))
+    return RecordIds(layer.source, records, choose_id(layer, id_column), *choose_name(layer, name_column))
 
 
-class Known(NamedTuple):
+class KnownIds(NamedTuple):
     """The parks of the records of all layers, one after the other."""
 
     park: Ints  # of each record, the number of its park
     unique: Texts  # the id of each park, parks in order of first appearance
     notes: tuple[str, ...] = ()
 
-    def joined(self, park: Ints) -> Known:
+    def joined(self, park: Ints) -> KnownIds:
         """With parks joined: ``park`` has for each record the number of the first of those that are one."""
         row, first = pd.factorize(park)
-        return Known(row, self.unique[first], self.notes)
+        return KnownIds(row, self.unique[first], self.notes)
 
 
-def identified(layers: Sequence[Numbered]) -> Known:
+def identify_records(layers: Sequence[RecordIds]) -> KnownIds:
     """Parks by the ids of their records.
 
     Records of one id are one park. Where the id column was found and not named, that holds for records whose
-    names agree by `key_of`; one without a name belongs to the first park of its id. The others are parks of
+    names agree by `make_key`; one without a name belongs to the first park of its id. The others are parks of
     their own, told apart by a number: "B7", "B7/2".
 
     Parameters
     ----------
     layers : sequence of Numbered
     """
-    filled, notes = _filled(layers)
+    filled, notes = _fill_ids(layers)
     if len(layers) == 1 and layers[0].ids.distinct and (layers[0].ids.values != "").all():
-        return Known(np.arange(len(filled[0])), filled[0])
-    park, unique = pd.factorize(end_to_end(filled))
-    known, more = _parted(layers, Known(park, unique))
+        return KnownIds(np.arange(len(filled[0])), filled[0])
+    park, unique = pd.factorize(join_end_to_end(filled))
+    known, more = _split_by_name(layers, KnownIds(park, unique))
     return known._replace(notes=(*notes, *more))
 
 
-def end_to_end(parts: Sequence[Any]) -> Any:
+def join_end_to_end(parts: Sequence[Any]) -> Any:
     """Arrays joined; a single one as it is."""
     return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
 
-def _filled(layers: Sequence[Numbered]) -> tuple[list[Texts], list[str]]:
+def _fill_ids(layers: Sequence[RecordIds]) -> tuple[list[Texts], list[str]]:
     """Ids for all records, and notes on those kept apart.
 
     Where there is no id, layer and record number serve, not met among the ids that there are. Row counters
@@ -114,7 +112,7 @@ def _filled(layers: Sequence[Numbered]) -> tuple[list[Texts], list[str]]:
     return filled, notes
 
 
-def _parted(layers: Sequence[Numbered], known: Known) -> tuple[Known, list[str]]:
+def _split_by_name(layers: Sequence[RecordIds], known: KnownIds) -> tuple[KnownIds, list[str]]:
     """Records of one id whose names differ made parks of their own, but for ids named by option."""
     asked = np.repeat([one.ids.asked for one in layers], [len(one.records) for one in layers])
     size = np.bincount(known.park, minlength=len(known.unique))
@@ -122,9 +120,9 @@ def _parted(layers: Sequence[Numbered], known: Known) -> tuple[Known, list[str]]
     rows = np.flatnonzero((size > 1)[known.park] & free[known.park])
     if not len(rows):
         return known, []
-    names = end_to_end([one.names for one in layers])[rows]
-    park, key = known.park[rows], _keys(names)
-    other = _others(park, key, asked[rows])
+    names = join_end_to_end([one.names for one in layers])[rows]
+    park, key = known.park[rows], _make_keys(names)
+    other = _list_others(park, key, asked[rows])
     if not other.any():
         return known, []
     pair = pd.factorize(park[other] * (int(key.max()) + 2) + key[other])[0]
@@ -141,10 +139,10 @@ def _parted(layers: Sequence[Numbered], known: Known) -> tuple[Known, list[str]]
     ids = np.array(known.unique, dtype=object)[known.park]
     ids[rows[other]] = np.array(made, dtype=object)[pair]
     row, unique = pd.factorize(ids)
-    return Known(row, unique), _lines(layers, rows[other][head], park[other][head], made, known)
+    return KnownIds(row, unique), _list_lines(layers, rows[other][head], park[other][head], made, known)
 
 
-def _others(park: Ints, key: Ints, asked: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _list_others(park: Ints, key: Ints, asked: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Which records of some ids do not belong to the first park of theirs; ``key`` is -1 for no name."""
     pairs = park * (int(key.max()) + 2) + key
     named = key >= 0
@@ -156,7 +154,9 @@ def _others(park: Ints, key: Ints, asked: NDArray[np.bool_]) -> NDArray[np.bool_
     return other
 
 
-def _lines(layers: Sequence[Numbered], rows: Ints, park: Ints, made: list[str], known: Known) -> list[str]:
+def _list_lines(
+    layers: Sequence[RecordIds], rows: Ints, park: Ints, made: list[str], known: KnownIds
+) -> list[str]:
     ends = np.cumsum([len(one.records) for one in layers])
     mine = np.searchsorted(ends, rows, side="right")
     lines = []
@@ -174,28 +174,28 @@ def _lines(layers: Sequence[Numbered], rows: Ints, park: Ints, made: list[str], 
     return lines
 
 
-def _keys(names: Texts) -> Ints:
+def _make_keys(names: Texts) -> Ints:
     """Equal numbers for names that agree, -1 for none."""
     raw, different = pd.factorize(names)
-    texts = [key_of(text) for text in different]
+    texts = [make_key(text) for text in different]
     code = pd.factorize(np.array(texts, dtype=object))[0]
     code[np.array([not text for text in texts], dtype=bool)] = -1
     found: Ints = code[raw]
     return found
 
 
-def name_keys(layers: Sequence[Numbered]) -> Ints:
+def name_keys(layers: Sequence[RecordIds]) -> Ints:
     """Equal numbers for records that may be pieces of one park by their names, -1 for all others.
 
     A record with an id of its own is no piece; a key of a database or a counter is no such id.
     """
-    loose = [~_own_ids(one) for one in layers]
+    loose = [~_find_own_ids(one) for one in layers]
     code: Ints = np.full(sum(map(len, loose)), -1, dtype=np.int64)
     rows = np.flatnonzero(np.concatenate(loose))
     if not len(rows):
         return code
-    names = end_to_end([one.names[some] for one, some in zip(layers, loose, strict=True)])
-    keys = _keys(names)
+    names = join_end_to_end([one.names[some] for one, some in zip(layers, loose, strict=True)])
+    keys = _make_keys(names)
     several = (np.bincount(keys[keys >= 0], minlength=1) > 1)[keys] & (keys >= 0)
     head = np.unique(keys[several], return_index=True)[1]
     some = np.flatnonzero(several)
@@ -205,7 +205,7 @@ def name_keys(layers: Sequence[Numbered]) -> Ints:
     return code
 
 
-def _own_ids(one: Numbered) -> NDArray[np.bool_]:
+def _find_own_ids(one: RecordIds) -> NDArray[np.bool_]:
     if one.ids.keys or not one.ids.column:
         return np.zeros(len(one.records), dtype=bool)
     return np.asarray(one.ids.values != "", dtype=bool)

@@ -5,8 +5,6 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Sequence
 
-__all__ = ["fold", "is_own", "key_of"]
-
 # Letters that Unicode does not take apart into a base and an accent.
 _STROKES = str.maketrans({"ø": "o", "ł": "l", "đ": "d", "ħ": "h", "ŧ": "t", "ı": "i", "æ": "ae", "œ": "oe"})
 _SIGNS = {code: None for code in range(128) if not chr(code).isalnum()}
@@ -25,35 +23,35 @@ def fold(name: str) -> str:
     """
     if name.isascii():
         return " ".join(name.lower().translate({**_SIGNS, **_BLANKS}).split())
-    kept = (_kept(sign) for sign in unicodedata.normalize("NFKD", name.casefold()))
+    kept = (_keep_letters(sign) for sign in unicodedata.normalize("NFKD", name.casefold()))
     return " ".join("".join(kept).translate(_STROKES).split())
 
 
-def _kept(sign: str) -> str:
+def _keep_letters(sign: str) -> str:
     if "\u0300" <= sign <= "\u036f":  # accents; marks of other scripts are vowels and the like
         return ""
     kind = unicodedata.category(sign)[0]
     return sign if kind in "LMN" else "" if sign in "'.`’‘´" else " "
 
 
-def key_of(name: str) -> str:
+def make_key(name: str) -> str:
     """What equal names have in common: folded, without blanks; empty for no name, such as "Unnamed".
 
     Examples
     --------
-    >>> key_of("Tern-Marsh") == key_of("TERN MARSH")
+    >>> make_key("Tern-Marsh") == make_key("TERN MARSH")
     True
     """
     key = name.lower().translate(_SIGNS) if name.isascii() else fold(name).replace(" ", "")
     return "" if key in _LACKING else key
 
 
-def _folded(words: str) -> frozenset[str]:
+def _fold_text(words: str) -> frozenset[str]:
     return frozenset(fold(words).split())
 
 
 # Words of names that are none, as `fold` leaves them. Kinds of ground set aside:
-_KINDS = _folded(
+_KINDS = _fold_text(
     """
     park parks parkland common commons greenway greenspace playground monument memorial
     area areas site sites trail trails path footpath way walk route track bridleway
@@ -70,7 +68,7 @@ _KINDS = _folded(
     """
 )
 # the landscape,
-_LANDSCAPE = _folded(
+_LANDSCAPE = _fold_text(
     """
     forest forests wood woods woodland wilderness grassland prairie meadow marsh wetland
     swamp desert garden gardens field fields green beach shore coast island isle river
@@ -82,7 +80,7 @@ _LANDSCAPE = _folded(
     """
 )
 # and owners, qualities and small words.
-_QUALITIES = _folded(
+_QUALITIES = _fold_text(
     """
     national state provincial county city town municipal regional district local federal
     tribal public private military community historic historical scenic open protected
@@ -132,12 +130,12 @@ def is_own(name: str) -> bool:
     >>> [is_own(name) for name in ("Tern Marsh", "River Trail", "Marsh", "State Forest", "12", "")]
     [True, True, False, False, False, False]
     """
-    if not key_of(name):
+    if not make_key(name):
         return False
     words = [word for word in fold(name).split() if not word.isnumeric()]
-    landscape, kind = _known(words, _LANDSCAPE), _known(words, _KINDS)
+    landscape, kind = _is_known(words, _LANDSCAPE), _is_known(words, _KINDS)
     return (landscape and kind) or any(word not in _EVERY for word in words)
 
 
-def _known(words: Sequence[str], among: frozenset[str]) -> bool:
+def _is_known(words: Sequence[str], among: frozenset[str]) -> bool:
     return any(word in among for word in words)

@@ -13,12 +13,10 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from scout.cores import by_rows
-from scout.geodesy import degree_lengths
-from scout.parks.identity import Known, Numbered, end_to_end, name_keys
-from scout.parks.seam import continuous
-
-__all__ = ["TOUCHING_M", "with_pieces_joined"]
+from scout.geo.antimeridian import make_continuous
+from scout.geo.geodesy import compute_degree_lengths
+from scout.parks.identity import KnownIds, RecordIds, join_end_to_end, name_keys
+from scout.threads import map_rows
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -31,19 +29,19 @@ _LOADED = 20_000  # records held at once, about
 _APART = 4096.0  # degrees between the boxes of one name and those of the next
 
 
-class _Pairs(NamedTuple):
+class _PiecePairs(NamedTuple):
     """Numbers of two records each."""
 
     a: Ints
     b: Ints
 
-    def only(self, rows: NDArray[np.bool_]) -> _Pairs:
-        return _Pairs(self.a[rows], self.b[rows])
+    def only(self, rows: NDArray[np.bool_]) -> _PiecePairs:
+        return _PiecePairs(self.a[rows], self.b[rows])
 
 
-def with_pieces_joined(
-    layers: Sequence[Numbered], known: Known, bounds: Floats, shapes_of: Callable[[Ints], Shapes]
-) -> Known:
+def join_touching_pieces(
+    layers: Sequence[RecordIds], known: KnownIds, bounds: Floats, shapes_of: Callable[[Ints], Shapes]
+) -> KnownIds:
     """Join parks whose records touch and share a name of their own, and no id of their own; chains count.
 
     Parameters
@@ -64,17 +62,17 @@ def with_pieces_joined(
     key = name_keys(layers)
     alike = _alike(key, bounds, shapes_of)
     again = np.flatnonzero(alike != np.arange(len(alike)))
-    pairs = _candidates(np.where(alike == np.arange(len(alike)), key, -1), known.park, bounds)
-    met = [_meeting(some, shapes_of) for some in _batches(pairs)]
-    met.append(_Pairs(alike[again], again).only(known.park[alike[again]] != known.park[again]))
+    pairs = _find_candidates(np.where(alike == np.arange(len(alike)), key, -1), known.park, bounds)
+    met = [_find_meeting(some, shapes_of) for some in _make_batches(pairs)]
+    met.append(_PiecePairs(alike[again], again).only(known.park[alike[again]] != known.park[again]))
     met = [some for some in met if len(some.a)]
     if not met:
         return known
     a, b = (known.park[np.concatenate(ends)] for ends in zip(*met, strict=True))
-    group = _groups(a, b, len(known.unique))
+    group = _find_groups(a, b, len(known.unique))
     first = np.unique(group, return_index=True)[1]  # parks come in order, so these are the first of each
     joined = known.joined(first[group][known.park])
-    return joined._replace(notes=(*joined.notes, _line(layers, known, group)))
+    return joined._replace(notes=(*joined.notes, _format_line(layers, known, group)))
 
 
 def _alike(key: Ints, bounds: Floats, shapes_of: Callable[[Ints], Shapes]) -> Ints:
@@ -92,18 +90,18 @@ def _alike(key: Ints, bounds: Floats, shapes_of: Callable[[Ints], Shapes]) -> In
     return first
 
 
-def _groups(a: Ints, b: Ints, count: int) -> Ints:
+def _find_groups(a: Ints, b: Ints, count: int) -> Ints:
     links = coo_array((np.ones(len(a), dtype=bool), (a, b)), shape=(count, count))
     group: Ints = connected_components(links, directed=False)[1].astype(np.int64)
     return group
 
 
-def _line(layers: Sequence[Numbered], known: Known, group: Ints) -> str:
+def _format_line(layers: Sequence[RecordIds], known: KnownIds, group: Ints) -> str:
     pieces = np.bincount(group)
     several = np.flatnonzero(pieces > 1)
     example = several[np.argmax(pieces[several])]
     row = int(np.flatnonzero((group == example)[known.park])[0])
-    names = end_to_end([one.names for one in layers])
+    names = join_end_to_end([one.names for one in layers])
     own = (name for name in names[row:][(group == example)[known.park[row:]]].tolist() if name)
     parks = "1 park" if len(several) == 1 else f"{len(several):,} parks"
     return (
@@ -112,16 +110,16 @@ def _line(layers: Sequence[Numbered], known: Known, group: Ints) -> str:
     )
 
 
-def _candidates(key: Ints, park: Ints, bounds: Floats) -> _Pairs:
+def _find_candidates(key: Ints, park: Ints, bounds: Floats) -> _PiecePairs:
     """Pairs of records with one key and different parks whose bounds come near each other."""
     rows = np.flatnonzero((key >= 0) & np.isfinite(bounds[:, 0]))
     several = np.bincount(key[rows], minlength=1) > 1
     rows = rows[several[key[rows]]]
     if not len(rows):
-        return _Pairs(rows, rows)
+        return _PiecePairs(rows, rows)
     box, code = bounds[rows].copy(), np.unique(key[rows], return_inverse=True)[1]
     high = np.minimum(np.abs(box[:, 1::2]).max(axis=1), 89.999)
-    per_lon, per_lat = degree_lengths(high)
+    per_lon, per_lat = compute_degree_lengths(high)
     pad = 2 * TOUCHING_M / np.minimum(per_lon, per_lat)
     box += np.stack([-pad, -pad, pad, pad], axis=1)
     box[:, ::2] -= 360.0 * np.floor((box[:, :1] + 180.0) / 360.0)
@@ -136,28 +134,28 @@ def _candidates(key: Ints, park: Ints, bounds: Floats) -> _Pairs:
     a, b = rows[np.concatenate(found, axis=1)]
     a, b = np.minimum(a, b), np.maximum(a, b)
     both = np.unique(np.stack([a, b])[:, park[a] != park[b]], axis=1)
-    return _Pairs(*both)
+    return _PiecePairs(*both)
 
 
-def _batches(pairs: _Pairs) -> Iterator[_Pairs]:
+def _make_batches(pairs: _PiecePairs) -> Iterator[_PiecePairs]:
     """Pairs in lots of some thousand records, those that hang together in one lot."""
     if not len(pairs.a):
         return
     records, ends = np.unique(np.concatenate(pairs), return_inverse=True)
     a, b = ends.reshape(2, -1)
-    group = _groups(a, b, len(records))
+    group = _find_groups(a, b, len(records))
     lot = (np.cumsum(np.bincount(group)) // _LOADED)[group[a]]
     order = np.argsort(lot, kind="stable")
     for some in np.split(order, np.flatnonzero(np.diff(lot[order])) + 1):
-        yield _Pairs(pairs.a[some], pairs.b[some])
+        yield _PiecePairs(pairs.a[some], pairs.b[some])
 
 
-def _meeting(pairs: _Pairs, shapes_of: Callable[[Ints], Shapes]) -> _Pairs:
+def _find_meeting(pairs: _PiecePairs, shapes_of: Callable[[Ints], Shapes]) -> _PiecePairs:
     """The pairs that really touch."""
     records = np.unique(np.concatenate(pairs))
     shapes = np.array(shapes_of(records), dtype=object)
     there = ~shapely.is_missing(shapes)
-    shapes[there] = continuous(shapes[there])
+    shapes[there] = make_continuous(shapes[there])
     a, b = np.searchsorted(records, pairs.a), np.searchsorted(records, pairs.b)
     both = there[a] & there[b]
     pairs, a, b = pairs.only(both), shapes[a[both]], shapes[b[both]]
@@ -167,21 +165,21 @@ def _meeting(pairs: _Pairs, shapes_of: Callable[[Ints], Shapes]) -> _Pairs:
     for row in np.flatnonzero(np.abs(middle) > 180.0).tolist():
         turn = 360.0 * np.round(middle[row] / 360.0)
         b[row] = shapely.transform(b[row], lambda points, turn=turn: points + np.array([turn, 0.0]))
-    met = by_rows(shapely.intersects, a, b)
+    met = map_rows(shapely.intersects, a, b)
     apart = np.flatnonzero(~met)
-    met[apart] = _near(a[apart], b[apart])
+    met[apart] = _find_near(a[apart], b[apart])
     return pairs.only(met)
 
 
-def _near(a: Shapes, b: Shapes) -> NDArray[np.bool_]:
+def _find_near(a: Shapes, b: Shapes) -> NDArray[np.bool_]:
     """Which pairs come within `TOUCHING_M`, in a plane stretched as the ground is where they meet."""
     one, other = shapely.bounds(a).reshape(-1, 4), shapely.bounds(b).reshape(-1, 4)
     high = np.abs(np.concatenate([one[:, 1::2], other[:, 1::2]], axis=1)).max(axis=1)
-    degrees = 1.1 * TOUCHING_M / np.minimum(*degree_lengths(np.minimum(high, 89.999)))
-    near: NDArray[np.bool_] = by_rows(shapely.dwithin, a, b, degrees) if len(a) else np.zeros(0, dtype=bool)
+    degrees = 1.1 * TOUCHING_M / np.minimum(*compute_degree_lengths(np.minimum(high, 89.999)))
+    near: NDArray[np.bool_] = map_rows(shapely.dwithin, a, b, degrees) if len(a) else np.zeros(0, dtype=bool)
     for row in np.flatnonzero(near).tolist():
         ends = shapely.get_coordinates(shapely.shortest_line(a[row], b[row]))
-        scale = np.array(degree_lengths(float(ends[:, 1].mean())))
+        scale = np.array(compute_degree_lengths(float(ends[:, 1].mean())))
         home = ends[0]
         flat = [
             shapely.transform(shape, lambda points, home=home, scale=scale: (points - home) * scale)

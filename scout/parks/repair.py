@@ -28,9 +28,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from scout.outlines import polygonal_parts
-
-__all__ = ["Allowance", "mended"]
+from scout.geo.boundaries import polygonal_parts
 
 _PROBED, _PROBED_FROM = 64, 40  # edges looked at, and from how many on not all are
 _NEAR_AT_ONCE = 500  # rings whose neighbours are counted at once
@@ -50,7 +48,7 @@ class Allowance:
     pairs: int = 1_000_000  # of rings of a record whose bounds meet
 
 
-def mended(
+def repair_polygon(
     geometry: shapely.Geometry, allowance: Allowance | None = None
 ) -> tuple[shapely.Geometry | None, str]:
     """Return a valid polygon or multipolygon and what was wrong, or None and why it cannot be used.

@@ -14,11 +14,11 @@ from pathlib import Path
 from typing import Any
 
 _SCOUT = (
-    *("scout.cli.find", "scout.cli.outputs", "scout.cli.tables", "scout.find", "scout.read.shelf"),
-    *("scout.write", "pyarrow", "pyarrow.parquet", "pyarrow.pandas_compat"),
+    *("scout.cli.find", "scout.app.outputs", "scout.cli.tables", "scout.app.find", "scout.parks.indexed"),
+    *("scout.io.write", "pyarrow", "pyarrow.parquet", "pyarrow.pandas_compat"),
 )
-_PREPARE = (*_SCOUT, "scout.cli.prepare", "scout.prepare", "geopandas.tools.hilbert_curve")
-_CHECK = (*_SCOUT, "scout.cli.check", "scout.cli.answers", "scout.check.near", "scout.coordinates")
+_PREPARE = (*_SCOUT, "scout.cli.prepare", "scout.app.prepare", "geopandas.tools.hilbert_curve")
+_CHECK = (*_SCOUT, "scout.cli.check", "scout.cli.tables", "scout.search.places", "scout.geo.coordinates")
 _PLAIN = ("geopandas", "pyogrio", "shapely", "pyarrow", "pyarrow.parquet", "pyarrow.pandas_compat")
 
 
@@ -170,5 +170,5 @@ PAGE_SIZES = (1000, 100_000)
 WALKS = "walks"
 ONCE = {
     PAGE: Line(_SCOUT, _page),
-    WALKS: Line(("scout.access", "scout.surroundings"), _walk, ready=_ground),
+    WALKS: Line(("scout.walk.routes", "scout.model"), _walk, ready=_ground),
 }

@@ -127,10 +127,10 @@ def made(folder: Path) -> list[Path]:
     """The demo map, and one of 100 spots in 100 parks of 1,000 vertices."""
     from test_page import synthetic
 
-    from scout.page import build
+    from scout.page.document import build_map
 
     big = folder / "hundred.html"
-    big.write_text(build(synthetic(100, 100, 1000)), encoding="utf-8")
+    big.write_text(build_map(synthetic(100, 100, 1000)), encoding="utf-8")
     demo = Path(__file__).parents[2] / "maps" / "demo.html"
     return [demo, big] if demo.exists() else [big]
 

@@ -26,7 +26,7 @@ def winding(rng: np.random.Generator, across: bool, at: float) -> shapely.LineSt
 
 def made_ground(seed: int = 1) -> Any:
     """Surroundings and a relief."""
-    from scout.surroundings import Surroundings
+    from scout.model import Surroundings
 
     rng = np.random.default_rng(seed)
     roads = [
@@ -73,7 +73,7 @@ def _frame(shapes: list[Any], what: Any, **columns: Any) -> gpd.GeoDataFrame:
 
 
 def _relief(rng: np.random.Generator) -> Any:
-    from scout.surroundings import Relief
+    from scout.model import Relief
 
     cell, half = 25.0, HALF_M + 5_000
     n = int(2 * half / cell)
@@ -88,20 +88,20 @@ def _relief(rng: np.random.Generator) -> Any:
 
 def ready(places: int = 200) -> tuple[Any, ...]:
     """Places, their surroundings and the heights."""
-    from scout.access import Targets
+    from scout.walk.routes import WalkTargets
 
     around, relief = made_ground()
     xy = np.random.default_rng(2).uniform(-9_000, 9_000, (places, 2))
     lon, lat = pyproj.Transformer.from_crs(CRS, 4326, always_xy=True).transform(*xy.T)
-    return Targets(lon, lat, np.arange(places)), around, [relief]
+    return WalkTargets(lon, lat, np.arange(places)), around, [relief]
 
 
 def walk(targets: Any, around: Any, reliefs: list[Any]) -> dict[str, Any]:
     """Work out the walks."""
-    from scout.access import walks
-    from scout.surroundings import Walking
+    from scout.model import Walking
+    from scout.walk.routes import find_walks
 
-    routes = [walked.route for walked in walks(targets, around, reliefs, Walking())]
+    routes = [walked.route for walked in find_walks(targets, around, reliefs, Walking())]
     minutes = [route.out_min for route in routes if route.out_min is not None]
     return {
         "places": len(routes),

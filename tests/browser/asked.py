@@ -8,8 +8,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from scout.geodesy import move
-from scout.locator import column_number, edge_lat, edge_lon, row_number
+from scout.geo.geodesy import move_point
+from scout.geo.locator import get_column_number, get_edge_lat, get_edge_lon, get_row_number
 
 Places = NDArray[np.float64]  # shape (n, 2): longitude, latitude
 
@@ -27,8 +27,8 @@ def near_lattice(
 ) -> Places:
     """A third each near a meridian, a parallel and a corner, every tenth exactly on it."""
     places = anywhere(box, count, rng)
-    lon = edge_lon(np.rint(column_number(places[:, 0], level)), level)
-    lat = edge_lat(np.rint(row_number(places[:, 1], level)), level)
+    lon = get_edge_lon(np.rint(get_column_number(places[:, 0], level)), level)
+    lat = get_edge_lat(np.rint(get_row_number(places[:, 1], level)), level)
     which = np.arange(count) % 3
     places[which != 1, 0] = lon[which != 1]
     places[which != 0, 1] = lat[which != 0]
@@ -47,4 +47,4 @@ def anywhere(box: tuple[float, float, float, float], count: int, rng: np.random.
 def off(places: Places, within_m: float, rng: np.random.Generator) -> Places:
     """Each place moved by up to some metres."""
     n = len(places)
-    return np.column_stack(move(*places.T, rng.uniform(0, 360, n), rng.uniform(0, within_m, n)))
+    return np.column_stack(move_point(*places.T, rng.uniform(0, 360, n), rng.uniform(0, within_m, n)))

@@ -16,8 +16,8 @@ from walked import LAKE, PARKING, WARNING, harbour
 
 from browser.conftest import Watched, all_sizes
 from browser.ground import ground_of, tips
-from scout.geodesy import inverse
-from scout.page import wording
+from scout.geo.geodesy import measure_geodesic
+from scout.output import text as wording
 
 Open = Callable[..., Watched]
 
@@ -51,7 +51,7 @@ def test_the_details_tell_the_walk(open_page: Open) -> None:
         "1.31 km each way, 118 m up on the way out, 402 m off paths.",
         "parking, Tern <b>Gate</b>",
         "44.995000, -20.012000",
-        "UTM 27N 578820 4983440",  # scout.coordinates.utm has its own tests against PROJ
+        "UTM 27N 578820 4983440",  # scout.geo.coordinates.grids has its own tests against PROJ
         "Slope of the ground",
         "Of Quiet Cove in its file",
         "ask at the <i>gate</i>",
@@ -81,7 +81,7 @@ def test_where_to_stand_is_worded_as_in_the_list_without_script(open_page: Open,
     moved = replace(found.spots[1], spot=replace(found.spots[1].spot, offset_m=12.3, offset_deg=271.0))
     found = replace(found, spots=(found.spots[0], moved, *found.spots[2:]))
     page = open_page(found, f"#spot={rank}").page
-    said = wording.where_to_stand(found.spots[rank - 1].spot)
+    said = wording.describe_standing(found.spots[rank - 1].spot)
     expect(page.locator("#details-body")).to_contain_text(said)
 
 
@@ -182,7 +182,7 @@ def test_measuring_gives_distances_on_the_ellipsoid(open_page: Open) -> None:
         page.mouse.click(x, y)
         page.wait_for_timeout(50)
     ends = [ground.place(*place) for place in places]
-    legs = [inverse(*one, *other)[0] for one, other in pairwise(ends)]
+    legs = [measure_geodesic(*one, *other)[0] for one, other in pairwise(ends)]
     text = page.locator("#measure-text").inner_text()
     total, last = (float(km.replace(",", "")) for km in re.findall(r"([\d,.]+) km", text))
     # The pixels of the marks are known to a pixel or so.
@@ -231,4 +231,7 @@ def test_the_script_words_times_and_distances_as_python_does(page: Page) -> None
         }}""",
         [minutes, kilometres],
     )
-    assert told == [[wording.span(m) for m in minutes], [wording.distance(k) for k in kilometres]]
+    assert told == [
+        [wording.format_span(m) for m in minutes],
+        [wording.format_distance(k) for k in kilometres],
+    ]

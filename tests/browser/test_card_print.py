@@ -21,7 +21,7 @@ from playwright.sync_api import BrowserContext, Page
 
 from browser.conftest import Watched, both_sizes
 from browser.test_look import PAINT, contrast
-from scout.card import Particulars, build
+from scout.output.card import CardParticulars, build_card
 
 Open = Callable[[str], Watched]
 
@@ -32,14 +32,16 @@ LONG_CALLS = replace(cards.SAID, call="QQ1WWW/Q1WWW/MM", club_call="Q0MWMWMWMWMW
 SCRIPTS = "\u202eשלום עולם <b>x</b> 🏞️👨‍👩‍👧 公園 Ёлка مرج " * 200
 
 CARDS = {
-    "plain": lambda: build(exported.bay(), 1, cards.SAID),
-    "empty": lambda: build(cards.grove(1), 1),
-    "eight parks": lambda: build(cards.grove(8), 1, cards.SAID),
-    "eighty parks": lambda: build(cards.grove(80), 1, LONG_CALLS),
-    "full": lambda: build(cards.full(), 1, LONG_CALLS),
-    "roomy and long": lambda: build(cards.full(count=3, notes=1), 1, LONG_CALLS),
-    "ten thousand letters": lambda: build(cards.full("W" * 10_000), 1, replace(cards.SAID, call="W" * 16)),
-    "scripts": lambda: build(cards.full(SCRIPTS, 4), 1, cards.SAID),
+    "plain": lambda: build_card(exported.bay(), 1, cards.SAID),
+    "empty": lambda: build_card(cards.grove(1), 1),
+    "eight parks": lambda: build_card(cards.grove(8), 1, cards.SAID),
+    "eighty parks": lambda: build_card(cards.grove(80), 1, LONG_CALLS),
+    "full": lambda: build_card(cards.full(), 1, LONG_CALLS),
+    "roomy and long": lambda: build_card(cards.full(count=3, notes=1), 1, LONG_CALLS),
+    "ten thousand letters": lambda: build_card(
+        cards.full("W" * 10_000), 1, replace(cards.SAID, call="W" * 16)
+    ),
+    "scripts": lambda: build_card(cards.full(SCRIPTS, 4), 1, cards.SAID),
 }
 all_cards = pytest.mark.parametrize("name", list(CARDS))
 
@@ -104,7 +106,7 @@ def test_the_sheet_says_every_call_locator_and_reference(open_card: Open, paper:
         assert said in back, said
     front, _ = printed(open_card(CARDS["eight parks"]()).page, paper)
     assert all(f"QX-{k:03d}Grove{k}" in front for k in range(8))
-    front, _ = printed(open_card(build(cards.grove(30), 1, cards.SAID)).page, paper)
+    front, _ = printed(open_card(build_card(cards.grove(30), 1, cards.SAID)).page, paper)
     assert all(f"QX-{k:03d}" in front for k in range(30))
     front, _ = printed(open_card(CARDS["full"]()).page, paper)
     for said in (
@@ -175,7 +177,7 @@ def ink(page: Page, query: str) -> np.ndarray:
 
 @pytest.mark.parametrize("letters", TYPES)
 def test_capitals_of_a_call_are_18_mm_high_at_least(open_card: Open, letters: str) -> None:
-    page = open_card(build(cards.grove(2), 1, Particulars("H1H/HH", "E1E"))).page
+    page = open_card(build_card(cards.grove(2), 1, CardParticulars("H1H/HH", "E1E"))).page
     page.emulate_media(media="print")
     set_type(page, letters)
     page.evaluate("() => document.querySelectorAll('.label').forEach((label) => label.remove())")
@@ -185,8 +187,10 @@ def test_capitals_of_a_call_are_18_mm_high_at_least(open_card: Open, letters: st
 
 
 def test_no_tail_of_a_letter_is_cut_off(open_card: Open) -> None:
-    said = Particulars("QQQ", "QQQ")
-    page = open_card(build(cards.at(10.0, 45.0, ("JJ00gj", "JJ00pq", "JJ00gi", "JJ00pp"), 3), 1, said)).page
+    said = CardParticulars("QQQ", "QQQ")
+    page = open_card(
+        build_card(cards.at(10.0, 45.0, ("JJ00gj", "JJ00pq", "JJ00gi", "JJ00pp"), 3), 1, said)
+    ).page
     page.emulate_media(media="print")
     for letters in TYPES:
         set_type(page, letters)

@@ -13,9 +13,9 @@ from playwright.sync_api import BrowserContext, Locator, Page, expect
 
 from browser.conftest import Watched, all_sizes
 from browser.ground import ground_of, tips
-from scout.check import Check, check
 from scout.model import Checked, Findings, Parks
-from scout.page import wording
+from scout.output import text as wording
+from scout.search.check import CheckOptions, check_places
 
 Open = Callable[..., Watched]
 
@@ -37,10 +37,15 @@ def quiet(open_page: Open) -> Iterator[Open]:
         assert page.asked_for() == []
 
 
+def away(line):
+    """How the page says where a lattice line is."""
+    return f"{wording.format_metres(line.distance_m)} to the {wording.format_bearing(line.bearing_deg)}"
+
+
 def by_command(found: Findings, lon: float, lat: float, fix_error_m: float | None = None) -> Checked:
     station = replace(found.station, fix_error_m=fix_error_m) if fix_error_m else found.station
     known = Parks(found.parks, found.sources, found.report)
-    return next(iter(check(known, [lon], [lat], Check(found.level, station, moves=False))))
+    return next(iter(check_places(known, [lon], [lat], CheckOptions(found.level, station, moves=False))))
 
 
 def ask(page: Page, text: str) -> Locator:
@@ -115,11 +120,11 @@ def test_a_typed_place_is_answered_in_full(quiet: Open) -> None:
     meridian, parallel, corner = truth.lines
     for text in (
         " ".join(truth.verdict.locators),
-        f"{truth.verdict.word} confidence {wording.percent(truth.verdict.confidence)}",
+        f"{truth.verdict.word} confidence {wording.format_percent(truth.verdict.confidence)}",
         "What holds it down: reaching 4 grids",
-        f"meridian 20° W{wording.metres(meridian.distance_m)} to the {wording.bearing(meridian.bearing_deg)}",
-        f"parallel 45° N{wording.metres(parallel.distance_m)} to the {wording.bearing(parallel.bearing_deg)}",
-        f"corner{wording.metres(corner.distance_m)} to the {wording.bearing(corner.bearing_deg)}",
+        f"meridian 20° W{away(meridian)}",
+        f"parallel 45° N{away(parallel)}",
+        f"corner{away(corner)}",
         "45.000030, -20.000020",
         "45° 00.0018' N, 020° 00.0012' W",
         "fix error 4.9 m, boundary error 14 m",
@@ -132,9 +137,10 @@ def test_a_typed_place_is_answered_in_full(quiet: Open) -> None:
         row = answer.locator(".near-parks li", has_text=park.park)
         expect(row).to_contain_text(park.park_name)
         expect(row).to_contain_text(
-            f"{wording.clearance(park.clearance_m)}; nearest edge to the {wording.bearing(park.edge_deg)}"
+            f"{wording.format_clearance(park.clearance_m)}; "
+            f"nearest edge to the {wording.format_bearing(park.edge_deg)}"
         )
-        expect(row).to_contain_text(f"{park.word} {wording.percent(park.p)}")
+        expect(row).to_contain_text(f"{park.word} {wording.format_percent(park.p)}")
     link = answer.locator(".coordinates a")
     expect(link).to_have_attribute("href", "geo:45.000030,-20.000020")
     expect(page.locator("#said")).to_contain_text("doubtful confidence")
@@ -263,7 +269,7 @@ def test_the_device_position_counts_with_its_own_error(quiet: Open, context: Bro
     expect(answer).to_contain_text(
         f"{truth.verdict.word} in the parks"
         if not truth.verdict.parks
-        else f"{truth.verdict.word} confidence {wording.percent(truth.verdict.confidence)}"
+        else f"{truth.verdict.word} confidence {wording.format_percent(truth.verdict.confidence)}"
     )
     expect(answer).to_contain_text(
         "Your device states 8.0 m. Phones mean the radius that holds 68 % of fixes"

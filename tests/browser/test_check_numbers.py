@@ -18,14 +18,14 @@ from playwright.sync_api import Page
 
 from browser.asked import Places, anywhere, near_boundaries, near_lattice, off
 from browser.conftest import Watched
-from scout.check import Check, check
-from scout.coordinates import read_place
+from scout.app.find import SearchOptions, find_spots
 from scout.errors import ScoutError
-from scout.find import Options, find
-from scout.locator import encode
+from scout.geo.coordinates.parse import read_place
+from scout.geo.locator import encode
+from scout.io.layers import read_layers
 from scout.model import Checked, Findings, ParkReport, Parks
-from scout.parks import build_parks
-from scout.read import read_layers
+from scout.parks.build import build_parks
+from scout.search.check import CheckOptions, check_places
 
 Open = Callable[..., Watched]
 
@@ -41,7 +41,7 @@ UNSURE = "too close to tell"
 def island() -> Findings:
     """The demo island, read, made into parks and searched as `scout demo` does."""
     files = [ROOT / "data_demo" / name for name in ("parks.geojson", "forest.gpkg", "corridors.geojson")]
-    return find(build_parks(read_layers(files), corridor_m=30.48), Options())
+    return find_spots(build_parks(read_layers(files), corridor_m=30.48), SearchOptions())
 
 
 # The same numbers
@@ -124,8 +124,8 @@ def asked_of_page(page: Page, places: Places) -> list[dict[str, Any]]:
 def asked_of_command(found: Findings, places: Places) -> list[Checked]:
     """What the command says where it knows the parks that the page holds."""
     known = Parks(found.parks, found.sources, found.report)
-    options = Check(level=found.level, station=found.station, moves=False)
-    return list(check(known, *places.T, options))
+    options = CheckOptions(level=found.level, station=found.station, moves=False)
+    return list(check_places(known, *places.T, options))
 
 
 DRIVERS = {
@@ -289,8 +289,8 @@ def test_a_locator_is_judged_as_the_command_judges_its_cell(open_page: Open, isl
     cells = [encode(*at, level) for at in middles.tolist() for level in (2, 3, 4, 5)]
     places = np.array([(p.lon, p.lat) for p in map(read_place, cells)])
     known = Parks(island.parks, island.sources, ParkReport())
-    options = Check(level=island.level, station=island.station, moves=False)
-    expected = list(check(known, *places.T, options, cells=cells))
+    options = CheckOptions(level=island.level, station=island.station, moves=False)
+    expected = list(check_places(known, *places.T, options, cells=cells))
     got = open_page(island).page.evaluate(
         "(cells) => {"
         + script("check.js", "read_place.js")

@@ -10,7 +10,7 @@ from walked import WARNING, harbour
 
 from browser.conftest import SIZES, must_have
 from browser.marionette import Firefox, firefox, firefox_path
-from scout.page import build
+from scout.page.document import build_map
 
 
 @pytest.fixture(scope="module")
@@ -18,7 +18,7 @@ def started(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Firefox,
     must_have(firefox_path(), "Firefox", "firefox-esr")
     folder = tmp_path_factory.mktemp("firefox")
     path = folder / "harbour.html"
-    path.write_text(build(harbour()), encoding="utf-8")
+    path.write_text(build_map(harbour()), encoding="utf-8")
     with firefox(folder) as browser:
         yield browser, path.as_uri()
 

@@ -12,7 +12,7 @@ from playwright.sync_api import Page
 
 from browser.conftest import Watched, all_sizes
 from browser.ground import Ground, ground_of, names, tips
-from scout import locator
+from scout.geo import locator
 from scout.model import Findings
 
 Open = Callable[..., Watched]
@@ -42,8 +42,8 @@ def test_script_and_codec_agree_on_the_same_numbers(open_page: Open) -> None:
     assert got["points"] == [p["locator"] for p in VECTORS["points"]]
     assert got["lattice"] == [c["locator"] for c in VECTORS["lattice"]]
     for cell, (lon, lat) in zip(VECTORS["lattice"], got["edges"], strict=True):
-        assert lon == locator.edge_lon(cell["column"], cell["level"])
-        assert lat == locator.edge_lat(cell["row"], cell["level"])
+        assert lon == locator.get_edge_lon(cell["column"], cell["level"])
+        assert lat == locator.get_edge_lat(cell["row"], cell["level"])
 
 
 @all_sizes

@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 from browser.conftest import Watched, all_sizes
 from browser.ground import ground_of, tips
 from scout.model import Findings
-from scout.page import build
+from scout.page.document import build_map
 
 Open = Callable[..., Watched]
 
@@ -238,7 +238,7 @@ def test_crowded_marks_shrink_and_none_is_lost(open_page: Open) -> None:
 
 def test_without_script_the_list_is_complete(browser: Browser, tmp_path: Path) -> None:
     path = tmp_path / "map.html"
-    path.write_text(build(bay()), encoding="utf-8")
+    path.write_text(build_map(bay()), encoding="utf-8")
     context = browser.new_context(java_script_enabled=False, offline=True)
     page = context.new_page()
     page.goto(path.as_uri())

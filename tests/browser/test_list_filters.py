@@ -12,8 +12,7 @@ from walked import harbour
 
 from browser.conftest import Watched, all_sizes
 from browser.ground import tips
-from scout.surroundings import Route, Walking
-from scout.visits import New
+from scout.model import New, Route, Walking
 
 Open = Callable[..., Watched]
 

@@ -10,8 +10,7 @@ from playwright.sync_api import expect
 from walked import route, surroundings
 
 from browser.conftest import Watched, all_sizes
-from scout.model import ATTRIBUTES, Credit, Findings, ParkReport
-from scout.surroundings import Route
+from scout.model import ATTRIBUTES, Credit, Findings, ParkReport, Route
 
 Open = Callable[..., Watched]
 

@@ -41,35 +41,31 @@ def warm_up() -> None:
     import pyarrow.parquet
     import rasterio
 
-    import scout.access.ways
-    import scout.arrive
-    import scout.check
-    import scout.cli.answers
+    import scout.app.find
+    import scout.app.outputs
     import scout.cli.arrival
     import scout.cli.arrive
     import scout.cli.check
     import scout.cli.find
-    import scout.cli.outputs
     import scout.cli.stamp
     import scout.cli.tables
     import scout.cli.tally
     import scout.cli.visit
-    import scout.cli.visiting
-    import scout.exports
-    import scout.find
-    import scout.journal
-    import scout.notebook
-    import scout.page
-    import scout.parks
-    import scout.reach
-    import scout.reach.along
-    import scout.read.fixes
-    import scout.read.heights
-    import scout.read.places
-    import scout.read.tagged
-    import scout.surroundings
-    import scout.tally
-    import scout.write
+    import scout.io.places
+    import scout.io.rasters
+    import scout.io.write
+    import scout.model
+    import scout.output.journal
+    import scout.page.document
+    import scout.parks.build
+    import scout.recording.arrive
+    import scout.recording.read
+    import scout.search.check
+    import scout.visits.notebook
+    import scout.visits.tally
+    import scout.walk.reach
+    import scout.walk.read
+    import scout.walk.ways
 
     del pyarrow, rasterio, scout
 

@@ -225,8 +225,8 @@ def _log(path: Path) -> None:
 
 
 def _notebook(path: Path) -> None:
-    from scout.notebook import Notebook
-    from scout.visits import ParkVisited, Visit
+    from scout.model import ParkVisited, Visit
+    from scout.visits.notebook import Notebook
 
     book = Notebook(path)
     for hour in (18, 20):

@@ -16,7 +16,7 @@ from strategies import Drawn, as_parks, places, without_shrinking
 from oracles import answers, arrangement, budget, claims, exact, metric
 from oracles.budget import Errors
 from oracles.claims import Ground
-from scout.find import Options, find
+from scout.app.find import SearchOptions, find_spots
 from scout.model import Spot, Station
 
 patient = without_shrinking(15)
@@ -145,8 +145,8 @@ def test_no_tried_centre_is_better_and_every_confidence_is_told_rightly(level):
     @patient
     def holds(parks, station, datum_error_m):
         ground = Ground(parks, Errors.of(station, [datum_error_m] * len(parks)))
-        options = Options(level=level, station=station, near_m=0.0, min_confidence=0.0)
-        findings = find(as_parks(parks, datum_error_m), options)
+        options = SearchOptions(level=level, station=station, near_m=0.0, min_confidence=0.0)
+        findings = find_spots(as_parks(parks, datum_error_m), options)
         spots = [ranked.spot for ranked in findings.spots]
         for spot in spots:
             if spot.kind == "corner":
@@ -168,7 +168,7 @@ def test_the_one_wide_place_of_a_long_narrow_stretch_is_found(share):
     middle = 40.05 + share * 0.45
     clearing = shapely.box(-50 / east, middle - 50 / north, 50 / east, middle + 50 / north)
     park = shapely.union_all([strip, clearing])
-    findings = find(as_parks([park]), Options(level=2, near_m=0.0))
+    findings = find_spots(as_parks([park]), SearchOptions(level=2, near_m=0.0))
     (spot,) = answers.of_kind(findings, "line")
     assert spot.verdict.word == "firm"
     assert abs(spot.lat - middle) * north < 50
@@ -177,7 +177,7 @@ def test_the_one_wide_place_of_a_long_narrow_stretch_is_found(share):
 def test_a_two_park_stretch_is_not_hidden_under_a_corner_that_names_one_park():
     """The corner lies two metres inside the one park: too little for a station; the lines run on in both."""
     parks = [shapely.box(-0.00002, -0.5, 0.5, 0.5), shapely.box(-1, -1, 1, 1)]
-    findings = find(as_parks(parks), Options(level=2, near_m=0.0, min_grids=2, min_parks=2))
+    findings = find_spots(as_parks(parks), SearchOptions(level=2, near_m=0.0, min_grids=2, min_parks=2))
     both = [ranked for ranked in findings.spots if ranked.n_parks == 2 and ranked.n_grids == 2]
     assert both, "half a degree of line inside both parks, and no place on it is listed"
     assert both[0].spot.verdict.word == "firm"

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 
 from oracles import metric
-from scout.clearance import Boundaries
+from scout.geo.boundaries import Boundaries
 
 quick = settings(deadline=None, derandomize=True, max_examples=120)
 bearings = st.floats(0, 360, exclude_max=True)

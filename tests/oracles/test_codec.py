@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from strategies import cells, levels, points
 
 from oracles import exact
-from scout import locator
 from scout.errors import LocatorError, PlaceError
+from scout.geo import locator
 
 quick = settings(deadline=None, derandomize=True, max_examples=200)
 LEVEL_4_CELLS = 43200
@@ -41,7 +41,7 @@ def test_encode_names_the_cell_of_the_exact_double(point, level):
 @given(points, levels)
 @quick
 def test_index_and_encode_name_the_same_cell(point, level):
-    i, j = locator.index(*point, level)
+    i, j = locator.get_index(*point, level)
     assert exact.same(locator.encode(*point, level), exact.text(int(i), int(j), level))
 
 
@@ -57,7 +57,7 @@ def test_a_longer_locator_starts_with_the_shorter_one(point):
 @quick
 def test_a_cell_has_the_text_the_edges_and_the_size_that_fractions_give(cell):
     i, j, level = cell
-    text = locator.locator(i, j, level)
+    text = locator.make_locator(i, j, level)
     assert exact.same(text, exact.text(i, j, level))
     got = locator.decode(text)
     assert (got.west, got.south) == (exact.edge_lon(i, level), exact.edge_lat(j, level))
@@ -73,7 +73,7 @@ def test_a_cell_has_the_text_the_edges_and_the_size_that_fractions_give(cell):
 @quick
 def test_the_centre_and_the_south_west_corner_of_a_cell_encode_to_it(cell):
     i, j, level = cell
-    text = locator.locator(i, j, level)
+    text = locator.make_locator(i, j, level)
     got = locator.decode(text)
     assert locator.encode(got.lon, got.lat, level) == text
     assert locator.encode(got.west, got.south, level) == text
@@ -99,7 +99,7 @@ def test_an_array_gives_what_its_members_give(drawn, level):
 @given(cells(), st.data())
 @quick
 def test_any_case_reads_the_same(cell, data):
-    text = locator.locator(*cell)
+    text = locator.make_locator(*cell)
     shouted = "".join(c.upper() if data.draw(st.booleans()) else c.lower() for c in text)
     assert locator.decode(shouted).locator == text
 
@@ -108,14 +108,14 @@ def test_any_case_reads_the_same(cell, data):
 def test_every_edge_down_to_the_extended_square_starts_its_own_cell(axis):
     k = np.arange(LEVEL_4_CELLS)
     edge, reference = (
-        (locator.edge_lon, exact.edge_lon) if axis == "lon" else (locator.edge_lat, exact.edge_lat)
+        (locator.get_edge_lon, exact.edge_lon) if axis == "lon" else (locator.get_edge_lat, exact.edge_lat)
     )
     edges = np.array([edge(int(n), 4) for n in k])
     assert np.array_equal(edges, [reference(int(n), 4) for n in k])
     zeros = np.zeros(LEVEL_4_CELLS)
     for nudged in (edges, np.nextafter(edges, -np.inf), np.nextafter(edges, np.inf)):
         at = np.clip(nudged, -180 if axis == "lon" else -90, None)
-        found = locator.index(at, zeros, 4)[0] if axis == "lon" else locator.index(zeros, at, 4)[1]
+        found = locator.get_index(at, zeros, 4)[0] if axis == "lon" else locator.get_index(zeros, at, 4)[1]
         assert np.array_equal(found, k)
 
 
@@ -125,22 +125,22 @@ def test_a_point_a_microdegree_short_of_an_edge_stays_in_the_cell_before(axis):
     edge = exact.edge_lon if axis == "lon" else exact.edge_lat
     near = np.array([edge(int(n), 4) for n in k]) - 1e-6
     zeros = np.zeros(near.size)
-    found = locator.index(near, zeros, 4)[0] if axis == "lon" else locator.index(zeros, near, 4)[1]
+    found = locator.get_index(near, zeros, 4)[0] if axis == "lon" else locator.get_index(zeros, near, 4)[1]
     assert np.array_equal(found, k - 1)
 
 
 @given(st.integers(0, exact.columns(5) - 1))
 @settings(deadline=None, derandomize=True, max_examples=2000)
 def test_edges_of_the_fifth_pair_are_the_nearest_doubles_and_start_their_cells(k):
-    assert locator.edge_lon(k, 5) == exact.edge_lon(k, 5)
-    assert locator.edge_lat(k, 5) == exact.edge_lat(k, 5)
-    assert tuple(locator.index(locator.edge_lon(k, 5), locator.edge_lat(k, 5), 5)) == (k, k)
+    assert locator.get_edge_lon(k, 5) == exact.edge_lon(k, 5)
+    assert locator.get_edge_lat(k, 5) == exact.edge_lat(k, 5)
+    assert tuple(locator.get_index(locator.get_edge_lon(k, 5), locator.get_edge_lat(k, 5), 5)) == (k, k)
 
 
 @pytest.mark.parametrize("level", exact.LEVELS)
 def test_the_lattice_has_as_many_columns_and_rows_as_the_bases_give(level):
-    assert locator.columns(level) == exact.columns(level)
-    assert locator.rows(level) == exact.rows(level)
+    assert locator.count_columns(level) == exact.columns(level)
+    assert locator.count_rows(level) == exact.rows(level)
 
 
 MALFORMED = [
@@ -196,4 +196,4 @@ def test_a_point_off_the_globe_is_refused(point):
 def test_a_longitude_past_180_folds_round_the_globe(point, turn):
     lon, lat = point[0] + turn, point[1]
     allowed = exact.cells_allowed(lon, lat, 2)
-    assert tuple(locator.index(lon, lat, 2)) in allowed
+    assert tuple(locator.get_index(lon, lat, 2)) in allowed

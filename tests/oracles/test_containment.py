@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 import shapely
 
-from scout.clearance import Boundaries
-from scout.containment import contained_p
-from scout.geodesy import degree_lengths
+from scout.geo.boundaries import Boundaries
+from scout.geo.geodesy import compute_degree_lengths
+from scout.geo.probability import compute_contained_p
 
 LAT = 45.0
-PER_LON, PER_LAT = (float(v) for v in degree_lengths(LAT))
+PER_LON, PER_LAT = (float(v) for v in compute_degree_lengths(LAT))
 DRAWS = 1_000_000
 SPREAD_M = 6.06  # the default errors together
 
@@ -50,7 +50,7 @@ def by_scout(shape, centre, radius, spread):
         np.array([LAT + centre[1] / PER_LAT]),
     )
     clearance = ground.clearance(park, lon, lat)
-    return float(contained_p(ground, park, lon, lat, clearance, radius, np.array([spread]))[0])
+    return float(compute_contained_p(ground, park, lon, lat, clearance, radius, np.array([spread]))[0])
 
 
 @pytest.mark.parametrize("name", SHAPES)
@@ -70,10 +70,10 @@ def test_many_pairs_at_once_agree_with_one_at_a_time():
     lon, lat = 10 + rng.uniform(-40, 40, n) / PER_LON, LAT + rng.uniform(-40, 40, n) / PER_LAT
     spread = rng.uniform(0.5, 8.0, n)
     clearance = ground.clearance(park, lon, lat)
-    many = contained_p(ground, park, lon, lat, clearance, 5.0, spread)
+    many = compute_contained_p(ground, park, lon, lat, clearance, 5.0, spread)
     for k in range(0, n, 100):
         one = slice(k, k + 1)
-        alone = contained_p(ground, park[one], lon[one], lat[one], clearance[one], 5.0, spread[one])
+        alone = compute_contained_p(ground, park[one], lon[one], lat[one], clearance[one], 5.0, spread[one])
         assert many[k] == alone[0]
     assert np.all((many >= 0) & (many <= 1))
 

@@ -10,11 +10,11 @@ import shapely
 from strategies import as_parks
 
 from oracles import metric
-from scout.check import Check, check
-from scout.cli.answers import plain
-from scout.find import Options, find
+from scout.app.find import SearchOptions, find_spots
+from scout.cli.tables import convert_to_json
+from scout.io.places import NamedPlace
 from scout.model import Parks, Spot
-from scout.read.places import NamedPlace
+from scout.search.check import CheckOptions, check_places
 
 CORNER = (-112.0, 45.0)
 REACH_M = 32.0  # five metres of station and 4.5 sigmas of 6.06 m, by the errors a user sees
@@ -49,8 +49,8 @@ def about_the_corner(seed: int) -> list[shapely.Geometry]:
 @pytest.mark.parametrize("seed", range(60))
 def test_each_says_of_a_place_what_the_other_says(seed):
     parks = as_parks(about_the_corner(seed))
-    spots = [ranked.spot for ranked in find(parks, Options(min_confidence=0.0)).spots]
-    results = check(parks, [s.lon for s in spots], [s.lat for s in spots], Check(moves=False))
+    spots = [ranked.spot for ranked in find_spots(parks, SearchOptions(min_confidence=0.0)).spots]
+    results = check_places(parks, [s.lon for s in spots], [s.lat for s in spots], CheckOptions(moves=False))
     for spot, result in zip(spots, results, strict=True):
         near = {int(park.park[1:]): park for park in result.parks}
         there = {number: park for number, park in near.items() if abs(park.clearance_m) < REACH_M}
@@ -75,7 +75,7 @@ def test_each_says_of_a_place_what_the_other_says(seed):
 
 
 def corner_of(parks: Parks) -> Spot:
-    (spot,) = [r.spot for r in find(parks, Options()).spots if r.spot.kind == "corner"]
+    (spot,) = [r.spot for r in find_spots(parks, SearchOptions()).spots if r.spot.kind == "corner"]
     return spot
 
 
@@ -93,6 +93,6 @@ def test_a_corner_on_a_boundary_is_on_the_boundary_for_both():
     spot = corner_of(parks)
     assert spot.verdict.parks == ("P0",)
     assert beside(spot) == {1: "on the boundary"}
-    (result,) = check(parks, *CORNER, Check(moves=False))
-    said = plain(NamedPlace("here", *CORNER, "decimal degrees"), result)["near_parks"]
+    (result,) = check_places(parks, *CORNER, CheckOptions(moves=False))
+    said = convert_to_json(NamedPlace("here", *CORNER, "decimal degrees"), result)["near_parks"]
     assert [(park["park"], park["inside"]) for park in said] == [("P0", True), ("P1", False)]

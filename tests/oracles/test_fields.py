@@ -10,15 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from strategies import as_parks, park_sets, without_shrinking
 
-from scout.exports import export
-from scout.find import Options, find
+from scout.app.find import SearchOptions, find_spots
+from scout.app.outputs import export_findings
 
 
 def same(one, other) -> None:
     assert list(one.spots) == list(other.spots)
     assert one.left_out == other.left_out
     assert one.parks.equals(other.parks)
-    assert export(one, "spots.geojson") == export(other, "spots.geojson")
+    assert export_findings(one, "spots.geojson") == export_findings(other, "spots.geojson")
 
 
 @pytest.mark.parametrize("level", [1, 2, 3, 5])
@@ -26,14 +26,14 @@ def same(one, other) -> None:
 @without_shrinking(25)
 def test_however_the_lattice_is_cut_the_same_is_found(level, data):
     parks = as_parks(data.draw(park_sets(level, most=8)))
-    options = Options(
+    options = SearchOptions(
         level=level,
         near_m=data.draw(st.sampled_from([0.0, 60.0, 500.0])),
         min_grids=data.draw(st.sampled_from([1, 2])),
         min_confidence=0.0,
     )
-    whole = find(parks, options)
-    same(find(parks, options, most=data.draw(st.integers(1, 4))), whole)
+    whole = find_spots(parks, options)
+    same(find_spots(parks, options, most=data.draw(st.integers(1, 4))), whole)
 
 
 @given(st.data())
@@ -42,13 +42,13 @@ def test_a_box_is_cut_like_the_globe(data):
     parks = as_parks(data.draw(park_sets(3, most=8)))
     west, south, east, north = parks.frame.total_bounds
     middle = ((west + east) / 2 + 180) % 360 - 180
-    options = Options(
+    options = SearchOptions(
         level=3,
         home=(middle, (south + north) / 2),
         within_km=data.draw(st.floats(0.5, 40)),
         min_confidence=0.0,
     )
-    same(find(parks, options, most=1), find(parks, options))
+    same(find_spots(parks, options, most=1), find_spots(parks, options))
 
 
 def scattered(count: int, size: float, where: tuple[float, float, float, float], seed: int):
@@ -69,21 +69,27 @@ def scattered(count: int, size: float, where: tuple[float, float, float, float],
 )
 def test_hundreds_of_parks_in_many_fields(level, where):
     parks = scattered(400, 0.4, where, level)
-    options = Options(level=level, min_confidence=0.0)
-    whole = find(parks, options)
+    options = SearchOptions(level=level, min_confidence=0.0)
+    whole = find_spots(parks, options)
     assert {spot.spot.kind for spot in whole.spots} == {"corner", "line", "overlap", "near-miss"}
     for most in (7, 60):
-        same(find(parks, options, most=most), whole)
+        same(find_spots(parks, options, most=most), whole)
 
 
 def test_no_field_holds_all_the_parks_of_a_large_search():
     parks = scattered(3000, 0.05, (-10.0, 40.0, 10.0, 50.0), 1)
-    from scout.parks.shelf import Held
-    from scout.spots.tasks import Wanted, tasks
+    from scout.parks.sources import InMemoryParks
+    from scout.search.run import SearchTerms, make_tasks
 
-    options = Options(level=3)
-    wanted = Wanted(3, options.station, options.near_m, True, None)
-    sizes = [len(task.field.parks) for task in tasks(Held(parks), wanted, 300)]
+    options = SearchOptions(level=3)
+    wanted = SearchTerms(3, options.station, options.near_m, True, None)
+    sizes = [len(task.field.parks) for task in make_tasks(InMemoryParks(parks), wanted, 300)]
     assert len(sizes) >= 8
     assert max(sizes) < 900
-    assert {column.name for column in columns_of(Wanted)} == {"level", "station", "near_m", "overlaps", "box"}
+    assert {column.name for column in columns_of(SearchTerms)} == {
+        "level",
+        "station",
+        "near_m",
+        "overlaps",
+        "box",
+    }

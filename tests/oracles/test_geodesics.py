@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from strategies import latitudes, longitudes
 
 from oracles import metric
-from scout import geodesy
+from scout.geo import geodesy
 
 quick = settings(deadline=None, derandomize=True, max_examples=150)
 bearings = st.floats(0, 360, exclude_max=True)
@@ -22,7 +22,7 @@ WGS84 = Geodesic.WGS84
 def test_any_line_has_the_length_and_bearing_of_the_reference(lon1, lat1, lon2, lat2):
     expected = WGS84.Inverse(lat1, lon1, lat2, lon2)
     assume(1 < expected["s12"] < 19_900_000)  # coincident and antipodal points have no bearing of their own
-    distance_m, bearing = geodesy.inverse(lon1, lat1, lon2, lat2)
+    distance_m, bearing = geodesy.measure_geodesic(lon1, lat1, lon2, lat2)
     assert distance_m == pytest.approx(expected["s12"], abs=1e-5)
     assume(abs(lat1) < 89.999)
     wrong = (bearing - expected["azi1"] + 180) % 360 - 180
@@ -33,14 +33,16 @@ def test_any_line_has_the_length_and_bearing_of_the_reference(lon1, lat1, lon2, 
 @given(longitudes, latitudes, bearings, st.floats(0, 20_000))
 @quick
 def test_a_move_ends_where_the_reference_ends(lon, lat, bearing, metres):
-    end_lon, end_lat = geodesy.move(lon, lat, bearing, metres)
+    end_lon, end_lat = geodesy.move_point(lon, lat, bearing, metres)
     assert metric.distance_m(end_lon, end_lat, *metric.moved(lon, lat, bearing, metres)) < 1e-5
 
 
 @given(latitudes)
 @quick
 def test_the_length_of_a_degree_follows_from_the_radii_of_curvature(lat):
-    assert geodesy.degree_lengths(lat) == pytest.approx(metric.degree_lengths(lat), rel=1e-9, abs=1e-6)
+    assert geodesy.compute_degree_lengths(lat) == pytest.approx(
+        metric.degree_lengths(lat), rel=1e-9, abs=1e-6
+    )
 
 
 @given(longitudes, st.floats(-89.9, 89.9), bearings, st.floats(0.5, 10_000))
@@ -77,6 +79,6 @@ def test_distances_inside_a_local_frame_hold_the_promise(lon, lat, one, other):
 def test_arrays_and_scalars_agree():
     lon = np.array([-0.5, 179.9, -90.0])
     lat = np.array([51.6, -17.0, 45.0])
-    distance_m, bearing = geodesy.inverse(-73.8, 40.6, lon, lat)
+    distance_m, bearing = geodesy.measure_geodesic(-73.8, 40.6, lon, lat)
     for k in range(3):
-        assert geodesy.inverse(-73.8, 40.6, lon[k], lat[k]) == (distance_m[k], bearing[k])
+        assert geodesy.measure_geodesic(-73.8, 40.6, lon[k], lat[k]) == (distance_m[k], bearing[k])

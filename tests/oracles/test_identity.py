@@ -19,8 +19,8 @@ from hypothesis import strategies as st
 from strategies import without_shrinking
 
 from scout.model import ATTRIBUTES, PARK_ID
-from scout.parks import build_parks
-from scout.read.shelf import Reading, open_shelf
+from scout.parks.build import build_parks
+from scout.parks.indexed import ParkReading, open_indexed
 
 # Each row is one name, written in several ways; those of kind are no park's own.
 NAMES = {
@@ -207,7 +207,7 @@ def test_by_the_index_they_are_the_same(tmp_path_factory: Any, data: Any) -> Non
         ) else text.rename(path)
         paths.append(path)
     asked = "told" if any(records[0].scheme == "asked" for records in layers) else None
-    shelf = open_shelf(paths, Reading(id_column=asked, keep=("who",)), least=1)
+    shelf = open_indexed(paths, ParkReading(id_column=asked, keep=("who",)), least=1)
     if shelf is None:
         return
     taken = shelf.order(np.arange(len(shelf.ids))).take()

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from strategies import levels
 
 from oracles import exact
-from scout import lattice
+from scout.geo import lattice
 
 quick = settings(deadline=None, derandomize=True, max_examples=150)
 
@@ -34,7 +34,7 @@ def spans(draw: st.DrawFn, longitudes: bool) -> tuple[float, float, int]:
 def test_meridians_are_all_lines_between_west_and_east_ends_included(span):
     west, east, level = span
     around = range(2 * exact.columns(level) + 2) if level < 3 else _near(west, east, exact.width(level), 180)
-    assert list(lattice.meridians(west, east, level)) == [
+    assert list(lattice.list_meridians(west, east, level)) == [
         k for k in around if west <= exact.edge_lon(k, level) <= east
     ]
 
@@ -44,7 +44,7 @@ def test_meridians_are_all_lines_between_west_and_east_ends_included(span):
 def test_parallels_are_all_lines_between_south_and_north_but_no_pole(span):
     south, north, level = span
     around = range(exact.rows(level)) if level < 3 else _near(south, north, exact.height(level), 90)
-    assert list(lattice.parallels(south, north, level)) == [
+    assert list(lattice.list_parallels(south, north, level)) == [
         k for k in around if south <= exact.edge_lat(k, level) <= north and 0 < k < exact.rows(level)
     ]
 
@@ -59,11 +59,11 @@ def test_corners_are_every_meridian_with_every_parallel(across, upward):
     west, east, level = across
     south, north, _ = upward
     assume(north - south <= 6 * float(exact.height(level)))
-    lon, lat = lattice.corners((west, south, east, north), level)
+    lon, lat = lattice.list_corners((west, south, east, north), level)
     expected = {
         (exact.edge_lon(int(i) % exact.columns(level), level), exact.edge_lat(int(j), level))
-        for i in lattice.meridians(west, east, level)
-        for j in lattice.parallels(south, north, level)
+        for i in lattice.list_meridians(west, east, level)
+        for j in lattice.list_parallels(south, north, level)
     }
     assert len(lon) == len(expected)
     assert set(zip(lon.tolist(), lat.tolist(), strict=True)) == expected
@@ -71,7 +71,7 @@ def test_corners_are_every_meridian_with_every_parallel(across, upward):
 
 @pytest.mark.parametrize("level", [1, 2])
 def test_the_whole_globe_has_every_corner_once_and_none_at_a_pole(level):
-    lon, lat = lattice.corners((-180.0, -90.0, 180.0, 90.0), level)
+    lon, lat = lattice.list_corners((-180.0, -90.0, 180.0, 90.0), level)
     assert len(lon) == exact.columns(level) * (exact.rows(level) - 1)
     assert len(set(zip(lon.tolist(), lat.tolist(), strict=True))) == len(lon)
     assert np.all(np.abs(lat) < 90)
@@ -80,6 +80,6 @@ def test_the_whole_globe_has_every_corner_once_and_none_at_a_pole(level):
 
 
 def test_over_the_antimeridian_line_numbers_run_on():
-    assert list(lattice.meridians(179.0, 183.0, 2)) == [180, 181]
-    lon, lat = lattice.corners((179.0, 0.5, 183.0, 1.5), 2)
+    assert list(lattice.list_meridians(179.0, 183.0, 2)) == [180, 181]
+    lon, lat = lattice.list_corners((179.0, 0.5, 183.0, 1.5), 2)
     assert sorted(zip(lon.tolist(), lat.tolist(), strict=True)) == [(-180.0, 1.0), (-178.0, 1.0)]

@@ -8,7 +8,7 @@ from hypothesis import given
 from strategies import as_parks, park_sets, without_shrinking
 
 from oracles import answers, arrangement, exact, metric, near
-from scout.find import Options, find
+from scout.app.find import SearchOptions, find_spots
 from scout.model import Spot
 
 patient = without_shrinking(15)
@@ -84,7 +84,7 @@ def test_near_misses_are_those_that_brute_force_finds(level):
     @given(park_sets(level, REGIONS, most=3))
     @patient
     def agrees(parks):
-        findings = find(as_parks(parks), Options(level=level, near_m=NEAR_M[level]))
+        findings = find_spots(as_parks(parks), SearchOptions(level=level, near_m=NEAR_M[level]))
         spots = answers.of_kind(findings, "near-miss")
         corners = {answers.node(spot.corner, level): spot for spot in answers.of_kind(findings, "corner")}
         apart = {n: spot for n, spot in corners.items() if not any(arrangement.holding(n, parks, level))}
@@ -104,5 +104,5 @@ def test_a_meridian_beside_the_far_end_of_a_tall_park_is_not_overlooked():
     (wanted,) = [line for line in near.lines([trail], 2, 300.0) if line.side == "east"]
     assert wanted.certain
     assert 200 < wanted.distance_m < 240
-    spots = answers.of_kind(find(as_parks([trail]), Options(level=2, near_m=300.0)), "near-miss")
+    spots = answers.of_kind(find_spots(as_parks([trail]), SearchOptions(level=2, near_m=300.0)), "near-miss")
     assert [spot for spot in spots if fits_line(spot, wanted, 2)]

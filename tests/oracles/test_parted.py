@@ -1,4 +1,4 @@
-"""Find against check, point by point: what `check` grants anywhere, `find` lists at least as well nearby.
+"""Find against check, point by point: what `check` grants anywhere, `find` lists as well nearby.
 
 Parks that narrow strips part, cover or run along: whatever a place on a dense raster counts for, there is a
 spot in the list with all of those parks and grids, as sure, in the same connected ground.
@@ -15,9 +15,9 @@ from shapely import affinity
 from strategies import as_parks
 
 from oracles import metric
-from scout.check import Check, check
-from scout.find import Options, find
+from scout.app.find import SearchOptions, find_spots
 from scout.model import Checked, Spot
+from scout.search.check import CheckOptions, check_places
 
 STEP_M, HALF_M = 6.0, 120.0
 SLACK_P = 0.05  # on lines a metre's step aside may be that much surer, by README
@@ -99,8 +99,8 @@ def test_what_check_grants_find_lists(where, seed):
     lon, lat = PLACES[where]
     shapes = drawn(1000 * list(PLACES).index(where) + seed, lon, lat)
     parks = as_parks(shapes)
-    spots = [ranked.spot for ranked in find(parks, Options(near_m=0.0)).spots]
-    for place in check(parks, *raster(lon, lat), Check(near_m=50.0, moves=False)):
+    spots = [ranked.spot for ranked in find_spots(parks, SearchOptions(near_m=0.0)).spots]
+    for place in check_places(parks, *raster(lon, lat), CheckOptions(near_m=50.0, moves=False)):
         verdict = place.verdict
         if verdict.word == "not counted" or len(verdict.parks) * len(verdict.locators) < 2:
             continue

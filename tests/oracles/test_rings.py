@@ -14,9 +14,9 @@ import pytest
 import shapely
 from boundary_files import geojson, layer, written
 
+from scout.io.layers import read_layers
 from scout.model import PARK_NAME
-from scout.parks import build_parks
-from scout.read import read_layers
+from scout.parks.build import build_parks
 
 Box = tuple[int, int, int, int]
 

@@ -19,7 +19,7 @@ from scipy.sparse.csgraph import maximum_bipartite_matching
 from strategies import as_parks, park_sets, without_shrinking
 
 from oracles import answers, arrangement, claims, exact, metric
-from scout.find import Options, find
+from scout.app.find import SearchOptions, find_spots
 from scout.model import Findings, Spot
 
 patient = without_shrinking(40)
@@ -39,7 +39,7 @@ GRADES = {"firm": 0, "doubtful": 1, "not counted": 2}
 
 def searched(parks: list[shapely.Geometry], level: int, **options) -> Findings:
     chosen = {"near_m": 0.0, "min_confidence": 0.0, **options}
-    return find(as_parks(parks), Options(level=level, **chosen))
+    return find_spots(as_parks(parks), SearchOptions(level=level, **chosen))
 
 
 def check_corners(parks: list[shapely.Geometry], level: int, findings: Findings) -> None:

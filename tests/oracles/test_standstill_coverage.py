@@ -25,7 +25,8 @@ import pyproj
 import pytest
 from scipy.signal import lfilter
 
-from scout.standstill import Fixes, settle_fixes
+from scout.recording.standstill import settle_fixes
+from scout.recording.values import Fixes
 
 GEOD = pyproj.Geod(ellps="WGS84")
 FLOOR_SIGMA_M = 4.9 / 2.4477

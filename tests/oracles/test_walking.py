@@ -8,8 +8,8 @@ import pytest
 import shapely
 from plains import Plain
 
-from scout.access import Targets, walks
-from scout.surroundings import Walking
+from scout.model import Walking
+from scout.walk.routes import WalkTargets, find_walks
 
 PATH, OFF = 5.0365 * 1000 / 60, 3.0219 * 1000 / 60  # metres a minute on level ground
 NEAR = Walking(reach_m=800.0)
@@ -17,7 +17,10 @@ NEAR = Walking(reach_m=800.0)
 
 def walk_to(plain, around, *points, reliefs=(), walking=NEAR):
     lon, lat = plain.degrees(*points)
-    return [w.route for w in walks(Targets(lon, lat, np.arange(len(points))), around, list(reliefs), walking)]
+    return [
+        w.route
+        for w in find_walks(WalkTargets(lon, lat, np.arange(len(points))), around, list(reliefs), walking)
+    ]
 
 
 def box(west, south, east, north):
@@ -163,7 +166,7 @@ def test_a_wider_window_finds_nothing_faster(monkeypatch):
     around, hills = ground_of_many_kinds(plain)
     points = [(300, 280), (-150, 250), (60, 70), (420, 333), (0, -240)]
     narrow = [r.out_min for r in walk_to(plain, around, *points, reliefs=[hills])]
-    monkeypatch.setattr("scout.access.walk._FIRST_M", 800.0)
+    monkeypatch.setattr("scout.walk.routes._FIRST_M", 800.0)
     wide = [r.out_min for r in walk_to(plain, around, *points, reliefs=[hills])]
     assert narrow == pytest.approx(wide, rel=0.015, abs=0.1)  # grids begin elsewhere
 
@@ -172,7 +175,7 @@ def test_of_a_group_the_place_with_the_shortest_walk_is_taken():
     plain = Plain()
     around = plain.surroundings(starts=[shapely.Point(0, 0)])
     lon, lat = plain.degrees((500, 0), (200, 40), (-300, 0))
-    (one,) = walks(Targets(lon, lat, np.zeros(3, dtype=int)), around, [], NEAR)
+    (one,) = find_walks(WalkTargets(lon, lat, np.zeros(3, dtype=int)), around, [], NEAR)
     assert one.row == 1
 
 

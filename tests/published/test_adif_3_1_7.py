@@ -15,10 +15,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scout.errors import InputError
-from scout.stamp import claim_of, parse_log, stamp
-from scout.stamp.location import adjacent, degrees_of, grid_list, location
-from scout.stamp.timeline import timing
-from scout.visits import Visit
+from scout.model import Visit
+from scout.visits.adi import are_adjacent, format_location, list_grids, parse_location, parse_log
+from scout.visits.stamp import find_timing, make_claim, stamp_log
 
 LOCATION = re.compile(r"[EWNS](0\d\d|1[0-7]\d|180) [0-5]\d\.\d{3}")
 START, END = datetime(2026, 2, 14, 18, tzinfo=UTC), datetime(2026, 2, 14, 20, tzinfo=UTC)
@@ -47,16 +46,16 @@ def one(text: str) -> bytes:
     ],
 )
 def test_location_is_eleven_characters_with_leading_and_trailing_zeros(degrees, axis, text):
-    assert location(degrees, axis) == text
+    assert format_location(degrees, axis) == text
     assert len(text) == 11
 
 
 @given(st.floats(-180, 180, exclude_max=True), st.sampled_from(["lat", "lon"]))
 def test_location_reads_back_within_half_a_thousandth_of_a_minute(degrees, axis):
     degrees = degrees / 2 if axis == "lat" else degrees
-    text = location(degrees, axis)
+    text = format_location(degrees, axis)
     assert LOCATION.fullmatch(text)
-    for back in (adif_io.degrees_from_location(text), degrees_of(text)):
+    for back in (adif_io.degrees_from_location(text), parse_location(text)):
         apart = abs(back - degrees)
         assert min(apart, abs(apart - 360)) <= 0.5 / 60_000 + 1e-9
 
@@ -65,52 +64,52 @@ def test_location_reads_back_within_half_a_thousandth_of_a_minute(degrees, axis)
     "text", ["N048 60.000", "N091 00.000", "E181 00.000", "48.1", "N48 08.800", "X048 08.800"]
 )
 def test_what_is_no_location_is_not_read_as_one(text):
-    assert degrees_of(text) is None
+    assert parse_location(text) is None
 
 
 def test_grid_square_ext_takes_the_ninth_and_tenth_character_of_the_example():
     # FN01MH42BQ is <MY_GRIDSQUARE:8>FN01MH42 <MY_GRIDSQUARE_EXT:2>BQ (R); case does not matter (R).
-    from scout.locator import decode
+    from scout.geo.locator import decode
 
     cell = decode("FN01MH42BQ")
-    values = claim_of(visit(cell.lon, cell.lat, "FN01")).values
+    values = make_claim(visit(cell.lon, cell.lat, "FN01")).values
     assert values["MY_GRIDSQUARE"].upper() == "FN01MH42"
     assert values["MY_GRIDSQUARE_EXT"].upper() == "BQ"
 
 
 def test_grid_square_has_eight_characters_at_most_and_none_finer_than_is_known():
-    assert len(claim_of(visit(10.3, 45.3, "JN55", error_m=4.0)).values["MY_GRIDSQUARE"]) == 8
-    coarse = claim_of(visit(10.3, 45.3, "JN55", error_m=400.0)).values
+    assert len(make_claim(visit(10.3, 45.3, "JN55", error_m=4.0)).values["MY_GRIDSQUARE"]) == 8
+    coarse = make_claim(visit(10.3, 45.3, "JN55", error_m=400.0)).values
     assert len(coarse["MY_GRIDSQUARE"]) == 6
     assert "MY_GRIDSQUARE_EXT" not in coarse
 
 
 def test_grid_square_list_takes_two_or_four_adjacent_grids_of_four_or_six_characters():
     example = ["EM98", "FM08", "EM97", "FM07"]  # the example of MY_VUCC_GRIDS (R)
-    assert adjacent(example)
-    assert grid_list(example) == tuple(example)
+    assert are_adjacent(example)
+    assert list_grids(example) == tuple(example)
     here = visit(-80.0, 38.0, *example)
-    assert claim_of(here).values["MY_VUCC_GRIDS"] == "EM98,FM08,EM97,FM07"
+    assert make_claim(here).values["MY_VUCC_GRIDS"] == "EM98,FM08,EM97,FM07"
     fine = visit(-80.0, 38.0, "EM97xx", "FM07ax")
-    assert claim_of(fine).values["MY_VUCC_GRIDS"] == "EM97xx,FM07ax"
-    assert not adjacent(["EM98", "EM78"])
+    assert make_claim(fine).values["MY_VUCC_GRIDS"] == "EM97xx,FM07ax"
+    assert not are_adjacent(["EM98", "EM78"])
 
 
 def test_one_grid_has_no_list_and_three_have_no_form():
-    assert "MY_VUCC_GRIDS" not in claim_of(visit(-80.1, 38.0, "EM98")).values
+    assert "MY_VUCC_GRIDS" not in make_claim(visit(-80.1, 38.0, "EM98")).values
     with pytest.raises(InputError, match="two or four grids, and has no form for three"):
-        claim_of(visit(-80.0, 38.0, "EM98", "FM08", "EM97"))
+        make_claim(visit(-80.0, 38.0, "EM98", "FM08", "EM97"))
 
 
 def test_a_string_holds_ascii_32_to_126_only():
     here = visit(-80.1, 38.0, "EM98")
     with pytest.raises(InputError, match="plain ASCII"):
-        claim_of(here, sig="Pärke", reference="Q-1")
+        make_claim(here, sig="Pärke", reference="Q-1")
 
 
 def test_field_names_do_not_depend_on_case_and_a_type_indicator_stays():
     log = parse_log(one("<my_lat:0:L> <My_Gridsquare:4>em98 "), "a.adi")
-    data = stamp(log, claim_of(visit(-80.1, 38.0, "EM98")), [1]).data
+    data = stamp_log(log, make_claim(visit(-80.1, 38.0, "EM98")), [1]).data
     assert b"<my_lat:11:L>N038 00.000" in data
     assert b"<My_Gridsquare:4>em98" in data  # says less, and nothing else
     assert data.upper().count(b"MY_GRIDSQUARE:") == 1
@@ -134,7 +133,7 @@ def test_a_header_is_what_comes_before_eoh_where_the_file_does_not_open_with_a_t
 def test_time_off_without_a_date_lies_within_24_hours():
     # The example: from 14 July 2020 23:55 to 15 July 2020 01:00 (R).
     log = parse_log(b"<QSO_DATE:8>20200714 <TIME_ON:4>2355 <TIME_OFF:4>0100<EOR>", "a.adi")
-    found = timing(log.contacts[0])
+    found = find_timing(log.contacts[0])
     assert found.start == datetime(2020, 7, 14, 23, 55, tzinfo=UTC)
     assert (
         found.end
@@ -156,12 +155,12 @@ def test_time_off_without_a_date_lies_within_24_hours():
 )
 def test_what_is_no_date_or_time_is_not_taken_for_one(day, time):
     text = f"<QSO_DATE:{len(day)}>{day}<TIME_ON:{len(time)}>{time}<EOR>"
-    assert timing(parse_log(text.encode(), "a.adi").contacts[0]) is None
+    assert find_timing(parse_log(text.encode(), "a.adi").contacts[0]) is None
 
 
 def test_station_callsign_and_operator_are_call_signs():
-    values = claim_of(visit(-80.1, 38.0, "EM98", call="q1aaa/p", operator="Q1BBB")).values
+    values = make_claim(visit(-80.1, 38.0, "EM98", call="q1aaa/p", operator="Q1BBB")).values
     assert (values["STATION_CALLSIGN"], values["OPERATOR"]) == ("Q1AAA/P", "Q1BBB")
-    named = claim_of(visit(-80.1, 38.0, "EM98", call="Q1AAA", operator="A. Wren"))
+    named = make_claim(visit(-80.1, 38.0, "EM98", call="Q1AAA", operator="A. Wren"))
     assert "OPERATOR" not in named.values
     assert "takes a call sign" in named.notes[0]

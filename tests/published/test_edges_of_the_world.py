@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scout import locator
+from scout.geo import locator
 
 ROWS = [  # latitude, longitude, locator
     (90.0, 0.0, "JR09ax"),
@@ -34,6 +34,6 @@ def test_an_array_of_edges_gives_the_same():
 
 @pytest.mark.parametrize("level", [1, 2, 3, 4, 5])
 def test_the_pole_is_in_the_topmost_row_and_never_off_the_lattice(level):
-    _, top = locator.index(12.3, 90.0, level)
-    assert top == locator.rows(level) - 1
+    _, top = locator.get_index(12.3, 90.0, level)
+    assert top == locator.count_rows(level) - 1
     assert locator.decode(locator.encode(12.3, 90.0, level)).north == pytest.approx(90.0, abs=1e-12)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from scout import geodesy
+from scout.geo import geodesy
 
 LINES = [  # lat1, lat2, lon2, length m, forward azimuth at either end
     (
@@ -65,14 +65,14 @@ LINES = [  # lat1, lat2, lon2, length m, forward azimuth at either end
 
 @pytest.mark.parametrize(("lat1", "lat2", "lon2", "length_m", "azi1", "azi2"), LINES)
 def test_the_inverse_problem_gives_length_and_both_azimuths(lat1, lat2, lon2, length_m, azi1, azi2):
-    distance_m, bearing = geodesy.inverse(0.0, lat1, lon2, lat2)
+    distance_m, bearing = geodesy.measure_geodesic(0.0, lat1, lon2, lat2)
     assert distance_m == pytest.approx(length_m, abs=1e-6)
     assert bearing == pytest.approx(azi1, abs=2e-7)
-    _, back = geodesy.inverse(lon2, lat2, 0.0, lat1)
+    _, back = geodesy.measure_geodesic(lon2, lat2, 0.0, lat1)
     assert (back - 180) % 360 == pytest.approx(azi2, abs=2e-7)
 
 
 @pytest.mark.parametrize(("lat1", "lat2", "lon2", "length_m", "azi1", "azi2"), LINES)
 def test_the_direct_problem_ends_at_the_second_point(lat1, lat2, lon2, length_m, azi1, azi2):
-    lon, lat = geodesy.move(0.0, lat1, azi1, length_m)
-    assert geodesy.inverse(lon, lat, lon2, lat2)[0] < 0.01  # azimuths are given to 1e-12 deg or less
+    lon, lat = geodesy.move_point(0.0, lat1, azi1, length_m)
+    assert geodesy.measure_geodesic(lon, lat, lon2, lat2)[0] < 0.01  # azimuths are given to 1e-12 deg or less

@@ -14,7 +14,7 @@ import exported
 import pytest
 import shapely
 
-from scout.exports import to_gpkg
+from scout.output.features import to_gpkg
 
 LAYERS = ["spots", "stretches", "parks", "routes"]
 

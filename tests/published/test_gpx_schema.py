@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from lxml import etree
 
-from scout.exports import to_gpx
+from scout.output.gpx import to_gpx
 
 SCHEMA = etree.RelaxNG(etree.parse(Path(__file__).with_name("gpx_1_1.rng")))
 HEAD = '<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="by hand">'

@@ -6,8 +6,8 @@ from __future__ import annotations
 
 import pytest
 
-from scout import locator
 from scout.errors import LocatorError
+from scout.geo import locator
 
 SIZES_DEG = {
     1: (20, 10),

@@ -8,8 +8,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scout.coordinates import iso6709, parse_place, read_place
 from scout.errors import PlaceError
+from scout.geo.coordinates.forms import format_iso6709
+from scout.geo.coordinates.parse import parse_place, read_place
 
 EXAMPLES = [  # text, latitude, longitude
     ("+40.20361-075.00417/", 40.20361, -75.00417),  # M
@@ -53,7 +54,7 @@ def test_three_spellings_of_one_place_agree_within_their_digits():
 def test_the_180th_meridian_is_west():
     """-180 is the 180th meridian (R2)."""
     assert parse_place("+00-180/") == parse_place("+00+180/") == (-180.0, 0.0)
-    assert iso6709(180, 0, digits=0) == iso6709(179.9999, 0, digits=0) == "+00-180/"
+    assert format_iso6709(180, 0, digits=0) == format_iso6709(179.9999, 0, digits=0) == "+00-180/"
 
 
 @pytest.mark.parametrize(
@@ -95,6 +96,6 @@ def test_ten_thousand_places_come_back_within_the_last_digit(digits):
     lons = rng.uniform(-180, 180, 10_000)
     half = 0.50001 * 10.0**-digits
     for lon, lat in zip(lons.tolist(), lats.tolist(), strict=True):
-        back = parse_place(iso6709(lon, lat, digits))
+        back = parse_place(format_iso6709(lon, lat, digits))
         assert abs(back[1] - lat) <= half
         assert abs((back[0] - lon + 180) % 360 - 180) <= half

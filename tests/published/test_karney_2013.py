@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from scout import geodesy
+from scout.geo import geodesy
 
 INVERSE = [  # lat1, lon1, lat2, lon2, length m, azi1, azi2
     (40.6, -73.8, 51.6, -0.5, 5551759.4003187, 51.198882845580, 107.821776735514),
@@ -22,15 +22,15 @@ INVERSE = [  # lat1, lon1, lat2, lon2, length m, azi1, azi2
 
 @pytest.mark.parametrize(("lat1", "lon1", "lat2", "lon2", "length_m", "azi1", "azi2"), INVERSE)
 def test_the_inverse_problem(lat1, lon1, lat2, lon2, length_m, azi1, azi2):
-    distance_m, bearing = geodesy.inverse(lon1, lat1, lon2, lat2)
+    distance_m, bearing = geodesy.measure_geodesic(lon1, lat1, lon2, lat2)
     assert distance_m == pytest.approx(length_m, abs=2e-6)
     assert bearing == pytest.approx(azi1, abs=2e-7)
-    _, back = geodesy.inverse(lon2, lat2, lon1, lat1)
+    _, back = geodesy.measure_geodesic(lon2, lat2, lon1, lat1)
     assert (back - 180) % 360 == pytest.approx(azi2, abs=2e-7)
 
 
 def test_the_direct_problem_of_table_2():
-    lon, lat = geodesy.move(0.0, 40.0, 30.0, 10_000_000.0)
+    lon, lat = geodesy.move_point(0.0, 40.0, 30.0, 10_000_000.0)
     assert (lat, lon) == pytest.approx((41.79331020506, 137.84490004377), abs=1e-10)
-    _, back = geodesy.inverse(lon, lat, 0.0, 40.0)
+    _, back = geodesy.measure_geodesic(lon, lat, 0.0, 40.0)
     assert (back - 180) % 360 == pytest.approx(149.09016931807, abs=1e-7)

@@ -18,7 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from lxml import etree
 
-from scout.exports import to_kml, to_kmz
+from scout.output.kml import to_kml, to_kmz
 
 KML = "{http://www.opengis.net/kml/2.2}"
 FOLDER = Path(find_spec("fastkml").origin).parent / "schema"

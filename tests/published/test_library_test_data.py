@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from scout import locator
+from scout.geo import locator
 
 ENCODE = [  # latitude, longitude, locator
     (41.714775, -72.727260, "FN31pr21"),

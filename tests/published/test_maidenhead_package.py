@@ -10,7 +10,7 @@ import maidenhead
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scout import locator
+from scout.geo import locator
 
 inside = st.floats(0.1, 0.9)
 

@@ -12,10 +12,10 @@ from pathlib import Path
 import pytest
 from oracles import answers, arrangement
 
-from scout.find import Options, find
+from scout.app.find import SearchOptions, find_spots
+from scout.io.layers import read_layers
 from scout.model import PARK_ID, Findings, Parks
-from scout.parks import build_parks
-from scout.read import read_layers
+from scout.parks.build import build_parks
 
 
 @pytest.fixture(scope="module")
@@ -25,7 +25,7 @@ def parks(shared_data: Callable[[str], Path]) -> Parks:
 
 @pytest.fixture(scope="module")
 def findings(parks: Parks) -> Findings:
-    return find(parks, Options(level=2, near_m=0.0, min_confidence=0.0))
+    return find_spots(parks, SearchOptions(level=2, near_m=0.0, min_confidence=0.0))
 
 
 def test_61_parks_are_read(parks):

@@ -11,7 +11,7 @@ import numpy as np
 import pynmea2
 import pytest
 
-from scout.read.fixes import read_fixes
+from scout.recording.read import read_fixes
 
 GGA = "$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47"
 RMC = "$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scout import confidence
+from scout.geo import probability
 
 CENTRED = [  # R / sigma, P(e < R)
     (0.5, 0.117503),
@@ -37,13 +37,13 @@ SIGMAS = (1.0, 2.0018, 7.5)
 @pytest.mark.parametrize("sigma", SIGMAS)
 @pytest.mark.parametrize(("reach", "p"), CENTRED)
 def test_on_the_corner(reach, p, sigma):
-    assert confidence.corner(0.0, reach * sigma, sigma) == pytest.approx(p, abs=1e-6)
+    assert probability.compute_corner_p(0.0, reach * sigma, sigma) == pytest.approx(p, abs=1e-6)
 
 
 @pytest.mark.parametrize("sigma", SIGMAS)
 @pytest.mark.parametrize(("d", "row"), RICE)
 def test_off_the_corner(d, row, sigma):
-    got = confidence.corner(d * sigma, np.array(REACH) * sigma, sigma)
+    got = probability.compute_corner_p(d * sigma, np.array(REACH) * sigma, sigma)
     assert got == pytest.approx(row, abs=1e-6)
 
 
@@ -52,13 +52,13 @@ def test_off_the_corner(d, row, sigma):
 def test_four_cells_in_any_direction_off_the_corner(d, row, sigma):
     for turn in (0.0, 0.7, 2.0, 4.0):
         dx, dy = d * sigma * np.cos(turn), d * sigma * np.sin(turn)
-        got = [float(confidence.four_cells(dx, dy, reach * sigma, sigma)) for reach in REACH]
+        got = [float(probability.compute_four_cells_p(dx, dy, reach * sigma, sigma)) for reach in REACH]
         assert got == pytest.approx(row, abs=1e-6)
 
 
 @pytest.mark.parametrize("sigma", SIGMAS)
 @pytest.mark.parametrize(("d", "row"), LINE)
 def test_off_a_line(d, row, sigma):
-    assert [float(confidence.line(d * sigma, r * sigma, sigma)) for r in (1.0, 2.0, 3.0)] == pytest.approx(
-        row, abs=1e-6
-    )
+    assert [
+        float(probability.compute_line_p(d * sigma, r * sigma, sigma)) for r in (1.0, 2.0, 3.0)
+    ] == pytest.approx(row, abs=1e-6)

@@ -13,7 +13,7 @@ from math import hypot, log, sqrt
 
 import pytest
 
-from scout import confidence
+from scout.geo import probability
 from scout.model import Station
 
 # 4.9 m taken as: divisor, sigma, corner at d = 0 2 4 6 m, line at the same
@@ -25,9 +25,11 @@ READINGS = [
 
 
 def test_sigma_is_the_95_percent_radius_over_2_4477():
-    assert confidence.sigma(4.9) == pytest.approx(2.0018, abs=1e-4)
-    assert confidence.sigma(2.4477) == pytest.approx(1.0, abs=1e-4)
-    assert confidence.corner(0.0, 4.9, confidence.sigma(4.9)) == pytest.approx(0.95, abs=1e-5)
+    assert probability.compute_sigma(4.9) == pytest.approx(2.0018, abs=1e-4)
+    assert probability.compute_sigma(2.4477) == pytest.approx(1.0, abs=1e-4)
+    assert probability.compute_corner_p(0.0, 4.9, probability.compute_sigma(4.9)) == pytest.approx(
+        0.95, abs=1e-5
+    )
 
 
 def test_the_factors_of_the_standard_follow_from_the_circular_normal():
@@ -38,14 +40,14 @@ def test_the_factors_of_the_standard_follow_from_the_circular_normal():
         (1.7308 * hypot(1, 1), 0.95),
         (1.5175 * hypot(1, 1), 0.90),
     ):
-        assert confidence.corner(0.0, radius, 1.0) == pytest.approx(share, abs=3e-5)
+        assert probability.compute_corner_p(0.0, radius, 1.0) == pytest.approx(share, abs=3e-5)
 
 
 def test_the_default_boundary_error_is_that_of_a_1_24000_map_rounded_up():
     at_95 = 12.2 * 2.4477 / 2.1460
     assert at_95 == pytest.approx(13.9, abs=0.05)
     assert at_95 <= Station().boundary_error_m < at_95 + 0.2
-    assert confidence.sigma(Station().boundary_error_m) == pytest.approx(5.68, abs=0.05)
+    assert probability.compute_sigma(Station().boundary_error_m) == pytest.approx(5.68, abs=0.05)
 
 
 def test_the_default_fix_error_is_the_published_one():
@@ -55,13 +57,13 @@ def test_the_default_fix_error_is_the_published_one():
 
 @pytest.mark.parametrize(("divisor", "sigma_m", "corner", "line"), READINGS)
 def test_what_the_percentage_of_4_9_m_does(divisor, sigma_m, corner, line):
-    sigma = confidence.sigma(4.9) if divisor else sigma_m
+    sigma = probability.compute_sigma(4.9) if divisor else sigma_m
     tolerance = 6e-6 if divisor else 2e-5  # sigma is printed with four digits
     for d, p_corner, p_line in zip((0.0, 2.0, 4.0, 6.0), corner, line, strict=True):
-        assert confidence.corner(d, 5.0, sigma) == pytest.approx(p_corner, abs=tolerance)
-        assert confidence.line(d, 5.0, sigma) == pytest.approx(p_line, abs=tolerance)
+        assert probability.compute_corner_p(d, 5.0, sigma) == pytest.approx(p_corner, abs=tolerance)
+        assert probability.compute_line_p(d, 5.0, sigma) == pytest.approx(p_line, abs=tolerance)
 
 
 def test_a_68_percent_radius_is_1_5096_sigma():
     """A phone's own radius may be 68 % (Android location API documentation, R2)."""
-    assert confidence.corner(0.0, 1.5096, 1.0) == pytest.approx(0.68, abs=1e-4)
+    assert probability.compute_corner_p(0.0, 1.5096, 1.0) == pytest.approx(0.68, abs=1e-4)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from scout import locator
+from scout.geo import locator
 
 ROWS = [  # latitude, longitude, locator, with extended square
     (48.14666, 11.60833, "JN58td", "JN58td25"),

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import ephem
 import pytest
 
-from scout.card.sun import SunDay, sun_day
+from scout.output.sun import SunDay, compute_sun_day
 
 # Place, lat, lon, zone, day, sunrise, sunset (local clock). M.
 TABLES = [
@@ -36,7 +36,7 @@ def times(day: SunDay, kind: str) -> list[datetime]:
 def test_rise_and_set_are_those_of_printed_tables(
     place: str, lat: float, lon: float, zone: str, day: date, rise: str, dusk: str
 ) -> None:
-    found = sun_day(lon, lat, day, ZoneInfo(zone))
+    found = compute_sun_day(lon, lat, day, ZoneInfo(zone))
     for kind, printed in (("sunrise", rise), ("sunset", dusk)):
         (at,) = times(found, kind)
         local = at.astimezone(ZoneInfo(zone))
@@ -47,7 +47,7 @@ def test_rise_and_set_are_those_of_printed_tables(
 def test_where_the_sun_sets_after_midnight_the_day_begins_with_its_setting() -> None:
     """Fairbanks at midsummer: sets about 00:47, rises about 02:58, US Naval Observatory (M)."""
     zone = ZoneInfo("America/Anchorage")
-    found = sun_day(-147.72, 64.84, date(2024, 6, 21), zone)
+    found = compute_sun_day(-147.72, 64.84, date(2024, 6, 21), zone)
     kinds = [event.kind for event in found.events]
     assert kinds == ["sunset", "sunrise"]  # and no end of civil twilight
     clock = [event.at.astimezone(zone).hour * 60 + event.at.astimezone(zone).minute for event in found.events]
@@ -67,7 +67,7 @@ def test_where_the_sun_sets_after_midnight_the_day_begins_with_its_setting() -> 
 )
 def test_tromso_has_its_midnight_sun_and_its_polar_night(day: date, always: str) -> None:
     """Midnight sun about 18 May to 25 July, polar night about 27 November to 15 January (M)."""
-    found = sun_day(18.96, 69.65, day, ZoneInfo("Europe/Oslo"))
+    found = compute_sun_day(18.96, 69.65, day, ZoneInfo("Europe/Oslo"))
     assert found.always == always
     assert bool(times(found, "sunrise")) == (not always)
     if always == "down":
@@ -78,7 +78,7 @@ def test_tromso_has_its_midnight_sun_and_its_polar_night(day: date, always: str)
     ("lat", "day", "always"), [(90, date(2026, 6, 1), "up"), (-90, date(2026, 6, 1), "down")]
 )
 def test_a_pole_has_one_day_a_year(lat: float, day: date, always: str) -> None:
-    found = sun_day(0.0, lat, day)
+    found = compute_sun_day(0.0, lat, day)
     assert found.always == always
     assert found.events == ()
 
@@ -116,7 +116,7 @@ def test_an_independent_ephemeris_agrees_to_a_minute(degrees: str, kinds: tuple[
         zone = timezone(timedelta(hours=round(lon / 15)))
         start = datetime(day.year, day.month, day.day, tzinfo=zone).astimezone(UTC)
         expected = reference(lon, lat, start, start + timedelta(days=1), degrees)
-        mine = [event for event in sun_day(lon, lat, day, zone).events if event.kind in kinds]
+        mine = [event for event in compute_sun_day(lon, lat, day, zone).events if event.kind in kinds]
         assert [event.kind for event in mine] == [kinds[kind == "set"] for kind, _ in expected], (
             lon,
             lat,
@@ -135,7 +135,7 @@ def test_near_the_poles_the_altitude_at_an_event_is_right() -> None:
         day = date(1990, 1, 1) + timedelta(days=draw.randrange(22_000))
         seen = ephem.Observer()
         seen.lon, seen.lat, seen.pressure = str(lon), str(lat), 0
-        for event in sun_day(lon, lat, day).events:
+        for event in compute_sun_day(lon, lat, day).events:
             seen.date = event.at.replace(tzinfo=None)
             altitude = math.degrees(ephem.Sun(seen).alt)
             assert altitude == pytest.approx(-5 / 6 if "sun" in event.kind else -6.0, abs=0.02)
@@ -145,8 +145,8 @@ def test_near_the_poles_the_altitude_at_an_event_is_right() -> None:
 
 def test_a_day_of_23_hours_ends_at_its_own_midnight() -> None:
     zone = ZoneInfo("Europe/Berlin")
-    for event in sun_day(13.4, 52.5, date(2026, 3, 29), zone).events:
+    for event in compute_sun_day(13.4, 52.5, date(2026, 3, 29), zone).events:
         assert event.at.astimezone(zone).date() == date(2026, 3, 29)
-    (rise,) = times(sun_day(13.4, 52.5, date(2026, 3, 29), zone), "sunrise")
-    (before,) = times(sun_day(13.4, 52.5, date(2026, 3, 28), zone), "sunrise")
+    (rise,) = times(compute_sun_day(13.4, 52.5, date(2026, 3, 29), zone), "sunrise")
+    (before,) = times(compute_sun_day(13.4, 52.5, date(2026, 3, 28), zone), "sunrise")
     assert timedelta(hours=23, minutes=50) < rise - before < timedelta(hours=24)

@@ -17,9 +17,10 @@ import numpy as np
 import pyproj
 import pytest
 
-from scout.coordinates import mgrs_text, parse_place, read_place, utm
 from scout.errors import PlaceError
-from scout.geodesy import inverse
+from scout.geo.coordinates.grids import format_mgrs, format_utm
+from scout.geo.coordinates.parse import parse_place, read_place
+from scout.geo.geodesy import measure_geodesic
 
 # Latitude, longitude, zone with hemisphere, easting, northing (mm), MGRS: GeographicLib, R.
 VECTORS = [
@@ -83,7 +84,7 @@ def random_places(seed, count=10_000, south=-90.0, north=90.0):
 @pytest.mark.parametrize(("lat", "lon", "expected", "_"), IN_UTM)
 def test_utm_agrees_with_geographiclib(lat, lon, expected, _):
     head, east, north = expected.split()
-    zone, given_east, given_north = utm(lon, lat, digits=3).split()
+    zone, given_east, given_north = format_utm(lon, lat, digits=3).split()
     assert zone[:2] == head[:2]
     assert (zone[2] >= "N") == (head[2] == "n")
     assert float(given_east) == pytest.approx(float(east), abs=0.0011)
@@ -95,28 +96,28 @@ def test_utm_of_geographiclib_reads_back(lat, lon, expected, _):
     head, east, north = expected.split()
     word = {"n": "north", "s": "south"}[head[2]]
     back = parse_place(f"{head[:2]} {word} {east} {north}")
-    assert inverse(*back, lon, lat)[0] < 0.001
+    assert measure_geodesic(*back, lon, lat)[0] < 0.001
 
 
 @pytest.mark.parametrize(("lat", "lon", "_", "expected"), VECTORS)
 def test_mgrs_agrees_with_geographiclib(lat, lon, _, expected):
-    assert mgrs_text(lon, lat).replace(" ", "") == expected
+    assert format_mgrs(lon, lat).replace(" ", "") == expected
     place = read_place(expected)
-    assert inverse(place.lon, place.lat, lon, lat)[0] <= place.uncertainty_m * 1.007
+    assert measure_geodesic(place.lon, place.lat, lon, lat)[0] <= place.uncertainty_m * 1.007
 
 
 def test_a_hair_south_of_the_equator_is_the_last_metre_of_the_south():
     """The C library writes `31MEA0000000000` for the first, and refuses to read it again (R)."""
     for hair in (1e-9, 1e-12, 1e-300):
-        assert mgrs_text(3, -hair) == "31M EV 00000 99999"
-    assert mgrs_text(3, -0.0) == mgrs_text(3, 0) == "31N EA 00000 00000"
+        assert format_mgrs(3, -hair) == "31M EV 00000 99999"
+    assert format_mgrs(3, -0.0) == format_mgrs(3, 0) == "31N EA 00000 00000"
 
 
 def test_utm_agrees_with_the_epsg_definitions():
     """EPSG:32601-32660 and 32701-32760 by pyproj (R), the zone taken from its number alone."""
     groups = {}
     for lon, lat in random_places(1, 3000, -80, 84):
-        text = utm(lon, lat, digits=4)
+        text = format_utm(lon, lat, digits=4)
         groups.setdefault((int(text[:2]), lat < 0), []).append((lon, lat, *map(float, text.split()[1:])))
     for (zone, south), rows in groups.items():
         to_utm = pyproj.Transformer.from_crs(4326, (32700 if south else 32600) + zone, always_xy=True)
@@ -127,9 +128,9 @@ def test_utm_agrees_with_the_epsg_definitions():
 def test_mgrs_agrees_with_geotrans():
     geotrans, compared = mgrs.MGRS(), 0
     for lon, lat in random_places(2):
-        metre = utm(lon, lat, digits=4).split()[1:] if -80 <= lat < 84 else ["0.5"]
+        metre = format_utm(lon, lat, digits=4).split()[1:] if -80 <= lat < 84 else ["0.5"]
         if min(abs(lat - 84), abs(lat + 80)) > 1e-4 and all(float(v) % 1 < 0.999 for v in metre):
-            assert mgrs_text(lon, lat).replace(" ", "") == geotrans.toMGRS(lat, lon), (lat, lon)
+            assert format_mgrs(lon, lat).replace(" ", "") == geotrans.toMGRS(lat, lon), (lat, lon)
             compared += 1
     assert compared > 9900
 
@@ -138,11 +139,11 @@ def test_mgrs_reads_as_geotrans_does():
     """GEOTRANS gives a point of the square in UTM: its corner up to release 1.5, its centre in 1.6 (R)."""
     geotrans = mgrs.MGRS()
     for lon, lat in random_places(3, 2000, -79.9, 83.9):
-        text = mgrs_text(lon, lat, digits=4)
+        text = format_mgrs(lon, lat, digits=4)
         zone, hemisphere, east, north = geotrans.MGRSToUTM(text.replace(" ", ""))
         word = {"N": "north", "S": "south"}[hemisphere]
         theirs, ours = parse_place(f"{zone} {word} {east:.1f} {north:.1f}"), read_place(text)
-        assert inverse(*theirs, ours.lon, ours.lat)[0] < ours.uncertainty_m * 1.001
+        assert measure_geodesic(*theirs, ours.lon, ours.lat)[0] < ours.uncertainty_m * 1.001
 
 
 @pytest.mark.parametrize(
@@ -157,23 +158,23 @@ def test_mgrs_reads_as_geotrans_does():
     ],
 )
 def test_a_printed_place_is_where_it_is_printed(text, lat, lon, off_m):
-    assert inverse(*parse_place(text), lon, lat)[0] < off_m
+    assert measure_geodesic(*parse_place(text), lon, lat)[0] < off_m
 
 
 @pytest.mark.parametrize("digits", [0, 2])
 def test_ten_thousand_places_come_back_from_utm(digits):
     half_m = math.hypot(0.5, 0.5) / 0.9996 * 10.0**-digits + 1e-6  # the scale of UTM is 0.9996 to 1.001
     places = random_places(4, 10_000, -80, 84)
-    back = [parse_place(utm(lon, lat, digits)) for lon, lat in places]
-    distance, _ = inverse(*np.array(places).T, *np.array(back).T)
+    back = [parse_place(format_utm(lon, lat, digits)) for lon, lat in places]
+    distance, _ = measure_geodesic(*np.array(places).T, *np.array(back).T)
     assert distance.max() <= half_m
 
 
 @pytest.mark.parametrize("digits", [5, 3])
 def test_ten_thousand_places_come_back_from_mgrs(digits):
     places = [*random_places(5, 9000), *random_places(6, 500, 83, 90), *random_places(7, 500, -90, -79)]
-    read = [read_place(mgrs_text(lon, lat, digits)) for lon, lat in places]
-    distance, _ = inverse(*np.array(places).T, *np.array([(p.lon, p.lat) for p in read]).T)
+    read = [read_place(format_mgrs(lon, lat, digits)) for lon, lat in places]
+    distance, _ = measure_geodesic(*np.array(places).T, *np.array([(p.lon, p.lat) for p in read]).T)
     half_diagonal = math.sqrt(0.5) * 10.0 ** (5 - digits)
     assert [p.uncertainty_m for p in read] == pytest.approx([half_diagonal] * len(read))
     assert distance.max() <= half_diagonal * 1.007  # the polar scale falls to 0.994
@@ -187,7 +188,7 @@ def test_s_is_read_only_where_it_can_mean_one_thing():
     assert parse_place("17 north 598512.577 4039970.618") == pytest.approx((-79.9, 36.5), abs=1e-7)
     assert parse_place("21 south 441258.273 4271985.828") == pytest.approx((-57.85, -51.7), abs=1e-7)
     for lon, lat in ((-79.9, 36.5), (-57.85, -51.7)):
-        assert parse_place(utm(lon, lat)) == pytest.approx((lon, lat), abs=1e-5)
+        assert parse_place(format_utm(lon, lat)) == pytest.approx((lon, lat), abs=1e-5)
 
 
 def test_n_and_e_after_the_numbers_give_their_order():
@@ -233,4 +234,4 @@ def test_what_no_zone_or_square_holds_is_refused(text, says):
 def test_utm_is_not_written_beyond_its_ends():
     for lat in (84.1, -80.1, 90):
         with pytest.raises(PlaceError, match="MGRS"):
-            utm(0, lat)
+            format_utm(0, lat)

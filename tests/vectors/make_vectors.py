@@ -14,14 +14,13 @@ from typing import Any
 import numpy as np
 import shapely
 
-from scout import confidence
-from scout.clearance import Boundaries
-from scout.containment import contained_p
-from scout.coordinates import decimal, geo_uri
-from scout.geodesy import degree_lengths, inverse, polynomial_frame
-from scout.page import wording
-from scout.page.frame import OUTLINE_UNITS_PER_DEG
-from scout.page.packed import pack
+from scout.geo import probability
+from scout.geo.boundaries import Boundaries
+from scout.geo.coordinates.forms import format_decimal, format_geo_uri
+from scout.geo.geodesy import compute_degree_lengths, make_polynomial_frame, measure_geodesic
+from scout.geo.probability import compute_contained_p
+from scout.output import text as wording
+from scout.page.packing import OUTLINE_UNITS_PER_DEG, pack_ring
 
 FOLDER = Path(__file__).parent
 LATITUDES = (-89.9, -70.0, -41.0, 0.0, 34.0, 45.0, 60.0, 79.9, 84.0)
@@ -31,11 +30,11 @@ Rows = list[dict[str, Any]]
 def geodesy() -> dict[str, Rows]:
     """Lengths of a degree, the series, and geodesics from centimetres to the width of a field."""
     rng = np.random.default_rng(11)
-    lengths = [{"lat": lat, "per": [float(v) for v in degree_lengths(lat)]} for lat in LATITUDES]
+    lengths = [{"lat": lat, "per": [float(v) for v in compute_degree_lengths(lat)]} for lat in LATITUDES]
     series, lines = [], []
     for lat in LATITUDES:
         dlon, dlat = (float(v) for v in rng.uniform(-0.05, 0.05, 2))
-        at = [float(v) for v in polynomial_frame(lat).forward(dlon, dlat)]
+        at = [float(v) for v in make_polynomial_frame(lat).forward(dlon, dlat)]
         series.append({"lat": lat, "dlon": dlon, "dlat": dlat, "at": at})
         for reach in (1e-7, 1e-4, 0.01, 0.5, 9.0):
             lon = float(rng.uniform(-180, 180))
@@ -43,7 +42,7 @@ def geodesy() -> dict[str, Rows]:
                 float(lon + rng.uniform(-reach, reach)),
                 float(np.clip(lat + rng.uniform(-reach, reach), -90, 90)),
             )
-            distance, bearing = inverse(lon, lat, *end)
+            distance, bearing = measure_geodesic(lon, lat, *end)
             lines.append({"from": [lon, lat], "to": list(end), "distance": distance, "bearing": bearing})
     return {"lengths": lengths, "series": series, "lines": lines}
 
@@ -59,16 +58,18 @@ def error_budget() -> dict[str, Rows]:
                     "sigma": sigma,
                     "dx": dx,
                     "dy": dy,
-                    "line": float(confidence.line(dx, radius, sigma)),
-                    "four": float(confidence.four_cells(dx, dy, radius, sigma)),
-                    "three": float(confidence.three_cells(dx, dy, radius, sigma)),
+                    "line": float(probability.compute_line_p(dx, radius, sigma)),
+                    "four": float(probability.compute_four_cells_p(dx, dy, radius, sigma)),
+                    "three": float(probability.compute_three_cells_p(dx, dy, radius, sigma)),
                 }
             )
-    words = [{"p": p, "word": confidence.word(p)} for p in (0.0, 0.4999999, 0.5, 0.9499999, 0.95, 1.0)]
+    words = [
+        {"p": p, "word": probability.choose_word(p)} for p in (0.0, 0.4999999, 0.5, 0.9499999, 0.95, 1.0)
+    ]
     return {
         "touching": rows,
         "words": words,
-        "sigma": [{"error": 4.9, "sigma": float(confidence.sigma(4.9))}],
+        "sigma": [{"error": 4.9, "sigma": float(probability.compute_sigma(4.9))}],
     }
 
 
@@ -93,10 +94,10 @@ def boundaries() -> dict[str, Rows]:
     rows = []
     for lat in (-41.0, 12.0, 69.0):
         lon = float(rng.uniform(-179, 179))
-        per = np.array([float(v) for v in degree_lengths(lat)])
+        per = np.array([float(v) for v in compute_degree_lengths(lat)])
         for name, shape in SHAPES.items():
             rings = whole_rings(shapely.transform(shape, lambda xy, at=(lon, lat), per=per: at + xy / per))
-            outline = [[pack(np.array(ring)) for ring in polygon] for polygon in rings]
+            outline = [[pack_ring(np.array(ring)) for ring in polygon] for polygon in rings]
             for radius, sigma in ((5.0, 6.06), (2.0, 1.0)):
                 places = [*rng.uniform(-25, 25, (3, 2)).tolist(), [300.0, 120.0]]
                 seen = [
@@ -132,7 +133,7 @@ def seen_from(rings: list[Any], place: list[float], radius: float, sigma: float)
     ground = Boundaries(np.array([shape], dtype=object))
     park, lon, lat = np.array([0]), np.array([place[0]]), np.array([place[1]])
     clearance = ground.clearance(park, lon, lat)
-    p = contained_p(ground, park, lon, lat, clearance, radius, np.array([sigma]))
+    p = compute_contained_p(ground, park, lon, lat, clearance, radius, np.array([sigma]))
     return {"place": place, "clearance": float(clearance[0]), "p": float(p[0])}
 
 
@@ -148,29 +149,30 @@ def words() -> dict[str, Rows]:
     )
     return {
         "shares": [
-            {"share": p, "text": wording.percent(p)} for p in (0.0, 0.0004, 0.4996, 0.9499, 0.95, 0.9991, 1.0)
+            {"share": p, "text": wording.format_percent(p)}
+            for p in (0.0, 0.0004, 0.4996, 0.9499, 0.95, 0.9991, 1.0)
         ],
-        "lengths": [{"metres": m, "text": wording.metres(m)} for m in lengths],
-        "clearances": [{"metres": m, "text": wording.clearance(m)} for m in (240.2, -12.3, 0.0)],
+        "lengths": [{"metres": m, "text": wording.format_metres(m)} for m in lengths],
+        "clearances": [{"metres": m, "text": wording.format_clearance(m)} for m in (240.2, -12.3, 0.0)],
         "bearings": [
-            {"degrees": d, "text": wording.bearing(d)} for d in (0.0, 22.4, 22.6, 134.6, 270.0, 359.7)
+            {"degrees": d, "text": wording.format_bearing(d)} for d in (0.0, 22.4, 22.6, 134.6, 270.0, 359.7)
         ],
-        "counts": [{"count": n, "text": wording.plural(n, "park")} for n in (0, 1, 2, 1234567)],
+        "counts": [{"count": n, "text": wording.format_count(n, "park")} for n in (0, 1, 2, 1234567)],
         "durations": [
-            {"minutes": m, "text": wording.span(m)}
+            {"minutes": m, "text": wording.format_span(m)}
             for m in (0.2, 1.4, 1.5, 24.4, 24.5, 59.4, 59.5, 60.0, 84.0, 119.6, 725.0)
         ],
         "distances": [
-            {"kilometres": k, "text": wording.distance(k)}
+            {"kilometres": k, "text": wording.format_distance(k)}
             for k in (0.0, 0.04, 9.96, 68.2, 99.94, 99.97, 100.4, 205.3, 1234.6)
         ],
         "places": [
             {
                 "lon": lon,
                 "lat": lat,
-                "decimal": decimal(lon, lat),
-                "minutes": wording.degrees_minutes(lon, lat),
-                "link": geo_uri(lon, lat),
+                "decimal": format_decimal(lon, lat),
+                "minutes": wording.format_degrees_minutes(lon, lat),
+                "link": format_geo_uri(lon, lat),
             }
             for lon, lat in places
         ],

@@ -1,0 +1,499 @@
+"""The public face: frames in, frames out, and pictures that show themselves in a notebook.
+
+`scout` offers these names itself: ``scout.find``, ``scout.check``, ``scout.map``. Places are what people
+write (text in any of the usual forms, a locator), a shapely Point, or arrays named ``lat`` and ``lon``; a
+bare pair of numbers is refused, because nobody can tell which comes first. Results equal those of the
+command line. Nothing is printed; long work tells a ``progress`` callback what it does.
+"""
+
+from __future__ import annotations
+
+import html
+import os
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, TypeAlias
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from scout.app.check import judge_planned
+from scout.app.find import SearchOptions, cut_to_best, find_spots
+from scout.app.outputs import MAP_SPOTS, export_findings
+from scout.app.pack import build_pack, choose_spots
+from scout.app.sources import AccessFiles, ParkFiles, make_access, open_source
+from scout.app.sources import read_parks as read_park_files
+from scout.errors import InputError
+from scout.geo.coordinates.parse import parse_area, parse_place, read_place
+from scout.geo.locator import get_level_number
+from scout.io.layers import read_frame
+from scout.io.places import NamedPlace
+from scout.io.write import write_file
+from scout.model import Checked, Findings, ParkReport, Parks, Source, Station, VerdictWord, Walking
+from scout.output.card import CardParticulars, build_card
+from scout.output.features import PROPERTIES, make_properties
+from scout.output.text import format_clearance, format_count, format_metres, format_percent
+from scout.page.document import build_map
+from scout.parks.build import build_parks
+from scout.parks.sources import InMemoryParks, ParkSource
+from scout.recording.arrive import Arrival, judge_arrival
+from scout.recording.read import read_fixes
+from scout.recording.standstill import settle_fixes
+from scout.search.check import CheckOptions
+from scout.search.places import load_parks_near
+from scout.visits.notebook import Notebook
+from scout.visits.tally import collect_done
+
+__all__ = [
+    "Answer",
+    "Page",
+    "ParkFrame",
+    "SpotFrame",
+    "arrive",
+    "card",
+    "check",
+    "find",
+    "map",
+    "pack",
+    "read_parks",
+    "save",
+]
+
+PathLike: TypeAlias = str | os.PathLike[str]
+PlaceLike: TypeAlias = "str | shapely.Point"
+Progress: TypeAlias = Callable[[str], None]
+_FRAME_HEIGHT_PX = 640  # of a map inside a notebook
+
+
+class ParkFrame(gpd.GeoDataFrame):  # type: ignore[misc]
+    """Parks as `read_parks` gives them: a row a park, WGS 84, valid polygons.
+
+    Columns: ``park_id`` and ``park_name`` (str), ``park_kind`` ("area" or "corridor"), ``source`` (row of
+    ``sources``), ``datum_error_m`` (metres, stated accuracy of the way to WGS 84), ``geometry``. ``sources``
+    and ``report`` say where the records came from and what became of them.
+    """
+
+    _metadata = (*gpd.GeoDataFrame._metadata, "sources", "report")
+    sources: tuple[Source, ...] = ()
+    report: ParkReport = ParkReport()
+
+    @property
+    def _constructor(self) -> type[ParkFrame]:
+        return ParkFrame
+
+
+class SpotFrame(gpd.GeoDataFrame):  # type: ignore[misc]
+    """Places found, as `find` gives them: a row a place, best first, WGS 84.
+
+    The columns are those of a saved GeoJSON, among them ``rank``, ``kind``, ``locators`` and ``parks``
+    (lists), ``n_grids``, ``n_parks``, ``yield`` (grids times parks), ``verdict``, ``confidence`` (a
+    probability), ``clearance_m`` (metres to the nearest boundary, positive inside), ``home_km``,
+    ``walk_min``; the point is where the station's centre goes. ``findings`` is the whole answer behind the
+    rows.
+    """
+
+    _metadata = (*gpd.GeoDataFrame._metadata, "findings")
+    findings: Findings | None = None
+
+    @property
+    def _constructor(self) -> type[SpotFrame]:
+        return SpotFrame
+
+
+@dataclass(frozen=True)
+class Page:
+    """One HTML page that needs no network; shows itself in a notebook."""
+
+    html: str
+
+    def save(self, path: PathLike) -> Path:
+        """Write the page to a file and say where.
+
+        Raises
+        ------
+        OutputError
+            When it cannot be written.
+        """
+        write_file(os.fspath(path), self.html)
+        return Path(path)
+
+    def _repr_html_(self) -> str:
+        inner = html.escape(self.html, quote=True)
+        return (
+            f'<iframe srcdoc="{inner}" style="width:100%;height:{_FRAME_HEIGHT_PX}px;border:0" '
+            'sandbox="allow-scripts allow-downloads allow-popups allow-modals"></iframe>'
+        )
+
+
+@dataclass(frozen=True, repr=False)
+class Answer:
+    """What counts at one planned place; ``checked`` has all of it: near parks, lines, the better place."""
+
+    place: str
+    lat: float
+    lon: float
+    verdict: VerdictWord
+    confidence: float  # probability
+    locators: tuple[str, ...]
+    parks: tuple[str, ...]
+    clearance_m: float  # to the nearest boundary of these parks, positive inside; NaN without a park
+    checked: Checked
+
+    def __repr__(self) -> str:
+        held = " ".join(self.parks) or "no park"
+        return f"<{self.place}: {self.verdict} {self.confidence:.3f}, {' '.join(self.locators)} in {held}>"
+
+    def _repr_html_(self) -> str:
+        rows = [
+            ("place", self.place),
+            ("verdict", f"{self.verdict}, {format_percent(self.confidence)}"),
+            ("grids", " ".join(self.locators)),
+            ("parks", ", ".join(self.parks) or "none"),
+            ("boundary", format_clearance(self.clearance_m)),
+            ("held down by", self.checked.driver),
+        ]
+        move = self.checked.move
+        if move is not None:
+            count = format_count(len(move.verdict.locators), "grid")
+            rows.append(("better", f"{format_metres(move.distance_m)} away: {count}, {move.verdict.word}"))
+        cells = "".join(
+            f"<tr><th style='text-align:left'>{html.escape(head)}</th><td>{html.escape(text)}</td></tr>"
+            for head, text in rows
+            if text
+        )
+        return f"<table>{cells}</table>"
+
+
+def read_parks(
+    *sources: PathLike | gpd.GeoDataFrame,
+    layer: str | None = None,
+    crs: str | None = None,
+    id_column: str | None = None,
+    name_column: str | None = None,
+    corridor_m: float | None = None,
+    keep: Sequence[str] = (),
+    progress: Progress | None = None,
+) -> ParkFrame:
+    """Make parks of boundary files or of GeoDataFrames: ids, names, valid polygons in WGS 84.
+
+    Parameters
+    ----------
+    *sources : path or GeoDataFrame
+        Files, or frames in any coordinate system; not both in one call.
+    layer : str, optional
+        Only this layer of each file.
+    crs : str, optional
+        Coordinate system of files that name none.
+    id_column, name_column : str, optional
+        Columns to take, if not the ones found.
+    corridor_m : float, optional
+        Half-width, metres, of the corridor around line records; without it lines are left out.
+    keep : sequence of str
+        Columns to carry along, in the column ``attributes``.
+    progress : callable, optional
+        Told in a few words what is being done.
+
+    Raises
+    ------
+    InputError
+        Nothing that a park can be made of; a CrsError for a frame without a coordinate system.
+
+    Examples
+    --------
+    >>> import geopandas as gpd, shapely
+    >>> fen = shapely.box(9.9, 44.9, 10.1, 45.1)
+    >>> frame = gpd.GeoDataFrame({"code": ["Q-1"], "name": ["Fen"]}, geometry=[fen], crs="EPSG:4326")
+    >>> read_parks(frame)[["park_id", "park_name"]].iloc[0].tolist()
+    ['Q-1', 'Fen']
+    """
+    frames = [one for one in sources if isinstance(one, gpd.GeoDataFrame)]
+    if frames and len(frames) < len(sources):
+        raise InputError("read_parks", "files and frames are mixed", "read them in two calls and concatenate")
+    if not sources:
+        raise InputError("read_parks", "no source is given", "give files or a GeoDataFrame")
+    if frames:
+        layers = [read_frame(one, f"frame {number}") for number, one in enumerate(frames, start=1)]
+        parks = build_parks(
+            layers, id_column=id_column, name_column=name_column, corridor_m=corridor_m, keep=keep
+        )
+    else:
+        files = tuple(os.fspath(one) for one in sources)
+        reading = ParkFiles(files, corridor_m, id_column, name_column, layer, crs, tuple(keep))
+        parks = read_park_files(reading, progress or _say_nothing)
+    made = ParkFrame(parks.frame)
+    made.sources, made.report = parks.sources, parks.report
+    return made
+
+
+def find(
+    parks: gpd.GeoDataFrame | PathLike | Sequence[PathLike],
+    *,
+    level: str | int = "square",
+    station: Station | None = None,
+    home: PlaceLike | None = None,
+    within_km: float | None = None,
+    area: str | None = None,
+    near_m: float = 500.0,
+    min_grids: int = 1,
+    min_parks: int = 1,
+    min_confidence: float = 0.5,
+    park_ids: Sequence[str] = (),
+    notebook: PathLike | None = None,
+    access: Sequence[PathLike] = (),
+    barriers: Sequence[PathLike] = (),
+    hazards: Sequence[PathLike] = (),
+    heights: Sequence[PathLike] = (),
+    longest_walk_min: float = 120.0,
+    load_kg: float = 0.0,
+    power_line_m: float = 50.0,
+    progress: Progress | None = None,
+) -> SpotFrame:
+    """Find and rank the places where several grids and parks meet.
+
+    Parameters
+    ----------
+    parks : GeoDataFrame, path or sequence of paths
+        Parks of `read_parks`, any frame of boundaries with a coordinate system, or boundary files.
+    level : str or int
+        "field", "square", "subsquare", "extended" or "fifth"; or 1 to 5 pairs of the locator.
+    station : Station, optional
+        Radius and errors, metres.
+    home : str or Point, optional
+        Where distances count from.
+    within_km : float, optional
+        Only places this near to home.
+    area : str, optional
+        Only places in this locator or ``SOUTH,WEST,NORTH,EAST``.
+    near_m : float
+        How far outside a park a near miss may lie, metres.
+    min_grids, min_parks, min_confidence : int, int, float
+        The least that is listed.
+    park_ids : sequence of str
+        Only these parks.
+    notebook : path, optional
+        A notebook of visits: what they have not done yet ranks first.
+    access, barriers, hazards, heights : sequences of paths
+        Data of the ground, for the walks.
+    longest_walk_min, load_kg, power_line_m : float
+        Minutes one way, kilograms carried, metres to overhead lines that are warned of.
+    progress : callable, optional
+        Told in a few words what is being done.
+
+    Raises
+    ------
+    InputError
+        Something that cannot be used, in one line.
+
+    Examples
+    --------
+    >>> import geopandas as gpd, shapely
+    >>> fen = shapely.box(9.9, 44.9, 10.1, 45.1)
+    >>> frame = gpd.GeoDataFrame({"code": ["Q-1"], "name": ["Fen"]}, geometry=[fen], crs="EPSG:4326")
+    >>> spots = find(frame, home="45.2, 10.1")
+    >>> spots[["kind", "n_grids", "verdict"]].iloc[0].tolist()
+    ['corner', 4, 'firm']
+    """
+    if within_km is not None and home is None:
+        raise InputError("within_km", "there is no home to count from", "give home as well")
+    number = get_level_number(level)
+    options = SearchOptions(
+        level=number,
+        station=station or Station(),
+        near_m=near_m,
+        home=None if home is None else _locate(home),
+        within_km=within_km,
+        bbox=None if area is None else parse_area(area),
+        min_grids=min_grids,
+        min_parks=min_parks,
+        min_confidence=min_confidence,
+        park_ids=tuple(park_ids),
+        done=None if notebook is None else collect_done(Notebook(os.fspath(notebook)).visits(), number),
+    )
+    ground = AccessFiles(
+        access=_list_paths(access),
+        barriers=_list_paths(barriers),
+        hazards=_list_paths(hazards),
+        heights=_list_paths(heights),
+        walking=Walking(limit_min=longest_walk_min, load_kg=load_kg),
+        power_line_m=power_line_m,
+    )
+    show = progress or _say_nothing
+    return _make_frame(find_spots(_open_parks(parks, show), options, show, make_access(ground, show)))
+
+
+def check(
+    places: PlaceLike | Iterable[PlaceLike] | None,
+    parks: gpd.GeoDataFrame | PathLike | Sequence[PathLike],
+    *,
+    lat: Any = None,
+    lon: Any = None,
+    level: str | int = "square",
+    station: Station | None = None,
+    progress: Progress | None = None,
+) -> Answer | list[Answer]:
+    """Judge planned places: which grids and parks count there, how surely, and which move makes it better.
+
+    Parameters
+    ----------
+    places : str, Point, or several of them; None where ``lat`` and ``lon`` are given
+    parks : as for `find`
+    lat, lon : arrays, shape (n,), optional
+        Degrees on WGS 84.
+    level, station, progress : as for `find`
+
+    Returns
+    -------
+    Answer
+        For one place; a list of them, in order, for several.
+
+    Examples
+    --------
+    >>> import geopandas as gpd, shapely
+    >>> fen = shapely.box(9.9, 44.9, 10.1, 45.1)
+    >>> frame = gpd.GeoDataFrame({"code": ["Q-1"], "name": ["Fen"]}, geometry=[fen], crs="EPSG:4326")
+    >>> check("45.05, 10.05", frame)
+    <45.05, 10.05: firm 1.000, JN55 in Q-1>
+    """
+    show = progress or _say_nothing
+    planned = _list_planned(places, lat, lon)
+    source = _open_parks(parks, show)
+    x, y, cells = [one.lon for one in planned], [one.lat for one in planned], [one.cell for one in planned]
+    near = load_parks_near(source, x, y, CheckOptions().near_m, cells)
+    results = judge_planned(near, planned, get_level_number(level), station or Station(), show)
+    answers = [_make_answer(place, one) for place, one in zip(planned, results, strict=True)]
+    return answers[0] if isinstance(places, (str, shapely.Point)) else answers
+
+
+def arrive(
+    recording: PathLike,
+    parks: gpd.GeoDataFrame | PathLike | Sequence[PathLike],
+    *,
+    level: str | int = "square",
+    station: Station | None = None,
+) -> Arrival:
+    """Make one position with its error of a recording (NMEA or GPX), and judge it.
+
+    Raises
+    ------
+    InputError
+        No recording, or none of a receiver at rest.
+    """
+    fixes = read_fixes(os.fspath(recording))
+    middle = settle_fixes(fixes)
+    source = _open_parks(parks, _say_nothing)
+    near = load_parks_near(source, [middle.lon], [middle.lat], CheckOptions().near_m)
+    return judge_arrival(fixes, near, get_level_number(level), station or Station())
+
+
+def map(spots: SpotFrame, *, title: str = "", author: str = "") -> Page:
+    """Make the map of the places in a frame; of a frame that was filtered, of the rows that are left.
+
+    Raises
+    ------
+    InputError
+        A frame that is not of `find`.
+    """
+    findings = replace(_findings_of(spots), title=title, author=author)
+    return Page(build_map(cut_to_best(findings, MAP_SPOTS)))
+
+
+def card(spots: SpotFrame, rank: int, **particulars: Any) -> Page:
+    """Make the card of one place, for both sides of a sheet; see `scout.output.card.CardParticulars`."""
+    return Page(build_card(_findings_of(spots), rank, CardParticulars(**particulars)))
+
+
+def pack(spots: SpotFrame, ranks: Sequence[int], **particulars: Any) -> bytes:
+    """Make the archive of some places: map, cards, lists for receivers and spreadsheets."""
+    return build_pack(_findings_of(spots), list(ranks), CardParticulars(**particulars))
+
+
+def save(spots: SpotFrame, path: PathLike) -> Path:
+    """Write the places as .geojson, .csv, .gpx, .kml, .kmz or .gpkg, by the path's suffix."""
+    write_file(os.fspath(path), export_findings(_findings_of(spots), os.fspath(path)))
+    return Path(path)
+
+
+def _list_paths(paths: Sequence[PathLike]) -> tuple[str, ...]:
+    return tuple(os.fspath(one) for one in paths)
+
+
+def _say_nothing(_: str) -> None:
+    """Progress that nobody asked for."""
+
+
+def _open_parks(parks: Any, show: Progress) -> ParkSource:
+    if isinstance(parks, ParkFrame):
+        frame = gpd.GeoDataFrame(parks).reset_index(drop=True)
+        return InMemoryParks(Parks(frame, parks.sources, parks.report))
+    if isinstance(parks, gpd.GeoDataFrame):
+        return _open_parks(read_parks(parks), show)
+    files = [parks] if isinstance(parks, (str, os.PathLike)) else list(parks)
+    return open_source(ParkFiles(tuple(os.fspath(one) for one in files)), show)
+
+
+def _locate(place: PlaceLike) -> tuple[float, float]:
+    """Longitude and latitude of a place as people give it."""
+    if isinstance(place, str):
+        return parse_place(place)
+    if isinstance(place, shapely.Point) and not place.is_empty:
+        return (float(place.x), float(place.y))
+    what = "a pair of numbers does not say which comes first"
+    raise InputError(f"place {place!r}", what, "write it as text, such as '45.12, -89.45', or as a Point")
+
+
+def _list_planned(places: Any, lat: Any, lon: Any) -> list[NamedPlace]:
+    if places is None:
+        if lat is None or lon is None:
+            raise InputError("check", "no place is given", "give places, or lat and lon")
+        rows = zip(np.atleast_1d(lat).tolist(), np.atleast_1d(lon).tolist(), strict=True)
+        return [NamedPlace(f"{y:g}, {x:g}", float(x), float(y), "", None, None) for y, x in rows]
+    several = [places] if isinstance(places, (str, shapely.Point)) else list(places)
+    planned = []
+    for one in several:
+        if isinstance(one, str):
+            read = read_place(one)
+            more = (read.understood, read.cell, read.uncertainty_m)
+            planned.append(NamedPlace(one, read.lon, read.lat, *more))
+        else:
+            x, y = _locate(one)
+            planned.append(NamedPlace(f"{y:g}, {x:g}", x, y, "", None, None))
+    return planned
+
+
+def _make_answer(place: NamedPlace, checked: Checked) -> Answer:
+    verdict = checked.verdict
+    return Answer(
+        place.name,
+        checked.lat,
+        checked.lon,
+        verdict.word,
+        verdict.confidence,
+        verdict.locators,
+        verdict.parks,
+        min(verdict.clearances_m, default=float("nan")),
+        checked,
+    )
+
+
+def _make_frame(findings: Findings) -> SpotFrame:
+    """A row a place, with the columns of a saved file."""
+    rows = [make_properties(ranked) for ranked in findings.spots]
+    table = pd.DataFrame.from_records(rows, columns=list(PROPERTIES))
+    points = shapely.points([[one.spot.lon, one.spot.lat] for one in findings.spots] or np.empty((0, 2)))
+    made = SpotFrame(table, geometry=points, crs="EPSG:4326")
+    made.findings = findings
+    return made
+
+
+def _findings_of(spots: SpotFrame) -> Findings:
+    """The answer behind a frame, cut to the rows that it still has."""
+    findings: Findings | None = getattr(spots, "findings", None)
+    if findings is None:
+        what = "this frame does not come from scout.find"
+        raise InputError("spots", what, "give the frame that find returned")
+    if len(spots) == len(findings.spots):
+        return findings
+    return choose_spots(findings, sorted(int(rank) for rank in spots["rank"]))

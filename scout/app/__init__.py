@@ -1,0 +1,1 @@
+"""The jobs: files in, results out."""

@@ -1,0 +1,294 @@
+"""The whole job in memory: parks and options in, findings out."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import numpy as np
+
+from scout.cautions import remark_on_fix_error
+from scout.errors import InputError
+from scout.geo.boundaries import Boundaries, Ints
+from scout.geo.geodesy import compute_degree_lengths, measure_geodesic
+from scout.model import DATUM_ERROR, Findings, LeftOut, ParkReport, Parks, Station
+from scout.parks.sources import InMemoryParks, NamedParks, ParkSource, PartlyInMemoryParks, add_report_lines
+from scout.search.beside import ParksBeside, compute_widest_m, find_near_bounds, find_parks_beside
+from scout.search.describe import Listing, count_cells, make_claim_keys
+from scout.search.found import KINDS, FoundPlaces
+from scout.search.rank import Filters, RankTerms, filter_rows, sort_rows
+from scout.search.run import (
+    SearchResult,
+    SearchTerms,
+    Spread,
+    join_searches,
+    make_tasks,
+    renumber_parks,
+    search_task,
+    search_tile,
+)
+from scout.search.verdict import JudgingContext
+from scout.visits.tally import Added, Done, count_added
+
+if TYPE_CHECKING:
+    from scout.walk.reach import AccessSource
+
+
+_NOT_ALL = (
+    "only the parks that this search may need were looked at closely; of the others the bounds are known"
+)
+_MOST_TO_COMPARE = 10_000  # ids, with one that is not among them; more take seconds
+MOST_IN_A_FIELD = 20_000  # parks searched at once: memory stays under half a gigabyte
+
+Box = tuple[float, float, float, float]
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class SearchOptions:
+    """What to look for. Places are (lon, lat) and boxes (west, south, east, north), degrees."""
+
+    level: int = 2
+    station: Station = field(default_factory=Station)
+    near_m: float = 500.0
+    home: tuple[float, float] | None = None
+    within_km: float | None = None
+    bbox: Box | None = None  # east under west: over the antimeridian
+    min_grids: int = 1
+    min_parks: int = 1
+    park_ids: tuple[str, ...] = ()
+    min_confidence: float = 0.5
+    done: Done | None = None  # by visits so far, at this level: what is new then counts first
+
+
+def find_spots(
+    parks: Parks | ParkSource,
+    options: SearchOptions,
+    progress: Callable[[str], None] = lambda _: None,
+    access: AccessSource | None = None,
+    spread: Spread = map,
+    most: int = MOST_IN_A_FIELD,
+) -> Findings:
+    """Search the parks and rank what is found.
+
+    Parameters
+    ----------
+    parks : Parks or Shelf
+        As `scout.parks.build.build_parks` makes them, or where they are to be taken from.
+    options : Options
+    progress : callable
+        Told in a few words what is being done.
+    access : Access, optional
+        Roads, barriers, hazards and heights, for the walks.
+    spread : callable
+        How the fields of a large search are gone through; `map`, or another that gives the same in the
+        same order.
+    most : int
+        Parks in a field; what is found does not depend on it.
+
+    Returns
+    -------
+    Findings
+        All that passes the filters.
+    """
+    shelf: ParkSource = InMemoryParks(parks) if isinstance(parks, Parks) else parks
+    _check_known(options.park_ids, shelf.ids)
+    result, shelf, report = _search_source(shelf, options, progress, spread, most)
+    ids, names = shelf.ids, shelf.names
+    new = _count_new(result.found, ids, options)
+    terms = _make_terms(result.found, ids, options, new)
+    rows, left_out = filter_rows(terms, _make_filters(options))
+    rows, reached = sort_rows(terms, rows), None
+    if access is not None:
+        from scout.walk.reach import (
+            OfferJudge,
+            work_out_walks,  # heavy, and most searches need no walks
+        )
+
+        def judge_of(some: Ints) -> OfferJudge:
+            frame = shelf.order(some).take().frame
+            error = options.station.boundary_error_m + frame[DATUM_ERROR].to_numpy(dtype=float)
+            boundaries = Boundaries(frame.geometry.to_numpy())
+            return OfferJudge(JudgingContext(boundaries, error, options.level, options.station), some)
+
+        reached = work_out_walks(result, rows, options.level, judge_of, access, progress)
+        result = result._replace(found=reached.found)
+        terms = _make_terms(result.found, ids, options, new)._replace(walk_min=reached.out_min)
+        rows = sort_rows(terms, rows[~np.isin(rows, list(reached.closed))])
+        left_out = (*left_out, *reached.left_out())
+    named = result.found.parks_of(rows)
+
+    def beside(some: FoundPlaces) -> ParksBeside:
+        error = options.station.boundary_error_m + shelf.datum_error_m
+        row, park = find_near_bounds(some, shelf.bounds, compute_widest_m(options.station, error))
+        if not len(park):
+            return ParksBeside(row, park, np.empty(0), np.empty(0))
+        taken = shelf.order(np.unique(park)).take()
+        there = np.isin(park, taken.numbers)
+        pairs = row[there], np.searchsorted(taken.numbers, park[there])
+        boundaries = Boundaries(taken.geometry)
+        ground = JudgingContext(boundaries, error[taken.numbers], options.level, options.station)
+        near = find_parks_beside(some, pairs, ground)
+        return near._replace(park=taken.numbers[near.park])
+
+    return Findings(
+        level=options.level,
+        station=options.station,
+        spots=Listing(result, rows, terms, ids, names, options.level, reached, new, beside),
+        left_out=left_out,
+        named=NamedParks(shelf, named),
+        sources=shelf.sources,
+        report=report,
+        remarks=(
+            *remark_on_fix_error(options.station.fix_error_m),
+            *(() if options.done is None else options.done.remarks),
+        ),
+        home=options.home,
+        within_km=options.within_km,
+        surroundings=None if reached is None else reached.surroundings,
+        walking=None if access is None else access.walking,
+    )
+
+
+def _check_known(wanted: Sequence[str], ids: Any) -> None:
+    """Refuse an id that no park bears: left alone, it would hide whatever is meant by it."""
+    known = set(ids) if wanted else set()
+    for park in wanted:
+        if park not in known:
+            close = difflib.get_close_matches(park, sorted(known), 3) if len(known) < _MOST_TO_COMPARE else []
+            remedy = (
+                f"did you mean {' or '.join(close)}?" if close else "look into the list without this option"
+            )
+            raise InputError(f"--park {park}", "no park has this id", remedy)
+
+
+def _search_source(
+    shelf: ParkSource, options: SearchOptions, progress: Callable[[str], None], spread: Spread, most: int
+) -> tuple[SearchResult, ParkSource, ParkReport]:
+    """What is found, the shelf by whose numbers, and all that is to be said of the parks."""
+    terms = SearchTerms(
+        options.level, options.station, options.near_m, options.min_grids < 2, _find_box(options)
+    )
+    parts = make_tasks(shelf, terms, most)
+    progress(f"searching {sum(len(part.field.parks) for part in parts):,} parks")
+    if len(parts) == 1:
+        result, taken = search_tile(parts[0])
+        # Nothing is taken twice; but beside a spot there may be parks that the search had no need of.
+        part = shelf if isinstance(shelf, InMemoryParks) else PartlyInMemoryParks(shelf, taken)
+        return renumber_parks(result, taken.numbers), part, _report_partly_read(shelf, [taken.report])
+    results, reports, count = [], [], len(parts)
+    for one in spread(search_task, _drain(parts)):
+        results.append(one.result)
+        reports.append(one.report)
+        progress(f"searched {len(results)} of {count} fields")
+    del one
+    return join_searches(results), shelf, _report_partly_read(shelf, reports)
+
+
+def _drain(parts: list[T]) -> Iterator[T]:
+    """The parts, none of which is kept."""
+    parts.reverse()
+    while parts:
+        yield parts.pop()
+
+
+def _report_partly_read(shelf: ParkSource, reports: Sequence[ParkReport]) -> ParkReport:
+    """What is to be said of parks of which some were taken."""
+    report = add_report_lines(shelf.report, reports)
+    return report if isinstance(shelf, InMemoryParks) else replace(report, notes=(*report.notes, _NOT_ALL))
+
+
+def _make_filters(options: SearchOptions) -> Filters:
+    return Filters(
+        options.min_grids,
+        options.min_parks,
+        options.min_confidence,
+        options.within_km if options.home is not None else None,
+    )
+
+
+def _find_box(options: SearchOptions) -> Box | None:
+    """The box to search, east past 180 where it runs over the antimeridian."""
+    box = options.bbox
+    if box is not None:
+        return (box[0], box[1], box[2] + 360.0 if box[2] < box[0] else box[2], box[3])
+    if options.home is None or options.within_km is None:
+        return None
+    lon, lat = options.home
+    high = options.within_km / 110.0
+    south, north = max(lat - high, -90.0), min(lat + high, 90.0)
+    per_lon = float(compute_degree_lengths(min(max(abs(south), abs(north)), 89.99))[0])
+    wide = min(options.within_km * 1010.0 / per_lon, 180.0)
+    return (lon - wide, south, lon + wide, north)
+
+
+def _count_new(found: FoundPlaces, ids: Any, options: SearchOptions) -> Added | None:
+    """What each place would add to the visits so far; a near miss adds nothing."""
+    if options.done is None:
+        return None
+    cells = make_claim_keys(found.claims.grid, found.i, found.j, options.level)
+    new = count_added(
+        options.done, cells, found.claims.first, found.claims.park, np.asarray(ids, dtype=object)
+    )
+    counts = (np.where(found.near_park < 0, column, 0) for column in new)
+    return Added(*counts)
+
+
+def _make_terms(found: FoundPlaces, ids: Any, options: SearchOptions, new: Added | None) -> RankTerms:
+    lon, lat = found.judged.lon, found.judged.lat
+    first, near = found.claims.first, found.near_park >= 0
+    n = len(lon)
+    least = np.minimum.reduceat(found.judged.clearance_m, first[:-1]) if n else np.empty(0)
+    in_parks = np.ones(n, dtype=bool)
+    if options.park_ids:
+        wanted = np.isin(np.asarray(ids, dtype=object), np.array(options.park_ids, dtype=object))[
+            found.claims.park
+        ]
+        in_parks = np.add.reduceat(wanted, first[:-1]) > 0 if n else in_parks
+    in_area = np.ones(n, dtype=bool)
+    if options.bbox is not None:
+        west, south, east, north = options.bbox
+        width = (east - west) % 360.0 if east != west + 360.0 else 360.0
+        in_area = ((lon - west) % 360.0 <= width) & (lat >= south) & (lat <= north)
+    unknown, nothing = np.broadcast_to(np.nan, n), np.broadcast_to(np.int64(0), n)  # take no memory
+    home_km = edge_m = unknown
+    if options.home is not None and n:
+        home_km = measure_geodesic(*options.home, lon, lat)[0] / 1000.0
+    elif n:
+        edge_m = np.maximum.reduceat(found.judged.clearance_m, first[:-1])
+    return RankTerms(
+        n_grids=count_cells(found.claims.grid),
+        n_parks=np.diff(first),
+        confidence=found.judged.confidence,
+        inside_p=np.multiply.reduceat(found.judged.parks_p, first[:-1]) if n else np.empty(0),
+        clearance_m=np.where(near, -found.near_m, least),
+        edge_m=edge_m,
+        is_corner=found.kind == KINDS.index("corner"),
+        is_near_miss=near,
+        in_area=in_area,
+        in_parks=in_parks,
+        home_km=home_km,
+        new_pairs=nothing if new is None else new.pairs,
+        walk_min=unknown,
+        lon=lon,
+        lat=lat,
+        claim=(found.i, found.j, found.claims.grid),
+    )
+
+
+def cut_to_best(findings: Findings, most: int) -> Findings:
+    """The findings cut to the best ``most`` spots and their parks; the rest is counted as left out."""
+    more = len(findings.spots) - most
+    if more <= 0:
+        return findings
+    shown = findings.spots[:most]
+    named = {park for ranked in shown for park in ranked.spot.verdict.parks}
+    named |= {ranked.spot.near.park for ranked in shown if ranked.spot.near is not None}
+    return replace(
+        findings,
+        spots=shown,
+        left_out=(*findings.left_out, LeftOut(f"ranked below the best {most:,}", more)),
+        named=findings.named.only(named),
+    )

@@ -1,0 +1,235 @@
+"""The outing file: one search in TOML, from text to checked values.
+
+Keys are named as the options of the search are; which there are, and what each may hold, the caller says.
+Five more belong to the file alone: `parks`, `author`, `show`, `credits` and `tags`.
+"""
+
+from __future__ import annotations
+
+import difflib
+import json
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any, Literal, NamedTuple
+
+from scout.errors import InputError
+from scout.model import Credit
+
+MOST_BYTES = 64_000  # a long one has 5,000; without a limit a hostile one keeps the parser busy
+_MOST_DOTS = 500  # in a line: a key of 32,000 parts keeps the parser busy for 20 s, one of 500 for 10 ms
+
+Value = str | float | int | bool | tuple[str, ...]
+
+
+class KeyKind(NamedTuple):
+    """What an option may hold. Of texts and files there may be ``many``: a list of them, or one alone."""
+
+    what: Literal["text", "file", "number", "whole number", "switch"]
+    many: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class TagReading:
+    """How the records of one access file are to be read: columns to OpenStreetMap's tags.
+
+    ``values`` gives the tags for each text of ``column``, ``all`` those of every record; several tags are
+    parted by semicolons.
+    """
+
+    file: str
+    layer: str | None = None
+    column: str | None = None
+    values: Mapping[str, str] = field(default_factory=dict)
+    all: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Outing:
+    """What an outing file says. Files are named as it names them: relative to itself."""
+
+    where: str = ""  # its path; empty where there is no outing file
+    options: Mapping[str, Value] = field(default_factory=dict)  # by key
+    parks: tuple[str, ...] = ()
+    author: str = ""
+    show: tuple[str, ...] = ()  # columns of the boundary files to carry along
+    credits: tuple[Credit, ...] = ()
+    tags: tuple[TagReading, ...] = ()
+
+
+_TEXT, _TEXTS = KeyKind("text"), KeyKind("text", many=True)
+_FILE, _FILES = KeyKind("file"), KeyKind("file", many=True)
+_OWN = {"parks": _FILES, "author": _TEXT, "show": _TEXTS}
+_CREDIT = {"files": _FILES, "text": _TEXT, "licence": _TEXT, "date": _TEXT}
+_READING = {"file": _FILE, "layer": _TEXT, "column": _TEXT, "all": _TEXT}
+_PYTHON: Mapping[str, type | tuple[type, ...]] = {
+    "text": str,
+    "file": str,
+    "number": (int, float),
+    "whole number": int,
+    "switch": bool,
+}
+_EXAMPLES = {"text": '"..."', "file": '"..."', "number": "12.5", "whole number": "3", "switch": "true"}
+
+
+def read_outing(data: bytes, where: str, options: Mapping[str, KeyKind]) -> Outing:
+    """Read an outing file.
+
+    Parameters
+    ----------
+    data : bytes
+        Its content.
+    where : str
+        Its path, for messages.
+    options : mapping of str to Kind
+        The keys that options lend it.
+
+    Raises
+    ------
+    InputError
+        No TOML, an unknown key, or a value of another kind than its key's.
+
+    Examples
+    --------
+    >>> read_outing(b'parks = "a.kml"', "plan.toml", {}).parks
+    ('a.kml',)
+    """
+    table = _parse_toml(data, where)
+    own = {key: kind for key, kind in _OWN.items() if key in table}
+    lent = {key: kind for key, kind in options.items() if key in table and key not in _OWN}
+    _check_known(table, [*options, *_OWN, "credits", "tags"], where)
+    values = {key: _check_value(table[key], kind, where, key) for key, kind in (lent | own).items()}
+    named = [*_list_texts(values.get("parks"))]
+    named += [file for key, kind in lent.items() if kind == _FILES for file in _list_texts(values[key])]
+    return Outing(
+        where,
+        {key: values[key] for key in lent},
+        _list_texts(values.get("parks")),
+        str(values.get("author", "")),
+        _list_texts(values.get("show")),
+        tuple(_read_credit(one, at, named) for one, at in _list_tables(table, "credits", where)),
+        tuple(_read_tag_reading(one, at) for one, at in _list_tables(table, "tags", where)),
+    )
+
+
+def _parse_toml(data: bytes, where: str) -> dict[str, Any]:
+    if len(data) > MOST_BYTES:
+        what = f"is too large for an outing file (over {MOST_BYTES:,} bytes)"
+        raise InputError(where, what, "name the file that lists options and files, not data")
+    if any(line.count(b".") > _MOST_DOTS for line in data.splitlines()):
+        raise InputError(where, *_TOO_DEEP)
+    try:
+        return tomllib.loads(data.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise InputError(where, f"is not UTF-8 text (line {line})", "save it as UTF-8") from error
+    except RecursionError as error:
+        raise InputError(where, *_TOO_DEEP) from error
+    except ValueError as error:  # TOMLDecodeError, and a number with more digits than Python takes
+        raise InputError(where, f"is not TOML: {_shorten(str(error))}", _HOW) from error
+
+
+_TOO_DEEP = ("is nested too deeply", "an outing file needs no lists in lists and no long lines")
+_HOW = 'write a setting a line, as level = "square" or within = 60'
+
+
+def _shorten(text: str) -> str:
+    return text if len(text) <= 160 else f"{text[:70]} ... {text[-80:]}"  # the place stands at the end
+
+
+def _show_value(value: Any) -> str:
+    text = json.dumps(value, ensure_ascii=False, default=str)
+    return text if len(text) <= 60 else f"{text[:56]} ..."
+
+
+def _check_known(table: Mapping[str, Any], known: Sequence[str], where: str) -> None:
+    for key in table:
+        if key in known:
+            continue
+        near = difflib.get_close_matches(key.lower().replace("_", "-"), known, 1)
+        remedy = f"did you mean {near[0]}?" if near else f"keys are: {', '.join(sorted(set(known)))}"
+        raise InputError(where, f"there is no key {_show_value(key)}", remedy)
+
+
+def _check_value(value: Any, kind: KeyKind, where: str, key: str) -> Value:
+    """A value of its kind, or the error that says what to write instead."""
+    several = value if kind.many and isinstance(value, list) else [value]
+    if all(_is_kind(one, kind) for one in several):
+        if any("\0" in one for one in several if isinstance(one, str)):
+            raise InputError(f"{where}: {key}", "holds a null character", "remove it")
+        made: Value = tuple(several) if kind.many else value
+        return made
+    wrong = next(one for one in several if not _is_kind(one, kind))
+    example = _EXAMPLES[kind.what]
+    single = {"text": "text", "switch": "true or false"}.get(kind.what, f"a {kind.what}")
+    wanted = f"a list of {kind.what}s" if kind.many else single
+    remedy = f"write {key} = [{example}]" if kind.many else f"write {key} = {example}"
+    if kind.what == "text" and isinstance(wrong, (int, float, date)) and not isinstance(wrong, bool):
+        remedy = f'put it in quotes: "{str(wrong)[:60]}"'
+    raise InputError(f"{where}: {key}", f"must be {wanted}, not {_show_value(wrong)}", remedy)
+
+
+def _is_kind(value: Any, kind: KeyKind) -> bool:
+    return isinstance(value, _PYTHON[kind.what]) and (kind.what == "switch") == isinstance(value, bool)
+
+
+def _list_texts(value: Any) -> tuple[str, ...]:
+    return value if isinstance(value, tuple) else ()
+
+
+def _list_tables(table: Mapping[str, Any], key: str, where: str) -> Iterable[tuple[dict[str, Any], str]]:
+    """The tables of a list of them, each with what to call it in messages."""
+    several = table.get(key, [])
+    if not isinstance(several, list) or not all(isinstance(one, dict) for one in several):
+        raise InputError(f"{where}: {key}", "must be a list of tables", f"begin each with [[{key}]]")
+    return [(one, f"{where}: [[{key}]] {number}") for number, one in enumerate(several, start=1)]
+
+
+def _read_credit(table: dict[str, Any], where: str, named: Sequence[str]) -> Credit:
+    _check_known(table, list(_CREDIT), where)
+    day = table.get("date")
+    if isinstance(day, date) and not isinstance(day, datetime):  # TOML knows dates; text will do as well
+        table = {**table, "date": day.isoformat()}
+    made = {key: _check_value(value, _CREDIT[key], where, key) for key, value in table.items()}
+    if not str(made.get("text", "")).strip():
+        raise InputError(where, "does not say whose data it is", 'add text = "..."')
+    files = _list_texts(made.get("files"))
+    for file in files:
+        if named and file not in named:
+            near = difflib.get_close_matches(file, named, 1)
+            remedy = f"did you mean {near[0]!r}?" if near else "name one of parks, access and the like"
+            raise InputError(where, f"{_show_value(file)} is no file of this outing", remedy)
+    return Credit(files, str(made["text"]), str(made.get("licence", "")), str(made.get("date", "")))
+
+
+def _read_tag_reading(table: dict[str, Any], where: str) -> TagReading:
+    _check_known(table, [*_READING, "values"], where)
+    plain = {
+        key: _check_value(value, _READING[key], where, key) for key, value in table.items() if key != "values"
+    }
+    made = {key: str(value) for key, value in plain.items()}
+    values = table.get("values", {})
+    if not isinstance(values, dict):
+        what = f"must be a table, not {_show_value(values)}"
+        raise InputError(f"{where}: values", what, 'write values = {"Trail" = "highway=path"}')
+    words = {
+        str(text): str(_check_value(tag, _TEXT, where, f"values.{text}")) for text, tag in values.items()
+    }
+    if "file" not in made:
+        raise InputError(where, "names no file", 'add file = "..."')
+    if ("column" in made) != bool(words):
+        raise InputError(where, "column and values belong together", "give both, or all alone")
+    if not words and "all" not in made:
+        raise InputError(where, "gives no tags", 'add all = "highway=path", or column and values')
+    for tags in (*words.values(), *([made["all"]] if "all" in made else [])):
+        _check_tags(tags, where)
+    return TagReading(made["file"], made.get("layer"), made.get("column"), words, made.get("all"))
+
+
+def _check_tags(words: str, where: str) -> None:
+    for word in words.split(";"):
+        key, _, value = word.partition("=")
+        if not (key.strip() and value.strip()):
+            what = f"{_show_value(word.strip())} is no tag"
+            raise InputError(where, what, "write key=value, as in highway=path")

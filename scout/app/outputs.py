@@ -1,0 +1,152 @@
+"""What a search writes, by the suffix of its path; all of it made before any of it touches the disk."""
+
+from __future__ import annotations
+
+import os
+import shlex
+import sys
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from functools import partial
+from pathlib import Path, PurePath
+
+from scout.app.faults import complain
+from scout.app.find import cut_to_best
+from scout.errors import FaultError, OutputError, ScoutError
+from scout.model import Credit, Findings
+from scout.output.features import to_csv, to_geojson, to_gpkg
+from scout.output.gpx import to_gpx
+from scout.output.kml import to_kml, to_kmz
+
+FORMATS: dict[str, Callable[[Findings], str | bytes]] = {
+    ".geojson": to_geojson,
+    ".csv": to_csv,
+    ".gpx": to_gpx,
+    ".kml": to_kml,
+    ".kmz": to_kmz,
+    ".gpkg": to_gpkg,
+}
+
+
+def export_findings(findings: Findings, path: str) -> bytes:
+    """Bytes of the findings in the format of a path's suffix.
+
+    Raises
+    ------
+    OutputError
+        When no format goes by that suffix.
+    """
+    suffix = PurePath(path).suffix.lower()
+    if suffix not in FORMATS:
+        raise OutputError(path, f"no format goes by {suffix or 'no suffix'}", f"use {' or '.join(FORMATS)}")
+    content = FORMATS[suffix](findings)
+    return content.encode("utf-8") if isinstance(content, str) else content
+
+
+# What a search writes: all of it made before any of it touches the disk, and one lost loses no other.
+Maker = Callable[[], str | bytes]
+MAP_SPOTS = 2000  # more than anyone scrolls through; a phone still opens it
+
+
+def check_outputs(
+    files: Sequence[str | Path], map_path: str | None, save_paths: Sequence[str], *, listed_only: bool = False
+) -> None:
+    """Refuse, before the work, outputs that cannot be written or would overwrite an input."""
+    if listed_only and not save_paths:
+        raise OutputError("--save-listed", "there is nothing to save", "add --save OUT")
+    check_page("--map", map_path)
+    for path in save_paths:
+        if Path(path).suffix.lower() not in FORMATS:
+            raise OutputError(
+                f"--save {path}", "no format goes by this suffix", f"use {' or '.join(FORMATS)}"
+            )
+    check_targets(files, [p for p in (map_path, *save_paths) if p is not None])
+
+
+def check_page(option: str, path: str | None) -> None:
+    """Refuse a web page that is not named as one."""
+    if path is not None and Path(path).suffix.lower() not in (".html", ".htm"):
+        raise OutputError(f"{option} {path}", "this is a web page", "name it .html")
+
+
+def check_targets(files: Sequence[str | Path], targets: Sequence[str]) -> None:
+    """Refuse outputs without a folder, over one of the files to read, or twice under one name."""
+    inputs = {_resolve_path(f) for f in files}
+    for path in targets:
+        if _resolve_path(path) in inputs:
+            raise OutputError(path, "this is one of the files to read", "write elsewhere")
+        if not Path(path).absolute().parent.is_dir():
+            raise OutputError(path, f"there is no folder {Path(path).parent}", "make it first")
+    if len({_resolve_path(p) for p in targets}) < len(targets):
+        raise OutputError(targets[-1], "two outputs go by this name", "give each its own")
+
+
+def _resolve_path(path: str | Path) -> str:
+    """Where a path leads; one that leads nowhere is told of by whoever opens it."""
+    try:
+        return os.path.realpath(path)
+    except ValueError:  # a character that no path has
+        return str(path)
+
+
+def add_particulars(
+    findings: Findings, title: str, author: str = "", credits: tuple[Credit, ...] = (), made_by: str = ""
+) -> Findings:
+    """The findings with what the user says of them, the command that makes them and the day."""
+    return replace(
+        findings,
+        title=title,
+        author=author,
+        credits=credits,
+        made_by=made_by or shlex.join(["scout", *sys.argv[1:]]),
+        made_on=datetime.now(UTC).strftime("%Y-%m-%d"),
+    )
+
+
+def make_outputs(
+    everything: Findings, listed: Findings, map_path: str | None, save_paths: Sequence[str]
+) -> dict[str, Maker]:
+    """What makes every output, by its path: all spots to save, the listed ones for the map."""
+    makers: dict[str, Maker] = {path: partial(export_findings, everything, path) for path in save_paths}
+    if map_path is not None:
+        makers[map_path] = lambda: _page(listed)
+    return makers
+
+
+def _page(listed: Findings) -> str:
+    from scout.page.document import build_map  # heavy, and not every search ends in a map
+
+    return build_map(cut_to_best(listed, MAP_SPOTS))
+
+
+def saved(makers: Mapping[str, Maker]) -> tuple[list[str], list[ScoutError]]:
+    """Make and write outputs; give the paths of those written, and why the others could not be.
+
+    What can be made and written takes its place together, after all of it is on the disk; of the others the
+    old files stay as they were.
+    """
+    from scout.io.write import write_possible
+
+    contents: dict[str, str | bytes] = {}
+    failed: dict[str, ScoutError] = {}
+    for path, make in makers.items():
+        try:
+            contents[path] = make()
+        except ScoutError as error:
+            failed[path] = error
+        except MemoryError:
+            failed[path] = OutputError(path, "there is not enough memory to make it", "narrow the search")
+        except Exception as error:
+            failed[path] = FaultError(path, error)
+    failed |= write_possible(contents)
+    return [path for path in makers if path not in failed], [
+        failed[path] for path in makers if path in failed
+    ]
+
+
+def status_of(status: int, failed: Iterable[ScoutError]) -> int:
+    """Say what could not be written, in a line each; give the exit status that this makes of one."""
+    for error in failed:
+        status = max(status, complain(error))
+    return status

@@ -1,0 +1,95 @@
+"""What a member takes along: chosen spots as one archive that comes out the same every time."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from collections.abc import Sequence
+from dataclasses import replace
+
+from scout.app.outputs import FORMATS
+from scout.geo.coordinates.forms import format_decimal, format_geo_uri
+from scout.io.plain_text import make_one_line
+from scout.model import Findings, LeftOut
+from scout.output.card import CardParticulars, build_card, choose_spot
+from scout.output.text import format_heading, list_about, list_facts
+from scout.page.document import build_map
+
+SUFFIXES = (".csv", ".gpx", ".kml")
+# The archive's own clock stands still, at the earliest time it can hold.
+_TIME = (1980, 1, 1, 0, 0, 0)
+_UNIX, _PLAIN_FILE = 3, 0o100644 << 16
+
+
+def choose_spots(findings: Findings, ranks: Sequence[int]) -> Findings:
+    """The findings cut to some spots, in order of rank, and their parks; the rest is counted as left out.
+
+    Raises
+    ------
+    InputError
+        When a rank is not in the list or a near miss.
+    """
+    spots = tuple(choose_spot(findings, rank) for rank in sorted(set(ranks)))
+    named = {park for ranked in spots for park in ranked.spot.verdict.parks}
+    more = len(findings.spots) - len(spots)
+    left = (LeftOut("not chosen for this pack", more),) if more else ()
+    return replace(
+        findings,
+        spots=spots,
+        left_out=(*findings.left_out, *left),
+        named=findings.named.only(named),
+    )
+
+
+def build_pack(findings: Findings, ranks: Sequence[int], particulars: CardParticulars | None = None) -> bytes:
+    """Map, cards, lists for receivers and spreadsheets, and a summary of some spots, as a ZIP archive.
+
+    Parameters
+    ----------
+    findings : Findings
+    ranks : sequence of int
+        Of the spots to take along.
+    particulars : Particulars, optional
+        For the cards.
+
+    Returns
+    -------
+    bytes
+        The same findings give the same bytes: no clock is read.
+    """
+    taken = choose_spots(findings, ranks)
+    texts: dict[str, str | bytes] = {"map.html": build_map(taken), "summary.txt": _format_summary(taken)}
+    for ranked in taken.spots:
+        texts[_name_card(ranked.rank)] = build_card(taken, ranked.rank, particulars)
+    for suffix in SUFFIXES:
+        texts[f"spots{suffix}"] = FORMATS[suffix](taken)
+    return _zip_texts(texts)
+
+
+def _name_card(rank: int) -> str:
+    return f"card-{rank:04d}.html"
+
+
+def _zip_texts(texts: dict[str, str | bytes]) -> bytes:
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=9) as archive:
+        for name in sorted(texts):
+            entry = zipfile.ZipInfo(name, _TIME)
+            entry.create_system, entry.external_attr = _UNIX, _PLAIN_FILE
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            content = texts[name]
+            archive.writestr(entry, content.encode("utf-8") if isinstance(content, str) else content)
+    return buffer.getvalue()
+
+
+def _format_summary(findings: Findings) -> str:
+    """All spots in plain text, a paragraph each."""
+    title = make_one_line(findings.title) or "Spots to take along"
+    lines = [title, "=" * len(title), ""]
+    for ranked in findings.spots:
+        spot = ranked.spot
+        lines += [f"{format_heading(ranked, findings)}   ({_name_card(ranked.rank)})"]
+        lines += [f"  {format_decimal(spot.lon, spot.lat)}   {format_geo_uri(spot.lon, spot.lat)}"]
+        lines += [f"  {fact}" for fact in list_facts(ranked)]
+        lines += [""]
+    return "\n".join([*lines, *list_about(findings), ""])

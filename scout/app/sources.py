@@ -1,0 +1,191 @@
+"""The files that a command reads and how; parks from theirs, the same for every command."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+from scout.errors import InputError
+from scout.model import Walking
+
+if TYPE_CHECKING:
+    from scout.app.find import SearchOptions
+    from scout.app.outing import TagReading
+    from scout.model import Findings, Layer, Parks, Relief, Surroundings
+    from scout.parks.sources import ParkSource
+    from scout.walk.reach import AccessSource, Box
+
+
+_HEIGHTS_ALONE = "--heights alone tells slopes and no walks: name roads and parking with --access"
+
+
+@dataclass(frozen=True, slots=True)
+class ParkFiles:
+    """Boundary files and how to read them; None leaves it to the reader."""
+
+    files: tuple[str, ...]
+    corridor_m: float | None = None
+    id_column: str | None = None
+    name_column: str | None = None
+    layer: str | None = None
+    crs: str | None = None
+    keep: tuple[str, ...] = ()  # columns of the files' own to carry along
+    join_pieces: bool = True  # that touch and have one name
+    strict: bool = False  # one file that cannot be used ends it all
+
+
+@dataclass(frozen=True, slots=True)
+class AccessFiles:
+    """Files of the ground around spots, by what they were given as, and how walks are reckoned."""
+
+    access: tuple[str, ...] = ()
+    barriers: tuple[str, ...] = ()
+    hazards: tuple[str, ...] = ()
+    heights: tuple[str, ...] = ()
+    tags: tuple[TagReading, ...] = ()  # how other schemas than OpenStreetMap's are read
+    crs: str | None = None  # of files that name none
+    walking: Walking = field(default_factory=Walking)
+    power_line_m: float = 50.0  # overhead lines nearer than this are warned of
+
+    @property
+    def files(self) -> tuple[str, ...]:
+        """All of them, each once; empty where no walks are asked for."""
+        return tuple(dict.fromkeys((*self.access, *self.barriers, *self.hazards, *self.heights)))
+
+
+def take_park_files(
+    files: Sequence[str],
+    keep: Sequence[str] = (),
+    *,
+    corridor: float | None,
+    id_column: str | None,
+    name_column: str | None,
+    layer: str | None,
+    crs: str | None,
+    pieces: str = "join",
+    strict: bool = False,
+    **_: Any,
+) -> ParkFiles:
+    """Take the reading options from the words of a command line; other words may be among them."""
+    return ParkFiles(
+        tuple(files), corridor, id_column, name_column, layer, crs, tuple(keep), pieces == "join", strict
+    )
+
+
+def take_access_files(
+    tags: Sequence[TagReading] = (),
+    *,
+    access: tuple[str, ...],
+    barriers: tuple[str, ...],
+    hazards: tuple[str, ...],
+    heights: tuple[str, ...],
+    crs: str | None,
+    longest_walk: float,
+    load: float,
+    power_line: float,
+    **_: Any,
+) -> AccessFiles:
+    """Take the access options from the words of a command line; other words may be among them."""
+    walking = Walking(limit_min=longest_walk, load_kg=load)
+    return AccessFiles(access, barriers, hazards, heights, tuple(tags), crs, walking, power_line)
+
+
+def read_parks(sources: ParkFiles, show: Callable[[str], None]) -> Parks:
+    """Read the boundary files and make parks of them."""
+    from scout.io.layers import read_layers
+    from scout.io.unusable import Unusable
+
+    out = Unusable(sources.strict)
+    layers = read_layers(sources.files, sources.layer, show, assume_crs=sources.crs, unusable=out)
+    parks = build_read_parks(sources, layers)
+    return replace(parks, report=out.add_to(parks.report))
+
+
+def build_read_parks(sources: ParkFiles, layers: Sequence[Layer]) -> Parks:
+    """Parks of the layers that were read from the files."""
+    from scout.parks.build import build_parks
+
+    return build_parks(
+        layers,
+        corridor_m=sources.corridor_m,
+        id_column=sources.id_column,
+        name_column=sources.name_column,
+        keep=sources.keep,
+        join_pieces=sources.join_pieces,
+    )
+
+
+def open_source(sources: ParkFiles, show: Callable[[str], None]) -> ParkSource:
+    """The parks of the boundary files: left there where these have an index of use, else read."""
+    from scout.io.unusable import Unusable
+    from scout.parks.indexed import ParkReading, open_indexed
+    from scout.parks.sources import InMemoryParks
+
+    reading = ParkReading(
+        sources.layer,
+        sources.crs,
+        sources.id_column,
+        sources.name_column,
+        sources.corridor_m,
+        sources.keep,
+        sources.join_pieces,
+    )
+    filed = open_indexed(sources.files, reading, show, unusable=Unusable(sources.strict))
+    return filed or InMemoryParks(read_parks(sources, show))
+
+
+def search_files(
+    parks: ParkFiles,
+    options: SearchOptions,
+    access: AccessFiles,
+    show: Callable[[str], None],
+    cluster: str | None = None,
+    workers: int | None = None,
+) -> Findings:
+    """Read the files and search them, the same for every command that searches.
+
+    ``cluster`` is a scheduler's address; without one, ``workers`` is a number of processes to start.
+    """
+    from scout.app.find import find_spots
+
+    if cluster is not None and workers is not None:
+        raise InputError("--workers", "--cluster has workers of its own", "give one of the two")
+    shelf = open_source(parks, show)
+    around = make_access(access, show)
+    if cluster is None and workers is None:
+        return find_spots(shelf, options, show, around)
+    from scout.search.workers import PARKS_IN_A_FIELD, open_workers
+
+    show("starting workers" if cluster is None else f"asking for workers at {cluster}")
+    with open_workers(cluster, workers) as spread:
+        return find_spots(shelf, options, show, around, spread, PARKS_IN_A_FIELD)
+
+
+def make_access(files: AccessFiles, show: Callable[[str], None]) -> AccessSource | None:
+    """How the search gets at the ground near what it finds; None where no file of it is named."""
+    if not files.files:
+        return None
+    from scout.io.rasters import read_heights
+    from scout.walk.reach import AccessSource
+    from scout.walk.read import read_tagged
+    from scout.walk.ways import TaggedLayers, TagMapping, classify_access
+
+    readings = [TagMapping(**asdict(tag)) for tag in files.tags]
+    keys = [reading.column for reading in readings if reading.column]
+
+    def near(boxes: Sequence[Box]) -> tuple[Surroundings, Sequence[Relief]]:
+        roles = (("access", files.access), ("barriers", files.barriers), ("hazards", files.hazards))
+        tagged = [
+            TaggedLayers(read_tagged(paths, boxes, show, files.crs, keys), role)
+            for role, paths in roles
+            if paths
+        ]
+        around = classify_access(tagged, readings)
+        if not files.heights:
+            return around, ()
+        heights = read_heights(files.heights, boxes, show, files.crs)
+        alone = () if tagged else (_HEIGHTS_ALONE,)
+        return replace(around, notes=(*around.notes, *alone, *heights.notes)), heights.reliefs
+
+    return AccessSource(near, files.walking, files.power_line_m)

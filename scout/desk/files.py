@@ -1,0 +1,107 @@
+"""Files that were brought: their names, and what was read of them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path, PurePath
+
+from scout.app.sources import ParkFiles, build_read_parks
+from scout.errors import InputError
+from scout.io.formats import BOUNDARY_SUFFIXES, SHAPEFILE_PARTS, TAGGED_SUFFIXES
+from scout.io.layers import check_twice, read_layers
+from scout.io.rasters import HEIGHT_SUFFIXES
+from scout.model import Layer, Parks
+
+ROLES = ("parks", "access", "barriers", "hazards", "heights")  # the outing file's keys
+# What the desk itself writes into the folder.
+LOADED, OUTING, NOTEBOOK = "loaded.toml", "outing.toml", "visits.gpkg"
+_SUFFIXES = {
+    "parks": (*BOUNDARY_SUFFIXES, *SHAPEFILE_PARTS),
+    "heights": HEIGHT_SUFFIXES,
+    "notebook": (".gpkg",),
+}
+_GROUND = (*BOUNDARY_SUFFIXES, *TAGGED_SUFFIXES, *SHAPEFILE_PARTS)
+_LONGEST = 120
+_UNFIT = frozenset('/\\:*?"<>|')
+# Windows takes these for devices, whatever their suffix.
+_DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}
+
+
+def check_name(name: str, role: str) -> str:
+    """The name, if a file of it may lie in the workspace and play that part.
+
+    Raises
+    ------
+    InputError
+        A path, a hidden file, letters that a disk refuses, a suffix that nothing reads, or a name of ours.
+    """
+    shown = name[:60] or "(no name)"
+    plain = name and len(name) <= _LONGEST and len(name.encode("utf-8", "replace")) <= 2 * _LONGEST
+    if not plain or not name.isprintable() or _UNFIT & set(name) or name[0] in ".-" or name[-1] in ". ":
+        raise InputError(shown, "this is no plain file name", "rename the file")
+    if name.split(".")[0].strip().lower() in _DEVICES:
+        raise InputError(shown, "some systems take this name for a device", "rename the file")
+    if name.lower() in (LOADED, OUTING, NOTEBOOK) and role != "notebook":
+        raise InputError(shown, "the desk writes a file of this name itself", "rename the file")
+    known = _SUFFIXES.get(role, _GROUND)
+    if PurePath(name).suffix.lower() not in known:
+        what = f"files of the kind {PurePath(name).suffix[:20] or '(none)'} are not read here"
+        raise InputError(
+            shown, what, f"bring {', '.join(one for one in known if one not in SHAPEFILE_PARTS)}"
+        )
+    return name
+
+
+def is_part(name: str, shapefile: str) -> bool:
+    """Whether it only lies beside that Shapefile."""
+    part, whole = PurePath(name), PurePath(shapefile)
+    lies_beside = part.suffix.lower() in SHAPEFILE_PARTS and whole.suffix.lower() == ".shp"
+    return lies_beside and part.stem.lower() == whole.stem.lower()
+
+
+def list_named(names: Sequence[str]) -> list[str]:
+    """Those files that a command is given: not the parts of a Shapefile."""
+    return [name for name in names if not any(is_part(name, other) for other in names)]
+
+
+# Files that were read stay read: the next search of the same parks begins at once.
+State = tuple[tuple[str, int, int], ...]
+
+
+class LayerCache:
+    """Layers by file, and the last parks made of them."""
+
+    def __init__(self) -> None:
+        self._layers: dict[tuple[str, str | None, str | None], tuple[State, list[Layer]]] = {}
+        self._parks: tuple[ParkFiles, State, Parks] | None = None
+
+    def layers(self, file: str, sources: ParkFiles, show: Callable[[str], None]) -> list[Layer]:
+        """Layers of one boundary file."""
+        key, state = (file, sources.layer, sources.crs), _get_file_state(file)
+        kept = self._layers.get(key)
+        if kept is None or kept[0] != state:
+            kept = (state, read_layers([file], layer=sources.layer, assume_crs=sources.crs, progress=show))
+            self._layers[key] = kept
+        return kept[1]
+
+    def parks(self, sources: ParkFiles, show: Callable[[str], None]) -> Parks:
+        """Parks of the boundary files, as `scout.app.sources.read_parks` reads them."""
+        check_twice(sources.files)
+        state = tuple(one for file in sources.files for one in _get_file_state(file))
+        if self._parks is None or self._parks[:2] != (sources, state):
+            layers = [layer for file in sources.files for layer in self.layers(file, sources, show)]
+            self._parks = (sources, state, build_read_parks(sources, layers))
+        return self._parks[2]
+
+    def keep_only(self, files: list[str]) -> None:
+        """Forget files that were put away."""
+        self._layers = {key: kept for key, kept in self._layers.items() if key[0] in files}
+        if self._parks is not None and not set(self._parks[0].files) <= set(files):
+            self._parks = None
+
+
+def _get_file_state(file: str) -> State:
+    """Name, time and size of the file and of what lies beside it under the same stem."""
+    path = Path(file)
+    beside = sorted(one for one in path.parent.iterdir() if one.stem == path.stem and one.is_file())
+    return tuple((one.name, one.stat().st_mtime_ns, one.stat().st_size) for one in beside)

@@ -1,0 +1,1 @@
+"""Numbers and places: locators, the lattice, the ellipsoid, boundaries, probabilities, coordinates."""

@@ -1,0 +1,1 @@
+"""Files to records and back: formats, coordinate systems, indexes, safe writing."""

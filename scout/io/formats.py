@@ -1,0 +1,353 @@
+"""One path to what has to be opened in it: formats told by content, parts of Shapefiles, archives.
+
+From a path to what may be opened: local files of the known formats, known by suffix and by content.
+
+GDAL picks a driver by what it finds in a file, so a text named `.geojson` can be a recipe that opens a URL.
+Therefore the first bytes must be those of the format that the suffix names, before GDAL sees the file.
+"""
+
+from __future__ import annotations
+
+import re
+import zipfile
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import Any, Literal
+
+import pyogrio
+
+from scout.errors import InputError
+from scout.io import database, geojson, local_files
+from scout.io.local_files import map_file
+from scout.io.packed import unpack_osm
+
+OSM_SUFFIXES = (".osm", ".osm.gz", ".osm.bz2", ".pbf")  # OpenStreetMap's own formats
+
+_LOOKED_AT = 50_000_000  # bytes of the table that are enough to tell an encoding
+_UNDECLARED = (0x00, 0x57)  # dBASE language ids that mean "none" and "whatever the writer's machine used"
+_GARBLED = "the file does not say how its text is encoded: names may be garbled (a .cpg file would say)"
+
+
+def is_shapefile(head: bytes) -> bool:
+    """Whether the bytes begin with the file code 9994 (ESRI Shapefile Technical Description, 1998)."""
+    return head[:4] == b"\x00\x00\x27\x0a"
+
+
+def find_part(file: Path, suffix: str) -> Path | None:
+    """The part of a Shapefile with that suffix, in lower or upper case."""
+    parts = (file.with_suffix(suffix), file.with_suffix(suffix.upper()))
+    return next((part for part in parts if part.exists()), None)
+
+
+def choose_encoding(dbf: Path | None, cpg: Path | None) -> tuple[str | None, tuple[str, ...]]:
+    """The encoding to tell GDAL, None to leave it to GDAL, and notes for the user."""
+    if dbf is None or cpg is not None:
+        return None, ()
+    with dbf.open("rb") as stream:
+        return _guess_encoding(stream.read(_LOOKED_AT))
+
+
+def choose_encoding_in(
+    name: str, archive: zipfile.ZipFile, member: str
+) -> tuple[str | None, tuple[str, ...]]:
+    """As `choose_encoding`, for a Shapefile inside an archive."""
+    stem = PurePosixPath(member).with_suffix("")
+    parts = {m.lower(): m for m in archive.namelist()}
+    dbf = parts.get(f"{stem}.dbf".lower())
+    if dbf is None or f"{stem}.cpg".lower() in parts:
+        return None, ()
+    return _guess_encoding(local_files.read_member(name, archive, dbf, _LOOKED_AT))
+
+
+def _guess_encoding(table: bytes) -> tuple[str | None, tuple[str, ...]]:
+    if len(table) < 32 or table[29] not in _UNDECLARED:
+        return None, ()
+    body = table[int.from_bytes(table[8:10], "little") :]
+    if body.isascii():
+        return None, ()
+    text = body.decode("utf-8", errors="replace")
+    broken = text.count("\ufffd")  # a character cut in two at the end of a field
+    foreign = sum(not c.isascii() for c in text)
+    return ("UTF-8", ()) if broken * 10 <= foreign else (None, (_GARBLED,))
+
+
+# From a path to what may be opened: local files of the known formats, known by suffix and by content.
+Numbering = Literal["fid", "fid from 0", "position"]
+
+_READS = "GeoJSON, GeoPackage, Shapefile (also zipped), FlatGeobuf, GeoParquet, KML and KMZ are read"
+_LARGEST_KML = 2**29  # bytes; GDAL takes several times as much
+_OSM_LAYERS = ("points", "lines", "multipolygons")  # relations that are no areas repeat tagged ways
+KML = ("LIBKML", "KML")  # drivers
+SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix")
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """One thing to open.
+
+    ``target`` is what GDAL or pyarrow is given. ``numbering`` says how record numbers follow from GDAL's
+    feature ids. ``crs`` is set where the format or the text fixes it, empty where the file says that it has
+    none, and None where GDAL has to be asked.
+    """
+
+    target: str | bytes
+    stem: str
+    drivers: tuple[str, ...]
+    numbering: Numbering = "position"
+    many_layers: bool = False
+    crs: str | None = None
+    encoding: str | None = None
+    source: Path | None = None  # the text file itself, where lost records can be looked up
+    warnings: tuple[str, ...] = ()
+    layers: tuple[str, ...] = ()  # of many, those to look at; empty: all
+    fid_column: str = ""  # of a database, where records are asked for by number
+    one_pass: bool = False  # no index: GDAL reads all of it for every question
+    options: dict[str, Any] = field(default_factory=dict)  # for GDAL's driver
+
+
+def open_file(path: str | Path, tagged: bool = False) -> list[Opening]:
+    """Check one path and say what to open in it.
+
+    Parameters
+    ----------
+    path : path
+    tagged : bool
+        Whether OpenStreetMap's own formats will do: they hold everything, so nothing tells what a park is.
+
+    Raises
+    ------
+    InputError
+        Not a local file, a folder, an unknown suffix, or content that does not fit the suffix.
+    """
+    name, file = str(path), Path(path)
+    try:
+        check_local(name)
+        opener = (_OPENERS | _TAGGED if tagged else _OPENERS).get(file.suffix.lower())
+        if opener is None:
+            raise _explain_suffix(name, file)
+        if file.stat().st_size == 0:
+            raise InputError(name, "the file is empty", "save or download it again")
+        return opener(name, file.absolute())
+    except OSError as error:
+        raise InputError(name, f"cannot be read ({error.strerror or error})") from error
+
+
+def check_named(path: str | Path) -> None:
+    """See that a path is that of a file of a known format, whatever is in it.
+
+    Raises
+    ------
+    InputError
+    """
+    name, file = str(path), Path(path)
+    check_local(name)
+    if file.suffix.lower() not in _OPENERS:
+        raise _explain_suffix(name, file)
+
+
+def check_local(name: str) -> Path:
+    """The path of a file on this machine; folders, devices and addresses are an InputError."""
+    file = Path(name)
+    try:
+        file.is_file()
+    except OSError as error:  # a name too long, a folder that may not be looked into
+        raise InputError(name[:200], f"cannot be read ({error.strerror})", "check the path") from error
+    if file.is_dir():
+        raise InputError(name, "is a folder", "name the files in it")
+    if file.exists() and not file.is_file():
+        raise InputError(name, "is no regular file", "save it as a file")
+    if not file.exists():
+        if re.match(r"/vsi|[A-Za-z][A-Za-z0-9+.-]+:", name):
+            raise InputError(name, "is not a local file", "download it and name the copy")
+        raise InputError(name, "there is no such file", "check the path")
+    return file
+
+
+def _explain_suffix(name: str, file: Path) -> InputError:
+    if file.suffix.lower() in SHAPEFILE_PARTS:
+        return InputError(name, "is one part of a Shapefile", "name the .shp file, its parts beside it")
+    if name.lower().endswith(OSM_SUFFIXES):
+        what = "OpenStreetMap data is read for access, barriers and hazards, not for parks"
+        return InputError(name, what, "export the park boundaries from it, such as to GeoJSON")
+    return InputError(name, f"the suffix {file.suffix or '(none)'} is not that of a known format", _READS)
+
+
+def _read_head(file: Path, size: int = 100) -> bytes:
+    with file.open("rb") as stream:
+        return stream.read(size)
+
+
+def _explain_mismatch(name: str, what: str) -> InputError:
+    return InputError(name, f"is not what its suffix says: {what}", "export it again or correct the suffix")
+
+
+def make_plain_path(name: str, file: Path) -> str:
+    """The path as text that pyogrio takes for a path."""
+    # pyogrio takes these characters in a path for an address inside an archive.
+    if any(mark in str(file) for mark in "!;?"):
+        raise InputError(name, "a path with ! ; or ? cannot be opened", "rename the file or folder")
+    return str(file)
+
+
+def _open_geojson(name: str, file: Path) -> list[Opening]:
+    crs = geojson.check_geojson(name, file)
+    # The prefix keeps every driver but GeoJSON's away from the text.
+    target, options = f"GeoJSON:{file}", {"DATE_AS_STRING": "YES"}
+    return [Opening(target, file.stem, ("GeoJSON",), crs=crs, source=file, options=options)]
+
+
+def _open_geopackage(name: str, file: Path) -> list[Opening]:
+    head = _read_head(file)
+    if not head.startswith(b"SQLite format 3\0"):
+        raise _explain_mismatch(name, "no GeoPackage")
+    tables, notes = database.check(name, file)
+    return [
+        Opening(
+            make_plain_path(name, file),
+            file.stem,
+            ("GPKG",),
+            numbering="fid",
+            many_layers=True,
+            layers=tables,
+            warnings=notes,
+            options={"IMMUTABLE": "YES"},  # else SQLite leaves or folds in files beside it
+        )
+    ]
+
+
+def _open_shapefile(name: str, file: Path) -> list[Opening]:
+    if not is_shapefile(_read_head(file)):
+        raise _explain_mismatch(name, "no Shapefile")
+    for part in {*SHAPEFILE_PARTS, *local_files.TEXTS}:
+        beside = find_part(file, part)
+        if beside is not None and not beside.is_file():
+            raise InputError(name, f"{beside.name} beside it is no regular file", "remove or replace it")
+        if beside is not None and part in local_files.TEXTS:
+            local_files.check_text(name, beside.name, beside.stat().st_size)
+    missing = [part for part in (".shx", ".dbf") if not find_part(file, part)]
+    if ".shx" in missing:
+        raise InputError(name, "its .shx file is missing", "keep all parts of a Shapefile in one folder")
+    encoding, notes = choose_encoding(find_part(file, ".dbf"), find_part(file, ".cpg"))
+    if missing:
+        notes = (*notes, "the .dbf file is missing: there are no ids and no names")
+    return [_make_shape_opening(make_plain_path(name, file), file.stem, encoding, notes)]
+
+
+def _make_shape_opening(target: str, stem: str, encoding: str | None, notes: tuple[str, ...]) -> Opening:
+    return Opening(target, stem, ("ESRI Shapefile",), "fid from 0", encoding=encoding, warnings=notes)
+
+
+def _open_zipped_shapefiles(name: str, file: Path) -> list[Opening]:
+    with local_files.open_archive(name, file) as archive:
+        members = local_files.list_members(name, archive, ".shp")
+        if not members:
+            raise InputError(name, "holds no Shapefile", "unpack it and name the file inside")
+        openings = []
+        for member in members:
+            if not is_shapefile(local_files.read_member(name, archive, member, 100)):
+                raise _explain_mismatch(f"{name} ({member})", "no Shapefile")
+            local_files.check_beside(name, archive, member)
+            encoding, notes = choose_encoding_in(name, archive, member)
+            target = f"/vsizip/{{{file}}}/{member}"
+            openings.append(_make_shape_opening(target, Path(member).stem, encoding, notes))
+        return openings
+
+
+def _open_flatgeobuf(name: str, file: Path) -> list[Opening]:
+    if not _read_head(file).startswith(b"fgb\x03fgb"):
+        raise _explain_mismatch(name, "no FlatGeobuf of version 3")
+    return [Opening(make_plain_path(name, file), file.stem, ("FlatGeobuf",), "fid from 0")]
+
+
+def _open_geoparquet(name: str, file: Path) -> list[Opening]:
+    if not _read_head(file).startswith(b"PAR1"):
+        raise _explain_mismatch(name, "no Parquet")
+    return [Opening(str(file), file.stem, ("Parquet",))]
+
+
+def _open_kml(name: str, file: Path) -> list[Opening]:
+    if file.stat().st_size > _LARGEST_KML:
+        raise InputError(
+            name, "is larger than 512 MiB", "convert it to GeoPackage: KML is held in memory whole"
+        )
+    with map_file(file) as content:
+        links = content.find(b"<NetworkLink") >= 0
+    return [_make_kml_opening(name, make_plain_path(name, file), file.stem, _read_head(file, 65536), links)]
+
+
+def _open_kmz(name: str, file: Path) -> list[Opening]:
+    with local_files.open_archive(name, file) as archive:
+        members = local_files.list_members(name, archive, ".kml")
+        if not members:
+            raise InputError(name, "holds no KML file")
+        local_files.check_size(name, archive, members)
+        texts = [local_files.read_member(name, archive, member) for member in members]
+    return [
+        _make_kml_opening(name, text, Path(member).stem, text[:65536], b"<NetworkLink" in text)
+        for member, text in zip(members, texts, strict=True)
+    ]
+
+
+def _make_kml_opening(name: str, target: str | bytes, stem: str, start: bytes, links: bool) -> Opening:
+    if not has_outermost(start, "kml"):
+        raise _explain_mismatch(name, "the outermost element is not kml")
+    notes = ("links to other files and places in the KML are not followed",) if links else ()
+    return Opening(target, stem, KML, many_layers=True, crs="EPSG:4326", warnings=notes)
+
+
+def has_outermost(start: bytes, element: str) -> bool:
+    """Whether a text is XML with that outermost element, and no recipe for another driver."""
+    head = start.decode("utf-8", errors="replace").lstrip("\ufeff \t\r\n")
+    prologue = r"(?:<\?.*?\?>|<!--.*?-->|\s)*"
+    return bool(re.match(prologue + rf"<(?:\w+:)?{element}[\s>]", head, re.DOTALL)) and "<OGRVRT" not in head
+
+
+def _open_osm_text(name: str, file: Path) -> list[Opening]:
+    text = b"" if file.suffix.lower() == ".osm" else unpack_osm(name, file)
+    if not has_outermost(text[:65536] or _read_head(file, 65536), "osm"):
+        raise _explain_mismatch(name, "the outermost element is not osm")
+    # Editors write ids below zero and out of order, which GDAL's own index refuses.
+    return [_make_osm_opening(name, file, text, USE_CUSTOM_INDEXING="NO")]
+
+
+def _open_osm_binary(name: str, file: Path) -> list[Opening]:
+    # A length, then the first field of a blob's header: its type, see the format's published description.
+    if _read_head(file, 15)[4:] != b"\x0a\x09OSMHeader":
+        raise _explain_mismatch(name, "no OpenStreetMap PBF")
+    return [_make_osm_opening(name, file)]
+
+
+def _make_osm_opening(name: str, file: Path, text: bytes = b"", **options: str) -> Opening:
+    folder = pyogrio.get_gdal_data_path()
+    if folder:  # else a setting of the process may name another table of tags
+        options["CONFIG_FILE"] = str(Path(folder) / "osmconf.ini")
+    return Opening(
+        text or make_plain_path(name, file),
+        file.stem.removesuffix(".osm"),
+        ("OSM",),
+        numbering="fid",
+        many_layers=True,
+        crs="EPSG:4326",
+        layers=_OSM_LAYERS,
+        one_pass=True,
+        options=dict(options),
+    )
+
+
+_OPENERS: dict[str, Callable[[str, Path], list[Opening]]] = {
+    ".geojson": _open_geojson,
+    ".json": _open_geojson,
+    ".gpkg": _open_geopackage,
+    ".shp": _open_shapefile,
+    ".zip": _open_zipped_shapefiles,
+    ".shz": _open_zipped_shapefiles,
+    ".fgb": _open_flatgeobuf,
+    ".parquet": _open_geoparquet,
+    ".geoparquet": _open_geoparquet,
+    ".kml": _open_kml,
+    ".kmz": _open_kmz,
+}
+_TAGGED = {".osm": _open_osm_text, ".gz": _open_osm_text, ".bz2": _open_osm_text, ".pbf": _open_osm_binary}
+
+BOUNDARY_SUFFIXES, TAGGED_SUFFIXES = tuple(_OPENERS), tuple(_TAGGED)

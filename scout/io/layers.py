@@ -1,0 +1,662 @@
+"""Files and frames to layers in WGS 84, with what was done to their records.
+
+Records sifted by their places here, where GDAL's own filter will not do.
+
+That filter gives up at a ring of two points, and with it all of a file: then more is read and sifted. And it
+goes by the file's spatial index, where there is one, without a look at the records: an index that has fallen
+behind would hide a wall or a power line. So of the formats that have one all records are run through.
+
+Reading: any file of boundaries, roads or barriers to layers in WGS 84, with what was done to them.
+
+Only local files of the known formats are opened; nothing here touches a network.
+"""
+
+from __future__ import annotations
+
+import difflib
+import sqlite3
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Literal
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import pyogrio.errors
+import shapely
+from numpy.typing import NDArray
+
+from scout.errors import ArgumentError, CrsError, InputError, RecordError
+from scout.io import geojson
+from scout.io import geojson as salvage
+from scout.io.crs import Datum, convert_box, meets_boxes, merge_boxes_to_few, understand_crs
+from scout.io.database import find_misfits, measure_extents
+from scout.io.formats import KML, Opening, check_named, open_file
+from scout.io.geojson_features import is_worth_trying, open_by_simdjson
+from scout.io.kml import cut_layers
+from scout.io.local_files import collect_warnings, run_offline
+from scout.io.parquet import open_by_parquet, read_own_metadata
+from scout.io.reproject import CAUSES, describe_gap, reproject
+from scout.io.tables import Box, LayerStream, Opener, Part, RecordBatch, isin_sorted, list_streams
+from scout.io.trust import SHORT, SHORT_M, UnreliableIndex
+from scout.io.unusable import Unusable
+from scout.model import GEOMETRY, RECORD, Layer, Source
+
+INDEXED = ("GPKG", "ESRI Shapefile", "FlatGeobuf")  # drivers that ask an index, where the file has one
+
+# What GDAL is asked for: what meets the boxes, what meets one box around them all, or all of the layer.
+Asked = Literal["boxes", "around", "all"]
+
+
+def open_with_sifting(openers: Sequence[Opener], opening: Opening, boxed: bool) -> list[tuple[Opener, Asked]]:
+    """The ways to read a layer with what GDAL is asked for, best first."""
+    found: list[tuple[Opener, Asked]] = [(opener, "boxes") for opener in openers]
+    if not boxed or opening.drivers == ("Parquet",):
+        return found
+    if opening.drivers[0] in INDEXED[1:]:
+        return [(opener, "all") for opener in openers]
+    more: list[Asked] = ["around", "all"] if opening.one_pass else ["all"]
+    return found + [(openers[-1], asked) for asked in more]
+
+
+def numbers_near(
+    opening: Opening, table: str, info: dict[str, Any], boxes: Sequence[Box | None], slack: float
+) -> tuple[NDArray[np.int64] | None, int]:
+    """Numbers of those records of a GeoPackage that meet boxes in their own system, and how many there are.
+
+    None where the records do not tell. ``slack`` is how far bounds may be off.
+
+    Raises
+    ------
+    UnreliableIndex
+        An outline lies elsewhere than the head of its record says.
+    """
+    file, column = Path(str(opening.target)), str(info["geometry_name"])
+    try:
+        found = measure_extents(file, table, opening.fid_column, column, slack)
+    except (sqlite3.Error, ValueError, TypeError, OverflowError):
+        return None, 0  # damaged, or records without numbers
+    return found.records[_meet(found.bounds, boxes)], len(found.records)
+
+
+def come_near(batch: RecordBatch, boxes: Sequence[Box | None]) -> NDArray[np.bool_]:
+    """Which records may meet boxes in their own system; also those without a place, or all without boxes."""
+    if not boxes:
+        return np.ones(len(batch.numbers), dtype=bool)
+    with np.errstate(invalid="ignore"):
+        bounds = shapely.bounds(shapely.from_wkb(batch.shapes, on_invalid="ignore"))
+    near: NDArray[np.bool_] = np.isnan(bounds).any(axis=1) | _meet(bounds, boxes)
+    return near
+
+
+def _meet(bounds: NDArray[np.float64], boxes: Sequence[Box | None]) -> NDArray[np.bool_]:
+    met = np.zeros(len(bounds), dtype=bool)
+    for box in boxes:
+        sides = (-np.inf, -np.inf, np.inf, np.inf) if box is None else box
+        met |= (bounds[:, :2] <= sides[2:]).all(axis=1) & (bounds[:, 2:] >= sides[:2]).all(axis=1)
+    return met
+
+
+def sift(
+    batch: RecordBatch, again: NDArray[np.bool_], datum: Datum, prepared: bool, boxes: Sequence[Box]
+) -> tuple[RecordBatch, NDArray[np.bool_]]:
+    """The records of a batch that meet the boxes by their bounds, and those that tell of no place."""
+    with np.errstate(invalid="ignore"):
+        made = shapely.from_wkb(batch.shapes, on_invalid="ignore")
+    for row in np.flatnonzero(shapely.is_missing(made)).tolist():
+        wkb = batch.shapes[row]
+        made[row] = None if wkb is None else geojson.extent(geojson.list_wkb_shapes(bytes(wkb)))
+    placed = reproject(made, datum, prepared).geometry
+    near = shapely.is_missing(placed) | meets_boxes(placed, boxes)
+    return batch.rows(near), again[near]
+
+
+# One layer read: batches gathered, broken rings salvaged, all of it put on the globe.
+_ASKED = 40_000  # records asked for in one question
+_MOST_ASKED = 0.4  # of a layer's records; more are found sooner by reading all of it
+_SAMPLE = 500  # records looked at for the operations that PROJ used
+
+
+@dataclass(frozen=True, slots=True)
+class LayerRequest:
+    """Which layer of what, and how: ``boxes`` in lon/lat, ``assume_crs`` for files without a system.
+
+    ``numbers`` are the records to read, ascending; ``known`` then tells of the layer as a whole.
+    """
+
+    path: str
+    opening: Opening
+    layer: str | int | None
+    name: str
+    boxes: tuple[Box, ...] | None = None
+    assume_crs: str | None = None
+    numbers: NDArray[np.int64] | None = None
+    known: Source | None = None
+
+    def with_warnings(self, warnings: Sequence[str]) -> LayerRequest:
+        """The same with more to be said of the layer."""
+        said = replace(self.opening, warnings=(*self.opening.warnings, *warnings))
+        return replace(self, opening=said) if warnings else self
+
+
+def read_layer(
+    request: LayerRequest, start: Callable[[LayerRequest], LayerGathering] | None = None
+) -> tuple[Layer, Counter[str]]:
+    """Read one layer; ``start`` makes what gathers its records, anew for each way to read that is tried.
+
+    Returns
+    -------
+    layer : Layer
+    causes : Counter
+        How many records were refused, by the keys of `globe.CAUSES`.
+    """
+    by_number = request.numbers is not None and not request.opening.fid_column
+    # By boxes through arrow FlatGeobuf makes up a record where one holds nothing (GDAL 3.12).
+    arrow = not by_number and (request.boxes is None or request.opening.drivers[0] in INDEXED)
+    openers = [open_by_parquet] if request.opening.drivers == ("Parquet",) else list_streams(arrow)
+    if is_worth_trying(request.opening):
+        openers.insert(0, open_by_simdjson)
+    for way in (ways := open_with_sifting(openers, request.opening, request.boxes is not None)):
+        try:
+            gathering = (start or LayerGathering)(request)
+            opener, gathering.asked = way
+            with collect_warnings() as heard:
+                gathering.read(opener)
+                frame = gathering.frame()
+            return gathering.layer(frame, heard), gathering.causes
+        except (RuntimeError, UnicodeError, shapely.errors.ShapelyError) as error:
+            # What the libraries raise over a file; the next way may do. NotImplementedError is one: curves.
+            if way is ways[-1]:
+                raise InputError(request.path, f"cannot be read ({error})", "export it again") from error
+    raise AssertionError("no way to read")
+
+
+@dataclass
+class LayerGathering:
+    """What has been read of a layer so far."""
+
+    request: LayerRequest
+    datum: Datum | None = None
+    announced: int = -1  # records that the file says it has; -1 if it does not say
+    joined: Callable[[list[Any]], pd.DataFrame] = pd.concat
+    attributes: list[Any] = field(default_factory=list)
+    numbers: list[NDArray[np.int64]] = field(default_factory=list)
+    shapes: list[NDArray[np.object_]] = field(default_factory=list)
+    bounds: list[NDArray[np.float64]] = field(default_factory=list)  # in the layer's own system
+    refused: list[tuple[int, str]] = field(default_factory=list)
+    repaired: list[tuple[int, str]] = field(default_factory=list)
+    causes: Counter[str] = field(default_factory=Counter)
+    written: list[Any] | None = None
+    prepared: bool = False  # by this program, so that longitudes are as they should be
+    asked: Asked = "boxes"  # more is sifted as it comes
+    own_boxes: Sequence[Box | None] = ()  # in the layer's own system, what is asked for lies in one of them
+    met: int = 0  # records that came, before any were sifted out
+    doubts: list[str] = field(default_factory=list)  # of an index, of values
+
+    def __post_init__(self) -> None:
+        self.prepared = read_own_metadata(self.request.opening) is not None
+
+    def read(self, opener: Opener) -> None:
+        """Take the records of all parts."""
+        for part in self._parts():
+            with opener(self.request.opening, self.request.layer, part) as stream:
+                self.take(stream)
+
+    def _parts(self) -> list[Part]:
+        """What to ask GDAL for, in the layer's own system; ask the file which driver reads it and where."""
+        opening, numbers = self.request.opening, self.request.numbers
+        if numbers is not None and self.request.known is not None:
+            if opening.drivers == ("Parquet",):
+                return [numbers]
+            if len(numbers) > _MOST_ASKED * self.request.known.records:
+                return [None]
+            fids = numbers - (opening.numbering == "fid from 0")
+            return [fids[first : first + _ASKED] for first in range(0, len(fids), _ASKED)]
+        if opening.numbering == "position":
+            return [None]
+        try:
+            info = pyogrio.read_info(opening.target, layer=self.request.layer, **opening.options)
+        except (IndexError, UnboundLocalError) as error:
+            # pyogrio's, where a damaged file opens without a layer, or a .prj is not UTF-8.
+            raise RuntimeError("its layer or its coordinate system is damaged") from error
+        if info["driver"] not in opening.drivers:
+            raise InputError(self.request.path, f"GDAL takes it for {info['driver']}", "export it again")
+        if self.request.boxes is None:
+            self.announced = int(info["features"])
+            if info["driver"] == "GPKG" and info["fid_column"]:
+                file = Path(str(opening.target))
+                self.doubts += find_misfits(file, self.request.name, str(info["fid_column"]))
+            return [None]
+        self.datum = understand_crs(info["crs"], self.request.path, self.request.assume_crs)
+        if opening.one_pass:
+            return self._in_one_pass()
+        self.own_boxes = [
+            part for box in merge_boxes_to_few(self.request.boxes) for part in convert_box(box, self.datum)
+        ]
+        if self.asked == "boxes" and opening.drivers[0] == "GPKG":
+            return self._by_their_heads(info)
+        if self.asked == "boxes":
+            return list(self.own_boxes)
+        self.announced = int(info["features"])
+        return [None]
+
+    def _by_their_heads(self, info: dict[str, Any]) -> list[Part]:
+        """Of a GeoPackage the numbers of what is near; all of it where these cannot be told, or are most."""
+        assert self.datum is not None
+        opening = replace(self.request.opening, fid_column=str(info["fid_column"]))
+        self.request = replace(self.request, opening=opening)
+        slack = SHORT if self.datum.geographic else SHORT_M
+        try:
+            numbers, of = numbers_near(opening, self.request.name, info, self.own_boxes, slack)
+        except UnreliableIndex as doubt:
+            self.doubts.append(doubt.warning)
+            numbers, of = None, 0
+        if numbers is None or len(numbers) > _MOST_ASKED * of:
+            self.asked, self.announced = "all", int(info["features"])
+            return [None]
+        return [numbers[first : first + _ASKED] for first in range(0, len(numbers), _ASKED)]
+
+    def _in_one_pass(self) -> list[Part]:
+        """Without an index every question is another pass through the file, so there is one."""
+        if self.asked == "all":
+            return [None]
+        assert self.datum is not None
+        boxes = self.request.boxes or ()
+        parts = [part for box in boxes for part in convert_box(box, self.datum, turned=False)]
+        drawn = shapely.box(*np.array(parts).T)
+        return [shapely.union_all(drawn)] if self.asked == "boxes" else [tuple(shapely.total_bounds(drawn))]
+
+    def take(self, stream: LayerStream) -> None:
+        """Take the records of an opened layer."""
+        if self.datum is None:
+            stated = self.request.opening.crs
+            stated = stream.crs if stated is None else stated
+            self.datum = understand_crs(stated, self.request.path, self.request.assume_crs)
+        self.joined = stream.joined
+        seen = np.concatenate(self.numbers) if self.numbers else np.empty(0, np.int64)
+        for batch in stream.batches:
+            self.met += len(batch.numbers)
+            if self.request.numbers is not None:
+                batch = batch.rows(isin_sorted(batch.numbers, self.request.numbers))
+            again = np.isin(batch.numbers, seen) if len(seen) else np.zeros(len(batch.numbers), dtype=bool)
+            if self.asked != "boxes" and self.request.boxes is not None:
+                batch = batch.rows(near := come_near(batch, self.own_boxes))
+                batch, again = sift(batch, again[near], self.datum, self.prepared, self.request.boxes)
+            self.keep(batch, self._placed(batch, again))
+
+    def keep(self, batch: RecordBatch, shapes: NDArray[np.object_]) -> None:
+        """Add records with their shapes in longitude and latitude."""
+        self.attributes.append(batch.attributes)
+        self.numbers.append(batch.numbers)
+        self.shapes.append(shapes)
+
+    def _placed(self, batch: RecordBatch, again: NDArray[np.bool_]) -> NDArray[np.object_]:
+        assert self.datum is not None
+        made = batch.shapes
+        if not batch.made:
+            with np.errstate(invalid="ignore"):
+                made = shapely.from_wkb(batch.shapes, on_invalid="ignore")
+            made[again] = None
+            self._salvage(batch, made, again)
+        placed = reproject(made, self.datum, self.prepared)
+        self.bounds.append(placed.bounds)
+        for row, (cause, text) in placed.refused.items():
+            self.causes[cause] += 1
+            self.refused.append((int(batch.numbers[row]), f"{text}: {CAUSES[cause][0]}"))
+        self.repaired += [(int(batch.numbers[row]), text) for row, text in placed.noted.items()]
+        return placed.geometry
+
+    def _salvage(self, batch: RecordBatch, made: NDArray[np.object_], again: NDArray[np.bool_]) -> None:
+        assert self.datum is not None
+        found: dict[int, list[salvage.Shape]] = {}
+        for row in np.flatnonzero(shapely.is_missing(made) & ~again).tolist():
+            if batch.shapes[row] is not None:
+                found[row] = salvage.list_wkb_shapes(bytes(batch.shapes[row]))
+            elif isinstance(written := self._written(int(batch.numbers[row])), dict):
+                found[row] = geojson.list_shapes(written)
+        for row, shapes in found.items():
+            number, kept = int(batch.numbers[row]), salvage.assemble_shapes(shapes)
+            made[row] = kept.geometry
+            rest = "" if kept.geometry is None else "; the rest of the record is kept"
+            for text, gap in zip(kept.closed, kept.gaps, strict=True):
+                self.repaired.append((number, f"{text}; it has been closed{describe_gap(gap, self.datum)}"))
+            self.refused += [(number, f"{text}{rest}") for text in kept.lost]
+
+    def _written(self, number: int) -> Any:
+        """What the text of a GeoJSON file has for the geometry of a record; None in other formats."""
+        if self.written is None:
+            source = self.request.opening.source
+            self.written = geojson.list_geometries(source) if source is not None else []
+        return self.written[number - 1] if number <= len(self.written) else None
+
+    def frame(self) -> gpd.GeoDataFrame:
+        """All records but those refused, in order of their numbers."""
+        shapes = np.concatenate(self.shapes) if self.shapes else np.empty(0, object)
+        numbers = np.concatenate(self.numbers) if self.numbers else np.empty(0, np.int64)
+        table = self.joined(self.attributes) if self.attributes else pd.DataFrame()
+        table = (
+            pd.DataFrame(index=range(len(numbers)))
+            if not len(table.columns)
+            else table.reset_index(drop=True)
+        )
+        table.columns = _make_distinct([str(name) for name in table.columns])
+        table.insert(0, RECORD, numbers)
+        frame = gpd.GeoDataFrame(table, geometry=gpd.array.GeometryArray(shapes), crs="EPSG:4326")
+        gone = np.isin(numbers, [number for number, _ in self.refused]) & shapely.is_missing(shapes)
+        keep = ~gone if self.request.boxes is None else meets_boxes(shapes, self.request.boxes)
+        if keep.all() and (np.diff(numbers) > 0).all():
+            return frame
+        return frame[keep].sort_values(RECORD, kind="stable").reset_index(drop=True)
+
+    def layer(self, frame: gpd.GeoDataFrame, heard: list[str]) -> Layer:
+        """The layer with its source; ``heard`` is what the libraries warned of."""
+        known = self.request.known
+        source = self._source(frame, heard) if known is None else known
+        refused = tuple(
+            str(RecordError(f"{source.where}: record {n}", text)) for n, text in sorted(self.refused)
+        )
+        return Layer(frame, source, refused, tuple(sorted(self.repaired)))
+
+    def _source(self, frame: gpd.GeoDataFrame, heard: list[str]) -> Source:
+        request, datum = self.request, self.datum or understand_crs(None, self.request.path, "EPSG:4326")
+        records = len(frame) + len({number for number, _ in self.refused} - set(frame[RECORD].tolist()))
+        bounds = shapely.bounds(frame.geometry.to_numpy())
+        before = np.concatenate(self.bounds) if self.bounds else np.empty((0, 4))
+        return make_source(request, datum, records, before, bounds, [*self.doubts, *self._missing(), *heard])
+
+    def _missing(self) -> list[str]:
+        """GDAL may end early without a word at a damaged place of a GeoPackage."""
+        if self.met >= self.announced:
+            return []
+        return [f"the file announces {self.announced} records, {self.met} could be read: it may be damaged"]
+
+
+def make_source(
+    request: LayerRequest,
+    datum: Datum,
+    records: int,
+    before: NDArray[np.float64],
+    bounds: NDArray[np.float64],
+    warnings: Sequence[str] = (),
+) -> Source:
+    """Where a layer comes from and how good its places are.
+
+    ``before`` are the bounds of its records in their own system, ``bounds`` those in degrees, shape (n, 4).
+
+    Raises
+    ------
+    CrsError
+        The records look like degrees and the file says otherwise.
+    """
+    sample = _sample_corners(before)
+    if not datum.geographic and len(sample) and (np.abs(sample) <= [360, 90]).all():
+        what = f"the coordinates look like degrees, but the file says {datum.text}"
+        raise CrsError(request.path, what, "give the file its right coordinate system")
+    finite = np.isfinite(bounds[:, 0])
+    bounds = bounds if finite.all() else bounds[finite]
+    judged = datum.judge(sample, (bounds[:, 0] + bounds[:, 2]) / 2, (bounds[:, 1] + bounds[:, 3]) / 2)
+    ours = read_own_metadata(request.opening) or {}
+    return Source(
+        path=request.path,
+        layer=request.name,
+        records=records,
+        crs=datum.text,
+        operation=ours.get("operation", judged.operation),
+        accuracy_m=ours.get("accuracy_m", judged.accuracy_m),
+        warnings=(*request.opening.warnings, *ours.get("warnings", ()), *judged.warnings, *warnings),
+    )
+
+
+def _sample_corners(bounds: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Some corners of records spread over a layer, its extremes among them, shape (n, 2)."""
+    if not len(bounds):
+        return np.empty((0, 2))
+    ends = [f(bounds[:, k]) for k, f in ((0, np.argmin), (1, np.argmin), (2, np.argmax), (3, np.argmax))]
+    chosen = bounds[[*range(0, len(bounds), max(len(bounds) // _SAMPLE, 1)), *ends]]
+    return chosen.reshape(-1, 2)
+
+
+def _make_distinct(names: list[str]) -> list[str]:
+    """Column names without repeats and without the names that are ours."""
+    taken: list[str] = []
+    for name in names:
+        new, count = name, 2
+        while new in taken or new in (GEOMETRY, RECORD):
+            new, count = f"{name} ({count})", count + 1
+        taken.append(new)
+    return taken
+
+
+# From one file to its layers: which are offered and wanted, and what is said where none can be used.
+Chosen = tuple[Opening, str | int | None, str]  # what to open, which layer to ask for, what to call it
+
+
+@dataclass(frozen=True, slots=True)
+class WantedLayers:
+    """What to take of files."""
+
+    layer: str | None = None  # only the layer of that name
+    boxes: tuple[Box, ...] | None = None  # only records whose bounds meet one of them, in degrees
+    assume_crs: str | None = None  # for files that name no system
+    tagged: bool = False  # OpenStreetMap's own formats are welcome too
+
+
+def check_twice(paths: Sequence[Path | str]) -> None:
+    """Refuse a file that is named twice."""
+    count = Counter(Path(path).absolute() for path in paths)
+    for path in paths:
+        if count[Path(path).absolute()] > 1:
+            raise InputError(str(path), "is named twice", "name each file once")
+
+
+def list_requests(path: Path | str, layer: str | None, assume_crs: str | None) -> list[LayerRequest]:
+    """The layers of one file, each to be read whole.
+
+    Raises
+    ------
+    InputError
+        The file cannot be used, or has no layer of that name.
+    """
+    with run_offline():
+        chosen = _choose_layers(str(path), open_file(path), layer)
+    return [
+        LayerRequest(str(path), opening, asked, name, None, assume_crs) for opening, asked, name in chosen
+    ]
+
+
+def read_file(
+    path: Path | str,
+    wanted: WantedLayers,
+    progress: Callable[[str], None] | None = None,
+    unusable: Unusable | None = None,
+) -> list[Layer]:
+    """The layers of one file; those without records are left out, and told to ``unusable`` if damaged."""
+    found, causes = [], Counter[str]()
+    out = unusable or Unusable()
+    before = len(out.errors)
+    chosen = _choose_layers(str(path), open_file(path, wanted.tagged), wanted.layer)
+    for opening, asked, name in chosen:
+        if progress is not None:
+            progress(f"reading {path}" if name == opening.stem else f"reading {path} (layer {name})")
+        with out.guard(), named(name, len(chosen) > 1):
+            one, why = read_layer(
+                LayerRequest(str(path), opening, asked, name, wanted.boxes, wanted.assume_crs)
+            )
+            found.append(one)
+            causes += why
+    if not found and len(out.errors) > before:
+        return []
+    if wanted.boxes is None or any(len(one.frame) or one.refused for one in found):
+        return keep_useful(str(path), found, causes)
+    return []
+
+
+@contextmanager
+def named(layer: str, several: bool) -> Iterator[None]:
+    """Name the layer, too, in what is said of one of several."""
+    try:
+        yield
+    except InputError as error:
+        if not several:
+            raise
+        raise type(error)(f"{error.where} (layer {layer})", error.what, error.remedy) from error
+
+
+def keep_useful(path: str, layers: Sequence[Layer], causes: Counter[str]) -> list[Layer]:
+    """The layers of a file that have records; ``causes`` are why some were refused.
+
+    Raises
+    ------
+    InputError
+        There are none, or none that can be used.
+    """
+    full = [one for one in layers if len(one.frame) or one.refused]
+    if not full:
+        raise InputError(path, "holds no records")
+    if causes and not any(_has_shapes(one) for one in full):
+        raise _explain_all_refused(path, full, causes)
+    return full
+
+
+def _has_shapes(layer: Layer) -> bool:
+    """Whether a layer has shapes; one whose outlines are elsewhere has if it has records."""
+    frame = layer.frame
+    return bool(len(frame)) if GEOMETRY not in frame.columns else not shapely.is_missing(frame.geometry).all()
+
+
+def _choose_layers(path: str, openings: list[Opening], layer: str | None) -> list[Chosen]:
+    """The layers to read."""
+    offered: list[Chosen] = []
+    for opening in openings:
+        if opening.many_layers:
+            offered += _layers_in(path, opening)
+        else:
+            offered.append((opening, None, opening.stem))
+    names = [name for _, _, name in offered]
+    if not offered:
+        raise InputError(path, "holds no layer with geometry")
+    if layer is None or names == [layer]:
+        return offered
+    chosen = [one for one in offered if one[2] == layer]
+    if not chosen:
+        near = difflib.get_close_matches(layer, names, 1)
+        hint = f"did you mean {near[0]!r}? " if near else ""
+        raise ArgumentError(path, f"has no layer {layer!r}", f"{hint}its layers are: {', '.join(names)}")
+    return chosen
+
+
+def _layers_in(path: str, opening: Opening) -> list[Chosen]:
+    listed = _list_layers(path, opening)
+    if opening.drivers == KML and len(listed) > 1:
+        cut = cut_layers(opening, [name for _, name in listed])
+        if cut is not None:
+            return [(own, asked, name) for (own, asked), (_, name) in zip(cut, listed, strict=True)]
+    return [(opening, asked, name) for asked, name in listed]
+
+
+def _list_layers(path: str, opening: Opening) -> list[tuple[int, str]]:
+    try:
+        with collect_warnings():
+            rows = pyogrio.list_layers(opening.target).tolist()
+    except pyogrio.errors.DataSourceError as error:
+        raise InputError(path, f"cannot be opened ({error})", "export it again") from error
+    found = []
+    for number, (name, shape) in enumerate(rows):
+        # Of bytes in memory GDAL makes up the name of a document without one.
+        made_up = isinstance(opening.target, bytes) and name.startswith("pyogrio_")
+        if shape is not None and (not opening.layers or name in opening.layers):
+            found.append((number, opening.stem if made_up else name))
+    return found
+
+
+def _explain_all_refused(path: str, layers: list[Layer], causes: Counter[str]) -> InputError:
+    cause = causes.most_common(1)[0][0]
+    what, remedy = CAUSES[cause]
+    total = sum(one.source.records for one in layers)
+    first = next(line for one in layers for line in one.refused if line.endswith(what))
+    facts = first.split(": record ", 1)[1].removesuffix(f": {what}").replace(": ", " ")
+    return InputError(path, f"none of its records can be used ({total}): {what} (record {facts})", remedy)
+
+
+# Reading: any file of boundaries, roads or barriers to layers in WGS 84, with what was done to them.
+def read_layers(
+    paths: Path | str | Sequence[Path | str],
+    layer: str | None = None,
+    progress: Callable[[str], None] | None = None,
+    bounds: Box | None = None,
+    assume_crs: str | None = None,
+    unusable: Unusable | None = None,
+) -> list[Layer]:
+    """Read all layers of some files.
+
+    Parameters
+    ----------
+    paths : path or sequence of path
+        GeoJSON, GeoPackage, Shapefile (plain or zipped), FlatGeobuf, GeoParquet, KML, KMZ.
+    layer : str, optional
+        Read only the layer of that name; every file must have it.
+    progress : callable, optional
+        Told one line before each layer.
+    bounds : tuple of float, optional
+        West, south, east, north in degrees; only records whose own bounds meet them are kept. East may
+        exceed 180. Where the file has an index the rest is not even read.
+    assume_crs : str, optional
+        Coordinate system of the files that name none.
+    unusable : Unusable, optional
+        Takes note of files and layers that are left out; without one the first such file ends the reading.
+
+    Returns
+    -------
+    list of Layer
+        In order of the files and of the layers in them. Frames have the file's attributes, `RECORD` and
+        2-D geometry in WGS 84 longitude and latitude, as read: not repaired, and cut at the antimeridian or
+        running past it as the file has it. Record numbers count from 1; in a GeoPackage they are the feature
+        ids. Layers without records and tables without geometry are left out.
+
+    Raises
+    ------
+    InputError
+        A file is not there or of no known format; one that cannot be used, or nothing that can.
+    CrsError
+        A file names no coordinate system and none is assumed, or one that leads nowhere.
+    """
+    paths = [paths] if isinstance(paths, (str, Path)) else paths
+    if not paths:
+        raise InputError("input", "no file was named", "name one or more files of park boundaries")
+    check_twice(paths)
+    wanted = WantedLayers(layer, None if bounds is None else (bounds,), assume_crs)
+    out = unusable or Unusable()
+    with run_offline():
+        for path in paths:
+            check_named(path)
+        found: list[Layer] = []
+        for path in paths:
+            with out.guard():
+                found += read_file(path, wanted, progress, out)
+    out.check_some_left(found)
+    return found
+
+
+def read_frame(frame: gpd.GeoDataFrame, name: str) -> Layer:
+    """Read the records of a GeoDataFrame as those of a file: checked, in WGS 84, numbered from 1.
+
+    Raises
+    ------
+    CrsError
+        A frame that names no coordinate system.
+    """
+    if frame.crs is None:
+        what = "the frame names no coordinate system"
+        raise CrsError(name, what, "call frame.set_crs(...) with the one that its coordinates are in")
+    attributes = pd.DataFrame(frame.drop(columns=frame.geometry.name)).reset_index(drop=True)
+    shapes = np.array(frame.geometry.array, dtype=object)
+    batch = RecordBatch(attributes, np.arange(1, len(frame) + 1), shapes, made=True)
+    gathering = LayerGathering(LayerRequest(name, Opening("", name, ()), None, name))
+    with collect_warnings() as heard:
+        gathering.take(LayerStream(frame.crs.to_wkt(), iter([batch]), pd.concat))
+        made = gathering.frame()
+    return gathering.layer(made, heard)

@@ -1,0 +1,1 @@
+"""What people read and take along: words, formats, card, sheet, journal."""

@@ -1,0 +1,421 @@
+"""One spot on both sides of a sheet: call and locators in front, where to stand on the back.
+
+The front of a card: letters to be read across a table. All lengths in millimetres.
+
+Calls and locators are drawn as text of a given width, so that no type, whatever its letters' widths, can run
+out of its place; parks flow as text, in a size that their number and length allow.
+
+The card put together: one page that loads nothing, runs no script and fills two sides of a sheet.
+
+All text from data goes through an escaping template; what is too long shrinks, then wraps, then is cut with
+an ellipsis.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, tzinfo
+from functools import cache
+
+import jinja2
+import segno
+from markupsafe import Markup
+
+from scout import __version__
+from scout.cautions import ALWAYS, NOT_A_SURVEY
+from scout.errors import InputError, PlaceError
+from scout.geo.coordinates.forms import format_decimal, format_geo_uri
+from scout.geo.coordinates.grids import format_mgrs, format_utm
+from scout.geo.locator import LEVELS, decode
+from scout.model import Findings, Ranked
+from scout.output import text as wording
+from scout.output.sun import FIRST_YEAR, LAST_YEAR, SunDay, compute_sun_day
+from scout.output.templates import make_environment, make_page_policy, read_text_of
+
+WIDE_MM, TALL_MM = 190.0, 256.0  # what A4 (210 x 297) and Letter (216 x 279) both hold inside 10 mm margins
+
+# Size of the type of a call. Its capitals are 0.66 (Liberation Serif) to 0.75 (URW Gothic) of that, 0.70 in
+# Liberation Sans: 18.4 mm at the least, and 19.7 mm as a rule. Measured in Chromium.
+_CALL_MM = 28.0
+_LOCATOR_MM = 24.0
+_LABEL_MM = 4.2
+_TAIL_MM = 6.0  # under a line of capitals: the tail of Q, 0.21 of the size
+_TALL_OF_CALL = 0.9  # a line of capitals, in sizes
+_NARROWEST = 0.75  # a call is set narrower down to this before it takes a second line
+_GAP = 10.0
+_LONGEST_CALL = 16
+
+# Widths of a bold sans-serif's letters, in sizes (the metrics that Arial, Helvetica and Liberation share).
+_WIDTHS = {
+    **dict.fromkeys("ABCDHKNRU", 0.722),
+    **dict.fromkeys("EPSVXY", 0.667),
+    **dict.fromkeys("FLTZ", 0.611),
+    **dict.fromkeys("GOQ", 0.778),
+    **dict.fromkeys("J0123456789acekxsvy", 0.556),
+    **dict.fromkeys("bdghnopqu", 0.611),
+    **dict.fromkeys("I/ijl.,:;' ", 0.278),
+    **dict.fromkeys("ft-()", 0.333),
+    "M": 0.833,
+    "W": 0.944,
+    "m": 0.889,
+    "r": 0.389,
+    "w": 0.778,
+}
+_OTHER = 1.1  # a sign of another script, an emoji
+
+# Parks flow in whatever type there is, which may be this much wider.
+_WIDER = 1.2
+_SHRUNK = (1.0, 0.8, 0.65, 0.5, 0.4)
+_MOST_PARKS = 24
+_REFERENCE_MM, _LEAST_REFERENCE_MM = 22.0, 4.5  # one park's and a crowd's; who does not fit is only named
+_LEAST_MM = 2.8  # no type is smaller
+_FOOT = 22.0  # the verdict, the rules and gaps between the parts
+_REST = 14.0  # two lines with the references of parks that are not set
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedWord:
+    """One line of text: its baseline's start, size and forced width; a label is small and plain."""
+
+    text: str
+    x: float
+    y: float
+    size: float
+    width: float
+    label: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class RuledLine:
+    """A straight line: a lattice line, or a line to write on."""
+
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+    lattice: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class FrontRow:
+    """A row of the front, ``WIDE_MM`` wide."""
+
+    tall: float
+    words: tuple[PlacedWord, ...]
+    rules: tuple[RuledLine, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ParkType:
+    """How the parks are set: so many, in so many columns, each so tall, in type of these sizes."""
+
+    shown: int
+    columns: int
+    row: float
+    reference: float
+    name: float
+
+    @property
+    def wide(self) -> float:
+        """Width of a column."""
+        return WIDE_MM if self.columns == 1 else (WIDE_MM - _GAP) / 2
+
+    def step(self, text: str, size: float, lines: int) -> int:
+        """By how many steps a text shrinks to fit so many lines; type shrunk by half gets twice as many."""
+        wide = _measure_width(text, size) * _WIDER
+        steps = [k for k, share in enumerate(_SHRUNK) if share * size >= _LEAST_MM or k == 0]
+        fits = (k for k in steps if wide * _SHRUNK[k] <= int(lines / _SHRUNK[k]) * self.wide)
+        return next(fits, steps[-1])
+
+
+def check_call_sign(text: str) -> str:
+    """A call sign in capitals; empty text stays empty.
+
+    Examples
+    --------
+    >>> check_call_sign(" q1aaa/p ")
+    'Q1AAA/P'
+
+    Raises
+    ------
+    InputError
+        When it is none.
+    """
+    call = text.strip().upper()
+    if call and not re.fullmatch(r"[A-Z0-9]+(/[A-Z0-9]+)*", call):
+        raise InputError(
+            f"call sign {text[:40]}", "takes letters, digits and strokes", "write it as in Q1AAA/P"
+        )
+    if len(call) > _LONGEST_CALL:
+        raise InputError(
+            f"call sign {call[:40]}",
+            f"is longer than {_LONGEST_CALL} signs",
+            "give the call alone",
+        )
+    return call
+
+
+def draw_calls(call: str, club_call: str = "") -> FrontRow:
+    """The operator's call and, beside it or under it, that of a club or an event; a blank for none.
+
+    Examples
+    --------
+    >>> [word.text for word in draw_calls("Q1AAA", "Q0CLUB").words if not word.label]
+    ['Q1AAA', 'Q0CLUB']
+    """
+    named = [("operator", call)] + ([("club or event", club_call)] if club_call else [])
+    half = (WIDE_MM - _GAP) / 2
+    if club_call and all(_measure_width(text, _CALL_MM) * _NARROWEST <= half for _, text in named):
+        parts = [
+            _draw_call(label, text, k * (half + _GAP), 0.0, half) for k, (label, text) in enumerate(named)
+        ]
+        return _stack_drawings(parts)
+    parts, top = [], 0.0
+    for label, text in named:
+        parts.append(_draw_call(label, text, 0.0, top, WIDE_MM))
+        top = parts[-1].tall + 2.0
+    return _stack_drawings(parts)
+
+
+def _stack_drawings(parts: Sequence[FrontRow]) -> FrontRow:
+    return FrontRow(
+        max(part.tall for part in parts),
+        tuple(word for part in parts for word in part.words),
+        tuple(rule for part in parts for rule in part.rules),
+    )
+
+
+def _draw_call(label: str, call: str, x: float, top: float, wide: float) -> FrontRow:
+    """One call from a height downwards."""
+    words = [PlacedWord(label, x, top + _LABEL_MM, _LABEL_MM, _measure_width(label, _LABEL_MM), label=True)]
+    y = top + _LABEL_MM
+    lines = _split_call(call, wide)
+    for line in lines:
+        y += _TALL_OF_CALL * _CALL_MM
+        words.append(PlacedWord(line, x, y, _CALL_MM, min(_measure_width(line, _CALL_MM), wide)))
+    if lines:
+        return FrontRow(y + _TAIL_MM, tuple(words))
+    y += _TALL_OF_CALL * _CALL_MM
+    return FrontRow(y + _TAIL_MM, tuple(words), (RuledLine(x, y, x + wide, y),))
+
+
+def _split_call(call: str, wide: float) -> list[str]:
+    """A call on one line, or on two that part after a stroke, as even as can be."""
+    strokes = [k + 1 for k, sign in enumerate(call) if sign == "/"]
+    if not strokes or _measure_width(call, _CALL_MM) * _NARROWEST <= wide:
+        return [call] if call else []
+    cut = min(strokes, key=lambda k: max(_measure_width(call[:k], 1.0), _measure_width(call[k:], 1.0)))
+    return [call[:cut], call[cut:]]
+
+
+def draw_cells(locators: Sequence[str]) -> FrontRow:
+    """The locators as their cells lie, north up, with the lattice lines between them."""
+    named = [decode(locator) for locator in locators]
+    # East of the first by less than half the globe: cells on both sides of 180 lie side by side.
+    easts = [round((cell.west - named[0].west + 180.0) % 360.0 - 180.0, 9) for cell in named]
+    columns, rows = sorted(set(easts)), sorted({cell.south for cell in named}, reverse=True)
+    wide, pad = WIDE_MM / len(columns), 4.0
+    size = min(_LOCATOR_MM, *((wide - 2 * pad) / _measure_width(cell.locator, 1.0) for cell in named))
+    tall = 1.2 * size
+    words = []
+    for cell, east in zip(named, easts, strict=True):
+        width = _measure_width(cell.locator, size)
+        left = columns.index(east) * wide + (wide - width) / 2
+        bottom = rows.index(cell.south) * tall + 0.95 * size
+        words.append(PlacedWord(cell.locator, left, bottom, size, width))
+    rules = [RuledLine(wide, 0.0, wide, len(rows) * tall, lattice=True)] if len(columns) > 1 else []
+    rules += [RuledLine(0.0, tall, WIDE_MM, tall, lattice=True)] if len(rows) > 1 else []
+    return FrontRow(len(rows) * tall, tuple(words), tuple(rules))
+
+
+def choose_sizes(count: int, taken: Iterable[FrontRow]) -> ParkType:
+    """How ``count`` parks are set in what the other rows leave."""
+    room = TALL_MM - _FOOT - sum(each.tall for each in taken)
+    for shown in range(min(count, _MOST_PARKS), 1, -1):
+        found = _set_type(shown, room - (_REST if shown < count else 0.0))
+        if found.reference >= _LEAST_REFERENCE_MM:
+            return found
+    return _set_type(min(count, 1), room - (_REST if count > 1 else 0.0))
+
+
+def _set_type(shown: int, room: float) -> ParkType:
+    columns = 1 if shown <= 3 else 2
+    row = room / max(1, -(-shown // columns))
+    # One line of reference and two of name, 0.62 as large, with their leading; 2 mm between parks.
+    reference = min(_REFERENCE_MM, (row - 2.0) / (1.15 + 2 * 0.62 * 1.2))
+    return ParkType(shown, columns, round(row, 2), round(reference, 2), round(0.62 * reference, 2))
+
+
+def _measure_width(text: str, size: float) -> float:
+    return size * sum(_WIDTHS.get(sign, 0.722 if sign.isascii() else _OTHER) for sign in text)
+
+
+# The card put together: one page that loads nothing, runs no script and fills two sides of a sheet.
+# What the back holds; the rest is counted.
+_MOST = {"parks": 5, "warnings": 4, "notes": 2, "credits": 2}
+_LONGEST = 400  # letters of one text
+# Controls, halves of surrogate pairs, and marks that would turn the direction of our words as well.
+_UNFIT = re.compile(
+    "[\x00-\x08\x0e-\x1b\x7f-\x84\x86-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class CardParticulars:
+    """What the card says besides the spot. ``zone`` is the one of the local times, None for UTC alone."""
+
+    call: str = ""
+    club_call: str = ""
+    day: date | None = None
+    zone: tzinfo | None = None
+
+
+def choose_spot(findings: Findings, rank: int) -> Ranked:
+    """The spot of a rank, if a station can stand there.
+
+    Raises
+    ------
+    InputError
+        When there is none, or it is a near miss.
+    """
+    spots = findings.spots
+    found: Ranked | None = spots[rank - 1] if 0 < rank <= len(spots) else None
+    if found is None or found.rank != rank:  # a part of a list keeps its ranks
+        found = next((ranked for ranked in spots if ranked.rank == rank), None)
+    if found is None:
+        most = max((ranked.rank for ranked in spots[-1:]), default=0)
+        remedy = f"give a number from 1 to {most}" if most else "nothing was found"
+        raise InputError(f"spot {rank}", "is not in the list", remedy)
+    if found.spot.near is not None:
+        raise InputError(f"spot {rank}", "is a near miss: no place to stand", "choose another")
+    return found
+
+
+def build_card(findings: Findings, rank: int, particulars: CardParticulars | None = None) -> str:
+    """The card of one spot as one HTML file.
+
+    Parameters
+    ----------
+    findings : Findings
+    rank : int
+        Of the spot in the list.
+    particulars : Particulars, optional
+
+    Returns
+    -------
+    str
+        A page that asks no network for anything. The same values give the same bytes.
+
+    Raises
+    ------
+    InputError
+        When no station can stand there, a call sign is none, or the day is out of reach.
+    """
+    said = particulars or CardParticulars()
+    ranked = choose_spot(findings, rank)
+    spot = ranked.spot
+    top = draw_calls(check_call_sign(said.call), check_call_sign(said.club_call))
+    grids = draw_cells(spot.verdict.locators)
+    parks = choose_sizes(len(spot.verdict.parks), (top, grids))
+    style = f"{read_text_of(__package__, 'card.css')}\n{_size_style(parks)}"
+    text = (
+        _load_templates()
+        .get_template("card.html")
+        .render(
+            f=findings,
+            p=said,
+            ranked=ranked,
+            spot=spot,
+            verdict=spot.verdict,
+            route=ranked.route,
+            names=[(park, name) for park, name in zip(spot.verdict.parks, spot.park_names, strict=True)],
+            top=top,
+            grids=grids,
+            parks=parks,
+            wide=WIDE_MM,
+            level=LEVELS[findings.level - 1],
+            forms=_list_forms(spot.lon, spot.lat),
+            geo=format_geo_uri(spot.lon, spot.lat),
+            code=Markup(_draw_qr_code(format_geo_uri(spot.lon, spot.lat))),
+            sun=_compute_sun(spot.lon, spot.lat, said),
+            cautions=ALWAYS,
+            not_a_survey=NOT_A_SURVEY,
+            most=_MOST,
+            version=__version__,
+            policy=make_page_policy(style),
+            style=Markup(style),
+        )
+    )
+    return f"{text}\n"
+
+
+def _list_forms(lon: float, lat: float) -> list[tuple[str, str]]:
+    """The place in the forms people type into a receiver or read off a map."""
+    forms = [
+        ("decimal degrees", format_decimal(lon, lat)),
+        ("degrees, minutes", wording.format_degrees_minutes(lon, lat)),
+    ]
+    try:
+        forms.append(("UTM", format_utm(lon, lat)))
+    except PlaceError:
+        forms.append(("UTM", "not defined so near the pole"))
+    return [*forms, ("MGRS", format_mgrs(lon, lat))]
+
+
+def _draw_qr_code(text: str) -> str:
+    """A QR code as SVG, four modules of quiet zone (ISO/IEC 18004, M), to be sized by the style."""
+    code = segno.make(text, error="m", micro=False)
+    return str(code.svg_inline(border=4, omitsize=True, svgclass="code", lineclass=None))
+
+
+def _compute_sun(lon: float, lat: float, said: CardParticulars) -> SunDay | None:
+    if said.day is None:
+        return None
+    if not FIRST_YEAR <= said.day.year <= LAST_YEAR:
+        raise InputError(
+            f"date {said.day.isoformat()}", "is too far away", f"give one from {FIRST_YEAR} to {LAST_YEAR}"
+        )
+    return compute_sun_day(lon, lat, said.day, said.zone)
+
+
+def _size_style(parks: ParkType) -> str:
+    return (
+        f":root {{ --columns: {parks.columns}; --row: {parks.row}mm; "
+        f"--reference: {parks.reference}mm; --name: {parks.name}mm; }}"
+    )
+
+
+def _shorten(text: str, most: int = _LONGEST) -> str:
+    """Text from data on one line, cut where it is very long."""
+    text = " ".join(_UNFIT.sub("\ufffd", text).split())
+    return text if len(text) <= most else f"{text[: most - 1]}…"
+
+
+def _format_clock(at: datetime, day: date, zone: tzinfo) -> str:
+    """Hours and minutes, with the date where it is another."""
+    at = at.astimezone(zone)
+    minute = at.replace(second=0) if at.second < 30 else at.fromtimestamp(at.timestamp() + 30, zone)
+    return f"{minute:%H:%M}" + ("" if minute.date() == day else f" on {minute:%Y-%m-%d}")
+
+
+@cache
+def _load_templates() -> jinja2.Environment:
+    templates = make_environment(__package__)
+    words = (
+        wording.format_bearing,
+        wording.format_clearance,
+        wording.format_distance,
+        wording.name_kind,
+        wording.format_metres,
+        wording.format_percent,
+        wording.format_count,
+        wording.describe_standing,
+    )
+    templates.filters.update({word.__name__: word for word in words})
+    templates.filters.update(
+        clock=_format_clock, format_decimal=format_decimal, minutes=math.ceil, short=_shorten
+    )
+    return templates

@@ -1,0 +1,112 @@
+"""GPX 1.1: a waypoint per spot and a track per walk.
+
+The walk is a track, not a route: it is a line of hundreds of points that is to be followed as drawn. The
+points of a route are few, and receivers work out their own way between them.
+
+The order of elements is the schema's (http://www.topografix.com/GPX/1/1/gpx.xsd), where it is compulsory.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from xml.etree import ElementTree as ET
+
+from scout.cautions import ALWAYS
+from scout.geo.antimeridian import round_place
+from scout.io.plain_text import make_one_line
+from scout.model import Findings, Ranked
+from scout.output.text import (
+    format_heading,
+    format_number,
+    format_walk_line,
+    list_about,
+    list_facts,
+    name_kind,
+    parse_day,
+)
+
+_NAMESPACE = "http://www.topografix.com/GPX/1/1"
+_SYMBOL = "Flag"  # a plain word that receivers of many makes have a picture for
+_LONGEST = 10_000
+# The licence of GPX is an address; anything else is told in the description.
+_ADDRESS = re.compile(r"https?://[A-Za-z0-9.-]+(:[0-9]+)?(/[A-Za-z0-9._~/-]*)?")
+
+
+def to_gpx(findings: Findings) -> bytes:
+    """GPX 1.1 in UTF-8: metadata with cautions and credits, waypoints in rank order, then walks as tracks."""
+    root = ET.Element("gpx", {"xmlns": _NAMESPACE, "version": "1.1", "creator": "scout"})
+    root.text = "\n"
+    metadata = ET.SubElement(root, "metadata")
+    tracks, places = [], []
+    for ranked in findings.spots:
+        at = round_place(ranked.spot.lon, ranked.spot.lat)
+        places.append(at)
+        _add_waypoint(root, at, ranked, findings)
+        if ranked.route is not None and len(ranked.route.line) > 1:
+            line = [round_place(*point) for point in ranked.route.line]
+            places += line
+            tracks.append((ranked, line))
+    for ranked, line in tracks:
+        _add_track(root, line, ranked, findings)
+    _add_metadata(metadata, findings, places)
+    for element in root:
+        element.tail = "\n"
+    return bytes(ET.tostring(root, encoding="utf-8", xml_declaration=True))
+
+
+def _add_waypoint(root: ET.Element, at: tuple[float, float], ranked: Ranked, findings: Findings) -> None:
+    point = ET.SubElement(root, "wpt", _make_position(at))
+    _add_text(point, "name", format_heading(ranked, findings))
+    _add_text(point, "desc", " ".join([*list_facts(ranked), *ALWAYS]))
+    _add_text(point, "sym", _SYMBOL)
+    _add_text(point, "type", name_kind(ranked.spot))
+
+
+def _add_track(
+    root: ET.Element, line: Iterable[tuple[float, float]], ranked: Ranked, findings: Findings
+) -> None:
+    track = ET.SubElement(root, "trk")
+    _add_text(track, "name", f"{format_number(ranked.rank, findings)} walk")
+    if ranked.route is not None:
+        _add_text(track, "desc", " ".join([format_walk_line(ranked.route), *ALWAYS]))
+    segment = ET.SubElement(track, "trkseg")
+    for at in line:
+        ET.SubElement(segment, "trkpt", _make_position(at))
+
+
+def _add_metadata(element: ET.Element, findings: Findings, places: list[tuple[float, float]]) -> None:
+    _add_text(element, "name", make_one_line(findings.title) or "Spots")
+    _add_text(element, "desc", " ".join(list_about(findings)))
+    if author := make_one_line(findings.author):
+        _add_text(ET.SubElement(element, "author"), "name", author)
+    _add_copyright(element, findings)
+    if day := parse_day(findings.made_on):
+        _add_text(element, "time", f"{day.isoformat()}T00:00:00Z")
+    if places:
+        lons, lats = zip(*places, strict=True)
+        low, high = _make_position((min(lons), min(lats))), _make_position((max(lons), max(lats)))
+        edges = {"minlat": low["lat"], "minlon": low["lon"], "maxlat": high["lat"], "maxlon": high["lon"]}
+        ET.SubElement(element, "bounds", edges)
+
+
+def _add_copyright(element: ET.Element, findings: Findings) -> None:
+    """GPX has room for one holder, one year and one licence: the rest is in the description."""
+    holders = [make_one_line(credit.text) for credit in findings.credits if credit.text]
+    if not holders:
+        return
+    held = ET.SubElement(element, "copyright", {"author": "; ".join(dict.fromkeys(holders))})
+    years = {f"{day.year:04d}" for credit in findings.credits if (day := parse_day(credit.date))}
+    if len(years) == 1:
+        _add_text(held, "year", years.pop())
+    licences = {credit.licence.strip() for credit in findings.credits}
+    if len(licences) == 1 and _ADDRESS.fullmatch(licence := licences.pop()):
+        _add_text(held, "license", licence)
+
+
+def _make_position(at: tuple[float, float]) -> dict[str, str]:
+    return {"lat": f"{at[1]:.8f}", "lon": f"{at[0]:.8f}"}
+
+
+def _add_text(parent: ET.Element, tag: str, text: str) -> None:
+    ET.SubElement(parent, tag).text = make_one_line(text, _LONGEST)

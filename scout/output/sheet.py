@@ -1,0 +1,106 @@
+"""The sheet put together: facts and pictures into one page that loads nothing and runs no script.
+
+All text from data goes through an escaping template.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import jinja2
+from markupsafe import Markup
+
+from scout import __version__
+from scout.cautions import ON_ARRIVAL
+from scout.errors import make_printable
+from scout.geo.locator import LEVELS
+from scout.model import PARK_ID, SOURCE, Parks, Source, Station
+from scout.output import text as wording
+from scout.output.sheet_plan import SheetGround, draw_around, draw_close_up
+from scout.output.templates import make_environment, make_page_policy, read_text_of
+from scout.recording import arrive
+from scout.recording.arrive import Arrival
+from scout.recording.values import FLOOR_M
+from scout.search.check import CheckOptions
+
+_LONGEST = 160  # letters of a name or path; the recording and the boundary files have the whole
+_MOST = {"parks": 6, "sources": 4, "dropped": 12, "notes": 12}  # what two pages hold; the rest is counted
+
+
+@dataclass(frozen=True, slots=True)
+class SheetParticulars:
+    """What the sheet says besides the answer."""
+
+    title: str = ""
+    call: str = ""
+    operator: str = ""
+    made_by: str = ""  # the command line
+    made_on: str = ""  # ISO date, given by the front end
+    recording_sha256: str = ""
+
+
+def build_sheet(arrival: Arrival, parks: Parks, particulars: SheetParticulars) -> str:
+    """The arrival sheet as one HTML file.
+
+    Parameters
+    ----------
+    arrival : Arrival
+        The recording and its answer.
+    parks : Parks
+        Those it was judged on.
+    particulars : Particulars
+
+    Returns
+    -------
+    str
+        A page that asks no network for anything. The same values give the same bytes.
+    """
+    found = arrival.standstill
+    ground = SheetGround(found.lon, found.lat, arrival.level, arrival.checked.parks, parks)
+    style = read_text_of(__package__, "sheet.css")
+    page = _load_templates().get_template("sheet.html")
+    text = page.render(
+        a=arrival,
+        p=particulars,
+        found=found,
+        verdict=arrival.checked.verdict,
+        names={park.park: park.park_name for park in arrival.checked.parks},
+        level=LEVELS[arrival.level - 1],
+        facts=arrive,
+        floor_m=FLOOR_M,
+        near=draw_close_up(arrival, ground),
+        wide=draw_around(arrival, ground),
+        sources=_sort_sources(arrival, parks),
+        near_km=CheckOptions().near_m / 1000.0,
+        usual=Station(),
+        cautions=ON_ARRIVAL,
+        most=_MOST,
+        version=__version__,
+        policy=make_page_policy(style),
+        style=Markup(style),
+    )
+    # A name may hold half a surrogate pair, which no encoding can write.
+    return text.encode("utf-8", "replace").decode("utf-8") + "\n"
+
+
+def _sort_sources(arrival: Arrival, parks: Parks) -> Sequence[Source]:
+    """The boundary files, those of the parks near first."""
+    near = parks.frame[PARK_ID].isin([park.park for park in arrival.checked.parks])
+    first = set(parks.frame.loc[near, SOURCE])
+    return [parks.sources[k] for k in sorted(range(len(parks.sources)), key=lambda k: (k not in first, k))]
+
+
+def _shorten(text: str, most: int = _LONGEST) -> str:
+    """Text from data on one line, cut where it is very long."""
+    text = " ".join(make_printable(text).split())
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
+@cache
+def _load_templates() -> jinja2.Environment:
+    templates = make_environment(__package__)
+    words = (wording.format_bearing, wording.format_metres, wording.format_percent, wording.format_count)
+    templates.filters.update({word.__name__: word for word in words}, short=_shorten)
+    return templates

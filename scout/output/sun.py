@@ -1,0 +1,138 @@
+"""Sunrise, sunset and civil twilight of one local day; days without them are told as such.
+
+The Sun's place comes from `astral`, whose own search for a day's sunrise gives up near the polar circles and
+knows one event of a kind a day: here the day is stepped through, so it may hold none, one or two.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta, timezone, tzinfo
+from typing import Literal
+from zoneinfo import ZoneInfo, available_timezones
+
+from astral import Observer
+from astral.sun import elevation
+
+from scout.errors import InputError
+
+FIRST_YEAR, LAST_YEAR = 1950, 2100  # the formulas hold for longer; no outing is planned then
+
+# True altitude of the Sun's centre: 34' of refraction and 16' of radius below the horizon at rise and set, 6
+# degrees at civil twilight (US Naval Observatory, definitions of rise, set and twilight, M).
+_RISE_DEG, _TWILIGHT_DEG = -50 / 60, -6.0
+_STEP = timedelta(minutes=5)
+_NEAR = timedelta(seconds=1)
+_OFFSET = re.compile(r"(?:UTC)?([+-])(\d{1,2})(?::?(\d{2}))?")
+
+Kind = Literal["twilight begins", "sunrise", "sunset", "twilight ends"]
+
+
+@dataclass(frozen=True, slots=True)
+class SunEvent:
+    """One crossing of an altitude, UTC to the second."""
+
+    kind: Kind
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class SunDay:
+    """A local day: its events in order of time, and what holds when the Sun neither rises nor sets."""
+
+    events: tuple[SunEvent, ...]
+    always: Literal["", "up", "down"]
+
+
+def compute_sun_day(lon: float, lat: float, day: date, zone: tzinfo | None = None) -> SunDay:
+    """Events of the Sun from one local midnight to the next, at a level horizon.
+
+    Parameters
+    ----------
+    lon, lat : float
+        Degrees.
+    day : date
+        Within ``FIRST_YEAR`` and ``LAST_YEAR``.
+    zone : tzinfo, optional
+        Whose midnights bound the day; without one, those of the nautical zone of the longitude.
+
+    Returns
+    -------
+    SunDay
+        Times good to about a minute up to latitude 65; near the polar circles a hundredth of a degree is
+        minutes, and how the air bends light makes more.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> [(e.kind, e.at.hour) for e in compute_sun_day(0.0, 51.48, date(2026, 6, 21)).events]
+    [('twilight begins', 2), ('sunrise', 3), ('sunset', 20), ('twilight ends', 21)]
+    """
+    zone = zone or timezone(timedelta(hours=round(lon / 15)))
+    start, end = (
+        datetime.combine(each, time(), zone).astimezone(UTC) for each in (day, day + timedelta(days=1))
+    )
+    times = [start + k * _STEP for k in range(int((end - start) / _STEP))] + [end]
+    place = Observer(lat, lon, 0.0)
+    heights = [_compute_altitude(place, at) for at in times]
+    events = [
+        *_find_crossings(place, times, heights, _TWILIGHT_DEG, ("twilight begins", "twilight ends")),
+        *_find_crossings(place, times, heights, _RISE_DEG, ("sunrise", "sunset")),
+    ]
+    events.sort(key=lambda event: event.at)
+    rises = any(event.kind in ("sunrise", "sunset") for event in events)
+    return SunDay(tuple(events), "" if rises else "up" if heights[0] >= _RISE_DEG else "down")
+
+
+def _compute_altitude(place: Observer, at: datetime) -> float:
+    return float(elevation(place, at, with_refraction=False))
+
+
+def _find_crossings(
+    place: Observer, times: list[datetime], heights: list[float], level: float, kinds: tuple[Kind, Kind]
+) -> list[SunEvent]:
+    found = []
+    for k in range(len(times) - 1):
+        if (heights[k] < level) == (heights[k + 1] < level):
+            continue
+        low, high, rising = times[k], times[k + 1], heights[k] < level
+        while high - low > _NEAR:
+            middle = low + (high - low) / 2
+            if (_compute_altitude(place, middle) < level) == rising:
+                low = middle
+            else:
+                high = middle
+        found.append(SunEvent(kinds[0] if rising else kinds[1], high.replace(microsecond=0)))
+    return found
+
+
+def parse_zone(text: str) -> tzinfo:
+    """Time zone of an IANA name or of an offset from UTC.
+
+    Examples
+    --------
+    >>> parse_zone("-07:00"), parse_zone("UTC"), str(parse_zone("Pacific/Auckland"))
+    (datetime.timezone(datetime.timedelta(days=-1, seconds=61200)), datetime.timezone.utc, 'Pacific/Auckland')
+
+    Raises
+    ------
+    InputError
+        When the text is neither.
+    """
+    text = text.strip()
+    if text.upper() in ("UTC", "Z"):
+        return UTC
+    offset = _OFFSET.fullmatch(text)
+    if offset is not None:
+        ahead = timedelta(hours=int(offset[2]), minutes=int(offset[3] or 0))
+        if int(offset[3] or 0) < 60 and ahead <= timedelta(hours=14):
+            return timezone(ahead if offset[1] == "+" else -ahead)
+        raise InputError(f"zone {text}", "no place is that far from UTC", "write an offset such as -07:00")
+    try:
+        return ZoneInfo(text)
+    except (KeyError, ValueError, OSError):
+        like = difflib.get_close_matches(text, sorted(available_timezones()), 1)
+        remedy = f"did you mean {like[0]}?" if like else "write Pacific/Auckland or -07:00"
+        raise InputError(f"zone {text}", "is no time zone known here", remedy) from None

@@ -1,0 +1,548 @@
+"""Parks left in their files and taken by the index of each layer.
+
+Layers known by their index: bounds, ids and names of all records without reading a single outline.
+
+The head of each geometry in a GeoPackage, the bounds columns of GeoParquet 1.1 and the outlines of FlatGeobuf
+and Shapefile, run through once, tell where every record lies. Only areas in longitude and latitude are taken
+so: in other systems the bounds say little about the lattice.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, TypeAlias
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import pyogrio.errors
+from numpy.typing import NDArray
+
+from scout.errors import InputError
+from scout.geo.geodesy import compute_degree_lengths
+from scout.io.crs import Datum, understand_crs
+from scout.io.database import find_misfits, measure_extents
+from scout.io.formats import check_named
+from scout.io.layers import (
+    LayerRequest,
+    check_twice,
+    keep_useful,
+    list_requests,
+    make_source,
+    named,
+    read_layer,
+)
+from scout.io.local_files import collect_warnings, run_offline
+from scout.io.parquet import list_columns, read_boxes, read_table, sample_in
+from scout.io.tables import isin_sorted, read_bounds, read_columns
+from scout.io.trust import SHORT, UnreliableIndex, check_bounds, format_compared
+from scout.io.unusable import Unusable
+from scout.model import RECORD, Layer, ParkReport, Source
+from scout.parks.build import OWN_ERROR, OWN_WIDENED, dissolve_records, get_datum_errors, report_records
+from scout.parks.columns import Texts, choose_name, nameless, select_telling_columns
+from scout.parks.identity import identify_records, join_end_to_end, number_records
+from scout.parks.pieces import join_touching_pieces
+from scout.parks.sources import LoadedParks, LoadedReport
+from scout.parks.spilled import LARGE, SpilledLayer, WholeLayer, spill_layer
+from scout.parks.usable import UsableRecords, make_usable
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+LEAST_RECORDS = 5000  # a smaller layer is read whole: all of its records are checked then
+_DRIVERS = {"GPKG", "ESRI Shapefile", "FlatGeobuf"}
+_SHIFT = 0.01  # degrees; two datums may be a good hundred metres apart over one park
+
+
+@dataclass(frozen=True)
+class LayerIndex:
+    """One layer by its index. ``bounds`` in degrees hold each record, NaN where it has no geometry."""
+
+    request: LayerRequest
+    records: Ints
+    bounds: Floats
+    table: Layer  # all records, with the columns that may tell ids and names; no geometry
+    compared: int = 0  # records whose bounds were compared with their outlines before the index was believed
+
+    def only(self, numbers: Ints) -> LayerIndex:
+        """Some records, ascending, without their table."""
+        rows = np.searchsorted(self.records, numbers)
+        table = replace(self.table, frame=self.table.frame.iloc[:0])
+        return LayerIndex(self.request, numbers, self.bounds[rows], table)
+
+    def read(self) -> Layer:
+        """The records in full.
+
+        Raises
+        ------
+        InputError
+            A record lies elsewhere than the index says.
+        """
+        with run_offline():
+            layer = read_layer(replace(self.request, numbers=self.records))[0]
+        rows = np.searchsorted(self.records, layer.frame[RECORD].to_numpy())
+        low, high = self.bounds[rows, :2], self.bounds[rows, 2:]
+        found = layer.frame.geometry.bounds.to_numpy()
+        off = np.flatnonzero((found[:, :2] < low).any(axis=1) | (found[:, 2:] > high).any(axis=1))
+        if len(off):
+            number = int(layer.frame[RECORD].iloc[off[0]])
+            where = f"{layer.source.where}: record {number}"
+            raise InputError(
+                where, "does not lie where the file's spatial index says", "export the file again"
+            )
+        return layer
+
+
+def open_index(
+    request: LayerRequest,
+    columns: Sequence[str],
+    least: int = LEAST_RECORDS,
+    doubts: Callable[[str], None] = lambda _: None,
+) -> LayerIndex | None:
+    """The index of a layer; None where there is none of use, and the layer has to be read.
+
+    Parameters
+    ----------
+    request : Request
+        Of the whole layer.
+    columns : sequence of str
+        Columns that are wanted beside those known to hold ids and names.
+    least : int
+        Records that are worth it.
+    doubts : callable
+        Told the line of an index that contradicts the records.
+    """
+    of = _index_parquet if request.opening.drivers == ("Parquet",) else _index_gdal
+    try:
+        with run_offline(), collect_warnings():
+            found = of(request, columns, least)
+            return None if found is None or len(found.records) < least else _fill_index(found)
+    except UnreliableIndex as doubt:
+        doubts(doubt.warning)
+        return None
+    except Exception:  # whatever damage makes the libraries raise: reading it whole will tell
+        return None
+
+
+@dataclass(frozen=True)
+class _BareIndex:
+    """What an index holds, in the layer's own system, and the columns beside it."""
+
+    request: LayerRequest
+    datum: Datum
+    records: Ints  # of those with geometry
+    bounds: Floats
+    fields: Sequence[str]  # all columns of the file
+    numbers: Ints  # of the rows of the table
+    frame: pd.DataFrame
+    compared: int  # records whose bounds are known to be those of their outlines
+
+
+def _index_parquet(request: LayerRequest, columns: Sequence[str], least: int) -> _BareIndex | None:
+    found = read_boxes(request.opening)
+    if found is None or len(found[0]) < least:
+        return None
+    numbers, bounds, crs = found
+    fields = list_columns(request.opening)
+    datum = _find_lon_lat(request, crs, fields)
+    if datum is None:
+        return None
+    places, own = sample_in(request.opening, bounds)
+    check_bounds(numbers[places], bounds[places], own)
+    rows = read_table(request.opening, _select_columns(fields, columns))
+    return _BareIndex(request, datum, numbers, bounds, fields, *rows, len(places))
+
+
+def _index_gdal(request: LayerRequest, columns: Sequence[str], least: int) -> _BareIndex | None:
+    opening = request.opening
+    if opening.drivers[0] not in _DRIVERS or str(opening.target).startswith("/vsi"):
+        return None
+    info = pyogrio.read_info(opening.target, layer=request.layer, **opening.options)
+    kind = str(info["geometry_type"]).removeprefix("2.5D ").split()[0]
+    if info["driver"] not in opening.drivers or kind not in ("Polygon", "MultiPolygon"):
+        return None
+    fields = [str(name) for name in info["fields"]]
+    datum = _find_lon_lat(request, info["crs"], fields)
+    if info["features"] < least or datum is None:
+        return None
+    if info["driver"] == "GPKG":
+        opening = replace(opening, fid_column=str(info["fid_column"]))
+        if not opening.fid_column:
+            return None
+        file, column = Path(str(opening.target)), str(info["geometry_name"])
+        found = measure_extents(file, request.name, opening.fid_column, column, SHORT)
+        records, bounds, compared = found.records, found.bounds, found.compared
+        request = request.with_warnings(find_misfits(file, request.name, opening.fid_column))
+    else:
+        records, bounds = read_bounds(opening, request.layer)
+        compared = len(records)  # GDAL makes them of the outlines
+    if not np.isfinite(bounds).all():
+        return None  # records without geometry, or without a place
+    numbers, frame = read_columns(opening, request.layer, _select_columns(fields, columns))
+    order = np.argsort(records)
+    opening = replace(opening, warnings=request.opening.warnings)
+    request = replace(request, opening=opening)
+    return _BareIndex(request, datum, records[order], bounds[order], fields, numbers, frame, compared)
+
+
+def _find_lon_lat(request: LayerRequest, crs: str | None, fields: Sequence[str]) -> Datum | None:
+    """The layer's system, if it is longitude and latitude and the columns can be told apart."""
+    stated = request.opening.crs
+    datum = understand_crs(crs if stated is None else stated, request.path, request.assume_crs)
+    degrees = datum.geographic and abs(datum.quarter_turn - 90.0) <= 1e-9
+    return datum if degrees and len(set(fields)) == len(fields) else None
+
+
+def _select_columns(fields: Sequence[str], columns: Sequence[str]) -> list[str]:
+    return [*select_telling_columns(fields, columns), *({OWN_ERROR, OWN_WIDENED} & set(fields))]
+
+
+def _fill_index(bare: _BareIndex) -> LayerIndex | None:
+    if not np.array_equal(bare.numbers, bare.records):
+        return None
+    numbers, before, frame = bare.numbers, bare.bounds, bare.frame
+    if (np.diff(numbers) <= 0).any():  # a prepared file has parks near each other together
+        order = np.argsort(numbers, kind="stable")
+        numbers, before = numbers[order], before[order]
+        frame = frame.iloc[order].reset_index(drop=True)
+    bounds = _convert_bounds(before, bare.datum)
+    source = make_source(bare.request, bare.datum, len(numbers), before[np.isfinite(before[:, 0])], bounds)
+    frame.insert(0, RECORD, numbers)
+    known = replace(bare.request, known=source)
+    layer = Layer(gpd.GeoDataFrame(frame), source, columns=tuple(bare.fields))
+    return LayerIndex(known, numbers, bounds, layer, bare.compared)
+
+
+def _convert_bounds(before: Floats, datum: Datum) -> Floats:
+    """Bounds that hold the records in WGS 84, however their longitudes are to be understood."""
+    bounds = before.copy()
+    pad = SHORT
+    if not datum.identity:
+        pad = _SHIFT
+        for low in (0, 2):
+            x, y = datum.transformer.transform(before[:, low], before[:, low + 1])
+            bounds[:, low], bounds[:, low + 1] = x, y
+    bounds += np.array([-pad, -pad, pad, pad])
+    # Across the antimeridian, or no longitudes at all: such a record may be anywhere.
+    bounds[before[:, 2] - before[:, 0] > 180.0, ::2] = -360.0, 360.0
+    return bounds
+
+
+# Records of files, and the parks they belong to, to be read when these are wanted.
+@dataclass(frozen=True, slots=True)
+class ParkReading:
+    """How records become parks, as `read_layers` and `build_parks` take it."""
+
+    layer: str | None = None
+    assume_crs: str | None = None
+    id_column: str | None = None
+    name_column: str | None = None
+    corridor_m: float | None = None
+    keep: tuple[str, ...] = ()
+    join_pieces: bool = True
+
+
+Kept: TypeAlias = LayerIndex | SpilledLayer | WholeLayer
+
+
+@dataclass(frozen=True)
+class IndexedLayer:
+    """One layer with its ids and names; ``park`` is the number of each record's park."""
+
+    layer: Kept
+    first: int  # row of its first record among those of all layers
+    number: tuple[int, int]  # of the layer, and how many there are
+    park: Ints
+    records: Ints
+    ids: Texts
+    name_column: str
+
+    def only(self, parks: Ints) -> IndexedLayer:
+        """The records of some parks."""
+        rows = np.flatnonzero(isin_sorted(self.park, parks))
+        records = self.records[rows]
+        return replace(
+            self, layer=self.layer.only(records), park=self.park[rows], records=records, ids=self.ids[rows]
+        )
+
+    def grounds(self, layer: Layer, reading: ParkReading) -> UsableRecords:
+        """Its records, as they were read, sorted out."""
+        return make_usable(layer, choose_name(layer, self.name_column or None)[1], reading.corridor_m)
+
+    def ground(self, rows: Ints, reading: ParkReading) -> NDArray[np.object_]:
+        """The ground of those of its records that are among some of all layers, None where there is none."""
+        records = self.records[
+            rows[(rows >= self.first) & (rows < self.first + len(self.records))] - self.first
+        ]
+        shapes = np.full(len(records), None, dtype=object)
+        if len(records):
+            one = self.grounds(self.layer.only(records).read(), reading)
+            shapes[np.searchsorted(records, one.records)] = one.geometry
+        return shapes
+
+    def told(self, layer: Layer, one: UsableRecords) -> tuple[Ints, Ints, Ints]:
+        """Its records refused, skipped and repaired, by numbers that no other layer has."""
+        read = layer.frame[RECORD].to_numpy(dtype=np.int64)
+        skipped, repaired = read[one.skipped_rows], read[one.repaired_rows]
+        refused = np.setdiff1d(self.records, np.concatenate([one.records, skipped]))
+        number, count = self.number
+        return refused * count + number, skipped * count + number, repaired * count + number
+
+
+@dataclass(frozen=True)
+class IndexedQuery:
+    """Some parks of files, to be read where this is sent to."""
+
+    drawers: tuple[IndexedLayer, ...]
+    reading: ParkReading
+
+    def take(self) -> LoadedParks:
+        """Read them."""
+        reading = self.reading
+        layers = [drawer.layer.read() for drawer in self.drawers]
+        grounds = [drawer.grounds(layer, reading) for layer, drawer in zip(layers, self.drawers, strict=True)]
+        rows = [
+            np.searchsorted(drawer.records, one.records)
+            for one, drawer in zip(grounds, self.drawers, strict=True)
+        ]
+        ids = np.concatenate([drawer.ids[some] for drawer, some in zip(self.drawers, rows, strict=True)])
+        numbers = np.concatenate([drawer.park[some] for drawer, some in zip(self.drawers, rows, strict=True)])
+        frame, notes = dissolve_records(ids, layers, grounds, reading.keep)
+        number = pd.unique(numbers)
+        asked = np.unique(np.concatenate([drawer.park for drawer in self.drawers]))
+        told = [
+            drawer.told(layer, one) for drawer, layer, one in zip(self.drawers, layers, grounds, strict=True)
+        ]
+        refused, skipped, repaired = (np.concatenate(some) for some in zip(*told, strict=True))
+        lines = report_records(layers, grounds)
+        report = LoadedReport(
+            repaired=lines.repaired,
+            refused=lines.refused,
+            skipped=lines.skipped,
+            notes=tuple(notes),
+            parks_without=np.setdiff1d(asked, number),
+            refused_numbers=refused,
+            skipped_numbers=skipped,
+            repaired_numbers=repaired,
+        )
+        # A park whose first record has to be refused comes later than its number.
+        order = np.argsort(number, kind="stable")
+        return LoadedParks(frame.iloc[order], number[order], report)
+
+
+def widen_bounds(layer: Kept, corridor_m: float | None) -> Floats:
+    """Bounds that hold each record with the ground beside it, where it is a line."""
+    if corridor_m is None or isinstance(layer, LayerIndex):  # which serves areas only
+        return layer.bounds
+    bounds = layer.bounds
+    high = np.minimum(np.abs(bounds[:, 1::2]).max(axis=1) + 1.0, 89.9)
+    pad = 1.01 * corridor_m / np.stack(compute_degree_lengths(high), axis=1)
+    return np.asarray(bounds + np.concatenate([-pad, pad], axis=1))
+
+
+# Parks left in their files until a search wants them: ids, names and bounds of all, outlines of few.
+def _read_whole(request: LayerRequest) -> tuple[WholeLayer, Counter[str]]:
+    with run_offline():
+        layer, causes = read_layer(request)
+    return WholeLayer(layer), causes
+
+
+def open_indexed(
+    paths: Sequence[Path | str],
+    reading: ParkReading,
+    progress: Callable[[str], None] = lambda _: None,
+    least: int = LEAST_RECORDS,
+    large: int = LARGE,
+    unusable: Unusable | None = None,
+) -> IndexedParks | None:
+    """Look at the indexes of some files; None where none is of use, and everything is best read at once.
+
+    Parameters
+    ----------
+    paths : sequence of path
+    reading : Reading
+    progress : callable
+        Told one line before each layer.
+    least : int
+        Records that make an index worth it.
+    large : int
+        Bytes of a file whose outlines are laid aside on disk where there is no index of use.
+
+    Raises
+    ------
+    InputError
+        A file cannot be used at all.
+    """
+    check_twice(paths)
+    asked = [name for name in (reading.id_column, reading.name_column, *reading.keep) if name]
+    out = unusable or Unusable()
+    for path in paths:
+        check_named(path)
+    every: list[LayerRequest] = []
+    for path in paths:
+        with out.guard():
+            every += list_requests(path, reading.layer, reading.assume_crs)
+    wanted, known, doubted = [], [], False
+    layers_of = Counter(one.path for one in every)
+    for one in every:
+        progress(f"looking into {one.path}")
+        with out.guard(), named(one.name, layers_of[one.path] > 1):
+            said: list[str] = []
+            known.append(open_index(one, asked, least, said.append))
+            wanted.append(one.with_warnings(said))
+            doubted |= bool(said)
+    if not any(known) and not doubted and not any(_measure_size(one) > large for one in wanted):
+        return None
+    found = _read_rest(wanted, known, asked, large, progress, out)
+    layers = [one for one in found if len(one.records) or one.table.refused]
+    if not any(len(one.records) for one in layers):
+        return None  # reading everything tells why there is nothing
+    there = {str(name).casefold() for one in layers for name in one.table.frame.columns}
+    if any(name.casefold() not in there for name in asked):
+        return None  # a column that is nowhere: reading everything tells it, with all there are
+    filed = _make_indexed(layers, reading, progress)
+    return replace(filed, report=out.add_to(filed.report))
+
+
+def _measure_size(request: LayerRequest) -> int:
+    return Path(request.path).stat().st_size
+
+
+def _read_rest(
+    wanted: Sequence[LayerRequest],
+    known: Sequence[Kept | None],
+    asked: Sequence[str],
+    large: int,
+    progress: Callable[[str], None],
+    out: Unusable,
+) -> list[Kept]:
+    """The layers that have an index of use, and the others read."""
+    found: list[tuple[str, Kept]] = []
+    causes: dict[str, Counter[str]] = {}
+    layers_of = Counter(request.path for request in wanted)
+    for request, kept in zip(wanted, known, strict=True):
+        with out.guard(), named(request.name, layers_of[request.path] > 1):
+            if kept is None:
+                progress(f"reading {request.path}")
+                kept, why = (
+                    spill_layer(request, asked) if _measure_size(request) > large else _read_whole(request)
+                )
+                causes.setdefault(request.path, Counter()).update(why)
+            found.append((request.path, kept))
+    for path, why in causes.items():
+        before = len(out.errors)
+        with out.guard():
+            keep_useful(path, [kept.table for of, kept in found if of == path], why)
+        if len(out.errors) > before:
+            found = [(of, kept) for of, kept in found if of != path]
+    return [kept for _, kept in found]
+
+
+def _make_indexed(
+    layers: Sequence[Kept], reading: ParkReading, progress: Callable[[str], None]
+) -> IndexedParks:
+    told = [number_records(one.table, one.records, reading.id_column, reading.name_column) for one in layers]
+    there = [np.isfinite(one.bounds[:, 0]) for one in layers]
+    records = [one.rows(some) for one, some in zip(told, there, strict=True)]
+    bounds = join_end_to_end(
+        [widen_bounds(one, reading.corridor_m)[some] for one, some in zip(layers, there, strict=True)]
+    )
+    errors = join_end_to_end(
+        [get_datum_errors(one.table)[some] for one, some in zip(layers, there, strict=True)]
+    )
+    known = identify_records(records)
+
+    def drawers() -> tuple[IndexedLayer, ...]:
+        ids = known.unique.take(known.park)
+        first, made = 0, []
+        for k, (one, of) in enumerate(zip(layers, records, strict=True)):
+            rows = slice(first, first + len(of.records))
+            number = k, len(layers)
+            made.append(
+                IndexedLayer(one, first, number, known.park[rows], of.records, ids[rows], of.name_column)
+            )
+            first = rows.stop
+        return tuple(made)
+
+    if reading.join_pieces:
+
+        def shapes_of(rows: Ints) -> NDArray[np.object_]:
+            progress(f"comparing {len(rows):,} records of equal names")
+            return np.concatenate([drawer.ground(rows, reading) for drawer in drawers()])
+
+        known = join_touching_pieces(records, known, bounds, shapes_of)
+    total = sum(one.table.source.records for one in layers)
+    gone = sum(one.table.source.records - len(one.records) for one in layers)
+    report = ParkReport(
+        records=total,
+        parks=len(known.unique),
+        id_column=tuple(one.ids.column for one in told),
+        name_column=tuple(one.name_column for one in told),
+        used=len(known.park),
+        refused_records=gone,
+        skipped_records=total - gone - len(known.park),
+        merged=len(known.park) - len(known.unique),
+        refused=tuple(line for one in layers for line in one.table.refused),
+        notes=(
+            *known.notes,
+            *(
+                line
+                for one, of in zip(layers, told, strict=True)
+                for line in nameless(one.table, of.ids.column, of.name_column)
+            ),
+            *(line for one in layers for line in _compared(one)),
+        ),
+    )
+    names = join_end_to_end([one.names for one in records])
+    if len(known.unique) < len(known.park):
+        names, bounds, errors = _group_by_park(known.park, np.array(names, dtype=object), bounds, errors)
+    return IndexedParks(drawers(), reading, known.unique, names, bounds, errors, report)
+
+
+def _compared(layer: Kept) -> Iterator[str]:
+    """What was not checked of a layer's index, if it has one."""
+    line = format_compared(layer.compared, len(layer.records)) if isinstance(layer, LayerIndex) else ""
+    if line:
+        yield f"{layer.table.source.where}: {line}"
+
+
+def _group_by_park(
+    park: Ints, names: NDArray[np.object_], bounds: Floats, errors: Floats
+) -> tuple[NDArray[np.object_], Floats, Floats]:
+    """Name, bounds and datum error of each park, where some have several records."""
+    first = np.unique(park, return_index=True)[1]
+    name, joined, error = names[first].copy(), bounds[first].copy(), errors[first].copy()
+    np.minimum.at(joined[:, 0], park, bounds[:, 0])
+    np.minimum.at(joined[:, 1], park, bounds[:, 1])
+    np.maximum.at(joined[:, 2], park, bounds[:, 2])
+    np.maximum.at(joined[:, 3], park, bounds[:, 3])
+    np.maximum.at(error, park, errors)
+    for row in np.flatnonzero((name[park] == "") & (names != "")).tolist():
+        name[park[row]] = name[park[row]] or names[row]
+    return name, joined, error
+
+
+@dataclass(frozen=True)
+class IndexedParks:
+    """A shelf of parks in files; see `scout.parks.sources.Shelf`."""
+
+    drawers: tuple[IndexedLayer, ...]
+    reading: ParkReading
+    ids: Any
+    names: Any
+    bounds: Floats
+    datum_error_m: Floats
+    report: ParkReport
+
+    @property
+    def sources(self) -> tuple[Source, ...]:
+        """The layers of the files."""
+        return tuple(drawer.layer.table.source for drawer in self.drawers)
+
+    def order(self, numbers: Ints) -> IndexedQuery:
+        """Ask for some parks, ascending; nothing is read yet."""
+        return IndexedQuery(tuple(drawer.only(numbers) for drawer in self.drawers), self.reading)

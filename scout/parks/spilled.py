@@ -1,0 +1,180 @@
+"""Large layers without an index of use: read once, a batch at a time, their outlines laid aside on disk."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from scout.errors import InputError
+from scout.io.layers import LayerGathering, LayerRequest, read_layer
+from scout.io.local_files import run_offline
+from scout.io.tables import RecordBatch
+from scout.model import RECORD, Layer
+from scout.parks.columns import select_telling_columns
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+
+LARGE = 500_000_000  # bytes of a file; read whole it takes some three times as much memory
+_ASKED = 10_000  # records asked for in one question
+
+
+class _OutlineStore:
+    """Outlines by record number, in a database without a name: SQLite deletes it when it is closed."""
+
+    def __init__(self, path: str) -> None:
+        self._path = path
+        self._database = sqlite3.connect("", isolation_level=None, check_same_thread=False)
+        self._database.executescript(
+            "pragma journal_mode = off; pragma synchronous = off;"
+            "create table outlines (record integer primary key, wkb blob)"
+        )
+
+    def put(self, records: Ints, shapes: NDArray[np.object_]) -> None:
+        """Lay some aside.
+
+        Raises
+        ------
+        InputError
+            The disk is full.
+        """
+        there = ~shapely.is_missing(shapes)
+        rows = zip(records[there].tolist(), shapely.to_wkb(shapes[there]).tolist(), strict=True)
+        try:
+            self._database.execute("begin")
+            self._database.executemany("insert or ignore into outlines values (?, ?)", rows)
+            self._database.execute("commit")
+        except sqlite3.Error as error:
+            what = f"there is no room on the disk for its outlines ({error})"
+            raise InputError(self._path, what, "free some, or let TMPDIR name a folder with more") from error
+
+    def get(self, records: Ints) -> NDArray[np.object_]:
+        """Outlines of some records, ascending; None where there is none."""
+        found: dict[int, bytes] = {}
+        for first in range(0, len(records), _ASKED):
+            some = ",".join(map(str, records[first : first + _ASKED].tolist()))
+            found.update(self._database.execute(f"select * from outlines where record in ({some})"))
+        made: NDArray[np.object_] = shapely.from_wkb([found.get(record) for record in records.tolist()])
+        return made
+
+
+@dataclass(kw_only=True)
+class _SpillWriter(LayerGathering):
+    """Keeps a diagonal of its bounds for each outline, and of the columns those that tell something."""
+
+    outlines: _OutlineStore
+    columns: Sequence[str]
+    there: dict[str, None] = field(default_factory=dict)  # all columns, in order
+
+    def keep(self, batch: RecordBatch, shapes: NDArray[np.object_]) -> None:
+        self.outlines.put(batch.numbers, shapes)
+        bounds, diagonals = shapely.bounds(shapes), np.full(len(shapes), None, dtype=object)
+        sound = np.isfinite(bounds[:, 0])
+        diagonals[sound] = shapely.linestrings(bounds[sound].reshape(-1, 2, 2))
+        super().keep(replace(batch, attributes=self._told(batch.attributes)), diagonals)
+
+    def _told(self, attributes: Any) -> Any:
+        if isinstance(attributes, pd.DataFrame):
+            self.there.update(dict.fromkeys(str(name) for name in attributes.columns))
+            return attributes[
+                select_telling_columns([str(name) for name in attributes.columns], self.columns)
+            ]
+        if hasattr(attributes, "schema"):
+            self.there.update(dict.fromkeys(attributes.schema.names))
+            names = select_telling_columns(attributes.schema.names, self.columns)
+            return attributes.select([k for k, name in enumerate(attributes.schema.names) if name in names])
+        return attributes
+
+
+@dataclass(frozen=True)
+class WholeLayer:
+    """A layer held in memory."""
+
+    table: Layer
+
+    @cached_property
+    def records(self) -> Ints:
+        """Numbers of its records, ascending."""
+        numbers: Ints = self.table.frame[RECORD].to_numpy(dtype=np.int64)
+        return numbers
+
+    @cached_property
+    def bounds(self) -> Floats:
+        """Of each record, degrees; anywhere on a parallel where it may cross the antimeridian."""
+        bounds: Floats = shapely.bounds(self.table.frame.geometry.to_numpy()).reshape(-1, 4)
+        bounds[bounds[:, 2] - bounds[:, 0] > 180.0, ::2] = -360.0, 360.0
+        return bounds
+
+    def only(self, numbers: Ints) -> WholeLayer:
+        """Some records, ascending."""
+        frame = self.table.frame[np.isin(self.records, numbers)].reset_index(drop=True)
+        return WholeLayer(replace(self.table, frame=frame))
+
+    def read(self) -> Layer:
+        """The same."""
+        return self.table
+
+
+@dataclass(frozen=True)
+class SpilledLayer:
+    """A layer whose outlines are on disk. ``bounds`` in degrees hold each record, NaN where it has none."""
+
+    outlines: _OutlineStore
+    records: Ints
+    bounds: Floats
+    table: Layer  # all records, with the columns that may tell ids and names; no geometry
+
+    def only(self, numbers: Ints) -> SpilledLayer:
+        """Some records, ascending."""
+        rows = np.searchsorted(self.records, numbers)
+        table = replace(self.table, frame=self.table.frame.iloc[rows].reset_index(drop=True), refused=())
+        return SpilledLayer(self.outlines, numbers, self.bounds[rows], table)
+
+    def read(self) -> Layer:
+        """The records with their outlines."""
+        shapes = gpd.array.GeometryArray(self.outlines.get(self.records))
+        frame = gpd.GeoDataFrame(pd.DataFrame(self.table.frame), geometry=shapes, crs="EPSG:4326")
+        return replace(self.table, frame=frame)
+
+    def __reduce__(self) -> Any:
+        """To another process go the records themselves: it has no such file."""
+        return WholeLayer, (self.read(),)
+
+
+def spill_layer(request: LayerRequest, columns: Sequence[str]) -> tuple[SpilledLayer, Counter[str]]:
+    """Read a layer and lay its outlines aside; also why records were refused, as `read_layer` counts it.
+
+    Parameters
+    ----------
+    request : Request
+        Of the whole layer.
+    columns : sequence of str
+        Columns that are wanted beside those known to hold ids and names.
+
+    Raises
+    ------
+    InputError
+        It cannot be read, or there is no room for it.
+    """
+    made: list[_SpillWriter] = []
+
+    def start(one: LayerRequest) -> LayerGathering:
+        made.append(_SpillWriter(one, outlines=_OutlineStore(one.path), columns=columns))
+        return made[-1]
+
+    with run_offline():
+        layer, causes = read_layer(request, start)
+    laid = WholeLayer(layer)  # with diagonals, which have the bounds of the outlines
+    frame = gpd.GeoDataFrame(pd.DataFrame(layer.frame.drop(columns="geometry")))
+    table = replace(layer, frame=frame, columns=tuple(made[-1].there) or None)
+    return SpilledLayer(made[-1].outlines, laid.records, laid.bounds, table), causes

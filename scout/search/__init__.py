@@ -1,0 +1,1 @@
+"""Places where grids and parks meet: found, judged, ranked; a planned place checked."""

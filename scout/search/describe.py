@@ -1,0 +1,279 @@
+"""Rows of a search become the objects that leave the core, when they are looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, overload
+
+import numpy as np
+
+from scout.geo.boundaries import Ints, expand_ranges, side_of
+from scout.geo.locator import get_edge_lat, get_edge_lon, make_locator
+from scout.geo.probability import choose_word
+from scout.model import NearMiss, New, Ranked, Spot, Stretch, Verdict
+from scout.search.found import KINDS, FoundPlaces
+from scout.search.rank import RankTerms
+from scout.search.run import SearchResult
+from scout.search.scan import EdgePieces
+from scout.search.stretches import locate_on_pieces, measure_pieces, take_pieces
+from scout.search.verdict import FOUR, MERIDIAN, ONE, PARALLEL, THREE
+from scout.visits.tally import make_cell_keys
+
+if TYPE_CHECKING:
+    from scout.search.beside import ParksBeside
+    from scout.visits.tally import Added
+    from scout.walk.reach import ReachedSpots
+
+
+_CHUNK = 5000
+
+# Cells of a claim as steps from its numbers (i, j), read as on a map: north row first, west to east.
+_NW, _NE, _SW, _SE = (-1, 0), (0, 0), (-1, -1), (0, -1)
+_CELLS: dict[int, tuple[tuple[int, int], ...]] = {
+    ONE: (_NE,),
+    MERIDIAN: (_NW, _NE),
+    PARALLEL: (_NE, _SE),
+    FOUR: (_NW, _NE, _SW, _SE),
+    THREE[0]: (_NW, _NE, _SE),
+    THREE[1]: (_NW, _NE, _SW),
+    THREE[2]: (_NW, _SW, _SE),
+    THREE[3]: (_NE, _SW, _SE),
+}
+
+
+def count_cells(grid: Ints) -> Ints:
+    """Number of cells that each claim names."""
+    counts = np.zeros(max(_CELLS) + 1, dtype=np.int64)
+    for code, cells in _CELLS.items():
+        counts[code] = len(cells)
+    return counts[grid]
+
+
+def make_claim_keys(grid: Ints, i: Ints, j: Ints, level: int) -> Ints:
+    """Keys of the cells that each claim names, shape (n, 4), as `count_added` takes them; -1 beyond."""
+    east, north = np.zeros((2, max(_CELLS) + 1, 4), dtype=np.int64)
+    for code, cells in _CELLS.items():
+        east[code, : len(cells)], north[code, : len(cells)] = zip(*cells, strict=True)
+    keys = make_cell_keys(i[:, None] + east[grid], j[:, None] + north[grid], level)
+    keys[np.arange(4) >= count_cells(grid)[:, None]] = -1
+    return keys
+
+
+class Listing(Sequence[Ranked]):
+    """The listed rows of a search, in order, made into objects only as they are looked at.
+
+    Parameters
+    ----------
+    result : Search
+    order : array of int
+        Rows of ``result.found``, best first.
+    terms : Terms
+        Of all rows.
+    ids, names : arrays, of numpy or pandas
+        Of the parks the search numbered.
+    level : int
+    reached : Reached, optional
+        The walks, where access data was given.
+    new : Added, optional
+        What each row would add, where a notebook was given.
+    beside : callable, optional
+        Gives the parks beside some of the rows.
+    """
+
+    def __init__(
+        self,
+        result: SearchResult,
+        order: Ints,
+        terms: RankTerms,
+        ids: Any,
+        names: Any,
+        level: int,
+        reached: ReachedSpots | None = None,
+        new: Added | None = None,
+        beside: Callable[[FoundPlaces], ParksBeside] | None = None,
+    ) -> None:
+        self._result, self._order, self._terms = result, order, terms
+        self._ids, self._names, self._level = ids, names, level
+        self._reached, self._new, self._beside = reached, new, beside
+
+    def __len__(self) -> int:
+        return len(self._order)
+
+    def __iter__(self) -> Iterator[Ranked]:
+        for first in range(0, len(self), _CHUNK):
+            yield from self._made(range(first, min(first + _CHUNK, len(self))))
+
+    @overload
+    def __getitem__(self, place: int) -> Ranked: ...
+    @overload
+    def __getitem__(self, place: slice) -> tuple[Ranked, ...]: ...
+    def __getitem__(self, place: int | slice) -> Ranked | tuple[Ranked, ...]:
+        if isinstance(place, slice):
+            return tuple(self._made(range(len(self))[place]))
+        return self._made([range(len(self))[place]])[0]
+
+    def _made(self, places: Sequence[int]) -> list[Ranked]:
+        order = self._order[np.asarray(places, dtype=np.int64)]
+        found = self._result.found.rows(order)
+        stretches = _collect_stretches(self._result, order, self._ids, self._level)
+        locators = make_locators(found.claims.grid, found.i, found.j, self._level)
+        besides = self._parks_beside(found)
+        made = []
+        for row, place in enumerate(places):
+            spot = _make_spot(
+                found, row, locators[row], stretches.get(row, ()), self._ids, self._names, self._level
+            )
+            spot = replace(spot, notes=(*spot.notes, *besides.get(row, ())))
+            missed = spot.near is not None
+            n_grids, n_parks = int(self._terms.n_grids[order[row]]), len(spot.verdict.parks)
+            home_km = float(self._terms.home_km[order[row]])
+            ranked = Ranked(
+                rank=place + 1,
+                spot=spot,
+                n_grids=n_grids,
+                n_parks=n_parks,
+                grid_park_pairs=0 if missed else n_grids * n_parks,
+                home_km=None if np.isnan(home_km) else home_km,
+                new=self._added(int(order[row])),
+            )
+            made.append(self._with_walk(ranked, int(order[row])))
+        return made
+
+    def _parks_beside(self, found: FoundPlaces) -> dict[int, list[str]]:
+        """What to note of the parks that rows do not claim and whose boundaries errors may reach."""
+        notes: dict[int, list[str]] = {}
+        if self._beside is None:
+            return notes
+        for row, park, clearance_m, p in zip(*(c.tolist() for c in self._beside(found)), strict=True):
+            name, ref = str(self._names[park]), str(self._ids[park])
+            called, side = f"{name} ({ref})" if name else ref, side_of(clearance_m)
+            where = side if side.startswith("on") else f"{abs(clearance_m):.1f} m {side}"
+            notes.setdefault(row, []).append(f"Not claimed: {called}, {where}, probability {p:.2f}.")
+        return notes
+
+    def _added(self, row: int) -> New | None:
+        new = self._new
+        return None if new is None else New(int(new.grids[row]), int(new.parks[row]), int(new.pairs[row]))
+
+    def _with_walk(self, ranked: Ranked, row: int) -> Ranked:
+        reached = self._reached
+        if reached is None or ranked.spot.near is not None:
+            return ranked
+        spot = ranked.spot
+        return replace(
+            ranked,
+            spot=replace(spot, notes=(*spot.notes, *reached.notes(row))),
+            route=reached.route(row),
+            slope_deg=reached.slope_deg.get(row),
+            warnings=reached.warnings.get(row, ()),
+        )
+
+
+def make_locators(grid: Ints, i: Ints, j: Ints, level: int) -> list[tuple[str, ...]]:
+    """Locators each claim names, read as on a map: north row first, west to east."""
+    cells = count_cells(grid)
+    row, at = expand_ranges(np.zeros(len(cells), dtype=np.int64), cells)
+    steps = np.array([_CELLS[int(g)][k] for g, k in zip(grid[row], at, strict=True)])
+    if len(steps) == 0:
+        return []
+    texts = make_locator(i[row] + steps[:, 0], j[row] + steps[:, 1], level).tolist()
+    ends = np.cumsum(cells).tolist()
+    return [tuple(texts[end - size : end]) for end, size in zip(ends, cells.tolist(), strict=True)]
+
+
+def _make_spot(
+    found: FoundPlaces,
+    row: int,
+    locators: tuple[str, ...],
+    stretches: tuple[Stretch, ...],
+    ids: Any,
+    names: Any,
+    level: int,
+) -> Spot:
+    judged, missed = found.judged, int(found.near_park[row])
+    part = slice(found.claims.first[row], found.claims.first[row + 1])
+    held = found.claims.park[part] if missed < 0 else np.empty(0, dtype=np.int64)
+    confidence = float(judged.confidence[row])
+    grid = int(found.claims.grid[row])
+    corner = None
+    if grid == FOUR or grid in THREE:
+        corner = (float(get_edge_lon(found.i[row], level)), float(get_edge_lat(found.j[row], level)))
+    dx, dy = float(found.dx_m[row]), float(found.dy_m[row])
+    return Spot(
+        kind=KINDS[found.kind[row]],
+        lon=float(judged.lon[row]),
+        lat=float(judged.lat[row]),
+        corner=corner,
+        verdict=Verdict(
+            locators=locators,
+            parks=tuple(ids[held].tolist()),
+            clearances_m=tuple(judged.clearance_m[part].tolist()) if missed < 0 else (),
+            grids_p=float(judged.grids_p[row]),
+            parks_p=tuple(judged.parks_p[part].tolist()) if missed < 0 else (),
+            confidence=confidence,
+            word="not counted" if missed >= 0 else choose_word(confidence),
+        ),
+        park_names=tuple(names[held].tolist()),
+        stretches=stretches,
+        offset_m=float(np.hypot(dx, dy)),
+        offset_deg=float(np.degrees(np.arctan2(dx, dy)) % 360.0),
+        near=None
+        if missed < 0
+        else NearMiss(
+            str(ids[missed]), str(names[missed]), float(found.near_m[row]), float(found.near_deg[row])
+        ),
+        notes=_make_notes(found, row, corner is not None, len(locators), len(stretches)),
+    )
+
+
+def _make_notes(found: FoundPlaces, row: int, at_corner: bool, cells: int, stretches: int) -> tuple[str, ...]:
+    notes = []
+    if found.near_park[row] >= 0:
+        return ("Outside every park; no station here counts for one.",)
+    if at_corner and cells == 3:
+        notes.append("Three cells: with the corner itself in the station, too much of it would lie outside.")
+    if at_corner and stretches:
+        notes.append(f"{stretches} stretch{'es' if stretches > 1 else ''} of line end at this corner.")
+    return tuple(notes)
+
+
+def _collect_stretches(
+    result: SearchResult, order: Ints, ids: Any, level: int
+) -> dict[int, tuple[Stretch, ...]]:
+    """The stretches of each of some rows, by its place among them."""
+    place = np.full(len(result.found.i) + 1, -1)
+    place[order] = np.arange(len(order))
+    by_row: dict[int, list[Stretch]] = {}
+    for pieces, owner in (
+        (result.meridians, result.meridian_owner),
+        (result.parallels, result.parallel_owner),
+    ):
+        mine = np.flatnonzero(place[owner] >= 0)
+        for row, stretch in zip(
+            place[owner[mine]].tolist(), _make_stretches(take_pieces(pieces, mine), ids, level), strict=True
+        ):
+            by_row.setdefault(row, []).append(stretch)
+    return {row: tuple(stretches) for row, stretches in by_row.items()}
+
+
+def _make_stretches(pieces: EdgePieces, ids: Any, level: int) -> list[Stretch]:
+    n = len(pieces.line)
+    start, end = (locate_on_pieces(pieces, np.full(n, f), level) for f in (0.0, 1.0))
+    if pieces.axis == "meridian":
+        pair = (
+            make_locator(pieces.line - 1, pieces.cell, level),
+            make_locator(pieces.line, pieces.cell, level),
+        )
+    else:
+        pair = (
+            make_locator(pieces.cell, pieces.line, level),
+            make_locator(pieces.cell, pieces.line - 1, level),
+        )
+    columns = [np.asarray(c).tolist() for c in (*start, *end, measure_pieces(pieces, level), *pair)]
+    first = pieces.sets.first
+    parks = [tuple(ids[pieces.sets.park[first[k] : first[k + 1]]].tolist()) for k in range(n)]
+    return [
+        Stretch(pieces.axis, (x0, y0), (x1, y1), size, (one, two), held)
+        for x0, y0, x1, y1, size, one, two, held in zip(*columns, parks, strict=True)
+    ]

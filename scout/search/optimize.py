@@ -1,0 +1,330 @@
+"""Where the centre of a station should stand: the few edges near each claim, and the climb over them.
+
+The few edges that matter while a station centre is sought: laid out once, looked at from many places.
+
+Centres are tried within a box of metres about each claim's point. Positions are degrees times their length
+there, so what is straight in longitude and latitude stays straight; seen from a centre, differences are
+stretched to the lengths of degrees at its own latitude.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scout.geo import probability
+from scout.geo.boundaries import Boundaries, Floats, Ints, expand_ranges
+from scout.geo.geodesy import compute_degree_lengths
+from scout.geo.probability import compute_contained_among, compute_reach_m
+from scout.search.verdict import (
+    Claims,
+    JudgedClaims,
+    JudgingContext,
+    compute_spread_m,
+    compute_touch_p,
+    estimate_claims,
+    multiply_parts,
+)
+
+_WIDER = 1.03  # degrees shrink towards the far end of a box
+
+
+class SeenEdges(NamedTuple):
+    """Edges seen from places: which place, both ends in metres from it, and how far off the edge is."""
+
+    row: Ints
+    start: Floats  # shape (m, 2)
+    end: Floats
+    away_m: Floats
+    stretch: Floats  # per place: its degrees' lengths by those at the claim's point, shape (n, 2)
+
+
+class NearbyEdges(NamedTuple):
+    """Edges near a box each, for pairs of a claim and a park; edge lists end to end."""
+
+    lat: Floats  # of the claim's point
+    per: Floats  # metres per degree of longitude and latitude there, shape (pairs, 2)
+    first: Ints  # where a pair's edges begin; one more entry at the end
+    start: Floats  # metres east and north of the claim's point, shape (m, 2)
+    end: Floats
+    known: Floats  # a place in the box, shape (pairs, 2)
+    inside: NDArray[np.bool_]  # whether it lies in the park
+
+    @classmethod
+    def of(
+        cls,
+        boundaries: Boundaries,
+        pairs: tuple[Ints, Floats, Floats],
+        box: tuple[Floats, Floats],
+        reach_m: Floats,
+    ) -> NearbyEdges:
+        """Edges of parks within reach of a box.
+
+        Parameters
+        ----------
+        pairs : park, lon, lat
+            Arrays, shape (n,).
+        box : least, most
+            Metres east and north of each point, shape (n, 2).
+        reach_m : array, shape (n,)
+        """
+        park, lon, lat = pairs
+        lon = boundaries.near_side(park, lon)
+        per = np.stack(compute_degree_lengths(lat), axis=1)
+        at = np.stack([lon, lat], axis=1)
+        low, high = at + box[0] / per, at + box[1] / per
+        room = _WIDER * reach_m / per[:, 1]
+        furthest = np.minimum(np.maximum(np.abs(low[:, 1] - room), np.abs(high[:, 1] + room)), 89.99)
+        room = np.stack([_WIDER * reach_m / compute_degree_lengths(furthest)[0], room], axis=1)
+        pair, vertex = boundaries.edges_in_box(park, low - room, high + room)
+        lines = boundaries.outlines
+        start, end = (
+            (np.stack([lines.lon[v], lines.lat[v]], axis=1) - at[pair]) * per[pair]
+            for v in (vertex, vertex + 1)
+        )
+        # Any place would do but one on an edge: shares that no one draws on purpose.
+        known = box[0] + (box[1] - box[0]) * np.array([0.41421356, 0.57735027])
+        there = at + known / per
+        inside = boundaries.clearance(park, there[:, 0], there[:, 1]) > 0.0
+        first = np.searchsorted(pair, np.arange(len(park) + 1))
+        return cls(lat, per, first, start, end, known, inside)
+
+    def seen(self, pair: Ints, place: Floats) -> SeenEdges:
+        """The edges of pairs, seen from a place each: metres from the claim's point, shape (n, 2)."""
+        row, edge = expand_ranges(self.first[pair], self.first[pair + 1] - self.first[pair])
+        stretch = self._stretch(pair, place)
+        start, end = ((ends[edge] - place[row]) * stretch[row] for ends in (self.start, self.end))
+        step = end - start
+        size = np.maximum(step[:, 0] ** 2 + step[:, 1] ** 2, 1e-12)
+        along = np.clip(-(start[:, 0] * step[:, 0] + start[:, 1] * step[:, 1]) / size, 0.0, 1.0)
+        foot = start + along[:, None] * step
+        return SeenEdges(row, start, end, np.hypot(foot[:, 0], foot[:, 1]), stretch)
+
+    def clearance(self, pair: Ints, place: Floats) -> Floats:
+        """Signed distance from places to the edges of pairs, positive inside; infinite where none is near."""
+        seen = self.seen(pair, place)
+        n = len(pair)
+        away = np.full(n, np.inf)
+        heads = np.flatnonzero(np.diff(seen.row, prepend=-1))
+        if len(heads):
+            away[seen.row[heads]] = np.minimum.reduceat(seen.away_m, heads)
+        known = (self.known[pair] - place) * seen.stretch
+        met = seen.row[_is_between(seen, known[seen.row])]
+        inside = self.inside[pair] ^ (np.bincount(met, minlength=n) % 2 == 1)
+        return np.where(inside, away, -away)
+
+    def _stretch(self, pair: Ints, place: Floats) -> Floats:
+        per = self.per[pair]
+        here = compute_degree_lengths(self.lat[pair] + place[:, 1] / per[:, 1])
+        stretch: Floats = np.stack(here, axis=1) / per
+        return stretch
+
+
+def _is_between(seen: SeenEdges, known: Floats) -> NDArray[np.bool_]:
+    """Whether an edge crosses the straight way from the place to the one that is known."""
+    (ax, ay), (bx, by), (rx, ry) = seen.start.T, seen.end.T, known.T
+    apart = (rx * ay - ry * ax > 0.0) != (rx * by - ry * bx > 0.0)
+    side = ax * by - ay * bx
+    there = side + (bx - ax) * ry - (by - ay) * rx
+    crossed: NDArray[np.bool_] = apart & ((side > 0.0) != (there > 0.0))
+    return crossed
+
+
+# Where a station should stand for its claim: a compass search for the surest centre nearby.
+BENT = 0.04  # what other edges nearby may take from an estimate before the last steps go by the judge
+SURE = 0.996  # parks held this surely are not worth moving for
+_GAIN = 1e-5  # a move that gains less, of what there is, is not worth making
+_FAR = 6.0  # sigmas; beyond the disc and these an edge takes 1e-9 from a probability
+_SHRINK = 0.5
+_ROUNDS = 32  # shrinks a first step of a kilometre to a decimetre, with moves between
+_CLAIMS = 1000  # settled together: their edges nearby are held, and looked at from eight places
+_WAYS = np.array(
+    [[(1, 0), (0, 1), (-1, 0), (0, -1)], np.sqrt(0.5) * np.array([(1, 1), (-1, 1), (-1, -1), (1, -1)])]
+)
+
+Bools = NDArray[np.bool_]
+Box = tuple[Floats, Floats]
+Measure = Callable[[Ints, Floats], tuple[Floats, Floats]]
+
+
+def optimize_position(
+    claims: Claims,
+    ground: JudgingContext,
+    low: tuple[Floats, Floats],
+    high: tuple[Floats, Floats],
+    exact: bool = False,
+) -> tuple[Floats, Floats]:
+    """Find the offset from the reference point that makes each claim surest: see `choose_standing`."""
+    return choose_standing(claims, ground, low, high, exact)[:2]
+
+
+def choose_standing(
+    claims: Claims,
+    ground: JudgingContext,
+    low: tuple[Floats, Floats],
+    high: tuple[Floats, Floats],
+    exact: bool = False,
+    quick: JudgedClaims | None = None,
+) -> tuple[Floats, Floats, JudgedClaims]:
+    """Where the station should stand for each claim, and the estimate there.
+
+    A compass search from the point itself: four ways, then the four between, then a shorter step when none
+    is better. Claims that are sure where they stand are left there.
+
+    Parameters
+    ----------
+    low, high : (east, north) arrays, shape (n,)
+        Bounds of the offset in metres.
+    exact : bool
+        Whether the last steps go by `judge`; ten times the work, worth it for the few.
+    quick : Judged, optional
+        The estimate at the start, the place in the box nearest to the point, where it is known.
+
+    Returns
+    -------
+    dx_m, dy_m : arrays, shape (n,)
+    estimate : Judged
+    """
+    box = np.stack(low, axis=1), np.stack(high, axis=1)
+    at = np.clip(0.0, *box)
+    if quick is None:
+        quick = estimate_claims(claims, at[:, 0], at[:, 1], ground)
+    blurred = _blur_ground(ground)
+    rows = np.flatnonzero(_find_unsure(claims, quick, blurred, exact) & (box[1] > box[0]).any(axis=1))
+    if len(rows):
+        start = at[rows].copy()
+        for first in range(0, len(rows), _CLAIMS):
+            some = rows[first : first + _CLAIMS]
+            at[some] = _find_surest_centres(claims, some, at, box, quick, blurred, exact)
+        moved = rows[(at[rows] != start).any(axis=1)]
+        again = estimate_claims(claims.rows(moved), at[moved, 0], at[moved, 1], ground)
+        quick = quick.replaced(claims.first, moved, again)
+    return at[:, 0], at[:, 1], quick
+
+
+def _find_unsure(claims: Claims, quick: JudgedClaims, ground: JudgingContext, exact: bool) -> Bools:
+    """Claims that a move might make surer; where the exact value counts, all with an edge in reach."""
+    radius, spread = ground.station.radius_m, compute_spread_m(claims, ground)
+    held = probability.compute_inside_p(quick.clearance_m, radius, spread, 0.0)
+    unsure = (multiply_parts(claims.first, np.ones(len(quick.lon)), held) < SURE) | (quick.grids_p <= 0.0)
+    if exact and len(held):
+        beside = np.abs(quick.clearance_m) < compute_reach_m(radius, spread)
+        unsure |= np.logical_or.reduceat(beside, claims.first[:-1])
+    return unsure
+
+
+def _find_surest_centres(
+    claims: Claims, rows: Ints, at: Floats, box: Box, quick: JudgedClaims, ground: JudgingContext, exact: bool
+) -> Floats:
+    """The surest centre of some claims."""
+    radius = ground.station.radius_m
+    finest = max(radius, 1.0) / 16
+    some, place, size = claims.rows(rows), at[rows], (box[0][rows], box[1][rows])
+    _, members = expand_ranges(claims.first[rows], np.diff(claims.first)[rows])
+    hill = _ConfidenceHill(some, size, quick.clearance_m[members], ground)
+    step = np.maximum(8 * finest, (size[1] - size[0]) / 16)
+    place = _climb(place, size, (step, finest), hill.quick)
+    if exact:
+        place = _climb(place, size, (np.full_like(place, 4 * finest), finest), hill.exact)
+    return place
+
+
+class _ConfidenceHill:
+    """How sure claims are at centres in their boxes, from the edges near each box alone."""
+
+    def __init__(self, claims: Claims, box: Box, clearance_m: Floats, ground: JudgingContext) -> None:
+        self._claims, self._ground = claims, ground
+        self._radius = ground.station.radius_m
+        self._spread = compute_spread_m(claims, ground)
+        row, _ = expand_ranges(claims.first[:-1], np.diff(claims.first))
+        least, most = box[0][row], box[1][row]
+        # From outside, the way to the park counts, however small the probability is there.
+        outside = np.hypot(*(most - least).T) - np.minimum(clearance_m, 0.0)
+        far = self._radius + _FAR * self._spread
+        reach = np.where(clearance_m < 0.0, np.maximum(outside, far), far)
+        pairs = claims.park, claims.lon[row], claims.lat[row]
+        self._near = NearbyEdges.of(ground.boundaries, pairs, (least, most), reach)
+
+    def quick(self, rows: Ints, place: Floats) -> tuple[Floats, Floats]:
+        """Confidence of some claims at a centre each and the parks' share in it, by straight edges."""
+        clearance, _, pair, first = self._clearance(rows, place)
+        held = probability.compute_inside_p(clearance, self._radius, self._spread[pair], 0.0)
+        return self._whole(rows, place, pair, first, held)
+
+    def exact(self, rows: Ints, place: Floats) -> tuple[Floats, Floats]:
+        """The same by every boundary's own shape."""
+        clearance, seen_from, pair, first = self._clearance(rows, place)
+        spread = self._spread[pair]
+
+        def edges(some: Ints) -> tuple[Ints, Floats, Floats]:
+            seen = self._near.seen(pair[some], seen_from[some])
+            close = seen.away_m <= compute_reach_m(self._radius, spread[some])[seen.row]
+            return seen.row[close], seen.start[close], seen.end[close]
+
+        held = compute_contained_among(edges, clearance, self._radius, spread)
+        return self._whole(rows, place, pair, first, held)
+
+    def _clearance(self, rows: Ints, place: Floats) -> tuple[Floats, Floats, Ints, Ints]:
+        sizes = np.diff(self._claims.first)[rows]
+        row, pair = expand_ranges(self._claims.first[rows], sizes)
+        first = np.concatenate([[0], np.cumsum(sizes)])
+        return self._near.clearance(pair, place[row]), place[row], pair, first
+
+    def _whole(
+        self, rows: Ints, place: Floats, pair: Ints, first: Ints, held: Floats
+    ) -> tuple[Floats, Floats]:
+        whole = self._claims
+        some = Claims(whole.lon[rows], whole.lat[rows], whole.grid[rows], first, whole.park[pair])
+        grids_p = compute_touch_p(some, place[:, 0], place[:, 1], self._ground)
+        return multiply_parts(first, grids_p, held), multiply_parts(
+            first, (grids_p > 0.0).astype(float), held
+        )
+
+
+def _climb(
+    place: Floats,
+    box: Box,
+    steps: tuple[Floats, float],
+    measure: Measure,
+) -> Floats:
+    """The places moved to where their claims are surest, within the box."""
+    at, (least, most), (step, finest) = place.copy(), box, steps
+    n = len(at)
+    value, held = measure(np.arange(n), at)
+    active = np.flatnonzero((held < SURE) & (most > least).any(axis=1))
+    turned, failed = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
+    for _ in range(_ROUNDS):
+        if len(active) == 0:
+            break
+        ways = _WAYS[turned[active]]
+        tries = at[active, None] + ways * step[active, None]
+        tries = np.clip(tries, least[active, None], most[active, None])
+        tried, _ = measure(np.repeat(active, ways.shape[1]), tries.reshape(-1, 2))
+        tried = tried.reshape(len(active), -1)
+        choice = tried.argmax(axis=1)
+        gain = tried[np.arange(len(active)), choice]
+        better = gain > value[active] * (1 + _GAIN)
+        moved, stuck = active[better], active[~better]
+        at[moved] = tries[better, choice[better]]
+        value[moved] = gain[better]
+        failed[moved] = 0
+        # What fails straight may gain aslant, along the ridge between two boundaries.
+        failed[stuck] += 1
+        turned[stuck] = 1 - turned[stuck]
+        step[stuck[failed[stuck] % 2 == 0]] *= _SHRINK
+        active = active[(step[active] > finest).any(axis=1)]
+    return at
+
+
+def _blur_ground(ground: JudgingContext) -> JudgingContext:
+    """The same ground with errors of a tenth of the radius at the least: certainty has no slope to climb."""
+    least = 2.45 * ground.station.radius_m / 10
+    return replace(
+        ground,
+        boundary_error_m=np.maximum(ground.boundary_error_m, least),
+        station=replace(ground.station, fix_error_m=max(ground.station.fix_error_m, least)),
+    )

@@ -1,0 +1,392 @@
+"""Overlaps of two parks or more: every region with its exact set of parks, and where to stand in it."""
+
+from __future__ import annotations
+
+from itertools import chain, pairwise
+from typing import Any, NamedTuple
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from scout.errors import InputError
+from scout.geo.boundaries import Floats, Ints, expand_ranges
+from scout.geo.geodesy import compute_degree_lengths, wrap_lon
+from scout.geo.locator import get_index
+from scout.geo.probability import DOUBTFUL, compute_sigma
+from scout.search.found import FoundPlaces, make_found
+from scout.search.optimize import BENT, choose_standing
+from scout.search.verdict import ONE, Claims, JudgedClaims, JudgingContext, estimate_claims, refine
+from scout.threads import map_rows
+
+Geometries = NDArray[Any]
+_TANGLED, _TANGLED_EACH = 500_000, 50  # pairs times neighbours of both, at all and for each park
+_PIECES, _PIECES_EACH = 50_000, 4  # what parks may share, at all and for each park
+_MANY_PIECES = 500_000  # that a pair could make: from so many on its crossings are counted first
+_AT_ONCE = 2_000  # edges whose crossings are counted at once
+
+
+def count_most_pieces(parks: int) -> int:
+    """Return how many pieces so many parks may share: each takes 0.4 to 0.8 ms to judge and to write."""
+    return max(_PIECES, _PIECES_EACH * parks)
+
+
+def refuse_tangle(a: Ints, b: Ints, parks: int) -> None:
+    """Stop where everything lies over everything: regions of every set would have no end.
+
+    Raises
+    ------
+    InputError
+        Saying how not to look for them.
+    """
+    near = np.bincount(np.concatenate([a, b]), minlength=parks)
+    if int(np.minimum(near[a], near[b]).sum()) > max(_TANGLED, _TANGLED_EACH * parks):
+        what = f"{len(a):,} pairs of the {parks:,} parks overlap: the same ground may be there many times"
+        raise InputError(
+            "overlaps", what, "join records with --id-column, or leave these out with --min-grids 2"
+        )
+
+
+def refuse_pieces(most: int) -> None:
+    """Stop before more than ``most`` pieces are looked at.
+
+    Raises
+    ------
+    InputError
+        Saying how not to look for them.
+    """
+    what = f"what parks share falls into more than {most:,} pieces"
+    remedy = "look near one place (--home --within, or --area), or leave overlaps out with --min-grids 2"
+    raise InputError("overlaps", what, remedy)
+
+
+def intersect_pairs(left: Geometries, right: Geometries, most: int) -> Geometries:
+    """Intersections, some at a time, so that too many pieces are refused before they are all made.
+
+    Two combs of n teeth share n * n pieces: a few kilobytes make millions.
+
+    Raises
+    ------
+    InputError
+        Saying how not to look for them.
+    """
+    sizes = [shapely.get_num_coordinates(some).astype(np.float64) for some in (left, right)]
+    could = sizes[0] * sizes[1] / 4  # each piece has two crossings at least, and most have more
+    for row in np.flatnonzero(could > _MANY_PIECES).tolist():
+        could[row] = min(could[row], _count_crossings(left[row], right[row], 2 * most) / 2)
+        if could[row] > most:
+            refuse_pieces(most)
+    lot = (np.cumsum(could) // _MANY_PIECES).astype(np.int64)
+    made, count = [np.empty(0, dtype=object)], 0
+    for rows in np.split(np.arange(len(left)), np.flatnonzero(np.diff(lot)) + 1):
+        made.append(map_rows(shapely.intersection, left[rows], right[rows]))
+        count += int(shapely.get_num_geometries(made[-1]).sum())
+        if count > most:
+            refuse_pieces(most)
+    return np.concatenate(made)
+
+
+def _count_crossings(one: Any, other: Any, most: int) -> int:
+    """Count how often two outlines cross, until there are more than ``most``."""
+    a, b = (shapely.bounds(shape) for shape in (one, other))
+    box = [*np.maximum(a[:2], b[:2]), *np.minimum(a[2:], b[2:])]
+    edges, others = (_edges_in(shape, box) for shape in (one, other))
+    tree, count = shapely.STRtree(others), 0
+    for start in range(0, len(edges), _AT_ONCE):
+        count += tree.query(edges[start : start + _AT_ONCE], predicate="crosses").shape[1]
+        if count > most:
+            break
+    return count
+
+
+def _edges_in(shape: Any, box: Any) -> Geometries:
+    """Edges of an outline whose bounds meet a box."""
+    rings = shapely.get_rings(shapely.get_parts(shape))
+    xy, of = shapely.get_coordinates(rings, return_index=True)
+    ends = np.stack([xy[:-1], xy[1:]], axis=1)[of[:-1] == of[1:]]
+    low, high = ends.min(axis=1), ends.max(axis=1)
+    edges: Geometries = shapely.linestrings(ends[np.all((low <= box[2:]) & (high >= box[:2]), axis=1)])
+    return edges
+
+
+# Middles of regions: where a station has most room, or plenty of it.
+_WIDE = 0.6  # of the largest circle: a centre of gravity this far inside is middle enough
+
+
+def find_middles(shapes: Geometries, plenty_m: float) -> tuple[Floats, Floats]:
+    """Centres of the largest circles inside, by metres: longitudes are shrunk as their latitude asks."""
+    if len(shapes) == 0:
+        return np.empty(0), np.empty(0)
+    centres = map_rows(lambda some: _find_batch_middles(some, plenty_m), shapes)
+    return centres[:, 0], centres[:, 1]
+
+
+def _find_batch_middles(shapes: Geometries, plenty_m: float) -> Floats:
+    bounds = shapely.bounds(shapes)
+    per_lon, per_lat = compute_degree_lengths((bounds[:, 1] + bounds[:, 3]) / 2)
+    factor = np.ones((len(shapes), 2))
+    factor[:, 0] = per_lon / per_lat
+    each = np.repeat(factor, shapely.get_num_coordinates(shapes), axis=0)
+    flat = shapely.set_coordinates(shapes.copy(), shapely.get_coordinates(shapes) * each)
+    plenty = plenty_m / per_lat
+    points = shapely.centroid(flat)
+    away = np.where(shapely.contains(flat, points), shapely.distance(points, shapely.boundary(flat)), 0.0)
+    rest = np.flatnonzero(away < np.maximum(plenty, _WIDE * _bound_room(flat)))
+    circles = shapely.maximum_inscribed_circle(
+        flat[rest], tolerance=_choose_tolerance(flat[rest], plenty[rest])
+    )
+    points[rest] = shapely.get_point(circles, 0)
+    centres: Floats = shapely.get_coordinates(points) / factor
+    return centres
+
+
+def _bound_room(shapes: Geometries) -> Floats:
+    """Radius that no circle inside can pass, by the shape's area and by its bounds."""
+    bounds = shapely.bounds(shapes)
+    by_area = np.sqrt(shapely.area(shapes) / np.pi)
+    least: Floats = np.minimum(by_area, np.minimum(*(bounds[:, 2:] - bounds[:, :2]).T) / 2)
+    return least
+
+
+def _choose_tolerance(shapes: Geometries, plenty: Floats) -> Floats:
+    """Near enough to a middle; finer would count cells without end in a long thin shape.
+
+    Without holes the largest circle's radius is no less than area over length (Bonnesen's inequality): where
+    that leaves plenty, and a station is sure anywhere near, the middle need not be known as well.
+    """
+    bounds = shapely.bounds(shapes)
+    size = np.hypot(bounds[:, 2] - bounds[:, 0], bounds[:, 3] - bounds[:, 1])
+    least = shapely.area(shapes) / shapely.length(shapes)
+    wide = np.where(shapely.get_num_interior_rings(shapes) == 0, np.minimum(0.4 * least, least - plenty), 0.0)
+    near: Floats = np.maximum(np.maximum(0.1 * least, wide), size / 1000)
+    return near
+
+
+# Overlaps of two parks or more: every region with its exact set of parks, and where to stand in it.
+_PREPARED = 200_000  # vertices of the shapes prepared at once
+_THIN_DEG = 1e-9
+
+
+class OverlapRegions(NamedTuple):
+    """Connected regions inside all parks of a set and outside all others; park lists end to end."""
+
+    shape: Geometries
+    first: Ints
+    park: Ints
+    parted: NDArray[np.bool_]  # whether another park reaches into what the first two parks share
+
+
+def find_overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tuple[Ints, Ints, Ints]:
+    """Pairs ``a < b`` of parks that share a point, and the turn (0 or -1) that brings ``a`` to ``b``."""
+    a, b = tree.query(geometries)  # by bounds alone: each pair comes twice, the exact test is for one
+    keep = a < b
+    a, b = a[keep], b[keep]
+    meets = _intersects(geometries, a, geometries[b])
+    pairs = [(a[meets], b[meets], np.zeros(meets.sum(), dtype=np.int64))]
+    past = np.flatnonzero(shapely.bounds(geometries)[:, 2] > 180.0)
+    if len(past):
+        a, b = tree.query(turned(geometries[past], -1), predicate="intersects")
+        a = past[a]
+        # Both past 180 means both already met above.
+        keep = (a != b) & ~np.isin(b, past)
+        pairs.append((a[keep], b[keep], np.full(keep.sum(), -1)))
+    return tuple(np.concatenate(c) for c in zip(*pairs, strict=True))  # type: ignore[return-value]
+
+
+def find_regions(geometries: Geometries, tree: shapely.STRtree) -> OverlapRegions:
+    """Regions of every set of two parks or more: what pairs share, split by the others that reach into it."""
+    a, b, turn = find_overlapping_pairs(geometries, tree)
+    refuse_tangle(a, b, len(geometries))
+    left = geometries[a]
+    if np.any(turn):
+        left[turn != 0] = turned(left[turn != 0], -1)
+    most = count_most_pieces(len(geometries))
+    both = areas_of(intersect_pairs(left, geometries[b], most))
+    real = shapely.area(both) > 0.0
+    a, b, both = a[real], b[real], both[real]
+    low, high = np.minimum(a, b), np.maximum(a, b)
+    others = _find_others_inside(both, _find_common_neighbours(low, high), geometries)
+    plain = np.array([not c for c in others], dtype=bool)
+    crowded = np.flatnonzero(~plain).tolist()
+    pieces, sets = _split_by_sets(
+        both[~plain],
+        list(zip(low[~plain].tolist(), high[~plain].tolist(), strict=True)),
+        [sorted(others[k]) for k in crowded],
+        geometries,
+        most,
+    )
+    sets = [*zip(low[plain].tolist(), high[plain].tolist(), strict=True), *sets]
+    shapes, row = wide_polygons(np.concatenate([both[plain], pieces]))
+    sizes = np.array([len(s) for s in sets], dtype=np.int64)
+    park = np.array(list(chain.from_iterable(sets)), dtype=np.int64)
+    _, members = expand_ranges((np.cumsum(sizes) - sizes)[row], sizes[row])
+    first = np.concatenate([[0], np.cumsum(sizes[row])])
+    return OverlapRegions(shapes, first, park[members], row >= np.count_nonzero(plain))
+
+
+def _intersects(shapes: Geometries, row: Ints, others: Geometries) -> NDArray[np.bool_]:
+    """Whether the shapes at some rows, ascending, share a point with others.
+
+    Each is prepared while it is asked and no longer: that takes more memory than the shape itself.
+    """
+    asked, first = np.unique(row, return_index=True)
+    block = np.cumsum(shapely.get_num_coordinates(shapes[asked])) // _PREPARED
+    cuts = np.append(first[np.flatnonzero(np.diff(block, prepend=-1))], len(row)).tolist()
+    meets = [np.empty(0, dtype=bool)]
+    for i, j in pairwise(cuts):
+        some = shapes[np.unique(row[i:j])]
+        shapely.prepare(some)
+        meets.append(map_rows(shapely.intersects, shapes[row[i:j]], others[i:j], apart=row[i:j]))
+        shapely.destroy_prepared(some)
+    return np.concatenate(meets)
+
+
+def turned(geometries: Geometries, turns: int) -> Geometries:
+    """The shapes, so many times round the globe further east."""
+    moved: Geometries = shapely.transform(geometries, lambda xy: xy + np.array([360.0 * turns, 0.0]))
+    return moved
+
+
+def _find_common_neighbours(low: Ints, high: Ints) -> list[set[int]]:
+    """For each overlapping pair, the parks that overlap both."""
+    near: dict[int, set[int]] = {}
+    for p, q in zip(low.tolist(), high.tolist(), strict=True):
+        near.setdefault(p, set()).add(q)
+        near.setdefault(q, set()).add(p)
+    return [near[p] & near[q] for p, q in zip(low.tolist(), high.tolist(), strict=True)]
+
+
+def _find_others_inside(both: Geometries, crowded: list[set[int]], geometries: Geometries) -> list[set[int]]:
+    """Of the parks that overlap both of each pair, those that reach into what the pair shares."""
+    pair = np.repeat(np.arange(len(both)), [len(c) for c in crowded])
+    other = np.array(list(chain.from_iterable(crowded)), dtype=np.int64)
+    meets = _intersects(both, pair, geometries[other])
+    # Parks that run past 180 have other numbers for the same ground: the faces will tell.
+    meets |= shapely.bounds(geometries[other]).reshape(-1, 4)[:, 2] > 180.0
+    meets |= shapely.bounds(both[pair]).reshape(-1, 4)[:, 2] > 180.0
+    inside: list[set[int]] = [set() for _ in crowded]
+    for p, q in zip(pair[meets].tolist(), other[meets].tolist(), strict=True):
+        inside[p].add(q)
+    return inside
+
+
+def areas_of(shapes: Geometries) -> Geometries:
+    """The shapes without the points and lines that parks share besides areas."""
+    mixed = np.flatnonzero(shapely.get_type_id(shapes) == 7)
+    if len(mixed) == 0:
+        return shapes
+    parts, row = _list_polygons(shapes[mixed])
+    plain = shapes.copy()
+    for k, number in enumerate(mixed.tolist()):
+        plain[number] = shapely.multipolygons(parts[row == k])
+    return plain
+
+
+def _list_polygons(shapes: Geometries) -> tuple[Geometries, Ints]:
+    """Polygon parts with area, and the row each is of; intersections also hold points and lines."""
+    kind = shapely.get_type_id(shapes)
+    whole, mixed = np.flatnonzero(kind == 3), np.flatnonzero(kind != 3)
+    parts, of = shapely.get_parts(shapes[mixed], return_index=True)
+    inner, again = shapely.get_parts(parts, return_index=True)  # collections within collections
+    areal = shapely.get_type_id(inner) == 3
+    pieces = np.concatenate([shapes[whole], inner[areal]])
+    row = np.concatenate([whole, mixed[of[again[areal]]]])
+    order = np.argsort(row, kind="stable")
+    order = order[shapely.area(pieces[order]) > 0.0]
+    return pieces[order], row[order]
+
+
+def _split_by_sets(
+    shapes: Geometries,
+    sets: list[tuple[int, ...]],
+    others: list[list[int]],
+    geometries: Geometries,
+    most: int,
+) -> tuple[Geometries, list[tuple[int, ...]]]:
+    """Parts of what pairs share, by their exact set; only sets whose first two are the pair.
+
+    One other park of every pair is taken at a time: all shapes are parted into inside and outside at once.
+    """
+    pair = np.arange(len(shapes))
+    for turn in range(max((len(some) for some in others), default=0)):
+        rows = np.array([k for k, p in enumerate(pair.tolist()) if turn < len(others[p])], dtype=np.int64)
+        other = np.array([others[p][turn] for p in pair[rows].tolist()], dtype=np.int64)
+        knives = beside(geometries[other], shapes[rows])
+        # With a park before the second of the pair, the set belongs to another pair.
+        second = np.array([sets[k][1] for k in rows.tolist()], dtype=np.int64)
+        mine = other > second
+        inside = areas_of(map_rows(shapely.intersection, shapes[rows[mine]], knives[mine]))
+        shapes[rows] = areas_of(map_rows(shapely.difference, shapes[rows], knives))
+        more = zip(rows[mine].tolist(), other[mine].tolist(), strict=True)
+        sets = [*sets, *((*sets[k], n) for k, n in more)]
+        shapes, pair = np.concatenate([shapes, inside]), np.concatenate([pair, pair[rows[mine]]])
+        real = np.flatnonzero(shapely.area(shapes) > 0.0)
+        shapes, pair, sets = shapes[real], pair[real], [sets[k] for k in real.tolist()]
+        if int(shapely.get_num_geometries(shapes).sum()) > most:
+            refuse_pieces(most)
+    return shapes, sets
+
+
+def beside(parks: Geometries, shapes: Geometries) -> Geometries:
+    """The parks, turned to the side of the globe where the shapes are."""
+    middles = [shapely.bounds(some).reshape(-1, 4)[:, [0, 2]].mean(axis=1) for some in (shapes, parks)]
+    turns = np.rint((middles[0] - middles[1]) / 360.0).astype(int)
+    moved = parks.copy()
+    for turn in np.unique(turns[turns != 0]).tolist():
+        moved[turns == turn] = turned(parks[turns == turn], turn)
+    return moved
+
+
+def place_in_regions(regions: OverlapRegions, ground: JudgingContext) -> FoundPlaces:
+    """One spot per region: about the middle of its largest circle, moved where that is surer and inside."""
+    lon, lat = find_middles(regions.shape, _compute_plenty_m(ground))
+    claims = Claims(wrap_lon(lon), lat, np.full(len(lon), ONE), regions.first, regions.park)
+    everywhere = np.arange(len(lon))
+    east, north, verdicts, promised = _settled(regions, claims, everywhere, lon, ground)
+    bent = np.flatnonzero((promised - verdicts.confidence > BENT) & (promised >= DOUBTFUL))
+    if len(bent):
+        x, y, new, _ = _settled(regions, claims, bent, lon, ground, exact=True)
+        better = np.flatnonzero(new.confidence > verdicts.confidence[bent])
+        _, members = expand_ranges(claims.rows(bent).first[better], np.diff(claims.first)[bent[better]])
+        verdicts = verdicts.replaced(claims.first, bent[better], new.rows(better, members))
+        east[bent[better]], north[bent[better]] = x[better], y[better]
+    per_lon, per_lat = compute_degree_lengths(lat)
+    i, j = get_index(wrap_lon(lon + east / per_lon), lat + north / per_lat, ground.level)
+    return make_found("overlap", i.astype(np.int64), j.astype(np.int64), claims, (east, north), verdicts)
+
+
+def _settled(
+    regions: OverlapRegions,
+    claims: Claims,
+    rows: Ints,
+    lon: Floats,
+    ground: JudgingContext,
+    exact: bool = False,
+) -> tuple[Floats, Floats, JudgedClaims, Floats]:
+    """Where to stand for some claims, inside their region; the verdicts, and what was estimated."""
+    claims, shapes, lon = claims.rows(rows), regions.shape[rows], lon[rows]
+    reach = np.full(len(lon), 2 * ground.station.radius_m)
+    start = estimate_claims(claims, np.zeros(len(lon)), np.zeros(len(lon)), ground)
+    east, north, quick = choose_standing(claims, ground, (-reach, -reach), (reach, reach), exact, quick=start)
+    per_lon, per_lat = compute_degree_lengths(claims.lat)
+    moved = np.flatnonzero((east != 0.0) | (north != 0.0))
+    x, y = lon[moved] + east[moved] / per_lon[moved], claims.lat[moved] + north[moved] / per_lat[moved]
+    left = moved[~shapely.contains_xy(shapes[moved], x, y)]
+    east[left] = north[left] = 0.0
+    _, members = expand_ranges(claims.first[left], np.diff(claims.first)[left])
+    quick = quick.replaced(claims.first, left, start.rows(left, members))
+    return east, north, refine(claims, quick, ground), quick.confidence
+
+
+def _compute_plenty_m(ground: JudgingContext) -> float:
+    """Clearance beyond which a station gains nothing, twice over."""
+    spread = np.hypot(ground.station.fix_error_m, ground.most_error_m)
+    return 2.0 * (ground.station.radius_m + 3.0 * float(compute_sigma(spread)))
+
+
+def wide_polygons(shapes: Geometries) -> tuple[Geometries, Ints]:
+    """Polygon parts and the row each is of, without what rounding made: under a tenth of a millimetre."""
+    parts, row = _list_polygons(shapes)
+    thickness = 2 * shapely.area(parts) / np.maximum(shapely.length(parts), 1e-300)
+    keep = np.flatnonzero(thickness > _THIN_DEG)
+    return parts[keep], row[keep]

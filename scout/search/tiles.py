@@ -1,0 +1,215 @@
+"""A search in parts: fields of the lattice, each with the parks it needs.
+
+What is found in a field does not depend on how the lattice is cut: every place belongs to one field by the
+numbers of its cell, and a field is searched with all that touches those places.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from scout.errors import InputError
+from scout.geo.boundaries import Floats, Ints
+from scout.geo.locator import count_columns, get_column_number, get_row_number
+from scout.search.scan import CellWindow
+
+Bools = NDArray[np.bool_]
+Box = tuple[float, float, float, float]
+_REPEATED = 4000  # parks; fewer in one place that overlap are refused when their pairs are known
+_MARGIN = 2  # cells: a stretch ends at corners, whose own cells lie one further
+
+
+class Tile(NamedTuple):
+    """A part of the lattice: the places in the cells of ``core``, for which ``window`` is searched."""
+
+    core: CellWindow | None  # None: all there is
+    window: CellWindow | None
+    parks: Ints
+    overlapping: Bools  # of these parks, those whose overlaps are wanted
+
+
+def is_near_lines(bounds: Floats, level: int, near_m: float) -> Bools:
+    """Which bounds (west, south, east, north, degrees, shape (n, 4)) come near a lattice line."""
+    west, south, east, north = bounds.T
+    # The ellipsoid is nowhere narrower than a sphere of its greatest radius.
+    per_lon = 111_319.0 * np.cos(np.radians(np.minimum(np.maximum(-south, north), 89.999)))
+    n = count_columns(level)
+    dx, dy = near_m / per_lon * n / 360 + 1e-6, near_m / 110_574 * n / 180 + 1e-6
+    x0, x1 = get_column_number(west, level) - dx, get_column_number(east, level) + dx
+    y0, y1 = get_row_number(south, level) - dy, get_row_number(north, level) + dy
+    near: Bools = (np.floor(x0) != np.floor(x1)) | (np.floor(y0) != np.floor(y1))
+    return near
+
+
+def find_in_box(bounds: Floats, box: Box, near_m: float) -> Ints:
+    """Numbers of the bounds that come near a box (west, south, east past 180, north; degrees)."""
+    high = near_m / 110_000.0 + 0.01
+    wide = high / max(float(np.cos(np.radians(min(max(abs(box[1]), abs(box[3])) + high, 89.9)))), 1e-3)
+    return np.flatnonzero(_meets_box(bounds, (box[0] - wide, box[1] - high, box[2] + wide, box[3] + high)))
+
+
+def _meets_box(bounds: Floats, box: Box) -> Bools:
+    """Which bounds meet a box, on whatever turn of the globe."""
+    west, south, east, north = bounds.T
+    meets = np.zeros(len(bounds), dtype=bool)
+    for turn in (-360.0, 0.0, 360.0):
+        meets |= (west + turn <= box[2]) & (east + turn >= box[0])
+    meets &= (south <= box[3]) & (north >= box[1])
+    return meets
+
+
+def check_repeated(bounds: Floats) -> None:
+    """Refuse parks by the thousand with the very same bounds, before they are taken in pairs.
+
+    Raises
+    ------
+    InputError
+    """
+    box = pd.DataFrame(bounds[np.isfinite(bounds[:, 0])])
+    again = box[box.duplicated(keep=False)]
+    most = int(again.value_counts().max()) if len(again) > _REPEATED else 0
+    if most > _REPEATED:
+        what = f"{most:,} of the {len(box):,} parks have the same bounds: the same ground is there many times"
+        raise InputError("overlaps", what, "join records with --id-column, or export each park once")
+
+
+def find_meeting(bounds: Floats) -> Bools:
+    """Which bounds meet another's, on whatever turn of the globe."""
+    boxes, of = _make_boxes(bounds)
+    a, b = shapely.STRtree(boxes).query(boxes[of >= 0])
+    found = np.zeros(len(bounds), dtype=bool)
+    found[of[a][of[a] != of[b]]] = True
+    return found
+
+
+def _make_boxes(bounds: Floats) -> tuple[NDArray[np.object_], Ints]:
+    """Boxes on every turn that the globe needs, and the row each is of."""
+    west, south, east, north = bounds.T
+    sound = np.flatnonzero(np.isfinite(west))
+    boxes, of = [shapely.box(*bounds[sound].T)], [sound]
+    for turn, outside in ((360.0, west < -179.9), (-360.0, east > 179.9)):
+        some = sound[outside[sound]]
+        boxes.append(shapely.box(west[some] + turn, south[some], east[some] + turn, north[some]))
+        of.append(some)
+    return np.concatenate(boxes), np.concatenate(of)
+
+
+def cut_into_tiles(
+    bounds: Floats, level: int, near_m: float, overlaps: Bools, window: CellWindow | None, most: int
+) -> list[Tile]:
+    """Cut a search into fields.
+
+    Parameters
+    ----------
+    bounds : array, shape (n, 4)
+        Degrees, of the parks that matter.
+    level : int
+    near_m : float
+        How far a near miss may lie.
+    overlaps : array of bool, shape (n,)
+        Parks whose overlaps are wanted.
+    window : Window, optional
+        The part of the lattice to search.
+    most : int
+        Parks in a field, about; those near its edges come on top.
+    """
+    count = len(bounds)
+    if count <= most:
+        return [Tile(window, window, np.arange(count), overlaps)]
+    n = count_columns(level)
+    whole = window or CellWindow(0, 0, n, n)
+    x, y = get_column_number(bounds[:, [0, 2]], level), get_row_number(bounds[:, [1, 3]], level)
+    middle = np.stack([x.mean(axis=1), y.mean(axis=1)], axis=1)
+    middle[:, 0] = (middle[:, 0] - whole.west) % n + whole.west
+    kept = _KeptParks(
+        bounds, is_near_lines(bounds, level, near_m), _OverlapTree.made(bounds, overlaps), level, near_m
+    )
+    return [kept.field(core, window) for core in _cut_tile(whole, middle, most, n // 2)]
+
+
+def _cut_tile(core: CellWindow, middle: Floats, most: int, widest: int) -> Iterator[CellWindow]:
+    """Halves of halves, until each holds few enough middles; here ``east`` and ``north`` do not belong."""
+    wide, high = core.east - core.west, core.north - core.south
+    # No wider than half the globe: with its margins a window must not meet itself on the other side.
+    if (len(middle) <= most and wide <= widest) or max(wide, high) < 2:
+        yield core
+        return
+    axis = 0 if wide >= high or wide > widest else 1
+    low, beyond = (core.west, core.east) if axis == 0 else (core.south, core.north)
+    at = int(np.median(middle[:, axis])) if len(middle) > most else (low + beyond) // 2
+    at = min(max(at, low + 1), beyond - 1)
+    before = middle[:, axis] < at
+    first = core._replace(east=at) if axis == 0 else core._replace(north=at)
+    second = core._replace(west=at) if axis == 0 else core._replace(south=at)
+    yield from _cut_tile(first, middle[before], most, widest)
+    yield from _cut_tile(second, middle[~before], most, widest)
+
+
+class _OverlapTree(NamedTuple):
+    """The parks whose overlaps are wanted, to be asked for by ground."""
+
+    tree: shapely.STRtree
+    boxes: NDArray[np.object_]
+    of: Ints  # numbers of the parks
+
+    @classmethod
+    def made(cls, bounds: Floats, overlaps: Bools) -> _OverlapTree:
+        rows = np.flatnonzero(overlaps)
+        boxes, of = _make_boxes(bounds[rows])
+        return cls(shapely.STRtree(boxes), boxes, rows[of])
+
+    def reaching_in(self, box: Box) -> Ints:
+        """Parks that share ground in a box, and all that reach into what those share, also beyond it."""
+        turns = np.array([-360.0, 0.0, 360.0])
+        ground = shapely.box(box[0] + turns, box[1], box[2] + turns, box[3])
+        some = self.boxes[np.unique(self.tree.query(ground)[1])]
+        a, b = shapely.STRtree(some).query(some)
+        a, b = a[a < b], b[a < b]
+        west, south, east, north = shapely.bounds(some).reshape(-1, 4).T
+        shared = shapely.box(
+            np.maximum(west[a], west[b]),
+            np.maximum(south[a], south[b]),
+            np.minimum(east[a], east[b]),
+            np.minimum(north[a], north[b]),
+        )
+        inside = np.unique(shapely.STRtree(shared).query(ground)[1])
+        return np.unique(self.of[self.tree.query(shared[inside])[1]])
+
+
+class _KeptParks(NamedTuple):
+    """All parks that matter."""
+
+    bounds: Floats
+    lines: Bools
+    tree: _OverlapTree
+    level: int
+    near_m: float
+
+    def field(self, core: CellWindow, whole: CellWindow | None) -> Tile:
+        n = count_columns(self.level)
+        west, south, east, north = np.array(core) + np.array([-_MARGIN, -_MARGIN, _MARGIN, _MARGIN])
+        window = CellWindow(int(west), max(int(south), 0), int(east), min(int(north), n))
+        if whole is not None:  # what lies outside is not to be found by way of a margin
+            low = max(window.west, whole.west), max(window.south, whole.south)
+            window = CellWindow(*low, min(window.east, whole.east), min(window.north, whole.north))
+        on_lines = np.flatnonzero(
+            self.lines & _meets_box(self.bounds, _find_tile_ground(window, n, self.near_m))
+        )
+        overlapping = self.tree.reaching_in(_find_tile_ground(core, n, 1.0))
+        parks = np.union1d(on_lines, overlapping)
+        return Tile(core, window, parks, np.isin(parks, overlapping))
+
+
+def _find_tile_ground(window: CellWindow, n: int, near_m: float) -> Box:
+    """The ground of some cells and what is near, in degrees."""
+    west, east = (360.0 * edge / n - 180.0 for edge in (window.west, window.east))
+    south, north = (180.0 * edge / n - 90.0 for edge in (window.south, window.north))
+    high = near_m / 110_000.0 + 1e-6
+    wide = high / max(np.cos(np.radians(min(max(abs(south), abs(north)) + high, 89.9))), 1e-6)
+    return west - wide, south - high, east + wide, north + high

@@ -1,0 +1,198 @@
+"""Station positions judged, many at once: does it touch those cells, does it lie in those parks, how surely.
+
+A claim is made at a reference point: a corner, a point on a line, or just a place. The station centre may
+stand off from it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+from scipy.special import ndtr
+
+from scout.geo import probability
+from scout.geo.boundaries import Boundaries, Floats, Ints, expand_ranges
+from scout.geo.geodesy import compute_degree_lengths, wrap_lon
+from scout.geo.locator import count_rows, get_column_number, get_row_number
+from scout.geo.probability import compute_contained_p
+from scout.model import Station
+
+# What a station claims: one cell, both sides of a line, all four cells of a corner, or three of them (one
+# code for each middle cell: north-east, north-west, south-west, south-east of the corner).
+ONE, MERIDIAN, PARALLEL, FOUR = 1, 2, 3, 4
+THREE = (5, 6, 7, 8)
+_MIDDLE = np.array([(1, 1), (-1, 1), (-1, -1), (1, -1)])
+
+
+@dataclass(frozen=True)
+class JudgingContext:
+    """What stations are judged on: the boundaries, each park's boundary error, the lattice level."""
+
+    boundaries: Boundaries
+    boundary_error_m: Floats  # 95 %, per park, datum error included
+    level: int
+    station: Station
+    error_range_m: tuple[float, float] | None = None  # of all parks, where these are a part of them
+
+    @property
+    def least_error_m(self) -> float:
+        """The least boundary error of any park."""
+        known = self.error_range_m
+        return float(self.boundary_error_m.min(initial=np.inf)) if known is None else known[0]
+
+    @property
+    def most_error_m(self) -> float:
+        """The greatest boundary error of any park."""
+        known = self.error_range_m
+        return float(self.boundary_error_m.max(initial=0.0)) if known is None else known[1]
+
+
+class Claims(NamedTuple):
+    """Claims at reference points, one per row; park lists end to end."""
+
+    lon: Floats
+    lat: Floats
+    grid: Ints
+    first: Ints
+    park: Ints
+
+    def rows(self, keep: Ints) -> Claims:
+        """Some of the claims; a number may come again."""
+        sizes = np.diff(self.first)[keep]
+        _, members = expand_ranges(self.first[keep], sizes)
+        first = np.concatenate([[0], np.cumsum(sizes)])
+        return Claims(self.lon[keep], self.lat[keep], self.grid[keep], first, self.park[members])
+
+
+class JudgedClaims(NamedTuple):
+    """Claims judged at a station centre each; ``clearance_m`` and ``parks_p`` are per park of the claim."""
+
+    lon: Floats
+    lat: Floats
+    grids_p: Floats
+    clearance_m: Floats
+    parks_p: Floats
+    confidence: Floats
+
+    def rows(self, keep: Ints, members: Ints) -> JudgedClaims:
+        """Some of the judgements; ``members`` are the parks of these rows."""
+        per_park = {"clearance_m": members, "parks_p": members}
+        return JudgedClaims(*(column[per_park.get(n, keep)] for n, column in self._asdict().items()))
+
+    def replaced(self, first: Ints, rows: Ints, new: JudgedClaims) -> JudgedClaims:
+        """The judgements with some rows replaced; ``first`` is that of their claims."""
+        _, members = expand_ranges(first[rows], np.diff(first)[rows])
+        per_park = ("clearance_m", "parks_p")
+        columns = {}
+        for name, column in self._asdict().items():
+            columns[name] = column.copy()
+            columns[name][members if name in per_park else rows] = getattr(new, name)
+        return JudgedClaims(**columns)
+
+
+def judge_claims(claims: Claims, dx_m: Floats, dy_m: Floats, ground: JudgingContext) -> JudgedClaims:
+    """Judge claims with the station centre (dx, dy) metres east and north of the reference point.
+
+    Parameters
+    ----------
+    claims : Claims
+        n rows.
+    dx_m, dy_m : arrays, shape (n,)
+
+    Returns
+    -------
+    Judged
+        Confidence is the product of its parts: independence is an assumption.
+    """
+    return refine(claims, estimate_claims(claims, dx_m, dy_m, ground), ground)
+
+
+def refine(claims: Claims, quick: JudgedClaims, ground: JudgingContext) -> JudgedClaims:
+    """An estimate with every boundary's own shape taken into account."""
+    row, _ = expand_ranges(claims.first[:-1], np.diff(claims.first))
+    parks_p = compute_contained_p(
+        ground.boundaries,
+        claims.park,
+        quick.lon[row],
+        quick.lat[row],
+        quick.clearance_m,
+        ground.station.radius_m,
+        compute_spread_m(claims, ground),
+    )
+    return quick._replace(parks_p=parks_p, confidence=multiply_parts(claims.first, quick.grids_p, parks_p))
+
+
+def compute_spread_m(claims: Claims, ground: JudgingContext) -> Floats:
+    """Standard deviation per axis of the error between station and boundary, per park of the claims."""
+    fix = probability.compute_sigma(ground.station.fix_error_m)
+    spread: Floats = np.hypot(fix, probability.compute_sigma(ground.boundary_error_m[claims.park]))
+    return spread
+
+
+def estimate_claims(claims: Claims, dx_m: Floats, dy_m: Floats, ground: JudgingContext) -> JudgedClaims:
+    """As `judge_claims`, each boundary taken as one straight edge: quick, optimistic at tips and in necks."""
+    lon, lat = _locate_centres(claims, dx_m, dy_m)
+    row, _ = expand_ranges(claims.first[:-1], np.diff(claims.first))
+    clearance = ground.boundaries.clearance(claims.park, lon[row], lat[row])
+    return estimate_known(claims, dx_m, dy_m, clearance, ground)
+
+
+def estimate_known(
+    claims: Claims, dx_m: Floats, dy_m: Floats, clearance_m: Floats, ground: JudgingContext
+) -> JudgedClaims:
+    """An estimate where the clearances, per park of each claim, are known already."""
+    parks_p = probability.compute_inside_p(
+        clearance_m, ground.station.radius_m, compute_spread_m(claims, ground), 0.0
+    )
+    grids_p = compute_touch_p(claims, dx_m, dy_m, ground)
+    whole = multiply_parts(claims.first, grids_p, parks_p)
+    return JudgedClaims(*_locate_centres(claims, dx_m, dy_m), grids_p, clearance_m, parks_p, whole)
+
+
+def multiply_parts(first: Ints, grids_p: Floats, parks_p: Floats) -> Floats:
+    """Confidence of each claim from its parts."""
+    if len(parks_p) == 0:
+        return grids_p
+    whole: Floats = grids_p * np.multiply.reduceat(parks_p, first[:-1])
+    return whole
+
+
+def compute_touch_p(claims: Claims, dx: Floats, dy: Floats, ground: JudgingContext) -> Floats:
+    """Probability that the station at (dx, dy) metres from each reference point touches the cells claimed."""
+    radius, s = ground.station.radius_m, float(probability.compute_sigma(ground.station.fix_error_m))
+    p = np.ones(len(dx))
+    for code in np.unique(np.minimum(claims.grid, THREE[0])).tolist():
+        mine = np.flatnonzero(claims.grid >= code if code in THREE else claims.grid == code)
+        x, y = dx[mine], dy[mine]
+        if code == ONE:
+            p[mine] = _compute_one_cell_p(*_locate_centres(claims, dx, dy, mine), ground.level, radius, s)
+        elif code == FOUR:
+            p[mine] = probability.compute_four_cells_p(x, y, radius, s)
+        elif code in THREE:
+            east, north = _MIDDLE[claims.grid[mine] - THREE[0]].T
+            p[mine] = probability.compute_three_cells_p(east * x, north * y, radius, s)
+        else:
+            p[mine] = probability.compute_line_p(x if code == MERIDIAN else y, radius, s)
+    return p
+
+
+def _locate_centres(claims: Claims, dx: Floats, dy: Floats, rows: Any = slice(None)) -> tuple[Floats, Floats]:
+    """Longitude and latitude of the station centres."""
+    lat = claims.lat[rows]
+    per_lon, per_lat = compute_degree_lengths(lat)
+    lon: Floats = wrap_lon(claims.lon[rows] + dx[rows] / per_lon)
+    return lon, lat + dy[rows] / per_lat
+
+
+def _compute_one_cell_p(lon: Floats, lat: Floats, level: int, radius: float, s: float) -> Floats:
+    """Probability that the disc reaches into the cell its stated centre lies in."""
+    per_lon, per_lat = compute_degree_lengths(lat)
+    x, y = get_column_number(lon, level), get_row_number(lat, level)
+    size_x, size_y = per_lon * 360 / count_rows(level), per_lat * 180 / count_rows(level)
+    dx = np.minimum(x - np.floor(x), np.ceil(x) - x) * size_x
+    dy = np.minimum(y - np.floor(y), np.ceil(y) - y) * size_y
+    s = max(s, 1e-9)
+    p: Floats = ndtr((radius + dx) / s) * ndtr((radius + dy) / s)
+    return p

@@ -1,0 +1,115 @@
+"""A search spread over the workers of a Dask cluster, here or elsewhere.
+
+Dask does the scheduling, the retries and the moving of data; what a worker does with a field is what a single
+machine does with it.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import logging
+import warnings
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import ExitStack, contextmanager
+from typing import Any
+
+from scout.errors import InputError, ScoutError
+from scout.search.run import Spread, TileFound, TileTask
+
+PARKS_IN_A_FIELD = 10_000  # smaller fields than one machine takes, so that no worker waits for another
+_RETRIES = 5  # of a field whose worker died or lost its disk
+_ANSWER_S = 5  # that a scheduler has to answer in
+
+
+@contextmanager
+def open_workers(address: str | None, workers: int | None) -> Iterator[Spread]:
+    """Workers to search fields with, for as long as the context lasts.
+
+    Parameters
+    ----------
+    address : str, optional
+        A Dask scheduler's, such as ``tcp://192.0.2.7:8786``. Its workers need this program, and the files
+        under the same paths.
+    workers : int, optional
+        Processes to start on this machine instead.
+
+    Raises
+    ------
+    InputError
+        Dask is not installed, or nothing answers at the address.
+    """
+    where = "--workers" if address is None else f"--cluster {address}"
+    if importlib.util.find_spec("distributed") is None:
+        raise InputError(where, "this needs dask", "install it with: pip install lattice-scout[cluster]")
+    import distributed
+
+    with ExitStack() as stack:
+        stack.enter_context(warnings.catch_warnings())
+        warnings.simplefilter("ignore")  # of large messages: outlines in memory are sent on purpose
+        if address is None:
+            options = {"n_workers": workers, "threads_per_worker": 1, "host": "127.0.0.1"}
+            # Told nothing, Dask would answer requests for its state from other machines too.
+            quiet = {"dashboard_address": "127.0.0.1:0", "silence_logs": logging.CRITICAL}
+            cluster = stack.enter_context(distributed.LocalCluster(**options, **quiet))
+            client = stack.enter_context(distributed.Client(cluster, set_as_default=False))
+        else:
+            _check_answers(address, where)
+            client = stack.enter_context(distributed.Client(address, set_as_default=False))
+        yield _make_spread(client, where)
+
+
+def _check_answers(address: str, where: str) -> None:
+    """Refuse an address where no scheduler says who it is in time; a client would try for much longer."""
+    import asyncio
+    from concurrent.futures import ThreadPoolExecutor
+
+    from distributed.core import rpc
+
+    async def ask() -> None:
+        async with rpc(address) as other:
+            answer = await other.identity()
+        if answer.get("type") != "Scheduler":
+            raise ValueError(answer)
+
+    logger = logging.getLogger("distributed")
+    level = logger.level
+    logger.setLevel(logging.CRITICAL)
+    try:
+        # In a thread of its own: a notebook, say, has a loop of events running in this one.
+        with ThreadPoolExecutor(1) as thread:
+            thread.submit(lambda: asyncio.run(asyncio.wait_for(ask(), _ANSWER_S))).result()
+    except (Exception, asyncio.CancelledError) as error:  # what is no scheduler may answer anything
+        remedy = "start one with: dask scheduler, and workers with: dask worker ADDRESS"
+        raise InputError(where, "no scheduler answers there", remedy) from error
+    finally:
+        logger.setLevel(level)
+
+
+def _make_spread(client: Any, where: str) -> Spread:
+    from distributed import KilledWorker
+
+    def spread(work: Callable[[TileTask], TileFound], parts: Iterable[TileTask]) -> Iterator[TileFound]:
+        futures = [client.submit(_try_tile, work, part, retries=_RETRIES, pure=False) for part in parts]
+        try:
+            for number, future in enumerate(futures):
+                found = future.result()
+                if isinstance(found, ScoutError):
+                    raise found
+                yield found
+                futures[number] = None  # the worker may forget it
+        except KilledWorker as error:
+            what = "a field of the search ended worker after worker: they may have too little memory"
+            raise InputError(where, what, "take fewer workers, or ones with more memory") from error
+        finally:
+            client.cancel([future for future in futures if future is not None])
+
+    return spread
+
+
+def _try_tile(work: Callable[[TileTask], TileFound], part: TileTask) -> TileFound | ScoutError:
+    """A field's finds, or what the user has to be told: no other worker would do better."""
+    try:
+        return work(part)
+    except ScoutError as error:
+        # Made anew: what the libraries raised before it may not bear the way back.
+        return type(error)(error.where, error.what, error.remedy)

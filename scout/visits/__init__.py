@@ -1,0 +1,1 @@
+"""What was done: the notebook of visits, the tally, locations in logs."""

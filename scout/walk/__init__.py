@@ -1,0 +1,1 @@
+"""The way to a place: OpenStreetMap's tags, the network, terrain, routes, hazards."""

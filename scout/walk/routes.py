@@ -1,0 +1,521 @@
+"""Walks to many places: windows that grow as far as they must, least times, the way drawn.
+
+The walk to each place: the least time from any parking, trailhead or roadside, over the ground there is.
+
+Windows grow only as far as they must. A walk that leaves a window of radius r round its place takes longer
+than r at Tobler's greatest speed; what is found faster needs no larger window.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.sparse.csgraph import connected_components, dijkstra
+
+from scout.geo.geodesy import compute_degree_lengths, measure_geodesic, wrap_lon
+from scout.model import Relief, Route, RouteState, StartKind, Surroundings, Walking
+from scout.threads import map_on_threads
+from scout.walk.barriers import AccessMap, WalkWindow
+from scout.walk.graph import MOST_CELLS, Graph, build_graph
+from scout.walk.terrain import FASTEST_KMH, compute_load_factor, interpolate_heights
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def iterate_tiles(lon: Floats, lat: Floats, side_m: float) -> Iterator[tuple[tuple[float, float], Ints]]:
+    """Middle of each tile, longitude and latitude, and the rows of the places in it.
+
+    Parameters
+    ----------
+    lon, lat : arrays, shape (n,)
+        Degrees.
+    side_m : float
+        No tile is wider or higher.
+    """
+    per_lat = 110_500.0  # the least there is
+    row = np.floor(lat * per_lat / side_m)
+    south, north = row * side_m / per_lat, (row + 1) * side_m / per_lat
+    nearest = np.clip(np.where(south > 0, south, np.where(north < 0, -north, 0.0)), 0.0, 89.9)
+    wide = side_m / compute_degree_lengths(nearest)[0]
+    col = np.floor(wrap_lon(lon) / wide)
+    keys, tile = np.unique(np.stack([row, col], axis=1), axis=0, return_inverse=True)
+    order = np.argsort(tile.reshape(-1), kind="stable")
+    ends = np.cumsum(np.bincount(tile.reshape(-1), minlength=len(keys)))
+    for rows in np.split(order, ends[:-1]) if len(order) else ():
+        first = rows[0]
+        middle = ((col[first] + 0.5) * wide[first], (south[first] + north[first]) / 2)
+        yield (float(middle[0]), float(middle[1])), rows
+
+
+# How far places are from where a car may be left, as the crow flies.
+class NearestStarts(NamedTuple):
+    """The nearest start of each place; infinitely far where none is near."""
+
+    distance_m: Floats
+    lon: Floats
+    lat: Floats
+    kind: list[StartKind]
+    name: list[str]
+
+
+def find_nearest_starts(lon: Floats, lat: Floats, world: AccessMap, reach_m: float) -> NearestStarts:
+    """Nearest parking, trailhead or road of places, sought to at least ``reach_m``."""
+    n = len(lon)
+    distance, at = np.full(n, np.inf), np.full((n, 2), np.nan)
+    kind: list[StartKind] = [""] * n
+    name = [""] * n
+    for centre, rows in iterate_tiles(lon, lat, reach_m):
+        window = WalkWindow.about(*centre, 1.8 * reach_m)
+        starts, (roads, road_row) = world.starts(window), world.roads(window)
+        shapes = np.concatenate([shapely.points(starts.x, starts.y), roads])
+        if not len(shapes):
+            continue
+        places = shapely.points(*window.frame.forward(lon[rows], lat[rows]))
+        tree = shapely.STRtree(shapes)
+        (place, found), metres = tree.query_nearest(places, return_distance=True, all_matches=False)
+        foot = shapely.get_point(shapely.shortest_line(places[place], shapes[found]), 1)
+        distance[rows[place]] = metres
+        at[rows[place]] = np.stack(window.frame.inverse(shapely.get_x(foot), shapely.get_y(foot)), axis=1)
+        n_points = len(starts.row)
+        for row, start in zip(rows[place].tolist(), found.tolist(), strict=True):
+            named = world.start(int(starts.row[start])) if start < n_points else None
+            kind[row], name[row] = named or world.road(int(road_row[start - n_points]))
+    return NearestStarts(distance, at[:, 0], at[:, 1], kind, name)
+
+
+# One walk, read back from the points it passes.
+Bools = NDArray[np.bool_]
+
+_LOOSE_M = 1.0  # the drawn line may leave the walked one by this much
+_PROFILE_STEPS = 60
+_NEXT_TO_M = 150.0
+
+
+def trace_route(graph: Graph, nodes: Ints, straight_m: float, world: AccessMap) -> Route:
+    """The route over some points of a graph, from the start to the spot.
+
+    The way back is the same one: its time differs where it slopes.
+    """
+    length, rise, path, detour = graph.edges(nodes)
+    out, back = (graph.weights.minutes(length, up, path) / detour for up in (rise, -rise))
+    metres = length / detour
+    known = not graph.weights.level
+    line, on_path = _draw_route(graph, nodes, path)
+    kind, name = _describe_start(graph, int(nodes[0]), world)
+    return Route(
+        "walked",
+        out_min=float(out.sum()),
+        back_min=float(back.sum()),
+        length_m=float(metres.sum()),
+        climb_m=float(np.maximum(rise, 0.0).sum()) if known else None,
+        off_path_m=float(metres[~path].sum()),
+        start=line[0],
+        start_kind=kind,
+        start_name=name,
+        straight_m=straight_m,
+        line=line,
+        on_path=on_path,
+        profile=_sample_profile(metres, graph.height_m[nodes]) if known else (),
+    )
+
+
+def _describe_start(graph: Graph, node: int, world: AccessMap) -> tuple[StartKind, str]:
+    """Kind and name of the start; a roadside goes by the parking next to it, or else by the road's name."""
+    starts = graph.starts
+    if node >= graph.first_start:
+        return world.start(int(starts.row[node - graph.first_start]))
+    away = np.hypot(starts.x - graph.x[node], starts.y - graph.y[node])
+    if len(away) and away.min() <= _NEXT_TO_M:
+        name = world.start(int(starts.row[away.argmin()]))[1]
+        if name:
+            return "roadside", f"by {name}"
+    return world.road(int(graph.network.drive_row[node - graph.first_way]))
+
+
+def _draw_route(
+    graph: Graph, nodes: Ints, path: Bools
+) -> tuple[tuple[tuple[float, float], ...], tuple[bool, ...]]:
+    """The line in degrees without the points it does not need, and which segments are on a path."""
+    points = np.column_stack([graph.x[nodes], graph.y[nodes]])
+    kept, flags = [points[:1]], []
+    breaks = np.flatnonzero(np.diff(path.astype(np.int8))) + 1
+    for run in np.split(np.arange(len(path)), breaks) if len(path) else []:
+        part = points[run[0] : run[-1] + 2]
+        simple = shapely.get_coordinates(shapely.simplify(shapely.linestrings(part), _LOOSE_M))
+        kept.append(simple[1:])
+        flags += [bool(path[run[0]])] * (len(simple) - 1)
+    lon, lat = graph.window.frame.inverse(*np.concatenate(kept).T)
+    line = tuple(zip(np.round(lon, 7).tolist(), np.round(lat, 7).tolist(), strict=True))
+    return line, tuple(flags)
+
+
+def _sample_profile(length: Floats, height: Floats) -> tuple[tuple[float, float], ...]:
+    """Heights along the walk, at a few dozen places."""
+    run = np.concatenate([[0.0], np.cumsum(length)])
+    at = np.linspace(0.0, run[-1], min(_PROFILE_STEPS, len(run)))
+    heights = np.interp(at, run, height)
+    return tuple(zip(np.round(at, 1).tolist(), np.round(heights, 1).tolist(), strict=True))
+
+
+# The least times to the places of one window, and their walks.
+class WindowWalks(NamedTuple):
+    """What a window told. Numbers are those of its places."""
+
+    minutes: Floats  # infinite where there is no walk
+    routes: dict[int, Route]  # for each group the best, where it is better than what was known
+    why: dict[int, str]  # in the last window, why there is no walk
+
+
+def explain_over_limit(walking: Walking) -> str:
+    """Why a place too far away is out of reach."""
+    return f"the walk takes over {walking.limit_min:g} min"
+
+
+def solve_window(
+    window: WalkWindow,
+    places: tuple[Floats, Floats, Ints],
+    known_min: Floats,
+    world: AccessMap,
+    reliefs: Sequence[Relief],
+    walking: Walking,
+    last: bool,
+) -> WindowWalks:
+    """Walk to the places of a window.
+
+    Parameters
+    ----------
+    window : Window
+    places : three arrays
+        Longitude, latitude and group.
+    known_min : array
+        Per group the least minutes known.
+    world : Map
+    reliefs : sequence of Relief
+    walking : Walking
+    last : bool
+        No wider window follows.
+    """
+    lon, lat, group = places
+    graph = build_graph(world, window, reliefs, walking, np.stack(window.frame.forward(lon, lat), axis=1))
+    # What is known to be slower than the best need not be followed.
+    limit_min = min(walking.limit_min, 1.001 * float(known_min[group].max()))
+    all_ = _find_least_times(graph, graph.sources, limit_min)
+    taken = all_.minutes[graph.first_place : graph.first_start].copy()
+    routes: dict[int, Route] = {}
+    for one in np.unique(group).tolist():
+        mine = np.flatnonzero(group == one)
+        least, k = all_, int(mine[taken[mine].argmin()])
+        if not taken[k] < known_min[one]:
+            continue
+        if not _is_near_places(
+            graph, mine, all_.begin[graph.first_place + k : graph.first_place + k + 1], walking
+        )[0]:
+            # The least time is from a start too far away to be looked at: the best of the others, then.
+            least = _find_least_times(
+                graph, graph.sources[_is_near_places(graph, mine, graph.sources, walking)], limit_min
+            )
+            taken[mine] = least.minutes[graph.first_place + mine]
+            k = int(mine[taken[mine].argmin()])
+        if taken[k] < known_min[one]:
+            nodes = _follow_chain(graph.first_place + k, least.before)
+            first = window.frame.inverse(graph.x[nodes[0]], graph.y[nodes[0]])
+            routes[k] = trace_route(graph, nodes, measure_geodesic(*first, lon[k], lat[k])[0], world)
+    return WindowWalks(taken, routes, _explain_cut_off(graph, taken, walking) if last else {})
+
+
+class _LeastTimes(NamedTuple):
+    """The least times from some starts, per point of a graph."""
+
+    minutes: Floats
+    before: Ints  # the point before, negative for none
+    begin: Ints  # the start
+
+
+def _find_least_times(graph: Graph, sources: Ints, limit_min: float) -> _LeastTimes:
+    if not len(sources):
+        none = np.full(len(graph.x), -1)
+        return _LeastTimes(np.full(len(graph.x), np.inf), none, none)
+    return _LeastTimes(
+        *dijkstra(
+            graph.minutes,
+            indices=sources,
+            min_only=True,
+            return_predecessors=True,
+            limit=limit_min,
+        )
+    )
+
+
+def _is_near_places(graph: Graph, places: Ints, points: Ints, walking: Walking) -> Bools:
+    """Whether points are no further from any of the places of a spot than starts are looked at."""
+    nodes = graph.first_place + places
+    from_x, from_y = graph.x[nodes][:, None] - graph.x[points], graph.y[nodes][:, None] - graph.y[points]
+    return np.asarray((np.hypot(from_x, from_y) <= walking.reach_m).any(axis=0))
+
+
+def _follow_chain(node: int, before: Ints) -> Ints:
+    """The points from a start to one reached."""
+    chain = [node]
+    while before[chain[-1]] >= 0:
+        chain.append(int(before[chain[-1]]))
+    return np.array(chain[::-1])
+
+
+def _explain_cut_off(graph: Graph, taken: Floats, walking: Walking) -> dict[int, str]:
+    """Per place that is not reached, why."""
+    missed = np.flatnonzero(~np.isfinite(taken)).tolist()
+    if not missed:
+        return {}
+    _, part = connected_components(graph.minutes, directed=False)
+    what = "barriers or missing heights" if graph.gaps else "barriers"
+    no_way = f"no way on foot from any parking or road within {walking.reach_m / 1000:g} km: {what} all round"
+    why = {}
+    for k in missed:
+        starts = graph.sources[_is_near_places(graph, np.array([k]), graph.sources, walking)]
+        joined = part[graph.first_place + k] in part[starts]
+        why[k] = explain_over_limit(walking) if joined else no_way
+    return why
+
+
+# The walk to each place: the least time from any parking, trailhead or roadside, over the ground there is.
+_FIRST_M = 250.0  # least radius of a window
+_WIDER = 2**0.5  # from one radius to the next
+_TILE = 0.7  # side of a tile, whose places share a window, in radii
+_AT_ONCE = 2  # windows: each may take 200 MB
+_FARTHEST_M = 12_000.0  # of a start; its window has cells of 36 m, see DEVELOPERS.md
+_NO_HEIGHT = "the heights do not cover it"
+_WINDING = 2.2  # so much longer than the way of a crow at full speed are short walks, at a guess
+
+
+class WalkTargets(NamedTuple):
+    """Places to walk to, a row per possible station centre."""
+
+    lon: Floats  # degrees
+    lat: Floats
+    group: Ints  # rows of one spot share a number 0 .. n - 1, sorted; the one with the least time is taken
+
+
+class FoundWalk(NamedTuple):
+    """The walk to one spot."""
+
+    row: int  # of the targets: the one taken, or the first of its group when none can be walked to
+    route: Route
+    further: bool = False  # no start within reach leads there, one further away may
+
+
+def farthest_m(walking: Walking) -> float:
+    """How far away a start may be from which a place is reached within the longest walk."""
+    return min(
+        _FARTHEST_M, walking.limit_min * FASTEST_KMH * compute_load_factor(walking.load_kg) * 1000 / 60
+    )
+
+
+def coarsest_m(walking: Walking) -> float:
+    """Side of the cells of the widest window."""
+    return max(walking.cell_m, _half_m(walking.reach_m) * 2 / MOST_CELLS)
+
+
+def find_walks(
+    targets: WalkTargets,
+    surroundings: Surroundings,
+    reliefs: Sequence[Relief],
+    walking: Walking,
+    progress: Callable[[str], None] = lambda _: None,
+    first_m: float = _FIRST_M,
+) -> list[FoundWalk]:
+    """Walks to places.
+
+    Parameters
+    ----------
+    targets : Targets
+    surroundings : Surroundings
+    reliefs : sequence of Relief
+        None at all: the ground is taken as level.
+    walking : Walking
+    progress : callable
+        Told in a few words what is being done.
+    first_m : float
+        Least radius of a window; more where nothing nearer is to be found.
+
+    Returns
+    -------
+    list of Walked
+        One per group, in their order.
+    """
+    groups = int(targets.group[-1]) + 1 if len(targets.group) else 0
+    first = np.searchsorted(targets.group, np.arange(groups))
+    world = AccessMap(surroundings)
+    if not world.has_starts:
+        why = "the access data holds no parking and no road"
+        if len(surroundings.busy_roads):
+            why += " but busy ones, along which no place to leave a car is mapped"
+        elif not surroundings.sources and not len(surroundings.ways):
+            why = "no roads and no parking are given"
+        none = Route("unknown", why)
+        return [FoundWalk(int(row), none, True) for row in first]
+    task = _WalkTask(targets, world, reliefs, walking, groups)
+    task.solve(progress, first_m)
+    return [task.walked(group, int(first[group])) for group in range(groups)]
+
+
+class _WalkTask:
+    """The walks found so far."""
+
+    def __init__(
+        self, targets: WalkTargets, world: AccessMap, reliefs: Sequence[Relief], walking: Walking, groups: int
+    ) -> None:
+        self.targets, self.world, self.reliefs, self.walking = targets, world, reliefs, walking
+        self.nearest = find_nearest_starts(targets.lon, targets.lat, world, walking.reach_m)
+        self.m_per_min = FASTEST_KMH * compute_load_factor(walking.load_kg) * 1000 / 60
+        self.best_min = np.full(groups, np.inf)  # per group
+        self.best: list[FoundWalk | None] = [None] * groups
+        self.why = _explain_no_walk(targets, self.nearest, world, reliefs, walking)  # per row
+
+    def walked(self, group: int, first: int) -> FoundWalk:
+        """The walk to a group, or why there is none."""
+        found = self.best[group]
+        if found is not None:
+            return found
+        state: RouteState = "unknown" if self.why[first] == _NO_HEIGHT else "out of reach"
+        near, here = self.nearest, (self.targets.lon[first], self.targets.lat[first])
+        route = Route(state, self.why[first])
+        if np.isfinite(near.distance_m[first]):
+            start = (float(near.lon[first]), float(near.lat[first]))
+            route = replace(
+                route,
+                start=start,
+                start_kind=near.kind[first],
+                start_name=near.name[first],
+                straight_m=measure_geodesic(*start, *here)[0],
+            )
+        mine = range(first, int(np.searchsorted(self.targets.group, group, side="right")))
+        return FoundWalk(first, route, any(_may_be_further(self.why[row]) for row in mine))
+
+    def solve(self, progress: Callable[[str], None], first_m: float) -> None:
+        """Walk to every place that may be the best of its group, those nearest to a start first."""
+        reach_m = self.walking.reach_m
+        left = np.array([not why for why in self.why], dtype=bool)
+        wanted = _WINDING * self.nearest.distance_m  # radius of the window that will do
+        radius = min(first_m, reach_m)
+        while left.any():
+            last = radius >= reach_m
+            rows = np.flatnonzero(left & ((wanted <= radius) | last))
+            todo, done = self._tiles(rows, _TILE * radius), 0
+            while todo:
+                some, todo = todo[:_AT_ONCE], todo[_AT_ONCE:]
+                done += sum(len(own) for _, own in some)
+                for own, taken in self._walk(some, _half_m(radius), last):
+                    least = np.minimum(taken, self.best_min[self.targets.group[own]])
+                    wanted[own] = self.m_per_min * least
+                progress(f"walks within {radius:,.0f} m: {done:,} of {len(rows):,} places")
+            left[rows] = ~last & (wanted[rows] > radius) & self._may_win(rows)
+            wanted[~np.isfinite(wanted)] = 0.0  # the next window may tell
+            wider = _WIDER * radius
+            radius = (
+                wider if 1.2 * wider < reach_m else reach_m
+            )  # no window that is hardly wider than another
+
+    def _tiles(self, rows: Ints, side_m: float) -> list[tuple[tuple[float, float], Ints]]:
+        """Middles of tiles and the rows in them, the nearest to a start first."""
+        found = [
+            (at, rows[own])
+            for at, own in iterate_tiles(self.targets.lon[rows], self.targets.lat[rows], side_m)
+        ]
+        return sorted(found, key=lambda tile: float(self.nearest.distance_m[tile[1]].min()))
+
+    def _may_win(self, rows: Ints) -> Bools:
+        """Whether a place could be reached sooner than the best of its group so far."""
+        least = self.nearest.distance_m[rows] / self.m_per_min
+        may: Bools = least < self.best_min[self.targets.group[rows]]
+        return may
+
+    def _walk(
+        self, some: list[tuple[tuple[float, float], Ints]], half_m: float, last: bool
+    ) -> list[tuple[Ints, Floats]]:
+        """Rows in some tiles and the minutes to them, infinite where there is no walk; the best are kept."""
+        worth = [(at, own[self._may_win(own)]) for at, own in some]
+
+        def solve(tile: tuple[tuple[float, float], Ints]) -> WindowWalks:
+            at, own = tile
+            places = (self.targets.lon[own], self.targets.lat[own], self.targets.group[own])
+            window = WalkWindow.about(*at, half_m)
+            return solve_window(window, places, self.best_min, self.world, self.reliefs, self.walking, last)
+
+        worth = [tile for tile in worth if len(tile[1])]
+        answers = map_on_threads(solve, worth)
+        for (_, own), answer in zip(worth, answers, strict=True):
+            for k, route in answer.routes.items():
+                group = int(self.targets.group[own[k]])
+                if route.out_min is not None and route.out_min < self.best_min[group]:
+                    self.best_min[group] = route.out_min
+                    self.best[group] = FoundWalk(int(own[k]), route)
+            for k, why in answer.why.items():
+                self.why[own[k]] = why
+        return [(own, answer.minutes) for (_, own), answer in zip(worth, answers, strict=True)]
+
+
+def _half_m(radius_m: float) -> float:
+    """Half the side of a window that holds all within a radius of the places of its tile."""
+    return (1 + _TILE / 2) * radius_m + 25.0
+
+
+def _may_be_further(why: str) -> bool:
+    """Whether a start further away may help, where no walk was found."""
+    return why != _NO_HEIGHT and not why.startswith("in ")
+
+
+def _explain_no_walk(
+    targets: WalkTargets,
+    nearest: NearestStarts,
+    world: AccessMap,
+    reliefs: Sequence[Relief],
+    walking: Walking,
+) -> list[str]:
+    """Per place why there is no walk to it, or nothing when there may be one."""
+    why = [""] * len(targets.lon)
+    m_per_min = FASTEST_KMH * compute_load_factor(walking.load_kg) * 1000 / 60
+    for row in np.flatnonzero(nearest.distance_m > walking.limit_min * m_per_min):
+        why[row] = explain_over_limit(walking)
+    for row in np.flatnonzero(nearest.distance_m > walking.reach_m):
+        why[row] = f"no parking or road within {walking.reach_m / 1000:g} km"
+    missed = np.flatnonzero(nearest.distance_m > walking.reach_m)
+    for place, text in _busy(targets, missed, world, walking):
+        why[place] += f"; {text}"
+    for row in np.flatnonzero(world.in_building(targets.lon, targets.lat)):
+        why[row] = "in a building"
+    if reliefs:
+        for row in np.flatnonzero(np.isnan(interpolate_heights(reliefs, targets.lon, targets.lat))):
+            why[row] = _NO_HEIGHT
+    for centre, rows in iterate_tiles(targets.lon, targets.lat, walking.reach_m):
+        window = WalkWindow.about(*centre, walking.reach_m)
+        barriers = world.barriers(window)
+        places = shapely.points(*window.frame.forward(targets.lon[rows], targets.lat[rows]))
+        area, place = shapely.STRtree(places).query(barriers.areas, predicate="contains")
+        for row, barrier in zip(rows[place].tolist(), barriers.area_row[area].tolist(), strict=True):
+            why[row] = f"in {world.barrier(barrier)}"
+    return why
+
+
+def _busy(
+    targets: WalkTargets, missed: Ints, world: AccessMap, walking: Walking
+) -> Iterator[tuple[int, str]]:
+    """Places without a start within reach that have a busy road there, and what is to be said of it."""
+    for centre, rows in iterate_tiles(targets.lon[missed], targets.lat[missed], walking.reach_m):
+        window = WalkWindow.about(*centre, 1.8 * walking.reach_m)
+        roads, names = world.busy(window)
+        places = shapely.points(*window.frame.forward(targets.lon[missed[rows]], targets.lat[missed[rows]]))
+        (place, road), metres = shapely.STRtree(roads).query_nearest(
+            places, max_distance=walking.reach_m, return_distance=True, all_matches=False
+        )
+        for k, name, m in zip(rows[place].tolist(), (names[r] for r in road.tolist()), metres, strict=True):
+            called = f" ({name})" if name else ""
+            yield (
+                int(missed[k]),
+                f"the busy road {m:.0f} m away{called} has no mapped place to leave a car",
+            )

@@ -1,0 +1,200 @@
+"""Heights, slopes, and how fast people walk on them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import pyproj
+from numpy.typing import NDArray
+
+from scout.geo.geodesy import compute_degree_lengths
+from scout.model import Relief
+
+FASTEST_KMH = 6.0  # Tobler's, on a slope of -0.05
+OFF_PATH = 0.6  # of the speed on a path (Tobler 1993)
+_BODY_KG = 80.0  # an assumption: a lighter walker is slowed down more
+_SHEER = 20.0  # steeper ground takes no longer: times stay finite
+
+
+def compute_tobler_kmh(slope: NDArray[np.floating[Any]]) -> NDArray[Any]:
+    """Walking speed on a path, km/h.
+
+    W. Tobler 1993, Three presentations on geographical analysis and modeling, NCGIA Technical Report 93-1:
+    W = 6 exp(-3.5 |S + 0.05|).
+
+    Parameters
+    ----------
+    slope : array
+        Rise over run in the direction of travel.
+
+    Examples
+    --------
+    >>> compute_tobler_kmh(np.array([0.0, -0.05])).round(2).tolist()
+    [5.04, 6.0]
+    """
+    speed: NDArray[Any] = FASTEST_KMH * np.exp(-3.5 * np.minimum(np.abs(slope + 0.05), _SHEER))
+    return speed
+
+
+def compute_load_factor(load_kg: float) -> float:
+    """Speed with a load over speed without, at the same power on the flat.
+
+    Pandolf, Givoni and Goldman 1977, J. Appl. Physiol. 43:577 (from memory), terrain factor 1 (a firm path):
+    M = 1.5 W + 2 (W + L) (L / W)^2 + (W + L) (1.5 V^2 + 0.35 V G) watts, with W and L the walker and the load
+    in kg, V in m/s and G, the grade, 0. The walker weighs 80 kg here and walks at Tobler's speed on the flat.
+    From 72 kg on, all power goes into carrying.
+
+    Examples
+    --------
+    >>> compute_load_factor(0.0), round(compute_load_factor(15.0), 2)
+    (1.0, 0.9)
+    """
+    speed = float(compute_tobler_kmh(np.array(0.0))) / 3.6
+    both = _BODY_KG + load_kg
+    moving = 1.5 * _BODY_KG * speed**2 - 2.0 * both * (load_kg / _BODY_KG) ** 2
+    return max(float(np.sqrt(max(moving, 0.0) / (1.5 * both))) / speed, 1e-6)
+
+
+# Heights and slopes at places, from height rasters.
+Floats = NDArray[np.float64]
+
+_BASE_M = 20.0  # least distance over which a slope is taken
+_EVERY = 25  # points of a grid between those whose pixels are worked out
+
+
+def interpolate_heights(reliefs: Sequence[Relief], lon: Floats, lat: Floats) -> Floats:
+    """Height at each place, metres, between the middles of the cells around it; NaN where none is known.
+
+    Parameters
+    ----------
+    reliefs : sequence of Relief
+        The first one that knows a place is asked.
+    lon, lat : arrays, shape (n,)
+        Degrees.
+    """
+    height = np.full(np.shape(lon), np.nan)
+    for relief in reliefs:
+        unknown = np.isnan(height)
+        if unknown.any():
+            height[unknown] = _read_cells(relief, *_locate_pixels(relief, lon[unknown], lat[unknown]))
+    return height
+
+
+def interpolate_grid(
+    reliefs: Sequence[Relief], axis: Floats, degrees: Callable[[Floats, Floats], Any]
+) -> Floats:
+    """Heights on a square grid of metres, as `interpolate_heights` would give them.
+
+    Pixels are worked out for every 25th point and taken as even between: over a few hundred metres they are,
+    to a few millimetres.
+
+    Parameters
+    ----------
+    reliefs : sequence of Relief
+    axis : array, shape (side,)
+        x, and likewise y, metres, evenly spaced.
+    degrees : callable
+        Longitude and latitude for x and y.
+
+    Returns
+    -------
+    array, shape (side, side)
+        Rows follow y.
+    """
+    side = len(axis)
+    knots = np.unique(np.append(np.arange(0, side, _EVERY), side - 1))
+    lon, lat = degrees(np.tile(axis[knots], len(knots)), np.repeat(axis[knots], len(knots)))
+    lon = lon[0] + (lon - lon[0] + 180.0) % 360.0 - 180.0  # no jump at the antimeridian
+    height = np.full((side, side), np.nan)
+    for relief in reliefs:
+        unknown = np.isnan(height)
+        if not unknown.any():
+            break
+        col, row = (
+            _fill_between(knots, values.reshape(len(knots), -1))[unknown]
+            for values in _locate_pixels(relief, lon, lat)
+        )
+        height[unknown] = _read_cells(relief, col, row)
+    return height
+
+
+def _fill_between(knots: NDArray[np.int64], values: Floats) -> Floats:
+    """Values at all points of a square grid from those at the knots."""
+    left = np.clip(np.searchsorted(knots, np.arange(knots[-1] + 1), side="right") - 1, 0, len(knots) - 2)
+    share = (np.arange(knots[-1] + 1) - knots[left]) / (knots[left + 1] - knots[left])
+    rows = values[left] + share[:, None] * (values[left + 1] - values[left])
+    filled: Floats = rows[:, left] + share * (rows[:, left + 1] - rows[:, left])
+    return filled
+
+
+@lru_cache(maxsize=8)
+def _get_transformer(crs: str) -> pyproj.Transformer:
+    return pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True)
+
+
+@lru_cache(maxsize=8)
+def _is_in_degrees(crs: str) -> bool:
+    return bool(pyproj.CRS(crs).is_geographic)
+
+
+def _locate_pixels(relief: Relief, lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
+    """Column and row of places in a raster; whole numbers are the middles of cells."""
+    x, y = _get_transformer(relief.crs).transform(lon, lat)
+    a, b, c, d, e, f = relief.to_pixel
+    col, row = a * x + b * y + c - 0.5, d * x + e * y + f - 0.5
+    if _is_in_degrees(relief.crs):
+        # A raster past 180, or from 0 to 360, calls the same place by another longitude.
+        turns = np.rint((relief.heights_m.shape[1] / 2 - col) / (360.0 * a)) if a else np.zeros(len(col))
+        col, row = col + turns * 360.0 * a, row + turns * 360.0 * d
+    return col, row
+
+
+def _read_cells(relief: Relief, col: Floats, row: Floats) -> Floats:
+    """Heights between the middles of cells, NaN outside and where a cell that counts has none."""
+    grid, result = relief.heights_m, np.full(len(col), np.nan)
+    high, wide = grid.shape
+    # Half a cell outside the outermost middles the raster still knows the height.
+    inside = np.flatnonzero((col >= -0.5) & (row >= -0.5) & (col <= wide - 0.5) & (row <= high - 0.5))
+    col, row = np.clip(col[inside], 0.0, wide - 1.0), np.clip(row[inside], 0.0, high - 1.0)
+    left = np.minimum(col.astype(np.int64), max(wide - 2, 0))
+    top = np.minimum(row.astype(np.int64), max(high - 2, 0))
+    right, below = np.minimum(left + 1, wide - 1), np.minimum(top + 1, high - 1)
+    u, v = col - left, row - top
+    value = np.zeros(len(inside))
+    for r, c, weight in (
+        (top, left, (1 - u) * (1 - v)),
+        (top, right, u * (1 - v)),
+        (below, left, (1 - u) * v),
+        (below, right, u * v),
+    ):
+        # A cell without height does no harm to a place that does not need it.
+        value += np.where(weight > 1e-9, weight * grid[r, c], 0.0)
+    result[inside] = value
+    return result
+
+
+def compute_slope_deg(reliefs: Sequence[Relief], lon: Floats, lat: Floats) -> Floats:
+    """Steepest slope of the ground at each place, over a raster cell or 20 m; NaN where unknown."""
+    per_lon, per_lat = compute_degree_lengths(lat)
+    half, unknown = np.full(len(lon), _BASE_M / 2), np.ones(len(lon), dtype=bool)
+    for relief in reliefs:
+        mine = unknown & ~np.isnan(interpolate_heights([relief], lon, lat))
+        half[mine] = np.maximum(_BASE_M, _measure_cell_m(relief, lon[mine], lat[mine])) / 2
+        unknown &= ~mine
+    east, west = (interpolate_heights(reliefs, lon + s * half / per_lon, lat) for s in (1, -1))
+    north, south = (interpolate_heights(reliefs, lon, lat + s * half / per_lat) for s in (1, -1))
+    rise: Floats = np.hypot(east - west, north - south) / (2 * half)
+    return np.degrees(np.arctan(rise))
+
+
+def _measure_cell_m(relief: Relief, lon: Floats, lat: Floats) -> Floats:
+    """Size of a raster cell in metres on the ground, from the pixels that a step north takes."""
+    step = 1e-4  # degrees
+    (col0, row0), (col1, row1) = (_locate_pixels(relief, lon, lat + up) for up in (0.0, step))
+    size: Floats = (
+        step * compute_degree_lengths(lat)[1] / np.maximum(np.hypot(col1 - col0, row1 - row0), 1e-9)
+    )
+    return size
