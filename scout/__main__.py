@@ -1,16 +1,18 @@
-"""``scout`` as a program: an interrupt is no fault, however early it comes."""
+"""``scout`` as a program: both fronts together. An interrupt is no fault, however early it comes."""
 
 from __future__ import annotations
 
 import sys
 
 
-def main() -> int:
-    """Run the command line; gives its exit status."""
+def main(arguments: list[str] | None = None) -> int:
+    """Run a command line; gives its exit status."""
     try:
-        from scout.cli import main as run  # imported here, for an interrupt may come meanwhile
+        import scout.cli  # imported here, for an interrupt may come meanwhile
 
-        return run()
+        commands = scout.cli.command.homes
+        scout.cli.command.homes = {"desk": "scout.desk.command", **commands}
+        return scout.cli.main(arguments)
     except KeyboardInterrupt:
         sys.stderr.write("scout: stopped\n")
         return 130

@@ -9,11 +9,12 @@ command line. Nothing is printed; long work tells a ``progress`` callback what i
 from __future__ import annotations
 
 import html
+import inspect
 import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, TypeVar
 
 import geopandas as gpd
 import numpy as np
@@ -21,31 +22,28 @@ import pandas as pd
 import shapely
 
 from scout.app.check import judge_planned
-from scout.app.find import SearchOptions, cut_to_best, find_spots
+from scout.app.find import cut_to_best, find_spots
 from scout.app.outputs import MAP_SPOTS, export_findings
 from scout.app.pack import build_pack, choose_spots
-from scout.app.sources import AccessFiles, ParkFiles, make_access, open_source
+from scout.app.settings import Group, Settings, check_settings, list_settings
+from scout.app.sources import ParkFiles, build_read_parks, make_access, open_source
 from scout.app.sources import read_parks as read_park_files
 from scout.errors import InputError
-from scout.geo.coordinates.parse import parse_area, parse_place, read_place
-from scout.geo.locator import get_level_number
+from scout.geo.coordinates.parse import parse_place, read_place
 from scout.io.layers import read_frame
 from scout.io.places import NamedPlace
 from scout.io.write import write_file
-from scout.model import Checked, Findings, ParkReport, Parks, Source, Station, VerdictWord, Walking
+from scout.model import Checked, Findings, ParkReport, Parks, Source, VerdictWord
 from scout.output.card import CardParticulars, build_card
 from scout.output.features import PROPERTIES, make_properties
-from scout.output.text import format_clearance, format_count, format_metres, format_percent
+from scout.output.text import format_clearance, format_move, format_probability
 from scout.page.document import build_map
-from scout.parks.build import build_parks
 from scout.parks.sources import InMemoryParks, ParkSource
 from scout.recording.arrive import Arrival, judge_arrival
 from scout.recording.read import read_fixes
 from scout.recording.standstill import settle_fixes
 from scout.search.check import CheckOptions
 from scout.search.places import load_parks_near
-from scout.visits.notebook import Notebook
-from scout.visits.tally import collect_done
 
 __all__ = [
     "Answer",
@@ -65,6 +63,7 @@ __all__ = [
 PathLike: TypeAlias = str | os.PathLike[str]
 PlaceLike: TypeAlias = "str | shapely.Point"
 Progress: TypeAlias = Callable[[str], None]
+F = TypeVar("F", bound=Callable[..., Any])
 _FRAME_HEIGHT_PX = 640  # of a map inside a notebook
 
 
@@ -149,7 +148,7 @@ class Answer:
     def _repr_html_(self) -> str:
         rows = [
             ("place", self.place),
-            ("verdict", f"{self.verdict}, {format_percent(self.confidence)}"),
+            ("verdict", f"{self.verdict}, {format_probability(self.confidence)}"),
             ("grids", " ".join(self.locators)),
             ("parks", ", ".join(self.parks) or "none"),
             ("boundary", format_clearance(self.clearance_m)),
@@ -157,8 +156,7 @@ class Answer:
         ]
         move = self.checked.move
         if move is not None:
-            count = format_count(len(move.verdict.locators), "grid")
-            rows.append(("better", f"{format_metres(move.distance_m)} away: {count}, {move.verdict.word}"))
+            rows.append(("better", format_move(move)))
         cells = "".join(
             f"<tr><th style='text-align:left'>{html.escape(head)}</th><td>{html.escape(text)}</td></tr>"
             for head, text in rows
@@ -167,15 +165,30 @@ class Answer:
         return f"<table>{cells}</table>"
 
 
+def _takes(*groups: Group) -> Callable[[F], F]:
+    """Give a function the settings of some groups as keywords: in its signature and its documentation."""
+
+    def give(function: F) -> F:
+        signature = inspect.signature(function)
+        own = [one for one in signature.parameters.values() if one.kind is not inspect.Parameter.VAR_KEYWORD]
+        known = list_settings(*groups)
+        lent = [
+            inspect.Parameter(one.name, inspect.Parameter.KEYWORD_ONLY, default=one.default) for one in known
+        ]
+        function.__signature__ = signature.replace(parameters=[*own, *lent])  # type: ignore[attr-defined]
+        lines = [f"    {one.name} : default {one.default!r}\n        {one.help}\n" for one in known]
+        function.__doc__ = (function.__doc__ or "").replace("    **settings\n", "".join(lines))
+        return function
+
+    return give
+
+
+@_takes("reading")
 def read_parks(
     *sources: PathLike | gpd.GeoDataFrame,
-    layer: str | None = None,
-    crs: str | None = None,
-    id_column: str | None = None,
-    name_column: str | None = None,
-    corridor_m: float | None = None,
     keep: Sequence[str] = (),
     progress: Progress | None = None,
+    **settings: Any,
 ) -> ParkFrame:
     """Make parks of boundary files or of GeoDataFrames: ids, names, valid polygons in WGS 84.
 
@@ -183,18 +196,11 @@ def read_parks(
     ----------
     *sources : path or GeoDataFrame
         Files, or frames in any coordinate system; not both in one call.
-    layer : str, optional
-        Only this layer of each file.
-    crs : str, optional
-        Coordinate system of files that name none.
-    id_column, name_column : str, optional
-        Columns to take, if not the ones found.
-    corridor_m : float, optional
-        Half-width, metres, of the corridor around line records; without it lines are left out.
     keep : sequence of str
         Columns to carry along, in the column ``attributes``.
     progress : callable, optional
         Told in a few words what is being done.
+    **settings
 
     Raises
     ------
@@ -214,42 +220,24 @@ def read_parks(
         raise InputError("read_parks", "files and frames are mixed", "read them in two calls and concatenate")
     if not sources:
         raise InputError("read_parks", "no source is given", "give files or a GeoDataFrame")
+    reading = check_settings(settings, "reading").make_park_files([], keep)
     if frames:
         layers = [read_frame(one, f"frame {number}") for number, one in enumerate(frames, start=1)]
-        parks = build_parks(
-            layers, id_column=id_column, name_column=name_column, corridor_m=corridor_m, keep=keep
-        )
+        parks = build_read_parks(reading, layers)
     else:
         files = tuple(os.fspath(one) for one in sources)
-        reading = ParkFiles(files, corridor_m, id_column, name_column, layer, crs, tuple(keep))
-        parks = read_park_files(reading, progress or _say_nothing)
+        parks = read_park_files(replace(reading, files=files), progress or _say_nothing)
     made = ParkFrame(parks.frame)
     made.sources, made.report = parks.sources, parks.report
     return made
 
 
+@_takes("station", "search", "access", "display")
 def find(
     parks: gpd.GeoDataFrame | PathLike | Sequence[PathLike],
     *,
-    level: str | int = "square",
-    station: Station | None = None,
-    home: PlaceLike | None = None,
-    within_km: float | None = None,
-    area: str | None = None,
-    near_m: float = 500.0,
-    min_grids: int = 1,
-    min_parks: int = 1,
-    min_confidence: float = 0.5,
-    park_ids: Sequence[str] = (),
-    notebook: PathLike | None = None,
-    access: Sequence[PathLike] = (),
-    barriers: Sequence[PathLike] = (),
-    hazards: Sequence[PathLike] = (),
-    heights: Sequence[PathLike] = (),
-    longest_walk_min: float = 120.0,
-    load_kg: float = 0.0,
-    power_line_m: float = 50.0,
     progress: Progress | None = None,
+    **settings: Any,
 ) -> SpotFrame:
     """Find and rank the places where several grids and parks meet.
 
@@ -257,30 +245,9 @@ def find(
     ----------
     parks : GeoDataFrame, path or sequence of paths
         Parks of `read_parks`, any frame of boundaries with a coordinate system, or boundary files.
-    level : str or int
-        "field", "square", "subsquare", "extended" or "fifth"; or 1 to 5 pairs of the locator.
-    station : Station, optional
-        Radius and errors, metres.
-    home : str or Point, optional
-        Where distances count from.
-    within_km : float, optional
-        Only places this near to home.
-    area : str, optional
-        Only places in this locator or ``SOUTH,WEST,NORTH,EAST``.
-    near_m : float
-        How far outside a park a near miss may lie, metres.
-    min_grids, min_parks, min_confidence : int, int, float
-        The least that is listed.
-    park_ids : sequence of str
-        Only these parks.
-    notebook : path, optional
-        A notebook of visits: what they have not done yet ranks first.
-    access, barriers, hazards, heights : sequences of paths
-        Data of the ground, for the walks.
-    longest_walk_min, load_kg, power_line_m : float
-        Minutes one way, kilograms carried, metres to overhead lines that are warned of.
     progress : callable, optional
         Told in a few words what is being done.
+    **settings
 
     Raises
     ------
@@ -293,46 +260,25 @@ def find(
     >>> fen = shapely.box(9.9, 44.9, 10.1, 45.1)
     >>> frame = gpd.GeoDataFrame({"code": ["Q-1"], "name": ["Fen"]}, geometry=[fen], crs="EPSG:4326")
     >>> spots = find(frame, home="45.2, 10.1")
-    >>> spots[["kind", "n_grids", "verdict"]].iloc[0].tolist()
-    ['corner', 4, 'firm']
+    >>> print(*spots[["kind", "n_grids", "verdict"]].iloc[0])
+    corner 4 firm
     """
-    if within_km is not None and home is None:
-        raise InputError("within_km", "there is no home to count from", "give home as well")
-    number = get_level_number(level)
-    options = SearchOptions(
-        level=number,
-        station=station or Station(),
-        near_m=near_m,
-        home=None if home is None else _locate(home),
-        within_km=within_km,
-        bbox=None if area is None else parse_area(area),
-        min_grids=min_grids,
-        min_parks=min_parks,
-        min_confidence=min_confidence,
-        park_ids=tuple(park_ids),
-        done=None if notebook is None else collect_done(Notebook(os.fspath(notebook)).visits(), number),
-    )
-    ground = AccessFiles(
-        access=_list_paths(access),
-        barriers=_list_paths(barriers),
-        hazards=_list_paths(hazards),
-        heights=_list_paths(heights),
-        walking=Walking(limit_min=longest_walk_min, load_kg=load_kg),
-        power_line_m=power_line_m,
-    )
+    given = _check_given(settings, "station", "search", "access", "display")
     show = progress or _say_nothing
-    return _make_frame(find_spots(_open_parks(parks, show), options, show, make_access(ground, show)))
+    access = make_access(given.make_access_files(), show)
+    found = find_spots(_open_parks(parks, show), given.make_options(), show, access)
+    return _make_frame(replace(found, units=given.units))
 
 
+@_takes("station")
 def check(
     places: PlaceLike | Iterable[PlaceLike] | None,
     parks: gpd.GeoDataFrame | PathLike | Sequence[PathLike],
     *,
     lat: Any = None,
     lon: Any = None,
-    level: str | int = "square",
-    station: Station | None = None,
     progress: Progress | None = None,
+    **settings: Any,
 ) -> Answer | list[Answer]:
     """Judge planned places: which grids and parks count there, how surely, and which move makes it better.
 
@@ -342,7 +288,9 @@ def check(
     parks : as for `find`
     lat, lon : arrays, shape (n,), optional
         Degrees on WGS 84.
-    level, station, progress : as for `find`
+    progress : callable, optional
+        Told in a few words what is being done.
+    **settings
 
     Returns
     -------
@@ -357,35 +305,43 @@ def check(
     >>> check("45.05, 10.05", frame)
     <45.05, 10.05: firm 1.000, JN55 in Q-1>
     """
+    given = _check_given(settings, "station")
     show = progress or _say_nothing
     planned = _list_planned(places, lat, lon)
     source = _open_parks(parks, show)
     x, y, cells = [one.lon for one in planned], [one.lat for one in planned], [one.cell for one in planned]
     near = load_parks_near(source, x, y, CheckOptions().near_m, cells)
-    results = judge_planned(near, planned, get_level_number(level), station or Station(), show)
+    results = judge_planned(near, planned, given.level_number, given.station, show)
     answers = [_make_answer(place, one) for place, one in zip(planned, results, strict=True)]
     return answers[0] if isinstance(places, (str, shapely.Point)) else answers
 
 
+@_takes("station")
 def arrive(
     recording: PathLike,
     parks: gpd.GeoDataFrame | PathLike | Sequence[PathLike],
-    *,
-    level: str | int = "square",
-    station: Station | None = None,
+    **settings: Any,
 ) -> Arrival:
     """Make one position with its error of a recording (NMEA or GPX), and judge it.
+
+    Parameters
+    ----------
+    recording : path
+    parks : as for `find`
+    **settings
+        The fix error is the recording's own.
 
     Raises
     ------
     InputError
         No recording, or none of a receiver at rest.
     """
+    given = _check_given(settings, "station")
     fixes = read_fixes(os.fspath(recording))
     middle = settle_fixes(fixes)
     source = _open_parks(parks, _say_nothing)
     near = load_parks_near(source, [middle.lon], [middle.lat], CheckOptions().near_m)
-    return judge_arrival(fixes, near, get_level_number(level), station or Station())
+    return judge_arrival(fixes, near, given.level_number, given.station)
 
 
 def map(spots: SpotFrame, *, title: str = "", author: str = "") -> Page:
@@ -416,8 +372,18 @@ def save(spots: SpotFrame, path: PathLike) -> Path:
     return Path(path)
 
 
-def _list_paths(paths: Sequence[PathLike]) -> tuple[str, ...]:
-    return tuple(os.fspath(one) for one in paths)
+def _check_given(settings: dict[str, Any], *groups: Group) -> Settings:
+    """The settings of a call: a level may be a number, a home a Point."""
+    given = dict(settings)
+    if isinstance(given.get("level"), int):
+        given["level"] = str(given["level"])
+    home = given.get("home")
+    if home is not None and not isinstance(home, str):
+        lon, lat = _locate(home)
+        given["home"] = f"{np.format_float_positional(lat)}, {np.format_float_positional(lon)}"
+    if given.get("within_km") is not None and home is None:
+        raise InputError("within_km", "there is no home to count from", "give home as well")
+    return check_settings(given, *groups)
 
 
 def _say_nothing(_: str) -> None:

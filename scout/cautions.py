@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from scout.quantities import Length, MeasuredText
+
 NOT_A_SURVEY = "This is a plan, not a survey, and no proof of where a boundary runs."
 
 _ANYWHERE: tuple[str, ...] = (
@@ -35,7 +37,11 @@ def remark_on_fix_error(fix_error_m: float) -> tuple[str, ...]:
     """
     if fix_error_m <= _SHOWN_ERROR_M:
         return ()
-    return (
-        f"The fix error is {round(fix_error_m, 2):g} m. Award rules for grids may refuse a receiver "
+    # The rule's own figure stands in both units always.
+    text = MeasuredText(
+        "The fix error is ",
+        Length(fix_error_m, "fine"),
+        ". Award rules for grids may refuse a receiver "
         f"that shows more than {_SHOWN_ERROR_M:g} m (20 ft): read the current ones.",
     )
+    return (text,)

@@ -31,6 +31,7 @@ ATTRIBUTES = "attributes"  # dict of the file's own columns that were asked for,
 GEOMETRY = "geometry"  # valid Polygon or MultiPolygon, longitudes continuous across 180
 SpotKind = Literal["corner", "line", "overlap", "near-miss", "place"]  # place: asked for, not found
 VerdictWord = Literal["firm", "doubtful", "not counted"]
+Units = Literal["metric", "imperial"]  # metres and kilometres, or feet and miles: in text only
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,6 +289,9 @@ class Findings:
     credits: tuple[Credit, ...] = ()
     surroundings: Surroundings | None = None  # near the spots that are listed; None without access data
     walking: Walking | None = None
+    units: Units = (
+        "metric"  # of all text that people read; numbers of GeoJSON, CSV and GeoPackage stay metric
+    )
 
     @property
     def parks(self) -> gpd.GeoDataFrame:

@@ -15,10 +15,11 @@ import desks  # noqa: F401  (skips where the desk is not installed)
 import pytest
 from click.testing import CliRunner
 
-from scout.cli import command, main
+from scout.__main__ import main
+from scout.cli import command
 from scout.desk.server import DeskServer, open_browser
 
-SCOUT = [sys.executable, "-c", "import sys; from scout.cli import main; sys.exit(main(sys.argv[1:]))"]
+SCOUT = [sys.executable, "-c", "import sys; from scout.__main__ import main; sys.exit(main(sys.argv[1:]))"]
 
 
 @pytest.mark.skipif(os.name == "nt", reason="signals are POSIX's")

@@ -13,11 +13,11 @@ import shapely
 from click.testing import CliRunner
 
 from scout.app.outing import TagReading
-from scout.app.sources import AccessFiles, take_access_files
+from scout.app.settings import Settings, list_settings
+from scout.app.sources import AccessFiles
 from scout.cli import main
 from scout.cli.find import command as find
-from scout.cli.options import FilesOption, ManyFiles, add_station_options
-from scout.cli.outing import add_outing_option
+from scout.cli.options import FilesOption, ManyFiles, add_outing_option, add_settings
 from scout.model import Walking
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -58,6 +58,7 @@ EVERY: dict[str, tuple[Any, list[str]]] = {
     "top": (7, ["7"]),
     "save-listed": (True, []),
     "title": ("Sunday", ["Sunday"]),
+    "units": ("imperial", ["imperial"]),
 }
 
 
@@ -95,13 +96,16 @@ def written(plan: Path, text: str) -> str:
 
 
 def test_every_option_can_be_in_it_and_means_the_same(plan: Path) -> None:
-    keys = {max(p.opts, key=len)[2:] for p in find.params if isinstance(p, click.Option)} - {"outing"}
-    assert keys == set(EVERY)
+    keys = {max(p.opts, key=len)[2:] for p in find.params if isinstance(p, click.Option)} - {
+        "outing",
+        "parks",
+    }
+    assert keys == set(EVERY) == {one.key for one in list_settings()}
     path = written(plan, toml({key: value for key, (value, _) in EVERY.items()}))
     by_words = params(["p.kml", *(word for key in EVERY for word in words(key))])
     assert params(["p.kml", "--outing", path]) == by_words
     default = params(["p.kml"])
-    assert all(by_words[name] != default[name] for name in by_words if name != "files")
+    assert all(by_words[name] != default[name] for name in by_words if name not in ("files", "more_files"))
 
 
 @pytest.mark.parametrize("key", EVERY)
@@ -111,6 +115,7 @@ def test_an_option_wins_over_it(plan: Path, key: str) -> None:
         "home": "44 N 9 E",
         "area": "JN46",
         "pieces": "join",
+        "units": "metric",
         "save-listed": False,
         "strict": False,
     }
@@ -160,7 +165,7 @@ def test_what_it_says_of_author_and_data_is_in_the_saved_file(plan: Path) -> Non
         ('home = "-116,34"', "plan/o.toml: home: "),
         ("station-radius = 0", "plan/o.toml: station-radius: 0 is no radius"),
         ("min-confidence = 2", "plan/o.toml: min-confidence: 2 is no probability"),
-        ("top = 0", "plan/o.toml: top: 0 is not in the range"),
+        ("top = 0", "plan/o.toml: top: 0 is too few; give a whole number from 1 up"),
         ('area = "1,2,3"', "plan/o.toml: area: is not understood; write SOUTH"),
         ("lod = 4", 'plan/o.toml: there is no key "lod"; did you mean load?'),
         ('outing = "other.toml"', 'plan/o.toml: there is no key "outing"'),
@@ -188,8 +193,8 @@ def test_a_bad_value_is_one_line_that_names_the_file_and_writes_nothing(
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        ([], "name them before the options, or as parks in an --outing file"),
-        (["--access", "plan/parks.geojson"], "no boundary files are named"),
+        ([], "add --parks FILE, or parks in an --outing file"),
+        (["--access", "plan/parks.geojson"], "no boundary file is named"),
         (["--outing", "none.toml"], "none.toml: there is no such file"),
         (["--outing", "plan"], "plan: is a folder"),
         (["--outing", "plan/parks.geojson"], "plan/parks.geojson: is not TOML"),
@@ -233,7 +238,8 @@ def test_absolute_paths_and_those_of_mapped_files_are_kept(plan: Path) -> None:
     context = find.make_context("find", ["--outing", written(plan, text)])
     outing = context.params["outing"]
     assert outing.parks == ("plan/../p.kml",)
-    files = take_access_files(outing.tags, **context.params)
+    given = {name: context.params[name] for name in (one.name for one in list_settings())}
+    files = Settings(**given).make_access_files(outing.tags)
     assert files == AccessFiles(
         access=(str(plan / "a.osm"),),
         tags=(TagReading("plan/roads.gpkg", all="highway=path"),),
@@ -244,10 +250,10 @@ def test_absolute_paths_and_those_of_mapped_files_are_kept(plan: Path) -> None:
 def test_another_command_takes_what_means_the_same_there(plan: Path) -> None:
     @click.command()
     @add_outing_option
-    @add_station_options
+    @add_settings("station")
     @click.option("--map", "map_path", help="Another map.")
     def other(**taken: Any) -> None:
-        click.echo(json.dumps([taken["level"], taken["station_radius"], taken["map_path"]]))
+        click.echo(json.dumps([taken["level"], taken["station_radius_m"], taken["map_path"]]))
 
     path = written(plan, toml({"level": "field", "station-radius": 9, "map": "m.html", "top": 2}))
     done = CliRunner().invoke(other, ["--outing", path, "--level", "square"])

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from scout.errors import InputError, PlaceError
 from scout.geo import coordinates
-from scout.geo.coordinates.forms import format_decimal, format_iso6709, format_minutes, format_seconds
+from scout.geo.coordinates.forms import format_decimal, format_degrees_minutes, format_iso6709, format_seconds
 from scout.geo.coordinates.parse import parse_area, parse_place, read_place
 from scout.geo.locator import LEVELS, decode, encode
 
@@ -55,7 +55,7 @@ def test_sums_of_minutes_land_on_the_lattice_line():
 
 def test_what_was_understood_is_told():
     place = read_place("34 54.6 S 56 12.7 W")
-    assert place.understood.startswith("-34.910000, -56.211667   34° 54.600' S 056° 12.700' W")
+    assert place.understood.startswith("-34.910000, -56.211667   34° 54.6000' S 056° 12.7000' W")
     assert place.understood.endswith("read as degrees and minutes")
     assert (place.form, place.uncertainty_m, place.cell) == ("degrees and minutes", None, None)
     forms = {"45,5": "decimal degrees", "45 30 15N 89 15W": "degrees, minutes and seconds", "EN55": "locator"}
@@ -120,8 +120,8 @@ def drawn_places(seed, count=10_000):
     [
         (format_decimal, 5e-7),
         (lambda lon, lat: format_decimal(lon, lat, 9), 5e-10),
-        (format_minutes, 0.0005 / 60),
-        (lambda lon, lat: format_minutes(lon, lat, 5), 0.000005 / 60),
+        (lambda lon, lat: format_degrees_minutes(lon, lat, 3), 0.0005 / 60),
+        (lambda lon, lat: format_degrees_minutes(lon, lat, 5), 0.000005 / 60),
         (format_seconds, 0.005 / 3600),
         (lambda lon, lat: format_seconds(lon, lat, 0), 0.5 / 3600),
         (lambda lon, lat: format_iso6709(lon, lat, 7), 5e-8),
@@ -140,19 +140,25 @@ def test_ten_thousand_places_come_back_within_the_last_digit(write, half_deg):
 
 
 def test_rounding_carries_into_the_degrees_and_over_the_antimeridian():
-    assert format_minutes(9.99999999, 44.99999999) == "45° 00.000' N 010° 00.000' E"
+    assert format_degrees_minutes(9.99999999, 44.99999999, 3) == "45° 00.000' N 010° 00.000' E"
     assert format_seconds(-9.9999999, -44.9999999) == "45° 00' 00.00\" S 010° 00' 00.00\" W"
-    assert format_minutes(179.99999999, 89.99999999) == "90° 00.000' N 180° 00.000' W"
+    assert format_degrees_minutes(179.99999999, 89.99999999, 3) == "90° 00.000' N 180° 00.000' W"
     assert format_seconds(180, -90) == "90° 00' 00.00\" S 180° 00' 00.00\" W"
-    assert format_minutes(-1e-9, -1e-9) == "00° 00.000' N 000° 00.000' E"
+    assert format_degrees_minutes(-1e-9, -1e-9, 3) == "00° 00.000' N 000° 00.000' E"
     assert format_decimal(-1e-9, -1e-9, 2) == "0.00, 0.00"
     assert format_decimal(190, 1, 1) == "1.0, -170.0"
     for lon, lat in drawn_places(4, 2000):
-        for text in (format_minutes(lon, lat), format_seconds(lon, lat), format_minutes(lon, lat, 0)):
+        for text in (
+            format_degrees_minutes(lon, lat),
+            format_seconds(lon, lat),
+            format_degrees_minutes(lon, lat, 0),
+        ):
             assert not re.search(r" 60(\.0*)?['\"]", text)
 
 
-@pytest.mark.parametrize("name", ["decimal", "geo_uri", "iso6709", "mgrs", "minutes", "seconds", "utm"])
+@pytest.mark.parametrize(
+    "name", ["decimal", "geo_uri", "iso6709", "mgrs", "degrees_minutes", "seconds", "utm"]
+)
 def test_what_is_off_the_globe_is_not_written(name):
     for lon, lat in ((0.0, 90.1), (0.0, math.nan), (math.nan, 0.0), (math.inf, 0.0), (541.0, 0.0)):
         with pytest.raises(PlaceError, match="not on the globe"):

@@ -26,7 +26,7 @@ from scout.desk import workspace
 from scout.desk.access import Guard, Keys
 
 HERE = Path(__file__).parent
-SCOUT = [sys.executable, "-c", "import sys; from scout.cli import main; sys.exit(main(sys.argv[1:]))"]
+SCOUT = [sys.executable, "-c", "import sys; from scout.__main__ import main; sys.exit(main(sys.argv[1:]))"]
 posix = pytest.mark.skipif(os.name == "nt", reason="signals and locks are POSIX's")
 
 

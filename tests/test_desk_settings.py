@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from scout.app.outputs import FORMATS
 from scout.desk.files import check_name, is_part, list_named
-from scout.desk.settings import format_outing, list_fields, load_settings, write_settings
+from scout.desk.settings import list_fields, load_settings, make_desk_request, write_outing
 from scout.errors import InputError, ScoutError
 from scout.geo.locator import LEVELS, count_columns
 
@@ -25,7 +25,7 @@ def test_toml_reads_back_what_was_written(
     title: str, home: str, within: float, grids: int, files: list[str]
 ) -> None:
     options = {"title": title, "home": home, "within": within, "min-grids": grids}
-    table = tomllib.loads(format_outing({"options": options}, {"parks": files}))
+    table = tomllib.loads(write_outing({"options": options}, {"parks": files}))
     assert table == options | ({"parks": list_named(files)} if files else {})
 
 
@@ -33,7 +33,7 @@ def test_toml_reads_back_what_was_written(
 def test_tables_read_back_as_well(text: str, word: str, tag: str) -> None:
     credit = {"files": ["a.kml"], "text": text}
     reading = {"file": "roads.gpkg", "column": word, "values": {word: tag}}
-    written = format_outing(
+    written = write_outing(
         {"more": {"credits": [credit], "tags": [reading]}}, {"parks": ["a.kml"], "access": ["roads.gpkg"]}
     )
     table = tomllib.loads(written)
@@ -42,7 +42,7 @@ def test_tables_read_back_as_well(text: str, word: str, tag: str) -> None:
 
 
 def test_halves_of_pairs_and_controls_do_no_harm() -> None:
-    table = tomllib.loads(format_outing({"options": {"title": "a\ud800b\x7f\x01\n\"'"}}, {}))
+    table = tomllib.loads(write_outing({"options": {"title": "a\ud800b\x7f\x01\n\"'"}}, {}))
     assert table["title"] == "a\ufffdb\x7f\x01\n\"'"
 
 
@@ -51,7 +51,7 @@ def test_what_belongs_to_files_that_are_not_here_is_left_out() -> None:
         "credits": [{"files": ["gone.kml"], "text": "theirs"}, {"files": [], "text": "ours"}],
         "tags": [{"file": "gone.gpkg", "all": "highway=path"}],
     }
-    table = tomllib.loads(format_outing({"more": more}, {"parks": ["a.kml"]}))
+    table = tomllib.loads(write_outing({"more": more}, {"parks": ["a.kml"]}))
     assert [row["text"] for row in table["credits"]] == ["ours"]
     assert "tags" not in table
 
@@ -59,7 +59,7 @@ def test_what_belongs_to_files_that_are_not_here_is_left_out() -> None:
 def test_the_demos_outing_file_comes_back_as_it_was(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     found = load_settings(str(ROOT / "data_demo" / "outing.toml"))
-    Path("again.toml").write_text(format_outing(found, found["roles"]), encoding="utf-8")
+    Path("again.toml").write_text(write_outing(found, found["roles"]), encoding="utf-8")
     assert load_settings("again.toml") == found
     original = tomllib.loads((ROOT / "data_demo" / "outing.toml").read_text(encoding="utf-8"))
     again = tomllib.loads(Path("again.toml").read_text(encoding="utf-8"))
@@ -77,7 +77,7 @@ def test_where_a_command_would_write_is_kept_for_the_saved_file_only(
     found = load_settings("o.toml")
     assert found["more"]["kept"] == {"map": "plan.html", "save": ["x.gpx"], "top": 3}
     assert found["options"] == {"park": ["one"], "notebook": True}
-    assert tomllib.loads(format_outing(found, found["roles"]))["map"] == "plan.html"
+    assert tomllib.loads(write_outing(found, found["roles"]))["map"] == "plan.html"
 
 
 @pytest.mark.parametrize(
@@ -97,7 +97,7 @@ def test_an_error_names_the_setting(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     with pytest.raises(ScoutError) as caught:
-        write_settings({"options": options}, {"parks": ["a.kml"]})
+        make_desk_request({"options": options}, {"parks": ["a.kml"]}).settings.make_options()
     assert caught.value.where == where
 
 

@@ -282,7 +282,7 @@ def test_what_gdal_says_in_its_own_threads_stays_off_the_terminal(tmp_path: Path
 
 def test_a_notebook_whose_schema_is_no_text_is_one_line(refused: Any, tmp_path: Path) -> None:
     """Bytes that are no UTF-8 among the statements of its tables: sqlite3 could not say what is wrong."""
-    assert main(["visit", "add", "--place=45,10", "--start", "2026-02-15T18:05", "--park", "P=x"]) == 0
+    assert main(["visit", "add", "--place=45,10", "--start", "2026-02-15T18:05", "--in-park", "P=x"]) == 0
     path = tmp_path / "visits.gpkg"
     data = path.read_bytes()
     at = data.index(b"CREATE TABLE")

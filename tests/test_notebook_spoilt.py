@@ -219,14 +219,14 @@ def test_a_bad_year_is_put_right_by_an_edit_that_can_be_taken_back(book, run):
 def test_what_no_visit_holds_is_refused_before_anything_is_written(book, run, option, said):
     before = book.path.read_bytes()
     start = () if option.startswith("--start") else ("--start=2026-02-15T18:05",)
-    status, _, err = run("visit", "add", "--place=-41,-112", "--park", "P=x", *start, option)
+    status, _, err = run("visit", "add", "--place=-41,-112", "--in-park", "P=x", *start, option)
     assert status == 2
     assert err.count("\n") == 1
     assert said in err
     assert run("visit", "edit", 1, option)[0] == 2
     assert book.path.read_bytes() == before
     status, _, _ = run(
-        "visit", "add", "--notebook=new.gpkg", "--place=-41,-112", "--park", "P=x", *start, option
+        "visit", "add", "--notebook=new.gpkg", "--place=-41,-112", "--in-park", "P=x", *start, option
     )
     assert status == 2
     assert not Notebook("new.gpkg").path.exists()

@@ -109,7 +109,7 @@ def test_near_parks_lie_together(tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     ("words", "line"),
     [
-        (["only.parquet"], "only.parquet: is the only file named"),
+        (["--parks", "only.parquet"], "--out: no file to write is named; add --out OUT.parquet"),
         (["isles.gpkg", "out.gpkg"], "out.gpkg: what is prepared is GeoParquet; name it .parquet"),
         (["isles.gpkg", "nowhere/out.parquet"], "there is no folder nowhere"),
         (["missing.gpkg", "out.parquet"], "missing.gpkg: there is no such file"),

@@ -18,8 +18,8 @@ from builders import (
 from click.testing import CliRunner
 
 from scout.cli import command
-from scout.cli.tables import format_ranking
 from scout.model import Route
+from scout.output.report import format_ranking
 from scout.page.document import build_map
 
 

@@ -239,7 +239,10 @@ def test_what_is_missing_is_told_park_by_park_the_nearest_first(place, capsys):
 @pytest.mark.parametrize(
     ("words", "line"),
     [
-        (["parks.geojson"], "what is missing needs parks, home and radius; give FILE --home --within"),
+        (
+            ["parks.geojson"],
+            "what is missing needs parks, home and radius; give --parks, --home and --within",
+        ),
         (["--within", "10"], "what is missing needs parks, home and radius"),
         (["parks.geojson", "--within", "10"], "what is missing needs parks, home and radius"),
         (["--level", "county"], "there is no such level"),

@@ -70,7 +70,7 @@ def test_a_recording_tells_place_error_and_start(run):
 
 
 def test_parks_can_be_told_by_hand_and_grids_come_from_the_place_alone(run):
-    status, out, _ = run(*ADD, "--park", "QX-1 = Quiet Cove", "--park", "QX-2")
+    status, out, _ = run(*ADD, "--in-park", "QX-1 = Quiet Cove", "--in-park", "QX-2")
     assert status == 0
     assert "Judged for the grids alone" in out
     (visit,) = Notebook("visits.gpkg").visits()
@@ -86,9 +86,9 @@ def test_a_time_with_another_zone_becomes_utc(run):
 
 
 def test_an_edit_changes_what_is_given_and_undo_takes_it_back(run):
-    run(*ADD, "--call", "Q1AAA", "--weather", "rain", "--park", "QX-1")
+    run(*ADD, "--call", "Q1AAA", "--weather", "rain", "--in-park", "QX-1")
     (before,) = Notebook("visits.gpkg").visits()
-    status, out, _ = run("visit", "edit", 1, "--weather", "", "--end", "", "--park", "QX-9=Nine")
+    status, out, _ = run("visit", "edit", 1, "--weather", "", "--end", "", "--in-park", "QX-9=Nine")
     assert (status, "end not noted" in out) == (0, True)
     after = replace(before, weather="", end=None, parks=(ParkVisited("QX-9", "Nine"),))
     assert Notebook("visits.gpkg").visits() == (after,)
@@ -98,7 +98,7 @@ def test_an_edit_changes_what_is_given_and_undo_takes_it_back(run):
 
 
 def test_an_edit_of_the_place_judges_anew_and_keeps_the_rest(run):
-    run(*ADD, "--call", "Q1AAA", "--park", "QX-1")
+    run(*ADD, "--call", "Q1AAA", "--in-park", "QX-1")
     run("visit", "edit", 1, "--place", "-41.5,-112.5", "--level", "subsquare")
     (visit,) = Notebook("visits.gpkg").visits()
     assert (visit.lat, visit.lon, visit.level) == (-41.5, -112.5, 3)
@@ -143,7 +143,7 @@ def test_the_notebook_may_be_named_by_option_or_by_the_environment(run, monkeypa
 
 
 def test_text_from_the_notebook_is_safe_on_a_terminal(run):
-    run(*ADD, "--call", "Q\x1b[31m", "--weather", "two\nlines", "--park", "\x1b]0;x\x07=\u202ename")
+    run(*ADD, "--call", "Q\x1b[31m", "--weather", "two\nlines", "--in-park", "\x1b]0;x\x07=\u202ename")
     for words in (("list",), ("show", 1)):
         out = run("visit", *words)[1]
         assert "\x1b" not in out
@@ -162,7 +162,7 @@ def test_text_from_the_notebook_is_safe_on_a_terminal(run):
         (("--power", "-5"), "--power: -5 is no power"),
         (("--power", "nan"), "--power: nan is no power"),
         (("--contacts", "-1"), "--contacts"),
-        (("--park", "=Name"), "the park has no id"),
+        (("--in-park", "=Name"), "the park has no id"),
         (("--level", "county"), "there is no such level"),
         (("--parks", "none.geojson"), "none.geojson"),
         (("--arrival", "none.nmea"), "--arrival tells the place as well"),

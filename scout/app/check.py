@@ -1,22 +1,55 @@
-"""Planned places judged, each by the position error that it states."""
+"""Planned places: read as they are written, judged each by the position error that it states."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
-from scout.io.places import NamedPlace
+from scout.app.sources import ParkFiles, open_source
+from scout.errors import InputError
+from scout.geo.coordinates.parse import read_place
+from scout.io.places import NamedPlace, read_places
 from scout.model import Checked, Parks, Station
+from scout.search.check import CheckOptions, check_places
+from scout.search.places import load_parks_near
 
 _MOVES = 2000  # places for which the better centre is worked out
+
+
+def read_planned(places: Sequence[str], list_path: str | None = None) -> list[NamedPlace]:
+    """Places as they were written, and those of a file.
+
+    Raises
+    ------
+    InputError
+        There is none, or one that is not understood.
+    """
+    planned = []
+    for text in places:
+        place = read_place(text)
+        planned.append(
+            NamedPlace(text, place.lon, place.lat, place.understood, place.cell, place.uncertainty_m)
+        )
+    if list_path is not None:
+        planned += read_places(list_path)
+    if not planned:
+        raise InputError("check", "no place is given", "add a PLACE, or --from a file of them")
+    return planned
+
+
+def load_parks_around(
+    sources: ParkFiles, planned: Sequence[NamedPlace], show: Callable[[str], None]
+) -> Parks:
+    """The parks of the boundary files that planned places could have to do with."""
+    lon, lat = [place.lon for place in planned], [place.lat for place in planned]
+    cells = [place.cell for place in planned]
+    return load_parks_near(open_source(sources, show), lon, lat, CheckOptions().near_m, cells)
 
 
 def judge_planned(
     parks: Parks, planned: Sequence[NamedPlace], level: int, station: Station, show: Callable[[str], None]
 ) -> Iterator[Checked]:
     """Answers in the order of the places; one that states its own uncertainty is judged with that."""
-    from scout.search.check import CheckOptions, check_places
-
     groups: dict[float, list[int]] = {}
     for row, place in enumerate(planned):
         groups.setdefault(max(station.fix_error_m, place.uncertainty_m or 0.0), []).append(row)

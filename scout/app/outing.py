@@ -1,20 +1,24 @@
-"""The outing file: one search in TOML, from text to checked values.
+"""The outing file: one search in TOML, from text to checked values and back.
 
-Keys are named as the options of the search are; which there are, and what each may hold, the caller says.
-Five more belong to the file alone: `parks`, `author`, `show`, `credits` and `tags`.
+Keys are those of the settings (`scout.app.settings`). Five more belong to the file alone: `parks`, `author`,
+`show`, `credits` and `tags`.
 """
 
 from __future__ import annotations
 
 import difflib
 import json
+import os.path
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
-from typing import Any, Literal, NamedTuple
+from functools import cache
+from pathlib import Path
+from typing import Any, NamedTuple
 
-from scout.errors import InputError
+from scout.app.settings import Holds, Settings, check_value, get_settings_by_key, list_settings
+from scout.errors import InputError, ScoutError
 from scout.model import Credit
 
 MOST_BYTES = 64_000  # a long one has 5,000; without a limit a hostile one keeps the parser busy
@@ -26,7 +30,7 @@ Value = str | float | int | bool | tuple[str, ...]
 class KeyKind(NamedTuple):
     """What an option may hold. Of texts and files there may be ``many``: a list of them, or one alone."""
 
-    what: Literal["text", "file", "number", "whole number", "switch"]
+    what: Holds
     many: bool = False
 
 
@@ -47,7 +51,7 @@ class TagReading:
 
 @dataclass(frozen=True, slots=True)
 class Outing:
-    """What an outing file says. Files are named as it names them: relative to itself."""
+    """What an outing file says; `load_outing` gives files as seen from the working directory."""
 
     where: str = ""  # its path; empty where there is no outing file
     options: Mapping[str, Value] = field(default_factory=dict)  # by key
@@ -73,17 +77,49 @@ _PYTHON: Mapping[str, type | tuple[type, ...]] = {
 _EXAMPLES = {"text": '"..."', "file": '"..."', "number": "12.5", "whole number": "3", "switch": "true"}
 
 
-def read_outing(data: bytes, where: str, options: Mapping[str, KeyKind]) -> Outing:
-    """Read an outing file.
+def find_demo_outing() -> Path:
+    """Find the outing file of the demo island, its data beside it: in a checkout, else in the wheel."""
+    package = Path(__file__).parents[1]
+    folders = (package.parent / "data_demo", package / "demo")
+    return next(folder / "outing.toml" for folder in folders if (folder / "outing.toml").is_file())
+
+
+def load_outing(path: str) -> Outing:
+    """Read an outing file, with its files as seen from the working directory.
+
+    Raises
+    ------
+    InputError
+        It cannot be read, is no TOML, has an unknown key or a value that its setting does not take.
+    """
+    return place_files(check_options(read_outing(_read_content(path), path)), os.path.dirname(path))
+
+
+def _read_content(path: str) -> bytes:
+    from scout.io.formats import check_local
+
+    try:
+        with check_local(path).open("rb") as stream:
+            return stream.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise InputError(path, f"cannot be read ({error.strerror})", "check the path") from error
+
+
+@cache
+def _list_kinds() -> Mapping[str, KeyKind]:
+    return {one.key: KeyKind(one.kind.holds, one.many) for one in list_settings()}
+
+
+def read_outing(data: bytes, where: str, options: Mapping[str, KeyKind] | None = None) -> Outing:
+    """Read the content of an outing file.
 
     Parameters
     ----------
     data : bytes
-        Its content.
     where : str
         Its path, for messages.
-    options : mapping of str to Kind
-        The keys that options lend it.
+    options : mapping of str to KeyKind, optional
+        The keys beside its own; those of the settings if not given.
 
     Raises
     ------
@@ -92,10 +128,15 @@ def read_outing(data: bytes, where: str, options: Mapping[str, KeyKind]) -> Outi
 
     Examples
     --------
-    >>> read_outing(b'parks = "a.kml"', "plan.toml", {}).parks
+    >>> read_outing(b'parks = "a.kml"', "plan.toml").parks
     ('a.kml',)
     """
-    table = _parse_toml(data, where)
+    return read_table(_parse_toml(data, where), where, options)
+
+
+def read_table(table: dict[str, Any], where: str, options: Mapping[str, KeyKind] | None = None) -> Outing:
+    """Read what an outing file holds, as the tables and values that TOML makes of it."""
+    options = _list_kinds() if options is None else options
     own = {key: kind for key, kind in _OWN.items() if key in table}
     lent = {key: kind for key, kind in options.items() if key in table and key not in _OWN}
     _check_known(table, [*options, *_OWN, "credits", "tags"], where)
@@ -110,6 +151,44 @@ def read_outing(data: bytes, where: str, options: Mapping[str, KeyKind]) -> Outi
         _list_texts(values.get("show")),
         tuple(_read_credit(one, at, named) for one, at in _list_tables(table, "credits", where)),
         tuple(_read_tag_reading(one, at) for one, at in _list_tables(table, "tags", where)),
+    )
+
+
+def check_options(outing: Outing) -> Outing:
+    """See that the settings take the values that the file gives them, or say that the file is at fault."""
+    known = get_settings_by_key()
+    for key, value in outing.options.items():
+        try:
+            check_value(known[key], value, key)
+        except ScoutError as error:
+            raise InputError(f"{outing.where}: {key}", error.what, error.remedy) from error
+    return outing
+
+
+def place_files(outing: Outing, folder: str) -> Outing:
+    """The outing with the files it names in a folder."""
+    known = get_settings_by_key()
+
+    def place(value: Value) -> Value:
+        return tuple(map(place_one, value)) if isinstance(value, tuple) else place_one(str(value))
+
+    def place_one(file: str) -> str:
+        # An address stays one, for the reader to refuse.
+        return file if "://" in file else os.path.join(folder, file)
+
+    options = {
+        key: place(value) if known[key].kind.holds == "file" else value
+        for key, value in outing.options.items()
+    }
+    tags = tuple(replace(one, file=place_one(one.file)) for one in outing.tags)
+    return replace(outing, options=options, parks=tuple(map(place_one, outing.parks)), tags=tags)
+
+
+def make_settings(outing: Outing) -> Settings:
+    """The settings that an outing gives, the rest as they are by themselves."""
+    known = get_settings_by_key()
+    return Settings(
+        **{known[key].name: check_value(known[key], value, key) for key, value in outing.options.items()}
     )
 
 
@@ -233,3 +312,42 @@ def _check_tags(words: str, where: str) -> None:
         if not (key.strip() and value.strip()):
             what = f"{_show_value(word.strip())} is no tag"
             raise InputError(where, what, "write key=value, as in highway=path")
+
+
+def format_outing(values: Mapping[str, Any], tables: Mapping[str, Iterable[Mapping[str, Any]]]) -> str:
+    """An outing file: plain values by key, then lists of tables; what is empty is left out."""
+    lines = [
+        f"{_format_key(key)} = {_format_value(value)}"
+        for key, value in values.items()
+        if value not in (None, "", [])
+    ]
+    for name, rows in tables.items():
+        for row in rows:
+            lines += ["", f"[[{name}]]"]
+            lines += [f"{_format_key(key)} = {_format_value(value)}" for key, value in row.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _format_key(key: str) -> str:
+    bare = key and key.isascii() and key.replace("-", "").replace("_", "").isalnum()
+    return key if bare else _format_text(key)
+
+
+def _format_value(value: Any) -> str:
+    """A value as TOML; what it has no form for goes as text, for the reader to refuse."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        return repr(value)
+    if isinstance(value, (list, tuple)):
+        return f"[{', '.join(_format_value(one) for one in value)}]"
+    if isinstance(value, dict):
+        inner = ", ".join(f"{_format_key(str(key))} = {_format_value(one)}" for key, one in value.items())
+        return f"{{{inner}}}"
+    return _format_text(str(value))
+
+
+def _format_text(text: str) -> str:
+    # JSON's strings are TOML's but for two things: delete is to be escaped, halves of pairs cannot be.
+    clean = text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
+    return json.dumps(clean, ensure_ascii=False).replace("\x7f", "\\u007f")

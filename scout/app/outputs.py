@@ -14,7 +14,7 @@ from pathlib import Path, PurePath
 from scout.app.faults import complain
 from scout.app.find import cut_to_best
 from scout.errors import FaultError, OutputError, ScoutError
-from scout.model import Credit, Findings
+from scout.model import Findings
 from scout.output.features import to_csv, to_geojson, to_gpkg
 from scout.output.gpx import to_gpx
 from scout.output.kml import to_kml, to_kmz
@@ -90,15 +90,10 @@ def _resolve_path(path: str | Path) -> str:
         return str(path)
 
 
-def add_particulars(
-    findings: Findings, title: str, author: str = "", credits: tuple[Credit, ...] = (), made_by: str = ""
-) -> Findings:
-    """The findings with what the user says of them, the command that makes them and the day."""
+def date_findings(findings: Findings, made_by: str = "") -> Findings:
+    """The findings with the command that makes them, this one if none is given, and the day."""
     return replace(
         findings,
-        title=title,
-        author=author,
-        credits=credits,
         made_by=made_by or shlex.join(["scout", *sys.argv[1:]]),
         made_on=datetime.now(UTC).strftime("%Y-%m-%d"),
     )
@@ -110,17 +105,17 @@ def make_outputs(
     """What makes every output, by its path: all spots to save, the listed ones for the map."""
     makers: dict[str, Maker] = {path: partial(export_findings, everything, path) for path in save_paths}
     if map_path is not None:
-        makers[map_path] = lambda: _page(listed)
+        makers[map_path] = lambda: _build_map(listed)
     return makers
 
 
-def _page(listed: Findings) -> str:
+def _build_map(listed: Findings) -> str:
     from scout.page.document import build_map  # heavy, and not every search ends in a map
 
     return build_map(cut_to_best(listed, MAP_SPOTS))
 
 
-def saved(makers: Mapping[str, Maker]) -> tuple[list[str], list[ScoutError]]:
+def write_outputs(makers: Mapping[str, Maker]) -> tuple[list[str], list[ScoutError]]:
     """Make and write outputs; give the paths of those written, and why the others could not be.
 
     What can be made and written takes its place together, after all of it is on the disk; of the others the

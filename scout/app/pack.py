@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 from collections.abc import Sequence
 from dataclasses import replace
 
 from scout.app.outputs import FORMATS
-from scout.geo.coordinates.forms import format_decimal, format_geo_uri
+from scout.errors import InputError
 from scout.io.plain_text import make_one_line
 from scout.model import Findings, LeftOut
 from scout.output.card import CardParticulars, build_card, choose_spot
-from scout.output.text import format_heading, list_about, list_facts
+from scout.output.text import format_geo_uri, format_heading, format_position, list_about, list_facts
 from scout.page.document import build_map
 
+_MOST = 100  # spots of one pack: each has a card
 SUFFIXES = (".csv", ".gpx", ".kml")
 # The archive's own clock stands still, at the earliest time it can hold.
 _TIME = (1980, 1, 1, 0, 0, 0)
@@ -89,7 +91,21 @@ def _format_summary(findings: Findings) -> str:
     for ranked in findings.spots:
         spot = ranked.spot
         lines += [f"{format_heading(ranked, findings)}   ({_name_card(ranked.rank)})"]
-        lines += [f"  {format_decimal(spot.lon, spot.lat)}   {format_geo_uri(spot.lon, spot.lat)}"]
-        lines += [f"  {fact}" for fact in list_facts(ranked)]
+        lines += [f"  {format_position(spot.lon, spot.lat)}   {format_geo_uri(spot.lon, spot.lat)}"]
+        lines += [f"  {fact}" for fact in list_facts(ranked, findings.units)]
         lines += [""]
     return "\n".join([*lines, *list_about(findings), ""])
+
+
+def parse_ranks(words: Sequence[str]) -> list[int]:
+    """Numbers and spans of numbers."""
+    ranks: set[int] = set()
+    for word in words:
+        span = re.fullmatch(r"(\d{1,9})(?:-(\d{1,9}))?", word, re.ASCII)
+        first, last = (int(span[1]), int(span[2] or span[1])) if span else (0, 0)
+        if not 1 <= first <= last:
+            raise InputError(f"spot {word[:40]}", "is no number", "write numbers and spans: 1 3 5-7")
+        if last - first >= _MOST or len(ranks | set(range(first, last + 1))) > _MOST:
+            raise InputError(f"spot {word[:40]}", f"makes more than {_MOST}", "make two packs")
+        ranks |= set(range(first, last + 1))
+    return sorted(ranks)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from scout.errors import InputError
 from scout.model import Walking
@@ -52,43 +52,6 @@ class AccessFiles:
     def files(self) -> tuple[str, ...]:
         """All of them, each once; empty where no walks are asked for."""
         return tuple(dict.fromkeys((*self.access, *self.barriers, *self.hazards, *self.heights)))
-
-
-def take_park_files(
-    files: Sequence[str],
-    keep: Sequence[str] = (),
-    *,
-    corridor: float | None,
-    id_column: str | None,
-    name_column: str | None,
-    layer: str | None,
-    crs: str | None,
-    pieces: str = "join",
-    strict: bool = False,
-    **_: Any,
-) -> ParkFiles:
-    """Take the reading options from the words of a command line; other words may be among them."""
-    return ParkFiles(
-        tuple(files), corridor, id_column, name_column, layer, crs, tuple(keep), pieces == "join", strict
-    )
-
-
-def take_access_files(
-    tags: Sequence[TagReading] = (),
-    *,
-    access: tuple[str, ...],
-    barriers: tuple[str, ...],
-    hazards: tuple[str, ...],
-    heights: tuple[str, ...],
-    crs: str | None,
-    longest_walk: float,
-    load: float,
-    power_line: float,
-    **_: Any,
-) -> AccessFiles:
-    """Take the access options from the words of a command line; other words may be among them."""
-    walking = Walking(limit_min=longest_walk, load_kg=load)
-    return AccessFiles(access, barriers, hazards, heights, tuple(tags), crs, walking, power_line)
 
 
 def read_parks(sources: ParkFiles, show: Callable[[str], None]) -> Parks:

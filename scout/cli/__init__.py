@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import sys
+from typing import Any
 
 import click
 
@@ -15,20 +16,19 @@ from scout.errors import ScoutError
 class _LazyGroup(click.Group):
     """A group whose commands are imported when they run, so that help comes at once."""
 
-    _HOMES = (
-        *("desk", "demo", "find", "prepare", "check", "arrive"),
-        *("card", "pack", "grid", "visit", "tally", "stamp"),
-    )
+    def __init__(self, *names: Any, **rest: Any) -> None:
+        super().__init__(*names, **rest)
+        self.homes: dict[str, str] = {}  # of commands: the module that has it as `command`
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(self._HOMES)
+        return list(self.homes)
 
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
-        if name not in self._HOMES:
+        if name not in self.homes:
             return None
         from importlib import import_module
 
-        found: click.Command = import_module(f"scout.cli.{name}").command
+        found: click.Command = import_module(self.homes[name]).command
         return found
 
 
@@ -36,6 +36,15 @@ class _LazyGroup(click.Group):
 @click.version_option(__version__, prog_name="scout")
 def command() -> None:
     """Find the spots where Maidenhead grid squares and parks meet."""
+
+
+command.homes.update(
+    (name, f"scout.cli.{name}")
+    for name in (
+        *("demo", "find", "prepare", "check", "arrive"),
+        *("card", "pack", "grid", "visit", "tally", "stamp"),
+    )
+)
 
 
 def main(arguments: list[str] | None = None) -> int:

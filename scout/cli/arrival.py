@@ -12,20 +12,20 @@ from datetime import UTC, datetime
 from typing import Any
 
 from scout.cautions import ON_ARRIVAL
-from scout.cli.tables import convert_to_json, format_answer, format_closing, format_columns
 from scout.errors import make_printable
-from scout.geo.coordinates.forms import format_decimal
 from scout.geo.locator import LEVELS, encode
 from scout.io.local_files import compute_sha256
 from scout.io.places import NamedPlace
-from scout.model import Parks
+from scout.model import Parks, Units
+from scout.output.report import convert_to_json, format_answer, format_closing, format_columns
+from scout.output.text import format_fine_length, format_position, format_stated_length, format_text
 from scout.recording import arrive
 from scout.recording.arrive import Arrival
 
 _TOLD = 10  # dropped fixes named one by one; --json has them all
 
 
-def format_arrival(arrival: Arrival) -> Iterator[str]:
+def format_arrival(arrival: Arrival, units: Units = "metric") -> Iterator[str]:
     """Where, when and how sure; what was dropped; the answer for the place."""
     found, station = arrival.standstill, arrival.station
     yield make_printable(arrival.fixes.path)
@@ -33,21 +33,24 @@ def format_arrival(arrival: Arrival) -> Iterator[str]:
         *arrive.describe_place(found),
         *arrive.describe_time(found),
         *arrive.describe_recording(arrival.fixes, found),
-        *arrive.describe_accuracy(found),
+        *arrive.describe_accuracy(found, units),
     )
     for line in format_columns([(f"  {term}", text) for term, text in parts]):
         yield make_printable(line)
     for outlier in found.outliers[:_TOLD]:
-        yield f"Dropped: {arrive.describe_dropped(outlier, found.dated)}"
+        yield f"Dropped: {arrive.describe_dropped(outlier, found.dated, units)}"
     if len(found.outliers) > _TOLD:
         yield f"Dropped: {len(found.outliers) - _TOLD:,} more, which --json lists."
-    yield from (make_printable(note) for note in arrival.notes)
+    yield from (make_printable(format_text(note, units)) for note in arrival.notes)
     yield ""
-    yield (
-        f"Level {LEVELS[arrival.level - 1]}; station radius {station.radius_m:g} m, boundary error "
-        f"{station.boundary_error_m:g} m (95 %); fix error {station.fix_error_m:.1f} m, this recording's."
+    radius, boundary = (
+        format_stated_length(length_m, units) for length_m in (station.radius_m, station.boundary_error_m)
     )
-    yield from format_answer(_name_place(arrival), arrival.checked)
+    yield (
+        f"Level {LEVELS[arrival.level - 1]}; station radius {radius}, boundary error {boundary} (95 %); "
+        f"fix error {format_fine_length(station.fix_error_m, units)}, this recording's."
+    )
+    yield from format_answer(_name_place(arrival), arrival.checked, units)
     yield ""
     yield f"Verdict: {arrival.checked.verdict.word}."
     yield from format_closing(ON_ARRIVAL)
@@ -96,7 +99,9 @@ def format_arrival_json(arrival: Arrival) -> str:
     return json.dumps(_round_values(values), ensure_ascii=False, indent=1, allow_nan=False)
 
 
-def build_sheet_text(arrival: Arrival, parks: Parks, *, call: str, operator: str, title: str) -> str:
+def build_sheet_text(
+    arrival: Arrival, parks: Parks, *, call: str, operator: str, title: str, units: Units = "metric"
+) -> str:
     """The arrival sheet, with the command and the day it was made."""
     from scout.output.sheet import SheetParticulars, build_sheet
 
@@ -107,13 +112,14 @@ def build_sheet_text(arrival: Arrival, parks: Parks, *, call: str, operator: str
         made_by=shlex.join(["scout", *sys.argv[1:]]),
         made_on=datetime.now(UTC).strftime("%Y-%m-%d"),
         recording_sha256=compute_sha256(arrival.fixes.path),
+        units=units,
     )
     return build_sheet(arrival, parks, particulars)
 
 
 def _name_place(arrival: Arrival) -> NamedPlace:
     found = arrival.standstill
-    where = format_decimal(found.lon, found.lat)
+    where = format_position(found.lon, found.lat)
     return NamedPlace(where, found.lon, found.lat, where)
 
 

@@ -6,19 +6,17 @@ from typing import Any
 
 import click
 
-from scout.app.sources import open_source, take_park_files
-from scout.cli.options import FilesOption, ManyFiles, add_reading_options, add_standing_options, make_station
+from scout.app.settings import Settings
+from scout.cli.options import ManyFiles, add_parks_option, add_settings
 from scout.cli.progress import show_progress
-from scout.model import Station
 
 _AROUND_M = 2000.0  # of the recording: parks further off are not spoken of
 
 
 @click.command("arrive", cls=ManyFiles)
 @click.argument("path", metavar="FIXES")
-@click.option("--parks", "files", cls=FilesOption, required=True, help="Boundary files.")
-@add_standing_options
-@add_reading_options
+@add_parks_option(required=True)
+@add_settings("station", "reading", "display", but=("fix-error",))
 @click.option("--sheet", metavar="OUT.html", help="Write the arrival sheet, to print and sign.")
 @click.option("--call", metavar="TEXT", default="", help="Call sign on the sheet, such as Q1AAA.")
 @click.option("--operator", metavar="TEXT", default="", help="Operator's name on the sheet.")
@@ -27,15 +25,12 @@ _AROUND_M = 2000.0  # of the recording: parks further off are not spoken of
 def command(
     path: str,
     files: tuple[str, ...],
-    level: str,
-    station_radius: float,
-    boundary_error: float,
     sheet: str | None,
     call: str,
     operator: str,
     title: str,
     as_json: bool,
-    **reading: Any,
+    **words: Any,
 ) -> int:
     """Say whether the place where you stand counts, from a recording made there.
 
@@ -44,26 +39,30 @@ def command(
     status: 0 when the place is firm, 1 when not, 2 for bad input.
     """
     from scout.app.outputs import check_page, check_targets
+    from scout.app.sources import open_source
     from scout.cli.arrival import build_sheet_text, format_arrival, format_arrival_json
-    from scout.geo.locator import get_level_number
     from scout.io.write import write_file
     from scout.recording.arrive import judge_arrival
     from scout.recording.read import read_fixes
     from scout.search.places import load_parks_near
 
-    station = make_station(station_radius, Station().fix_error_m, boundary_error)
-    number = get_level_number(level)
+    settings = Settings(**words)
     check_page("--sheet", sheet)
     check_targets([path, *files], [sheet] if sheet is not None else [])
     with show_progress() as show:
         show("reading the recording")
         fixes = read_fixes(path)
-        shelf = open_source(take_park_files(files, **reading), show)
-        parks = load_parks_near(shelf, fixes.lon, fixes.lat, _AROUND_M)
-        arrival = judge_arrival(fixes, parks, number, station)
+        source = open_source(settings.make_park_files(files), show)
+        parks = load_parks_near(source, fixes.lon, fixes.lat, _AROUND_M)
+        arrival = judge_arrival(fixes, parks, settings.level_number, settings.station)
         if sheet is not None:
-            write_file(sheet, build_sheet_text(arrival, parks, call=call, operator=operator, title=title))
-    for line in [format_arrival_json(arrival)] if as_json else format_arrival(arrival):
+            write_file(
+                sheet,
+                build_sheet_text(
+                    arrival, parks, call=call, operator=operator, title=title, units=settings.units
+                ),
+            )
+    for line in [format_arrival_json(arrival)] if as_json else format_arrival(arrival, settings.units):
         click.echo(line)
     if sheet is not None:
         click.echo(f"Wrote {sheet}", err=as_json)

@@ -4,64 +4,47 @@ from __future__ import annotations
 
 import shlex
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import click
+from click.core import ParameterSource
 
-from scout.app.sources import AccessFiles, ParkFiles, search_files, take_access_files, take_park_files
+from scout.app.outing import Outing
+from scout.app.request import SearchRequest, open_saved, search
+from scout.app.settings import File, Settings
 from scout.cli.options import (
-    FILE,
-    FilesOption,
+    KindType,
     ManyFiles,
-    add_access_options,
-    add_reading_options,
-    add_search_options,
-    add_station_options,
-    make_options,
-    make_station,
+    add_outing_option,
+    add_parks_option,
+    add_settings,
+    require_files,
 )
-from scout.cli.outing import add_outing_option
 from scout.cli.progress import show_progress
 from scout.errors import InputError, make_printable
 
 if TYPE_CHECKING:
-    from scout.app.find import SearchOptions
-    from scout.app.outing import Outing
-    from scout.model import Findings, Ranked
-    from scout.output.card import CardParticulars
+    from scout.model import Findings, Ranked, Units
 
-
+OUT = KindType(File())
 _CARD = (
-    click.option("--parks", "files", cls=FilesOption, help="Boundary files."),
+    add_parks_option(),
     add_outing_option,
+    click.option(
+        "--result",
+        "saved",
+        type=OUT,
+        metavar="RESULT.gpkg",
+        help="Take the list that scout find saved there, and do not search.",
+    ),
     click.option("--call", metavar="CALL", default="", help="Operator's call sign, such as Q1AAA/P."),
     click.option("--club-call", metavar="CALL", default="", help="Call of a club or event, beside it."),
     click.option("--date", "day", metavar="DATE", help="Day of the outing, for the Sun: 2026-06-21."),
     click.option("--zone", metavar="ZONE", help="Local time: Pacific/Auckland or -07:00; UTC alone if not."),
-    click.option("--title", metavar="TEXT", default="", help="Title of the map."),
-    add_station_options,
-    add_search_options,
-    add_reading_options,
-    add_access_options,
+    add_settings("title", "station", "search", "reading", "access", "display"),
 )
-
-
-class CardInputs(NamedTuple):
-    """What a search is made of, and what is said of its result."""
-
-    parks: ParkFiles
-    options: SearchOptions
-    access: AccessFiles
-    title: str
-    outing: Outing
-
-    @property
-    def files(self) -> tuple[str, ...]:
-        """Everything that is read, which no output may overwrite."""
-        beside = (self.outing.where,) if self.outing.where else ()
-        return (*self.parks.files, *self.access.files, *beside)
 
 
 def add_card_options(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -73,86 +56,74 @@ def add_card_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 @click.command("card", cls=ManyFiles)
 @click.argument("rank", metavar="SPOT", type=click.IntRange(min=1))
-@click.option("--out", "path", type=FILE, required=True, metavar="OUT.html", help="Where the card goes.")
+@click.option("--out", "path", type=OUT, required=True, metavar="OUT.html", help="Where the card goes.")
 @add_card_options
-def command(rank: int, path: str, **words: Any) -> int:
+def command(
+    rank: int,
+    path: str,
+    files: tuple[str, ...],
+    outing: Outing,
+    saved: str | None,
+    call: str,
+    club_call: str,
+    day: str | None,
+    zone: str | None,
+    **words: Any,
+) -> int:
     """Write the card of one spot: a page that prints on both sides of one sheet.
 
-    SPOT is the spot's number in the list of scout find with the same options: the search is made again. The
-    front is to be read across a table: calls, locators, parks. The back holds where to stand, margins, the
-    way, the Sun, a QR code of the place, lines for an emergency, cautions.
+    SPOT is the spot's number in the list of scout find with the same options: the search is made again,
+    unless --result names a GeoPackage that scout find --save wrote. The front is to be read across a table:
+    calls, locators, parks. The back holds where to stand, margins, the way, the Sun, a QR code of the place,
+    lines for an emergency, cautions.
     """
-    from scout.app.outputs import check_page, check_targets
+    from scout.app.outputs import check_page
     from scout.io.write import write_file
-    from scout.output.card import build_card, choose_spot
+    from scout.output.card import build_card, choose_spot, make_particulars
 
     check_page("--out", path)
-    inputs, said = read_inputs(**words), read_particulars(words)
-    check_targets(inputs.files, [path])
-    findings = search_again(inputs)
-    write_file(path, build_card(findings, rank, said))
+    particulars = make_particulars(call, club_call, day, zone)
+    findings = get_findings(files, outing, saved, words, path)
+    write_file(path, build_card(findings, rank, particulars))
     show_remarks(findings)
-    click.echo(format_choice(choose_spot(findings, rank)))
+    click.echo(format_choice(choose_spot(findings, rank), findings.units))
     click.echo(f"Wrote {path}")
     return 0
 
 
-def read_particulars(words: Mapping[str, Any]) -> CardParticulars:
-    """Checked particulars of a card from the words of a command line."""
-    from datetime import date
+def get_findings(
+    files: tuple[str, ...], outing: Outing, saved: str | None, words: dict[str, Any], path: str
+) -> Findings:
+    """The findings that scout find lists with the same options, or saved; without a day, so that they repeat.
 
-    from scout.output.card import CardParticulars, check_call_sign
-    from scout.output.sun import FIRST_YEAR, LAST_YEAR, parse_zone
+    ``path`` is what will be written, and refused if it is one of the files that are read.
+    """
+    from scout.app.outputs import check_targets
 
-    day: date | None = None
-    if words["day"] is not None:
-        try:
-            day = date.fromisoformat(words["day"])
-        except ValueError:
-            remedy = "write year, month, day: 2026-06-21"
-            raise InputError(f"--date {words['day']}", "is no day", remedy) from None
-        if not FIRST_YEAR <= day.year <= LAST_YEAR:
-            raise InputError(f"--date {day}", "is too far away", f"give one from {FIRST_YEAR} to {LAST_YEAR}")
-    elif words["zone"] is not None:
-        raise InputError("--zone", "there is no day to tell the Sun's times of", "add --date")
-    zone = None if words["zone"] is None else parse_zone(words["zone"])
-    return CardParticulars(check_call_sign(words["call"]), check_call_sign(words["club_call"]), day, zone)
-
-
-def read_inputs(
-    *,
-    files: tuple[str, ...],
-    outing: Outing,
-    station_radius: float,
-    fix_error: float,
-    boundary_error: float,
-    title: str,
-    **words: Any,
-) -> CardInputs:
-    """What is to be searched, from the words of a command line; other words may be among them."""
+    made_by = _format_command(sys.argv[1:])
+    if saved is not None:
+        given = click.get_current_context().get_parameter_source
+        searched = [
+            name
+            for name in ("files", "outing", *words)
+            if name != "units" and given(name) is ParameterSource.COMMANDLINE
+        ]
+        if searched:
+            what = "what is saved was searched for with its own files and settings"
+            raise InputError("--result", what, "give nothing of a search beside it")
+        check_targets([saved], [path])
+        found = replace(open_saved(saved), made_by=made_by, made_on="")
+        return (
+            found
+            if given("units") is not ParameterSource.COMMANDLINE
+            else replace(found, units=words["units"])
+        )
     files = files or outing.parks
-    if not files:
-        raise InputError("--parks", "no boundary file is named", "add --parks FILE or --outing FILE")
-    return CardInputs(
-        take_park_files(files, outing.show, **words),
-        make_options(station=make_station(station_radius, fix_error, boundary_error), **words),
-        take_access_files(outing.tags, **words),
-        title,
-        outing,
-    )
-
-
-def search_again(inputs: CardInputs) -> Findings:
-    """The findings that scout find lists with the same options; without a day, so that they repeat."""
+    require_files(files, "add --parks FILE, --outing FILE or --result RESULT.gpkg")
+    request = SearchRequest(files, Settings(**words), outing)
+    check_targets(request.files, [path])
     with show_progress() as show:
-        findings = search_files(inputs.parks, inputs.options, inputs.access, show)
-    return replace(
-        findings,
-        title=inputs.title,
-        author=inputs.outing.author,
-        credits=inputs.outing.credits,
-        made_by=_format_command(sys.argv[1:]),
-    )
+        return replace(search(request, show), made_by=made_by)
 
 
 def _format_command(words: Sequence[str]) -> str:
@@ -169,19 +140,21 @@ def _format_command(words: Sequence[str]) -> str:
 
 def show_remarks(findings: Findings) -> None:
     """Print what the list rests on, as ``scout find`` does: spots are numbered by it."""
+    from scout.output.text import format_text
+
     for remark in findings.remarks:
-        click.echo(make_printable(remark))
+        click.echo(make_printable(format_text(remark, findings.units)))
 
 
-def format_choice(ranked: Ranked) -> str:
+def format_choice(ranked: Ranked, units: Units = "metric") -> str:
     """A chosen spot in a line, so that a wrong number shows, and a line for whatever is dangerous there."""
-    from scout.geo.coordinates.forms import format_decimal
+    from scout.output.text import format_position, format_text
 
     spot = ranked.spot
     parks = ", ".join(spot.verdict.parks) or "no park"
     lines = [
         f"#{ranked.rank} {spot.kind}, {spot.verdict.word}: {' '.join(spot.verdict.locators)} in {parks} "
-        f"at {format_decimal(spot.lon, spot.lat)}",
-        *(f"#{ranked.rank} WARNING: {warning}" for warning in ranked.warnings),
+        f"at {format_position(spot.lon, spot.lat)}",
+        *(f"#{ranked.rank} WARNING: {format_text(warning, units)}" for warning in ranked.warnings),
     ]
     return "\n".join(make_printable(line) for line in lines)

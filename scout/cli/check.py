@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from scout.app.sources import ParkFiles, open_source, take_park_files
-from scout.cli.options import FilesOption, ManyFiles, add_reading_options, add_station_options, make_station
+from scout.app.settings import Settings
+from scout.cli.options import ManyFiles, add_parks_option, add_settings
 from scout.cli.progress import show_progress
 
 if TYPE_CHECKING:
     from scout.io.places import NamedPlace
-    from scout.model import Checked, Parks, Station
+    from scout.model import Checked, Parks
 
 
 _TOLD = 20  # places told in full; more are a line each
@@ -21,23 +22,18 @@ _TOLD = 20  # places told in full; more are a line each
 
 @click.command("check", cls=ManyFiles, context_settings={"ignore_unknown_options": True})
 @click.argument("places", nargs=-1, metavar="PLACE...", type=click.UNPROCESSED)
-@click.option("--parks", "files", cls=FilesOption, required=True, help="Boundary files.")
+@add_parks_option(required=True)
 @click.option("--from", "list_path", metavar="FILE", help="Places of a .csv, .gpx or .geojson file.")
-@add_station_options
-@add_reading_options
+@add_settings("station", "reading", "display")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @click.option("--map", "map_path", metavar="OUT.html", help="Write a map of the places.")
 def command(
     places: tuple[str, ...],
     files: tuple[str, ...],
     list_path: str | None,
-    level: str,
-    station_radius: float,
-    fix_error: float,
-    boundary_error: float,
     as_json: bool,
     map_path: str | None,
-    **reading: Any,
+    **words: Any,
 ) -> int:
     """Say whether planned places count, for which grids and parks, and how to put them right.
 
@@ -45,65 +41,53 @@ def command(
     seconds, a locator, a geo: URI, ISO 6709, UTM or MGRS. A locator stands for its whole cell. Exit status:
     0 when all places are firm, 1 when not, 2 for bad input.
     """
-    from scout.app.check import judge_planned
+    from scout.app.check import judge_planned, load_parks_around, read_planned
     from scout.app.outputs import check_page, check_targets
-    from scout.cli.tables import format_answers, format_json_lines
-    from scout.geo.locator import get_level_number
     from scout.io.write import write_file
+    from scout.output.report import format_answers, format_json_lines
 
-    station = make_station(station_radius, fix_error, boundary_error)
-    number = get_level_number(level)
+    settings = Settings(**words)
+    station, number = settings.station, settings.level_number
     check_page("--map", map_path)
     check_targets(files, [map_path] if map_path else [])
     planned = read_planned(places, list_path)
     with show_progress() as show:
-        parks = _load_parks_around(take_park_files(files, **reading), planned, show)
+        parks = load_parks_around(settings.make_park_files(files), planned, show)
         results = judge_planned(parks, planned, number, station, show)
-        words: list[str] = []
+        verdicts: list[str] = []
         kept: list[Checked] = []
         if as_json and map_path is None:  # as they come: there may be a hundred thousand
-            for line in format_json_lines(planned, _note_verdicts(results, words)):
+            for line in format_json_lines(planned, _note_verdicts(results, verdicts)):
                 click.echo(line)
         else:
-            kept = list(_note_verdicts(results, words))
+            kept = list(_note_verdicts(results, verdicts))
         if map_path is not None:
-            write_file(map_path, _build_check_map(parks, planned, kept, number, station))
+            write_file(map_path, _build_check_map(parks, planned, kept, settings))
     if kept and as_json:
         for line in format_json_lines(planned, kept):
             click.echo(line)
     elif kept:
-        for line in format_answers(planned, kept, number, station, in_full=len(planned) <= _TOLD):
+        in_full = len(planned) <= _TOLD
+        for line in format_answers(planned, kept, number, station, in_full=in_full, units=settings.units):
             click.echo(line)
         if map_path is not None:
             click.echo(f"Wrote {map_path}")
-    return 0 if all(word == "firm" for word in words) else 1
-
-
-def _load_parks_around(
-    sources: ParkFiles, planned: Sequence[NamedPlace], show: Callable[[str], None]
-) -> Parks:
-    """The parks of the boundary files that planned places could have to do with."""
-    from scout.search.check import CheckOptions
-    from scout.search.places import load_parks_near
-
-    lon, lat = [place.lon for place in planned], [place.lat for place in planned]
-    return load_parks_near(
-        open_source(sources, show), lon, lat, CheckOptions().near_m, [place.cell for place in planned]
-    )
+    return 0 if all(word == "firm" for word in verdicts) else 1
 
 
 def _build_check_map(
-    parks: Parks, planned: Sequence[NamedPlace], results: Sequence[Checked], level: int, station: Station
+    parks: Parks, planned: Sequence[NamedPlace], results: Sequence[Checked], settings: Settings
 ) -> str:
     """A page of the places, the first thousand of them."""
     from scout.app.find import cut_to_best
-    from scout.app.outputs import MAP_SPOTS, add_particulars
+    from scout.app.outputs import MAP_SPOTS, date_findings
     from scout.page.document import build_map
     from scout.search.check import CheckOptions, make_findings
 
     names = [place.name for place in planned]
-    findings = make_findings(parks, names, results, CheckOptions(level, station))
-    return build_map(cut_to_best(add_particulars(findings, "Places checked"), MAP_SPOTS))
+    findings = make_findings(parks, names, results, CheckOptions(settings.level_number, settings.station))
+    findings = date_findings(replace(findings, title="Places checked", units=settings.units))
+    return build_map(cut_to_best(findings, MAP_SPOTS))
 
 
 def _note_verdicts(results: Iterable[Checked], words: list[str]) -> Iterator[Checked]:
@@ -111,22 +95,3 @@ def _note_verdicts(results: Iterable[Checked], words: list[str]) -> Iterator[Che
     for result in results:
         words.append(result.verdict.word)
         yield result
-
-
-def read_planned(places: Sequence[str], list_path: str | None = None) -> list[NamedPlace]:
-    """Places as they were written, and those of a file."""
-    from scout.errors import InputError
-    from scout.geo.coordinates.parse import read_place
-    from scout.io.places import NamedPlace, read_places
-
-    planned = []
-    for text in places:
-        place = read_place(text)
-        planned.append(
-            NamedPlace(text, place.lon, place.lat, place.understood, place.cell, place.uncertainty_m)
-        )
-    if list_path is not None:
-        planned += read_places(list_path)
-    if not planned:
-        raise InputError("check", "no place is given", "add a PLACE, or --from a file of them")
-    return planned

@@ -3,35 +3,29 @@
 from __future__ import annotations
 
 import importlib.util
+from dataclasses import replace
 from pathlib import Path
 
 import click
 
 
 @click.command("demo")
-@click.pass_context
-def command(ctx: click.Context) -> int:
+def command() -> int:
     """Search the demo island and write maps/demo.html.
 
     The island, its parks and their references are invented.
     """
-    from scout.cli.find import command as find
+    from scout.app.outing import find_demo_outing, load_outing
+    from scout.app.request import make_request
+    from scout.cli.find import run_search
 
     target = Path("maps", "demo.html")
     target.parent.mkdir(exist_ok=True)
-    with find.make_context(
-        "find", ["--outing", str(find_demo_outing()), "--map", str(target)], parent=ctx
-    ) as inner:
-        if importlib.util.find_spec("rasterio") is None:
-            inner.params["heights"] = ()
-            click.echo("The extra named heights is not installed: the walks are timed as on level ground.")
-        status: int = find.invoke(inner)
+    request = make_request(load_outing(str(find_demo_outing())))
+    settings = replace(request.settings, map_path=str(target))
+    if importlib.util.find_spec("rasterio") is None:
+        settings = replace(settings, heights=())
+        click.echo("The extra named heights is not installed: the walks are timed as on level ground.")
+    status = run_search(replace(request, settings=settings))
     click.echo(f"Open the map in a browser: {target.absolute().as_uri()}")
     return status
-
-
-def find_demo_outing() -> Path:
-    """Find the outing file of the demo island, its data beside it: in a checkout, else in the wheel."""
-    package = Path(__file__).parents[1]
-    folders = (package.parent / "data_demo", package / "demo")
-    return next(folder / "outing.toml" for folder in folders if (folder / "outing.toml").is_file())

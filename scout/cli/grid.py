@@ -14,10 +14,10 @@ def command(places: tuple[str, ...]) -> None:
     (52.06,4.04), in degrees and minutes or seconds ("52 03.6 N 4 02.4 E"), as UTM, MGRS, ISO 6709
     or geo: URI.
     """
-    from scout.geo.coordinates.forms import format_decimal, format_minutes
     from scout.geo.coordinates.parse import read_place
     from scout.geo.geodesy import compute_degree_lengths
     from scout.geo.locator import LEVELS, decode, encode
+    from scout.output.text import format_degrees_minutes, format_fine_length, format_position
 
     for k, text in enumerate(places):
         if k:
@@ -28,19 +28,20 @@ def command(places: tuple[str, ...]) -> None:
             level = len(cell.locator) // 2
             per_lon, per_lat = compute_degree_lengths(cell.lat)
             click.echo(f"{cell.locator}  ({LEVELS[level - 1]})")
-            click.echo(f"  south-west corner  {format_decimal(cell.west, cell.south)}")
+            click.echo(f"  south-west corner  {format_position(cell.west, cell.south)}")
             click.echo(
-                f"  centre             {format_decimal(cell.lon, cell.lat)}   "
-                f"{format_minutes(cell.lon, cell.lat)}"
+                f"  centre             {format_position(cell.lon, cell.lat)}   "
+                f"{format_degrees_minutes(cell.lon, cell.lat)}"
             )
-            click.echo(f"  north-east corner  {format_decimal(cell.east, cell.north)}")
-            size = f"{cell.width * per_lon:,.1f} m east-west, {cell.height * per_lat:,.1f} m north-south"
-            click.echo(f"  size at the centre {size}")
+            click.echo(f"  north-east corner  {format_position(cell.east, cell.north)}")
+            wide, high = (format_fine_length(float(m)) for m in (cell.width * per_lon, cell.height * per_lat))
+            click.echo(f"  size at the centre {wide} east-west, {high} north-south")
         else:
             click.echo(place.understood)
             per_lon, per_lat = compute_degree_lengths(place.lat)
             for level, name in enumerate(LEVELS, start=1):
                 locator = encode(place.lon, place.lat, level)
                 cell = decode(locator)
-                size = f"{cell.width * per_lon:,.1f} x {cell.height * per_lat:,.1f} m"
+                sides = (cell.width * per_lon, cell.height * per_lat)
+                size = " x ".join(format_fine_length(float(m)) for m in sides)
                 click.echo(f"  {name:10} {locator:10}  {size}")

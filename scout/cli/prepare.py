@@ -7,43 +7,60 @@ from typing import Any
 
 import click
 
-from scout.app.sources import open_source, take_park_files
-from scout.cli.options import FILE, add_reading_options
+from scout.app.settings import File, Settings
+from scout.cli.options import (
+    HiddenFiles,
+    KindType,
+    ManyFiles,
+    add_parks_option,
+    add_settings,
+    require_files,
+)
 from scout.cli.progress import show_progress
 from scout.errors import InputError, OutputError
 
 
-@click.command("prepare")
-@click.argument("files", nargs=-1, required=True, metavar="FILE... OUT.parquet")
-@add_reading_options
-@click.option("--keep", multiple=True, type=FILE, metavar="C", help="Column to carry along; may come again.")
-def command(files: tuple[str, ...], keep: tuple[str, ...], **words: Any) -> int:
+@click.command("prepare", cls=ManyFiles)
+@click.argument("more_files", nargs=-1, cls=HiddenFiles)
+@add_parks_option()
+@click.option("--out", "path", metavar="OUT.parquet", help="The file to write.")
+@add_settings("reading")
+@click.option(
+    "--keep", multiple=True, type=KindType(File()), metavar="C", help="Column to carry along; may come again."
+)
+def command(
+    more_files: tuple[str, ...], files: tuple[str, ...], path: str | None, keep: tuple[str, ...], **words: Any
+) -> int:
     """Clean, repair, join and index boundary files once, for many quick searches.
 
-    The last name is the file to write: GeoParquet, which this and other programs read. Searching it gives
-    the same spots as searching the files themselves with the same options, and takes a fraction of the
-    time. Exit status: 0 when it is written, 2 for bad input.
+    What is written is GeoParquet, which this and other programs read. Searching it gives the same spots as
+    searching the files themselves with the same options, and takes a fraction of the time. Exit status: 0
+    when it is written, 2 for bad input.
     """
     from scout.app.outputs import check_targets
     from scout.app.prepare import prepare_parks
-    from scout.cli.tables import format_reading_report
+    from scout.app.sources import open_source
     from scout.io.write import write_file
     from scout.model import ParkReport
+    from scout.output.report import format_reading_report
     from scout.parks.sources import add_report_lines
 
-    *sources, path = files
-    if not sources:
-        raise InputError(path, "is the only file named", "name the boundary files, then the file to write")
+    if path is None and len(more_files) > 1:  # as up to version 0.1: the last name is the one to write
+        *more_files, path = more_files  # type: ignore[assignment]
+    if path is None:
+        raise InputError("--out", "no file to write is named", "add --out OUT.parquet")
+    files = (*more_files, *files)
+    require_files(files, "add --parks FILE")
     if not path.lower().endswith((".parquet", ".geoparquet")):
         raise OutputError(path, "what is prepared is GeoParquet", "name it .parquet")
     if importlib.util.find_spec("pyarrow") is None:
         raise OutputError(path, "this needs pyarrow", "install it with: pip install lattice-scout[parquet]")
-    check_targets(sources, [path])
+    check_targets(files, [path])
     reports: list[ParkReport] = []
     with show_progress() as show:
-        shelf = open_source(take_park_files(sources, keep, **words), show)
-        write_file(path, prepare_parks(shelf, keep, show, reports.append))
-    for line in format_reading_report(shelf.sources, add_report_lines(shelf.report, reports)):
+        source = open_source(Settings(**words).make_park_files(files, keep), show)
+        write_file(path, prepare_parks(source, keep, show, reports.append))
+    for line in format_reading_report(source.sources, add_report_lines(source.report, reports)):
         click.echo(line)
     click.echo(f"Wrote {path}")
     return 0

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from scout.cli.visit import add_notebook_option
+from scout.cli.options import add_notebook_option
 
 if TYPE_CHECKING:
     from scout.model import Visit

@@ -7,74 +7,91 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from scout.app.sources import open_source, take_park_files
-from scout.cli import options
-from scout.cli.options import add_reading_options
-from scout.cli.visit import add_level_option, add_notebook_option
+from scout.app.settings import OVER_0, PLACE, Settings
+from scout.cli.options import (
+    HiddenFiles,
+    KindType,
+    ManyFiles,
+    add_level_option,
+    add_notebook_option,
+    add_parks_option,
+    add_settings,
+)
 
 if TYPE_CHECKING:
-    from scout.model import BadVisit
+    from scout.model import BadVisit, Units
     from scout.visits.tally import Done, ParkReach, Year
 
 
 _TOLD = 30  # parks listed; the rest is counted
 
 
-@click.command("tally")
-@click.argument("files", nargs=-1, metavar="[FILE]...")
+@click.command("tally", cls=ManyFiles)
+@click.argument("more_files", nargs=-1, cls=HiddenFiles)
+@add_parks_option()
 @add_notebook_option
 @add_level_option
 @click.option(
-    "--home", type=options.PLACE, metavar="LAT,LON", help="Where distances count from; a locator will do."
+    "--home", type=KindType(PLACE), metavar="LAT,LON", help="Where distances count from; a locator will do."
 )
 @click.option(
-    "--within", type=options.OVER_0, metavar="KM", help="How far what is missing may lie from home."
+    "--within", type=KindType(OVER_0), metavar="KM", help="How far what is missing may lie from home."
 )
 @click.option("--all", "everything", is_flag=True, help="List every park, and those that are done.")
-@add_reading_options
+@add_settings("reading", "display")
 def command(
+    more_files: tuple[str, ...],
     files: tuple[str, ...],
     notebook: str,
     level: str,
     home: str | None,
     within: float | None,
     everything: bool,
-    **reading: Any,
+    **words: Any,
 ) -> int:
     """Count the grids, parks and pairs done, per year; with parks, say what is missing around home.
 
-    FILE is a boundary file as for scout find. A pair is one grid with one park. What is missing is counted
+    A pair is one grid with one park. What is missing is counted
     over the ground of each park within the radius; whether a station can stand there, scout find says.
     Exit status: 0, or 1 when nothing has been done.
     """
-    from scout.cli.visit import told_left_out
     from scout.errors import InputError
     from scout.geo.locator import get_level_number
+    from scout.output.visits import format_left_out
     from scout.visits.notebook import Notebook
     from scout.visits.tally import collect_done, count_by_year
 
     number = get_level_number(level)
+    files = (*more_files, *files)
     if bool(files) != (within is not None) or (within is not None and home is None):
-        raise InputError("tally", "what is missing needs parks, home and radius", "give FILE --home --within")
+        raise InputError(
+            "tally", "what is missing needs parks, home and radius", "give --parks, --home and --within"
+        )
     left_out: list[BadVisit] = []
     visits = Notebook(notebook).visits(left_out.append)
     so_far = collect_done(visits, number)
     for line in _format_table(count_by_year(visits, number), so_far, len(visits), level):
         click.echo(line)
-    for line in told_left_out(left_out):
+    for line in format_left_out(left_out):
         click.echo(line)
+    settings = Settings(**words)
     if home is not None and within is not None:
         click.echo()
         for line in _format_missing(
-            _read_reached(files, reading, so_far, home, within), so_far, within, everything
+            _read_reached(files, settings, so_far, home, within),
+            so_far,
+            within,
+            everything=everything,
+            units=settings.units,
         ):
             click.echo(line)
     return 0 if so_far.grids or so_far.parks else 1
 
 
 def _read_reached(
-    files: Sequence[str], reading: dict[str, Any], so_far: Done, home: str, within: float
+    files: Sequence[str], settings: Settings, so_far: Done, home: str, within: float
 ) -> tuple[ParkReach, ...]:
+    from scout.app.sources import open_source
     from scout.cli.progress import show_progress
     from scout.geo.coordinates.parse import parse_place
     from scout.search.places import load_parks_near
@@ -82,14 +99,14 @@ def _read_reached(
 
     place = parse_place(home)
     with show_progress() as show:
-        shelf = open_source(take_park_files(files, **reading), show)
-        parks = load_parks_near(shelf, place[0], place[1], 1010.0 * within)
+        source = open_source(settings.make_park_files(files), show)
+        parks = load_parks_near(source, place[0], place[1], 1010.0 * within)
         show("looking for what is missing")
         return find_missing(parks, so_far, place, within)
 
 
 def _format_table(years: Sequence[Year], so_far: Done, visits: int, level: str) -> Iterator[str]:
-    from scout.cli.tables import format_columns
+    from scout.output.report import format_columns
 
     yield f"Done at {level} level (new: not done in a year before)"
     rows: list[tuple[str, ...]] = [("year", "visits", "contacts", "grids", "parks", "pairs")]
@@ -110,18 +127,20 @@ def _format_table(years: Sequence[Year], so_far: Done, visits: int, level: str) 
 
 
 def _format_missing(
-    reached: Sequence[ParkReach], so_far: Done, within: float, everything: bool
+    reached: Sequence[ParkReach], so_far: Done, within: float, *, everything: bool, units: Units = "metric"
 ) -> Iterator[str]:
-    from scout.cli.tables import format_columns
     from scout.errors import make_printable
+    from scout.output.report import format_columns
+    from scout.output.text import format_count, format_length, format_stated_length, name_park
 
     grids = {grid for reach in reached for grid in reach.grids}
     pairs = sum(len(reach.grids) for reach in reached)
     open_pairs = sum(len(reach.open_grids) for reach in reached)
     fresh = sum(not reach.visited for reach in reached)
     yield (
-        f"Within {within:g} km: {len(reached):,} parks, {fresh:,} not yet visited; they reach into "
-        f"{len(grids):,} grids, {len(grids - so_far.grids):,} not yet done; {pairs:,} pairs, "
+        f"Within {format_stated_length(1000 * within, units)}: {format_count(len(reached), 'park')}, "
+        f"{fresh:,} not yet visited; they reach into {format_count(len(grids), 'grid')}, "
+        f"{len(grids - so_far.grids):,} not yet done; {format_count(pairs, 'pair')}, "
         f"{open_pairs:,} missing."
     )
     shown = [reach for reach in reached if everything or reach.open_grids]
@@ -130,8 +149,8 @@ def _format_missing(
     for reach in shown[:most]:
         rows.append(
             (
-                f"{reach.name} ({reach.park})" if reach.name else reach.park,
-                f"{reach.distance_km:.1f} km",
+                name_park(reach.park, reach.name),
+                format_length(1000 * reach.distance_km, units),
                 "visited" if reach.visited else "new",
                 " ".join(grid + "*" * (grid not in so_far.grids) for grid in reach.open_grids) or "none",
             )

@@ -14,6 +14,7 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
+from scout.app.outing import find_demo_outing
 from scout.cautions import ALWAYS
 from scout.desk.access import Keys, know
 from scout.desk.page import get_static
@@ -197,8 +198,6 @@ class _DeskApp:
         return JSONResponse({**message, "window": workspace.told()})
 
     async def _demo(self, workspace: Workspace) -> Response:
-        from scout.cli.demo import find_demo_outing
-
         outing = find_demo_outing()
         data = [p for p in outing.parent.iterdir() if p.suffix in (".geojson", ".gpkg", ".tif")]
         await asyncio.to_thread(workspace.copy_in, sorted(data))

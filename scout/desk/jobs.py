@@ -4,39 +4,40 @@ from __future__ import annotations
 
 import ctypes
 import gc
-import io
 import secrets
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import redirect_stdout
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
-from scout.app.check import judge_planned
+from scout.app.check import judge_planned, read_planned
 from scout.app.find import cut_to_best, find_spots
-from scout.app.outputs import MAP_SPOTS, add_particulars, export_findings
-from scout.app.pack import build_pack
+from scout.app.outputs import MAP_SPOTS, date_findings, export_findings
+from scout.app.pack import build_pack, parse_ranks
+from scout.app.request import SearchRequest, add_particulars
+from scout.app.settings import list_settings
 from scout.app.sources import make_access
+from scout.app.visits import VisitRequest, record_visit
 from scout.cautions import ALWAYS
-from scout.cli.card import read_particulars
-from scout.cli.check import read_planned
-from scout.cli.pack import parse_ranks
-from scout.cli.tables import convert_to_json, format_answer, format_closing
-from scout.cli.visit import command
 from scout.desk.files import OUTING, LayerCache, list_named
-from scout.desk.settings import AskedSearch
+from scout.desk.settings import make_desk_settings
 from scout.errors import InputError
 from scout.geo.locator import LEVELS, get_level_number
 from scout.io.write import write_file
-from scout.model import BadVisit, Findings, Ranked, Visit
-from scout.output.card import build_card, choose_spot
+from scout.model import BadVisit, Findings, Ranked, Units, Visit
+from scout.output.card import CardParticulars, build_card, choose_spot, make_particulars
 from scout.output.journal import JournalParticulars, export_visits
+from scout.output.report import convert_to_json, format_answer, format_closing
+from scout.output.text import format_length, format_stated_length, format_text
+from scout.output.visits import format_recorded, format_visit
 from scout.page.document import build_map
 from scout.visits.notebook import Notebook
+from scout.visits.rows import TEXTS
 from scout.visits.tally import collect_done, count_by_year, find_missing
 
+N = TypeVar("N", int, float)
 _KEPT = 3  # the last ones stay: the page may still show one without walks
 # With the outing file that the desk saves, this gives the same.
 _COMMAND = f"scout find --outing {OUTING}"
@@ -66,23 +67,21 @@ class SearchJob:
         return found
 
     def run(
-        self, asked: AskedSearch, made: Path, show: Callable[[str], None], part: Callable[[Any], None]
+        self, asked: SearchRequest, made: Path, show: Callable[[str], None], part: Callable[[Any], None]
     ) -> dict[str, Any]:
         """Search, and write the map into ``made``; what is known without walks goes to ``part``."""
-        inputs = asked.inputs
-        parks = self.shelf.parks(inputs.parks, show)
-        access = make_access(inputs.access, show)
-        quick = self._told(find_spots(parks, inputs.options, show), asked, made, walked=access is None)
+        parks = self.shelf.parks(asked.park_files, show)
+        access, options = make_access(asked.access_files, show), asked.settings.make_options()
+        quick = self._told(find_spots(parks, options, show), asked, made, walked=access is None)
         if access is None:
             return quick
         part(quick)
-        told = self._told(find_spots(parks, inputs.options, show, access), asked, made, walked=True)
+        told = self._told(find_spots(parks, options, show, access), asked, made, walked=True)
         _return_memory()
         return told
 
-    def _told(self, found: Findings, asked: AskedSearch, made: Path, *, walked: bool) -> dict[str, Any]:
-        outing = asked.inputs.outing
-        found = add_particulars(found, asked.inputs.title, outing.author, outing.credits, _COMMAND)
+    def _told(self, found: Findings, asked: SearchRequest, made: Path, *, walked: bool) -> dict[str, Any]:
+        found = date_findings(add_particulars(found, asked), _COMMAND)
         self._maps += 1
         name = f"map-{self._own}-{self._maps}.html"
         write_file(made / name, build_map(cut_to_best(found, MAP_SPOTS)))
@@ -94,10 +93,12 @@ class SearchJob:
         return {
             "made": name,
             "walked": walked,
-            "spots": [_make_spot_row(ranked) for ranked in found.spots[:MAP_SPOTS]],
+            "spots": [_make_spot_row(ranked, found.units) for ranked in found.spots[:MAP_SPOTS]],
             "count": len(found.spots),
-            "left_out": [{"count": one.count, "reason": one.reason} for one in found.left_out],
-            "remarks": list(found.remarks),
+            "left_out": [
+                {"count": one.count, "reason": format_text(one.reason, found.units)} for one in found.left_out
+            ],
+            "remarks": [format_text(remark, found.units) for remark in found.remarks],
             "notes": [] if around is None else list(around.notes),
         }
 
@@ -106,7 +107,7 @@ class SearchJob:
         return f"spots{suffix}", export_findings(self.found(name), f"spots{suffix}")
 
 
-def _make_spot_row(ranked: Ranked) -> dict[str, Any]:
+def _make_spot_row(ranked: Ranked, units: Units) -> dict[str, Any]:
     """What the page says of a spot that was chosen on the map."""
     spot = ranked.spot
     return {
@@ -119,7 +120,7 @@ def _make_spot_row(ranked: Ranked) -> dict[str, Any]:
         "parks": list(spot.verdict.parks),
         "names": [name or park for park, name in zip(spot.verdict.parks, spot.park_names, strict=True)],
         "near": spot.near is not None,
-        "warnings": list(ranked.warnings),
+        "warnings": [format_text(warning, units) for warning in ranked.warnings],
     }
 
 
@@ -134,30 +135,34 @@ def _return_memory() -> None:
 
 # A place to check, a card, a pack: what the commands of these names give.
 def check_place(
-    shelf: LayerCache, asked: AskedSearch, place: str, show: Callable[[str], None]
+    shelf: LayerCache, asked: SearchRequest, place: str, show: Callable[[str], None]
 ) -> dict[str, Any]:
     """The answer of ``scout check`` for one place, in words and in values."""
-    inputs = asked.inputs
-    planned = read_planned([place])
-    parks = shelf.parks(inputs.parks, show)
-    (result,) = judge_planned(parks, planned, inputs.options.level, inputs.options.station, show)
+    planned, settings = read_planned([place]), asked.settings
+    parks = shelf.parks(asked.park_files, show)
+    (result,) = judge_planned(parks, planned, settings.level_number, settings.station, show)
     return {
         **convert_to_json(planned[0], result),
-        "words": list(format_answer(planned[0], result)),
+        "words": list(format_answer(planned[0], result, settings.units)),
         "closing": list(format_closing(ALWAYS)),
     }
 
 
-def build_spot_card(findings: Findings, rank: int, asked: AskedSearch) -> tuple[str, str]:
+def build_spot_card(findings: Findings, rank: int, given: Mapping[str, Any]) -> tuple[str, str]:
     """Name and text of the card of a spot."""
     name = f"card-{choose_spot(findings, rank).rank:04d}.html"
-    return name, build_card(_drop_date(findings), rank, read_particulars(asked.words))
+    return name, build_card(_drop_date(findings), rank, _make_particulars(given))
 
 
-def build_spot_pack(findings: Findings, spots: str, asked: AskedSearch) -> tuple[str, bytes]:
+def build_spot_pack(findings: Findings, spots: str, given: Mapping[str, Any]) -> tuple[str, bytes]:
     """Name and bytes of the pack of some spots."""
     ranks = parse_ranks(spots.replace(",", " ").split())
-    return "pack.zip", build_pack(_drop_date(findings), ranks, read_particulars(asked.words))
+    return "pack.zip", build_pack(_drop_date(findings), ranks, _make_particulars(given))
+
+
+def _make_particulars(given: Mapping[str, Any]) -> CardParticulars:
+    words = [str(given.get(name) or "").strip() for name in ("call", "club-call", "date", "zone")]
+    return make_particulars(*words)
 
 
 def _drop_date(findings: Findings) -> Findings:
@@ -165,45 +170,70 @@ def _drop_date(findings: Findings) -> Findings:
     return replace(findings, made_on="")
 
 
-# The notebook for the page: visits written by ``scout visit`` itself, listed and counted.
-# Options of the settings that say how a place is judged and how parks are read.
-_JUDGING = (
-    *("level", "station-radius", "fix-error", "boundary-error"),
-    *("corridor", "id-column", "name-column", "pieces", "layer", "crs"),
-)
-# What the page tells of a visit.
-_TOLD = (
-    *("place", "start", "end", "call", "operator", "antenna", "radio", "power", "bands", "contacts"),
-    *("weather", "conditions", "went-well", "went-badly", "park"),
-)
+# The notebook for the page: visits listed, counted, written down.
+_HIGHEST = 1e6  # watts, contacts
 _MOST = 100  # parks that are told of what is missing, and rows that are no visits
 
 
 def add_visit(
-    notebook: str, visit: Mapping[str, Any], settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]]
+    notebook: str,
+    visit: Mapping[str, Any],
+    settings: Mapping[str, Any],
+    roles: Mapping[str, Sequence[str]],
+    show: Callable[[str], None],
 ) -> dict[str, Any]:
-    """Write a visit down as ``scout visit add`` does; gives what that prints."""
-    options = settings.get("options") or {}
-    given = {name: options.get(name) for name in _JUDGING} | {name: visit.get(name) for name in _TOLD}
-    words = [
-        f"--{name}={value}"
-        for name, value in given.items()
-        if str(value if value is not None else "").strip()
-    ]
-    files = list_named(roles.get("parks", ()))
-    return _run_visit(["add", *words, *(["--parks", *files] if files else [])], notebook)
+    """Write a visit down; gives the lines that say what was written, and all visits."""
+    request = _make_visit_request(visit, settings, roles)
+    recorded = record_visit(notebook, request, show)
+    lines = list(format_recorded(recorded.visit, recorded.judged, notebook, request.settings.units))
+    return {"lines": lines, **list_visits(notebook)}
 
 
-def change_visits(notebook: str, what: str, number: int | None) -> dict[str, Any]:
-    """Delete a visit, or take back what was done last."""
-    return _run_visit([what, *([] if number is None else [str(int(number)), "--yes"])], notebook)
+def _make_visit_request(
+    visit: Mapping[str, Any], settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]]
+) -> VisitRequest:
+    told = {name.replace("-", "_"): str(value).strip() for name, value in visit.items() if value is not None}
+    told = {name: text for name, text in told.items() if text}
+    judging = {one.key for one in list_settings("station", "reading", "display")}
+    options = {key: value for key, value in (settings.get("options") or {}).items() if key in judging}
+    return VisitRequest(
+        place=told.get("place"),
+        in_parks=(told["park"],) if "park" in told else (),
+        files=tuple(list_named(roles.get("parks", ()))),
+        settings=make_desk_settings({"options": options}),
+        start=told.get("start"),
+        end=told.get("end"),
+        contacts=_read_number(told, "contacts", int),
+        power_w=_read_number(told, "power", float),
+        texts={name: told[name] for name in TEXTS if name in told and name != "sheet"},
+    )
 
 
-def _run_visit(words: Sequence[str], notebook: str) -> dict[str, Any]:
-    printed = io.StringIO()
-    with redirect_stdout(printed):
-        command.main([*words, f"--notebook={notebook}"], prog_name="scout visit", standalone_mode=False)
-    return {"lines": printed.getvalue().splitlines(), **list_visits(notebook)}
+def _read_number(told: Mapping[str, str], name: str, kind: Callable[[str], N]) -> N | None:
+    if name not in told:
+        return None
+    try:
+        number = kind(told[name])
+    except ValueError:
+        raise InputError(name, f"{told[name][:40]!r} is no number", "give a number, or nothing") from None
+    if not 0 <= float(number) <= _HIGHEST:
+        raise InputError(name, f"{told[name][:40]!r} is no such number", "give one from 0 up")
+    return number
+
+
+def delete_visit(notebook: str, number: int) -> dict[str, Any]:
+    """Delete a visit; gives the lines that say which, and the visits that are left."""
+    book = Notebook(notebook)
+    lines = list(format_visit(book.entry(number)))
+    book.delete(number)
+    return {"lines": [*lines, f"Deleted visit {number}."], **list_visits(notebook)}
+
+
+def undo_change(notebook: str) -> dict[str, Any]:
+    """Take back the last edit or deletion; gives the lines that say which, and all visits."""
+    what, visit = Notebook(notebook).undo()
+    first = f"Took back the {'deletion' if what == 'delete' else 'edit'} of visit {visit.number}:"
+    return {"lines": [first, *format_visit(visit)], **list_visits(notebook)}
 
 
 def list_visits(notebook: str) -> dict[str, Any]:
@@ -234,7 +264,7 @@ def _make_visit_row(visit: Visit) -> dict[str, Any]:
 
 
 def tally_visits(
-    notebook: str, level: int, asked: AskedSearch | None, shelf: LayerCache, show: Callable[[str], None]
+    notebook: str, level: int, asked: SearchRequest | None, shelf: LayerCache, show: Callable[[str], None]
 ) -> dict[str, Any]:
     """What ``scout tally`` counts at a level; what is missing where home, radius and parks are known."""
     visits, left_out = _read_visits(notebook)
@@ -262,20 +292,20 @@ def tally_visits(
         "left_out": len(left_out),
         "missing": None,
     }
-    options = None if asked is None else asked.inputs.options
+    options = None if asked is None else asked.settings.make_options()
     if asked is not None and options is not None and options.home is not None and options.within_km:
-        parks = shelf.parks(asked.inputs.parks, show)
+        parks = shelf.parks(asked.park_files, show)
         show("looking for what is missing")
         reached = find_missing(parks, so_far, options.home, options.within_km)
         open_ = [reach for reach in reached if reach.open_grids]
         told["missing"] = {
-            "within_km": options.within_km,
+            "within": format_stated_length(1000 * options.within_km, asked.settings.units),
             "parks": len(reached),
             "open": len(open_),
             "rows": [
                 {
                     "park": reach.name or reach.park,
-                    "km": round(reach.distance_km, 1),
+                    "away": format_length(1000 * reach.distance_km, asked.settings.units),
                     "visited": reach.visited,
                     "grids": list(reach.open_grids),
                 }
@@ -293,14 +323,11 @@ def find_level(settings: Mapping[str, Any]) -> int:
 def build_journal(notebook: str, suffix: str, settings: Mapping[str, Any]) -> tuple[str, str | bytes, int]:
     """Name and content of the visits in a form of ``scout visit export``, and how many rows are left out."""
     options = settings.get("options") or {}
+    shown = make_desk_settings({"options": {key: options.get(key) for key in ("title", "level", "units")}})
     name = f"visits{suffix}"
     today = datetime.now(UTC).strftime("%Y-%m-%d")
     visits, left_out = _read_visits(notebook)
-    said = JournalParticulars(
-        str(options.get("title") or ""),
-        f"scout visit export {name}",
-        today,
-        find_level(settings),
-        tuple(visit.number for visit in left_out),
-    )
+    rows = tuple(visit.number for visit in left_out)
+    made_by = f"scout visit export {name}"
+    said = JournalParticulars(shown.title, made_by, today, shown.level_number, rows, shown.units)
     return name, export_visits(visits, name, said), len(left_out)

@@ -10,9 +10,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.app.settings import list_settings
 from scout.app.sources import ParkFiles, build_read_parks
 from scout.desk.files import LayerCache, list_named
-from scout.desk.settings import write_settings
+from scout.desk.settings import make_desk_request
 from scout.errors import ScoutError
 from scout.io.rasters import read_heights
 from scout.model import GEOMETRY, PARK_ID, PARK_NAME, RECORD, Layer, ParkReport, Parks
@@ -135,13 +136,13 @@ def preview_files(
 def _read_reading(settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]]) -> tuple[ParkFiles, Any]:
     """How the boundary files are to be read; other settings may still be wrong, and are said to be."""
     options = settings.get("options") or {}
-    keys = ("corridor", "id-column", "name-column", "pieces", "layer", "crs")
+    keys = [one.key for one in list_settings("reading")]
     files = tuple(list_named(roles.get("parks", ())))
     if not files:
         return ParkFiles(()), None
     try:
         only = {**settings, "options": {key: options.get(key) for key in keys}}
-        return replace(write_settings(only, roles).inputs.parks, files=files), None
+        return replace(make_desk_request(only, roles).park_files, files=files), None
     except ScoutError as problem:
         return ParkFiles(files), {"where": problem.where, "text": str(problem)}
 

@@ -20,12 +20,10 @@ from functools import partial
 from pathlib import Path, PurePath
 from typing import Any, TextIO
 
-import click
-
 from scout.desk import jobs, understanding
 from scout.desk.files import LOADED, NOTEBOOK, OUTING, LayerCache
 from scout.desk.jobs import SearchJob
-from scout.desk.settings import format_outing, load_settings, write_settings
+from scout.desk.settings import load_settings, make_desk_request, write_outing
 from scout.errors import InputError, ScoutError
 from scout.io.write import write_file
 
@@ -63,35 +61,33 @@ class Session:
             case "understand":
                 return understanding.preview_files(self.shelf, settings, roles, show)
             case "search":
-                return self.search.run(write_settings(settings, roles), self.made, show, part)
+                return self.search.run(make_desk_request(settings, roles), self.made, show, part)
             case "load":
                 return self._loaded(str(given["text"]))
             case "outing":
-                return self._made("outing.toml", format_outing(settings, roles))
+                return self._made("outing.toml", write_outing(settings, roles))
             case "save":
                 return self._made(*self.search.saved(given["suffix"], given.get("list")))
             case "check":
-                return jobs.check_place(self.shelf, write_settings(settings, roles), given["place"], show)
+                return jobs.check_place(self.shelf, make_desk_request(settings, roles), given["place"], show)
             case "card":
-                said = write_settings(settings, roles, *_list_day_words(given))
-                return self._made(
-                    *jobs.build_spot_card(self.search.found(given.get("list")), int(given["spot"]), said)
-                )
+                found = self.search.found(given.get("list"))
+                return self._made(*jobs.build_spot_card(found, int(given["spot"]), given))
             case "pack":
-                said = write_settings(settings, roles, *_list_day_words(given))
-                return self._made(
-                    *jobs.build_spot_pack(self.search.found(given.get("list")), str(given["spots"]), said)
-                )
+                found = self.search.found(given.get("list"))
+                return self._made(*jobs.build_spot_pack(found, str(given["spots"]), given))
             case "visit":
-                return jobs.add_visit(self.notebook, given["visit"], settings, roles)
-            case "undo" | "delete":
-                return jobs.change_visits(self.notebook, message["job"], given.get("number"))
+                return jobs.add_visit(self.notebook, given["visit"], settings, roles, show)
+            case "undo":
+                return jobs.undo_change(self.notebook)
+            case "delete":
+                return jobs.delete_visit(self.notebook, int(given["number"]))
             case "visits":
                 return jobs.list_visits(self.notebook)
             case "tally":
                 level, some = (
                     jobs.find_level(settings),
-                    write_settings(settings, roles) if roles.get("parks") else None,
+                    make_desk_request(settings, roles) if roles.get("parks") else None,
                 )
                 return jobs.tally_visits(self.notebook, level, some, self.shelf, show)
             case "journal":
@@ -126,12 +122,6 @@ class Session:
         Notebook(self.notebook).visits(lambda _: None)  # a file that is no notebook is refused with a line
         shutil.copyfile(self.notebook, self.made / NOTEBOOK)
         return {"made": NOTEBOOK}
-
-
-def _list_day_words(given: Mapping[str, Any]) -> list[str]:
-    """The particulars of a card as words of a command line."""
-    names = ("call", "club-call", "date", "zone")
-    return [f"--{name}={given[name]}" for name in names if str(given.get(name) or "").strip()]
 
 
 # A process of one tab: jobs come in as lines of JSON, progress and answers go out as lines of JSON.
@@ -202,8 +192,6 @@ def _do_job(job: Callable[[], Any], terminal: TextIO) -> dict[str, Any]:
         return {"stopped": True}
     except ScoutError as error:
         return {"error": {"where": error.where, "text": _strip_own_names(str(error))}}
-    except click.ClickException as error:
-        return {"error": {"where": "", "text": error.format_message()}}
     except MemoryError:
         text = "There is not enough memory for this; choose a smaller radius, or smaller files."
         return {"error": {"where": "", "text": text}}

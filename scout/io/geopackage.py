@@ -17,6 +17,10 @@ import numpy as np
 import pyproj
 import shapely
 
+from scout.errors import InputError
+from scout.io.database import check, opened
+from scout.io.formats import check_local
+
 _APPLICATION_ID = 0x47504B47  # "GPKG", requirement 2
 _VERSION = 10300
 _WGS84 = 4326
@@ -40,6 +44,25 @@ CREATE TABLE gpkg_geometry_columns (
   CONSTRAINT fk_gc_srs FOREIGN KEY (srs_id) REFERENCES gpkg_spatial_ref_sys(srs_id));
 """
 
+# The metadata extension, OGC 12-128r18 annex F.8.
+_METADATA = """
+CREATE TABLE gpkg_extensions (
+  table_name TEXT, column_name TEXT, extension_name TEXT NOT NULL, definition TEXT NOT NULL,
+  scope TEXT NOT NULL, CONSTRAINT ge_tce UNIQUE (table_name, column_name, extension_name));
+CREATE TABLE gpkg_metadata (
+  id INTEGER CONSTRAINT m_pk PRIMARY KEY ASC NOT NULL, md_scope TEXT NOT NULL DEFAULT 'dataset',
+  md_standard_uri TEXT NOT NULL, mime_type TEXT NOT NULL DEFAULT 'text/xml',
+  metadata TEXT NOT NULL DEFAULT '');
+CREATE TABLE gpkg_metadata_reference (
+  reference_scope TEXT NOT NULL, table_name TEXT, column_name TEXT, row_id_value INTEGER,
+  timestamp DATETIME NOT NULL DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')),
+  md_file_id INTEGER NOT NULL, md_parent_id INTEGER,
+  CONSTRAINT crmr_mfi_fk FOREIGN KEY (md_file_id) REFERENCES gpkg_metadata(id),
+  CONSTRAINT crmr_mpi_fk FOREIGN KEY (md_parent_id) REFERENCES gpkg_metadata(id));
+"""
+_DEFINITION = "http://www.geopackage.org/spec130/#extension_metadata"
+_LONGEST = 500_000_000  # bytes of metadata that are read
+
 
 @dataclass(frozen=True, slots=True)
 class FeatureTable:
@@ -56,7 +79,9 @@ class FeatureTable:
     geometries: Sequence[Any]
 
 
-def build_geopackage(tables: Sequence[FeatureTable], changed: str) -> bytes:
+def build_geopackage(
+    tables: Sequence[FeatureTable], changed: str, metadata: tuple[str, str] | None = None
+) -> bytes:
     """Bytes of a GeoPackage with these layers; the same layers give the same bytes.
 
     Parameters
@@ -64,6 +89,8 @@ def build_geopackage(tables: Sequence[FeatureTable], changed: str) -> bytes:
     tables : sequence of FeatureTable
     changed : str
         Written as the time of the last change, ``2026-03-01T00:00:00.000Z``.
+    metadata : tuple of str, optional
+        The URI that says what it is, and JSON text; of the whole file.
     """
     with closing(sqlite3.connect(":memory:")) as database:
         database.execute(f"PRAGMA application_id = {_APPLICATION_ID}")
@@ -72,8 +99,43 @@ def build_geopackage(tables: Sequence[FeatureTable], changed: str) -> bytes:
         database.executemany("INSERT INTO gpkg_spatial_ref_sys VALUES (?, ?, ?, ?, ?, ?)", _list_systems())
         for table in tables:
             _add_table(database, table, changed)
+        if metadata is not None:
+            _add_metadata(database, *metadata, changed)
         database.commit()
         return database.serialize()
+
+
+def _add_metadata(database: sqlite3.Connection, uri: str, text: str, changed: str) -> None:
+    database.executescript(_METADATA)
+    database.executemany(
+        "INSERT INTO gpkg_extensions VALUES (?, NULL, 'gpkg_metadata', ?, 'read-write')",
+        [("gpkg_metadata", _DEFINITION), ("gpkg_metadata_reference", _DEFINITION)],
+    )
+    database.execute("INSERT INTO gpkg_metadata VALUES (1, 'dataset', ?, 'application/json', ?)", (uri, text))
+    database.execute(
+        "INSERT INTO gpkg_metadata_reference VALUES ('geopackage', NULL, NULL, NULL, ?, 1, NULL)", (changed,)
+    )
+
+
+def read_metadata(path: str, uri: str) -> str | None:
+    """The metadata of a URI in a GeoPackage on this disk; None where it has none.
+
+    Raises
+    ------
+    InputError
+        No GeoPackage, one being written, or metadata that no disk of ours wrote.
+    """
+    file = check_local(path).absolute()
+    check(path, file)
+    question = "SELECT metadata FROM gpkg_metadata WHERE md_standard_uri = ? AND length(metadata) < ?"
+    try:
+        with opened(file) as database:
+            row = database.execute(question, (uri, _LONGEST)).fetchone()
+    except sqlite3.OperationalError:  # there is no such table
+        return None
+    except (sqlite3.Error, UnicodeError) as error:
+        raise InputError(path, f"is a damaged GeoPackage ({error})", "save it again") from error
+    return str(row[0]) if row and isinstance(row[0], str) else None
 
 
 def _list_systems() -> list[tuple[Any, ...]]:

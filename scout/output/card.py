@@ -13,7 +13,6 @@ an ellipsis.
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -27,12 +26,11 @@ from markupsafe import Markup
 from scout import __version__
 from scout.cautions import ALWAYS, NOT_A_SURVEY
 from scout.errors import InputError, PlaceError
-from scout.geo.coordinates.forms import format_decimal, format_geo_uri
 from scout.geo.coordinates.grids import format_mgrs, format_utm
 from scout.geo.locator import LEVELS, decode
 from scout.model import Findings, Ranked
 from scout.output import text as wording
-from scout.output.sun import FIRST_YEAR, LAST_YEAR, SunDay, compute_sun_day
+from scout.output.sun import FIRST_YEAR, LAST_YEAR, SunDay, compute_sun_day, parse_zone
 from scout.output.templates import make_environment, make_page_policy, read_text_of
 
 WIDE_MM, TALL_MM = 190.0, 256.0  # what A4 (210 x 297) and Letter (216 x 279) both hold inside 10 mm margins
@@ -273,6 +271,32 @@ class CardParticulars:
     zone: tzinfo | None = None
 
 
+def make_particulars(
+    call: str = "", club_call: str = "", day: str | None = None, zone: str | None = None
+) -> CardParticulars:
+    """Particulars of a card, understood from text.
+
+    Raises
+    ------
+    InputError
+        No call sign, no day (as 2026-06-21) or one that is too far away, no zone, or a zone without a day.
+    """
+    on: date | None = None
+    if day:
+        try:
+            on = date.fromisoformat(day)
+        except ValueError:
+            remedy = "write year, month, day: 2026-06-21"
+            raise InputError(f"--date {day}", "is no day", remedy) from None
+        if not FIRST_YEAR <= on.year <= LAST_YEAR:
+            raise InputError(f"--date {on}", "is too far away", f"give one from {FIRST_YEAR} to {LAST_YEAR}")
+    elif zone:
+        raise InputError("--zone", "there is no day to tell the Sun's times of", "add --date")
+    return CardParticulars(
+        check_call_sign(call), check_call_sign(club_call), on, parse_zone(zone) if zone else None
+    )
+
+
 def choose_spot(findings: Findings, rank: int) -> Ranked:
     """The spot of a rank, if a station can stand there.
 
@@ -326,6 +350,7 @@ def build_card(findings: Findings, rank: int, particulars: CardParticulars | Non
         .get_template("card.html")
         .render(
             f=findings,
+            units=findings.units,
             p=said,
             ranked=ranked,
             spot=spot,
@@ -338,8 +363,8 @@ def build_card(findings: Findings, rank: int, particulars: CardParticulars | Non
             wide=WIDE_MM,
             level=LEVELS[findings.level - 1],
             forms=_list_forms(spot.lon, spot.lat),
-            geo=format_geo_uri(spot.lon, spot.lat),
-            code=Markup(_draw_qr_code(format_geo_uri(spot.lon, spot.lat))),
+            geo=wording.format_geo_uri(spot.lon, spot.lat),
+            code=Markup(_draw_qr_code(wording.format_geo_uri(spot.lon, spot.lat))),
             sun=_compute_sun(spot.lon, spot.lat, said),
             cautions=ALWAYS,
             not_a_survey=NOT_A_SURVEY,
@@ -355,7 +380,7 @@ def build_card(findings: Findings, rank: int, particulars: CardParticulars | Non
 def _list_forms(lon: float, lat: float) -> list[tuple[str, str]]:
     """The place in the forms people type into a receiver or read off a map."""
     forms = [
-        ("decimal degrees", format_decimal(lon, lat)),
+        ("decimal degrees", wording.format_position(lon, lat)),
         ("degrees, minutes", wording.format_degrees_minutes(lon, lat)),
     ]
     try:
@@ -407,15 +432,19 @@ def _load_templates() -> jinja2.Environment:
     words = (
         wording.format_bearing,
         wording.format_clearance,
-        wording.format_distance,
-        wording.name_kind,
-        wording.format_metres,
-        wording.format_percent,
         wording.format_count,
+        wording.format_fine_length,
+        wording.format_height,
+        wording.format_length,
+        wording.format_minutes,
+        wording.format_position,
+        wording.format_probability,
+        wording.format_slope,
+        wording.format_stated_length,
+        wording.format_text,
+        wording.name_kind,
         wording.describe_standing,
     )
     templates.filters.update({word.__name__: word for word in words})
-    templates.filters.update(
-        clock=_format_clock, format_decimal=format_decimal, minutes=math.ceil, short=_shorten
-    )
+    templates.filters.update(clock=_format_clock, short=_shorten)
     return templates

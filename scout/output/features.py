@@ -18,6 +18,7 @@ from scout.geo.antimeridian import cut_geometries, make_path, round_place
 from scout.io.geopackage import FeatureTable, build_geopackage
 from scout.io.plain_text import clean_text
 from scout.model import ATTRIBUTES, DATUM_ERROR, GEOMETRY, KIND, PARK_ID, PARK_NAME, Findings, Ranked, Route
+from scout.output.saved import SAVED_URI, dump_findings
 from scout.output.text import list_about, list_credits, parse_day
 
 PROPERTIES = (
@@ -217,7 +218,10 @@ _PLACES = ("corner", "parking")  # two columns each
 
 
 def to_gpkg(findings: Findings) -> bytes:
-    """A GeoPackage in WGS 84; a layer without rows is there all the same. Lists are joined by ``; ``."""
+    """A GeoPackage in WGS 84; a layer without rows is there all the same. Lists are joined by ``; ``.
+
+    As metadata it carries the best of the findings themselves, for cards and packs without another search.
+    """
     findings = replace(findings, spots=tuple(findings.spots))  # made once: three layers look at them
     day = parse_day(findings.made_on)
     tables = [
@@ -226,7 +230,8 @@ def to_gpkg(findings: Findings) -> bytes:
         _make_parks_table(findings),
         _make_routes_table(findings),
     ]
-    return build_geopackage(tables, f"{day.isoformat() if day else _NO_DAY}T00:00:00.000Z")
+    changed = f"{day.isoformat() if day else _NO_DAY}T00:00:00.000Z"
+    return build_geopackage(tables, changed, (SAVED_URI, dump_findings(findings)))
 
 
 def _make_spots_table(findings: Findings) -> FeatureTable:

@@ -58,7 +58,7 @@ def to_gpx(findings: Findings) -> bytes:
 def _add_waypoint(root: ET.Element, at: tuple[float, float], ranked: Ranked, findings: Findings) -> None:
     point = ET.SubElement(root, "wpt", _make_position(at))
     _add_text(point, "name", format_heading(ranked, findings))
-    _add_text(point, "desc", " ".join([*list_facts(ranked), *ALWAYS]))
+    _add_text(point, "desc", " ".join([*list_facts(ranked, findings.units), *ALWAYS]))
     _add_text(point, "sym", _SYMBOL)
     _add_text(point, "type", name_kind(ranked.spot))
 
@@ -69,7 +69,7 @@ def _add_track(
     track = ET.SubElement(root, "trk")
     _add_text(track, "name", f"{format_number(ranked.rank, findings)} walk")
     if ranked.route is not None:
-        _add_text(track, "desc", " ".join([format_walk_line(ranked.route), *ALWAYS]))
+        _add_text(track, "desc", " ".join([format_walk_line(ranked.route, findings.units), *ALWAYS]))
     segment = ET.SubElement(track, "trkseg")
     for at in line:
         ET.SubElement(segment, "trkpt", _make_position(at))

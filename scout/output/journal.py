@@ -25,11 +25,10 @@ from numpy.typing import NDArray
 
 from scout import __version__
 from scout.errors import OutputError, make_printable
-from scout.geo.coordinates.forms import format_decimal, format_geo_uri
 from scout.geo.geodesy import wrap_lon
 from scout.geo.locator import LEVELS, count_rows, decode, get_edge_lat, get_edge_lon, make_locator
 from scout.io.plain_text import clean_text
-from scout.model import Visit
+from scout.model import Units, Visit
 from scout.output import text as wording
 from scout.output.features import as_data
 from scout.output.templates import make_environment, make_page_policy, read_text_of
@@ -272,6 +271,7 @@ class JournalParticulars:
     made_on: str = ""  # ISO date, given by the front end
     level: int = 2  # at which grids are counted
     left_out: tuple[int, ...] = ()  # numbers of the notebook's rows that are no visits
+    units: Units = "metric"
 
 
 def build_journal_page(visits: Sequence[Visit], particulars: JournalParticulars) -> str:
@@ -283,6 +283,7 @@ def build_journal_page(visits: Sequence[Visit], particulars: JournalParticulars)
         .render(
             visits=sorted(visits, key=lambda visit: (visit.start, visit.number), reverse=True),
             p=particulars,
+            units=particulars.units,
             years=count_by_year(visits, particulars.level),
             level=LEVELS[particulars.level - 1],
             map=draw_journal(visits),
@@ -318,9 +319,15 @@ def _clean_text(text: str) -> str:
 @cache
 def _load_templates() -> jinja2.Environment:
     templates = make_environment(__package__)
-    words = (wording.format_clearance, wording.format_metres, wording.format_percent, wording.format_count)
+    words = (
+        wording.format_clearance,
+        wording.format_count,
+        wording.format_fine_length,
+        wording.format_position,
+        wording.format_probability,
+    )
     templates.filters.update({word.__name__: word for word in words}, stay=_format_stay, clean=_clean_text)
-    templates.globals.update(decimal=format_decimal, geo_uri=format_geo_uri)
+    templates.globals.update(geo_uri=wording.format_geo_uri)
     return templates
 
 

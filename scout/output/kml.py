@@ -23,6 +23,7 @@ from scout.io.plain_text import clean_text, make_one_line
 from scout.model import ATTRIBUTES, GEOMETRY, PARK_ID, PARK_NAME, Findings, Ranked, Spot
 from scout.output.text import (
     format_heading,
+    format_length,
     format_number,
     format_walk_line,
     list_about,
@@ -148,7 +149,10 @@ def _make_placemark(name: str, lines: Iterable[str], style: str, geometry: Any) 
 def _make_spot_placemark(ranked: Ranked, findings: Findings) -> ET.Element:
     point = shapely.Point(round_place(ranked.spot.lon, ranked.spot.lat))
     return _make_placemark(
-        format_heading(ranked, findings), [*list_facts(ranked), *ALWAYS], name_style(ranked.spot), point
+        format_heading(ranked, findings),
+        [*list_facts(ranked, findings.units), *ALWAYS],
+        name_style(ranked.spot),
+        point,
     )
 
 
@@ -157,7 +161,7 @@ def _make_stretch_placemarks(findings: Findings) -> Iterable[ET.Element]:
         for stretch in ranked.spot.stretches:
             name = f"{format_number(ranked.rank, findings)} {stretch.line} {' '.join(stretch.locators)}"
             lines = [
-                f"{stretch.length_m:,.0f} m along a {stretch.line}.",
+                f"{format_length(stretch.length_m, findings.units)} along a {stretch.line}.",
                 f"Parks: {'; '.join(make_one_line(park) for park in stretch.parks)}.",
             ]
             yield _make_placemark(
@@ -185,7 +189,9 @@ def _make_walk_placemarks(findings: Findings) -> Iterable[ET.Element]:
         if ranked.route is not None and len(ranked.route.line) > 1:
             name = f"{format_number(ranked.rank, findings)} walk"
             line = cut_geometries([make_path(ranked.route.line)])[0]
-            yield _make_placemark(name, [format_walk_line(ranked.route), *ALWAYS], "walk", line)
+            yield _make_placemark(
+                name, [format_walk_line(ranked.route, findings.units), *ALWAYS], "walk", line
+            )
 
 
 def _prepare_shapes(geometries: Iterable[Any]) -> Any:

@@ -16,7 +16,7 @@ from scout import __version__
 from scout.cautions import ON_ARRIVAL
 from scout.errors import make_printable
 from scout.geo.locator import LEVELS
-from scout.model import PARK_ID, SOURCE, Parks, Source, Station
+from scout.model import PARK_ID, SOURCE, Parks, Source, Station, Units
 from scout.output import text as wording
 from scout.output.sheet_plan import SheetGround, draw_around, draw_close_up
 from scout.output.templates import make_environment, make_page_policy, read_text_of
@@ -39,6 +39,7 @@ class SheetParticulars:
     made_by: str = ""  # the command line
     made_on: str = ""  # ISO date, given by the front end
     recording_sha256: str = ""
+    units: Units = "metric"
 
 
 def build_sheet(arrival: Arrival, parks: Parks, particulars: SheetParticulars) -> str:
@@ -58,6 +59,7 @@ def build_sheet(arrival: Arrival, parks: Parks, particulars: SheetParticulars) -
         A page that asks no network for anything. The same values give the same bytes.
     """
     found = arrival.standstill
+    units = particulars.units
     ground = SheetGround(found.lon, found.lat, arrival.level, arrival.checked.parks, parks)
     style = read_text_of(__package__, "sheet.css")
     page = _load_templates().get_template("sheet.html")
@@ -70,10 +72,11 @@ def build_sheet(arrival: Arrival, parks: Parks, particulars: SheetParticulars) -
         level=LEVELS[arrival.level - 1],
         facts=arrive,
         floor_m=FLOOR_M,
-        near=draw_close_up(arrival, ground),
-        wide=draw_around(arrival, ground),
+        near=draw_close_up(arrival, ground, units),
+        wide=draw_around(arrival, ground, units),
         sources=_sort_sources(arrival, parks),
-        near_km=CheckOptions().near_m / 1000.0,
+        near_m=CheckOptions().near_m,
+        units=units,
         usual=Station(),
         cautions=ON_ARRIVAL,
         most=_MOST,
@@ -101,6 +104,16 @@ def _shorten(text: str, most: int = _LONGEST) -> str:
 @cache
 def _load_templates() -> jinja2.Environment:
     templates = make_environment(__package__)
-    words = (wording.format_bearing, wording.format_metres, wording.format_percent, wording.format_count)
+    words = (
+        wording.format_bearing,
+        wording.format_clearance,
+        wording.format_count,
+        wording.format_fine_length,
+        wording.format_length,
+        wording.format_move,
+        wording.format_probability,
+        wording.format_stated_length,
+        wording.format_text,
+    )
     templates.filters.update({word.__name__: word for word in words}, short=_shorten)
     return templates

@@ -20,7 +20,9 @@ from scout.geo.boundaries import Boundaries, Floats
 from scout.geo.geodesy import LocalFrame, compute_degree_lengths
 from scout.geo.lattice import list_meridians, list_parallels
 from scout.geo.locator import count_columns, get_edge_lat, get_edge_lon, get_index, make_locator
-from scout.model import PARK_ID, ParkAt, Parks
+from scout.model import PARK_ID, ParkAt, Parks, Units
+from scout.output.text import format_fine_length, format_stated_length
+from scout.quantities import FOOT_M
 from scout.recording.arrive import Arrival
 
 _MOST_LINES = 12  # of one direction; more would be a hatching
@@ -319,7 +321,7 @@ class DroppedBeyond:
     x: float
     y: float
     turn_deg: float
-    metres: str
+    away: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,7 +335,7 @@ class SheetPicture:
     edges: tuple[str, ...]
     labels: tuple[PictureLabel, ...]
     station_r: float
-    scale_m: float
+    scale_text: str
     scale_length: float
     crowded: bool  # more lattice lines than can be drawn
     inside: tuple[str, ...]  # parks that the picture lies wholly inside of
@@ -345,7 +347,7 @@ class SheetPicture:
     others_beyond: int = 0
 
 
-def draw_close_up(arrival: Arrival, ground: SheetGround) -> SheetPicture:
+def draw_close_up(arrival: Arrival, ground: SheetGround, units: Units = "metric") -> SheetPicture:
     """The fixes, the 95 % circle, the station, and what of lines and boundaries is near."""
     found = arrival.standstill
     half = _choose_half(arrival)
@@ -356,13 +358,13 @@ def draw_close_up(arrival: Arrival, ground: SheetGround) -> SheetPicture:
     points = np.column_stack([found.east_m, found.north_m])
     seen = np.all(np.abs(points) < half, axis=1)  # false where there is no place
     return replace(
-        _draw_picture(arrival, ground, half, _TYPE),
+        _draw_picture(arrival, ground, half, _TYPE, units),
         error_r=round(found.error_95_m * scale, 1),
         used=_format_dots(points[found.used & seen], scale),
         dropped=_format_crosses(points[far & seen], scale),
         others=_format_dots(points[others & seen], scale, _RING),
         beyond=tuple(
-            _make_beyond(o.distance_m, o.bearing_deg)
+            _make_beyond(o.distance_m, o.bearing_deg, units)
             for o in found.outliers
             if not seen[o.index] and math.isfinite(o.distance_m)
         ),
@@ -370,7 +372,7 @@ def draw_close_up(arrival: Arrival, ground: SheetGround) -> SheetPicture:
     )
 
 
-def draw_around(arrival: Arrival, ground: SheetGround) -> SheetPicture | None:
+def draw_around(arrival: Arrival, ground: SheetGround, units: Units = "metric") -> SheetPicture | None:
     """The boundaries about the station; None where none is within reach."""
     edges = [park.edge_m for park in arrival.checked.parks if park.edge_m <= _AROUND_MOST_M / _ROOM]
     if not edges:
@@ -381,7 +383,7 @@ def draw_around(arrival: Arrival, ground: SheetGround) -> SheetPicture | None:
         if park.park in arrival.checked.verdict.parks and park.edge_m <= max(edges)
     ]
     half = max(_AROUND_LEAST_M, _ROOM * max(counted, default=min(edges)))
-    return _draw_picture(arrival, ground, float(math.ceil(half)), _LARGE_TYPE)
+    return _draw_picture(arrival, ground, float(math.ceil(half)), _LARGE_TYPE, units)
 
 
 def _choose_half(arrival: Arrival) -> float:
@@ -395,7 +397,9 @@ def _choose_half(arrival: Arrival) -> float:
     return min(float(math.ceil(half)), max(_CLOSE_MOST_M, _ROOM * arrival.station.radius_m))
 
 
-def _draw_picture(arrival: Arrival, ground: SheetGround, half_m: float, type_size: float) -> SheetPicture:
+def _draw_picture(
+    arrival: Arrival, ground: SheetGround, half_m: float, type_size: float, units: Units
+) -> SheetPicture:
     scale = _MIDDLE / half_m
     lines, parks = ground.lines(half_m), ground.parks(half_m)
     drawn = lines or []
@@ -411,7 +415,7 @@ def _draw_picture(arrival: Arrival, ground: SheetGround, half_m: float, type_siz
         labels.cell(cell.locator, *north_west, *south_east)
     for park, places in zip(parks, along, strict=True):
         labels.edge(park.name or park.park, places)
-    nice = _choose_nice(half_m / 2)
+    nice = _choose_nice(half_m / 2, units)
     return SheetPicture(
         half_m=half_m,
         type_size=type_size,
@@ -422,7 +426,7 @@ def _draw_picture(arrival: Arrival, ground: SheetGround, half_m: float, type_siz
         ),
         labels=labels.placed,
         station_r=round(arrival.station.radius_m * scale, 1),
-        scale_m=nice,
+        scale_text=format_stated_length(nice, units),
         scale_length=round(nice * scale, 1),
         crowded=lines is None,
         inside=tuple(park.name or park.park for park in parks if park.covers),
@@ -461,14 +465,14 @@ def _format_crosses(points: Floats, scale: float) -> str:
     )
 
 
-def _make_beyond(distance_m: float, bearing_deg: float) -> DroppedBeyond:
+def _make_beyond(distance_m: float, bearing_deg: float, units: Units) -> DroppedBeyond:
     east, north = math.sin(math.radians(bearing_deg)), math.cos(math.radians(bearing_deg))
     reach = (_MIDDLE - 16) / max(abs(east), abs(north))
     return DroppedBeyond(
         round(_MIDDLE + reach * east, 1),
         round(_MIDDLE - reach * north, 1),
         round(bearing_deg, 1),
-        f"{distance_m:.0f} m",
+        format_fine_length(distance_m, units),
     )
 
 
@@ -484,7 +488,8 @@ def _sample_boundary(park: ParkGround, scale: float) -> Floats:
     return np.asarray(places[np.all((places > 0) & (places < SIDE), axis=1)])
 
 
-def _choose_nice(most_m: float) -> float:
-    """The longest of 1, 2, 5, 10 ... metres that is no longer."""
-    power = 10.0 ** math.floor(math.log10(most_m))
-    return max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most_m)
+def _choose_nice(most_m: float, units: Units) -> float:
+    """The longest of 1, 2, 5, 10 ... metres or feet that is no longer, in metres."""
+    unit_m = FOOT_M if units == "imperial" else 1.0
+    power = 10.0 ** math.floor(math.log10(most_m / unit_m))
+    return unit_m * max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most_m / unit_m)

@@ -1,4 +1,10 @@
-"""Every number and word that people read."""
+"""Every number and word that people read: one function a quantity, in the reader's units.
+
+What the core needs for sentences of its own lies in `scout.quantities` and is offered here with the rest:
+outputs and fronts take all of it from here. Settings read as they were given (`format_stated_length`),
+errors, clearances and steps to 0.1 below 100 m (`format_fine_length`), all other lengths to three digits
+(`format_length`).
+"""
 
 from __future__ import annotations
 
@@ -6,10 +12,65 @@ import math
 from datetime import date
 
 from scout.cautions import ALWAYS
+from scout.geo.boundaries import side_of
+from scout.geo.coordinates.forms import format_decimal as format_position
+from scout.geo.coordinates.forms import format_degrees_minutes, format_geo_uri
+from scout.geo.locator import LEVELS
 from scout.io.plain_text import make_one_line
-from scout.model import Findings, Ranked, Route, Spot
+from scout.model import Findings, Move, Ranked, Route, Spot, Station, Units
+from scout.quantities import (
+    UNKNOWN,
+    Length,
+    MeasuredText,
+    format_bearing,
+    format_count,
+    format_fine_length,
+    format_fixed,
+    format_height,
+    format_length,
+    format_minutes,
+    format_probability,
+    format_slope,
+    format_stated_length,
+    format_text,
+)
 
-_WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+__all__ = [
+    "Length",
+    "MeasuredText",
+    "describe_standing",
+    "describe_station",
+    "format_bearing",
+    "format_clearance",
+    "format_count",
+    "format_degrees_minutes",
+    "format_fine_length",
+    "format_fixed",
+    "format_geo_uri",
+    "format_heading",
+    "format_height",
+    "format_length",
+    "format_minutes",
+    "format_move",
+    "format_number",
+    "format_position",
+    "format_probability",
+    "format_share",
+    "format_slope",
+    "format_stated_length",
+    "format_text",
+    "format_walk",
+    "format_walk_line",
+    "format_yield",
+    "list_about",
+    "list_credits",
+    "list_facts",
+    "name_kind",
+    "name_park",
+    "name_verdict_class",
+    "parse_day",
+]
+
 _KINDS = {
     "corner": "corner",
     "line": "line",
@@ -17,112 +78,67 @@ _KINDS = {
     "near-miss": "near miss",
     "place": "place",
 }
-_MILE_KM = 1.609344
-# Minutes to 4 decimals, 0.19 m of latitude: a thousandth would move a station by up to 0.9 m.
-_MINUTE_PARTS = 10_000
 
 
-def format_percent(share: float) -> str:
-    """A probability, rounded down so that it never looks better than its verdict; never certain.
+def format_clearance(clearance_m: float, units: Units = "metric") -> str:
+    """A signed distance to a boundary in words; to 0.1 below 100 m, where verdicts hang on it.
 
     Examples
     --------
-    >>> format_percent(0.9499), format_percent(1.0), format_percent(0.0)
-    ('94.9 %', 'over 99.9 %', 'under 0.1 %')
-    """
-    tenths = math.floor(share * 1000 + 1e-9)
-    if share > 0.999:
-        return "over 99.9 %"
-    return f"{tenths / 10:.1f} %" if tenths else "under 0.1 %"
-
-
-def format_metres(length_m: float) -> str:
-    """A length in the unit that suits it.
-
-    Examples
-    --------
-    >>> format_metres(3.24), format_metres(412.3), format_metres(1530.0), format_metres(48210.0)
-    ('3.2 m', '412 m', '1.53 km', '48.2 km')
-    """
-    if length_m < 9.95:
-        return f"{length_m:.1f} m"
-    if length_m < 999.5:
-        return f"{length_m:.0f} m"
-    return f"{length_m / 1000:.2f} km" if length_m < 9995 else f"{length_m / 1000:,.1f} km"
-
-
-def format_clearance(clearance_m: float) -> str:
-    """A signed distance to a boundary in words.
-
-    Examples
-    --------
-    >>> format_clearance(240.0), format_clearance(-12.0)
-    ('240 m inside', '12 m outside')
+    >>> format_clearance(240.2), format_clearance(-12.0), format_clearance(0.04)
+    ('240 m inside', '12.0 m outside', 'on the boundary')
+    >>> format_clearance(-12.0, "imperial")
+    '39.4 ft outside'
     """
     if math.isnan(clearance_m):
         return "no park near"
-    return f"{format_metres(abs(clearance_m))} {'inside' if clearance_m >= 0 else 'outside'}"
+    if math.isinf(clearance_m):
+        return UNKNOWN
+    side = side_of(clearance_m)
+    return side if side.startswith("on") else f"{format_fine_length(abs(clearance_m), units)} {side}"
 
 
-def format_distance(length_km: float) -> str:
-    """A road-map distance, kilometres and miles."""
-    digits = 1 if length_km < 100 else 0
-    return f"{length_km:,.{digits}f} km ({length_km / _MILE_KM:,.{digits}f} mi)"
-
-
-def format_bearing(bearing_deg: float) -> str:
-    """A bearing in words and degrees from true north.
+def format_share(share: float) -> str:
+    """The share of a cell that lies inside a park.
 
     Examples
     --------
-    >>> format_bearing(134.6)
-    'south-east (135°)'
+    >>> format_share(1.0), format_share(0.4567), format_share(0.0)
+    ('the whole cell', '45.6 % of the cell', 'none of the cell')
     """
-    return f"{_WINDS[round(bearing_deg / 45) % 8]} ({round(bearing_deg) % 360}°)"
+    if share > 1 - 1e-9:
+        return "the whole cell"
+    return "none of the cell" if share < 1e-9 else f"{format_probability(share)} of the cell"
 
 
-def format_degrees_minutes(lon: float, lat: float) -> str:
-    """Latitude first, degrees and decimal minutes; 60 minutes never show.
+def format_yield(n_grids: int, n_parks: int) -> str:
+    """Grids times parks, as a sum.
 
     Examples
     --------
-    >>> format_degrees_minutes(-116.5, 33.99999999)
-    "34° 00.0000' N, 116° 30.0000' W"
+    >>> format_yield(4, 2)
+    '4 x 2 = 8'
     """
-    return f"{_format_minutes(lat, 'N', 'S', 2)}, {_format_minutes(lon, 'E', 'W', 3)}"
+    return f"{n_grids:,} x {n_parks:,} = {n_grids * n_parks:,}"
 
 
-def _format_minutes(degrees: float, plus: str, minus: str, width: int) -> str:
-    parts = round(abs(degrees) * 60 * _MINUTE_PARTS)
-    whole, rest = divmod(parts, 60 * _MINUTE_PARTS)
-    side = minus if degrees < 0 and parts else plus
-    return f"{whole:0{width}d}° {rest / _MINUTE_PARTS:07.4f}' {side}"
-
-
-def format_count(count: int, one: str, many: str = "") -> str:
-    """A count and its noun.
+def describe_station(level: int, station: Station, units: Units = "metric") -> str:
+    """What everything was judged by, in one line.
 
     Examples
     --------
-    >>> format_count(1, "spot"), format_count(1200, "spot"), format_count(2, "near miss", "near misses")
-    ('1 spot', '1,200 spots', '2 near misses')
+    >>> describe_station(2, Station())
+    'Level square; station radius 5 m, fix error 4.9 m, boundary error 14 m (95 %).'
     """
-    return f"{count:,} {one if count == 1 else many or one + 's'}"
+    radius, fix, boundary = (
+        format_stated_length(length_m, units)
+        for length_m in (station.radius_m, station.fix_error_m, station.boundary_error_m)
+    )
+    head = f"Level {LEVELS[level - 1]}; station radius {radius}"
+    return f"{head}, fix error {fix}, boundary error {boundary} (95 %)."
 
 
-def format_span(minutes: float) -> str:
-    """A time on foot, to the minute.
-
-    Examples
-    --------
-    >>> format_span(24.4), format_span(0.2), format_span(84.0)
-    ('24 min', '1 min', '1 h 24 min')
-    """
-    whole = max(math.floor(minutes + 0.5), 1)
-    return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d} min"
-
-
-def format_walk(route: Route) -> str:
+def format_walk(route: Route, units: Units = "metric") -> str:
     """A walk in one line.
 
     Examples
@@ -131,14 +147,36 @@ def format_walk(route: Route) -> str:
     'walking time not worked out: no way in'
     """
     if route.state == "walked" and route.out_min is not None and route.back_min is not None:
-        return f"walk {format_span(route.out_min)} out, {format_span(route.back_min)} back"
+        return f"walk {format_minutes(route.out_min)} out, {format_minutes(route.back_min)} back"
     lead = "out of reach on foot" if route.state == "out of reach" else "walking time not worked out"
-    return f"{lead}: {route.reason}" if route.reason else lead
+    return f"{lead}: {format_text(route.reason, units)}" if route.reason else lead
+
+
+def format_move(move: Move, units: Units = "metric") -> str:
+    """A better place in one line: the step and what it gains."""
+    verdict = move.verdict
+    return (
+        f"{format_fine_length(move.distance_m, units)} to the {format_bearing(move.bearing_deg)}, "
+        f"at {format_position(move.lon, move.lat)}: then {format_count(len(verdict.locators), 'grid')}, "
+        f"{format_count(len(verdict.parks), 'park')}, {verdict.word} "
+        f"({format_probability(verdict.confidence)})"
+    )
 
 
 def name_kind(spot: Spot) -> str:
     """The kind of a spot, as text."""
     return _KINDS[spot.kind]
+
+
+def name_park(park: str, name: str) -> str:
+    """A park by its name and id, or by its id alone.
+
+    Examples
+    --------
+    >>> name_park("Q-1", "Fen"), name_park("Q-1", "")
+    ('Fen (Q-1)', 'Q-1')
+    """
+    return f"{name} ({park})" if name else park
 
 
 def name_verdict_class(ranked: Ranked) -> str:
@@ -148,10 +186,10 @@ def name_verdict_class(ranked: Ranked) -> str:
     return "uncounted" if ranked.spot.verdict.word == "not counted" else ranked.spot.verdict.word
 
 
-def describe_standing(spot: Spot) -> str:
+def describe_standing(spot: Spot, units: Units = "metric") -> str:
     """Where the station's centre goes, seen from the lattice."""
     away = spot.offset_m >= 0.05
-    step = f"{format_metres(spot.offset_m)} {format_bearing(spot.offset_deg)} of"
+    step = f"{format_fine_length(spot.offset_m, units)} {format_bearing(spot.offset_deg)} of"
     line = spot.stretches[0].line if spot.stretches else "lattice line"
     if spot.kind == "near-miss":
         place = "corner" if spot.corner else line
@@ -194,70 +232,65 @@ def format_heading(ranked: Ranked, findings: Findings) -> str:
     return f"{format_number(ranked.rank, findings)} {miss}{' '.join(ranked.spot.verdict.locators)}"
 
 
-def list_facts(ranked: Ranked) -> list[str]:
+def list_facts(ranked: Ranked, units: Units = "metric") -> list[str]:
     """A sentence each: what may hurt there, yield, verdict, parks, where the station stands, the walk.
 
     Warnings come first: small screens cut what is long.
     """
     spot = ranked.spot
-    lines = [_end_sentence(f"Warning: {make_one_line(warning, 300)}") for warning in ranked.warnings]
-    lines += [*_list_worth(ranked), *_list_standing(spot)]
+    lines = [f"Warning: {_make_sentence(warning, units)}" for warning in ranked.warnings]
+    lines += [*_list_worth(ranked, units), *_list_standing(spot, units)]
     if ranked.route is not None:
-        lines.append(format_walk_line(ranked.route))
+        lines.append(format_walk_line(ranked.route, units))
     if ranked.slope_deg is not None:
-        lines.append(f"Ground slope {ranked.slope_deg:.0f} deg.")
-    return lines + [_end_sentence(make_one_line(note, 300)) for note in spot.notes]
+        lines.append(f"Ground slope {format_slope(ranked.slope_deg)}.")
+    return lines + [_make_sentence(note, units) for note in spot.notes]
 
 
-def _list_worth(ranked: Ranked) -> list[str]:
+def _list_worth(ranked: Ranked, units: Units) -> list[str]:
     spot, verdict = ranked.spot, ranked.spot.verdict
     if spot.near is not None:
         park = _name_park(spot.near.park, spot.near.park_name)
         return [
             "Near miss: outside every park, nothing counts here.",
-            f"The nearest is {park}: {_format_metres(spot.near.distance_m)} away, "
-            f"bearing {_format_bearing_deg(spot.near.bearing_deg)}.",
+            f"The nearest is {park}: {format_fine_length(spot.near.distance_m, units)} "
+            f"to the {format_bearing(spot.near.bearing_deg)}.",
         ]
     parks = [_name_park(*park) for park in zip(verdict.parks, spot.park_names, strict=True)]
     held = f"Parks: {'; '.join(parks)}." if parks else "No park."
     return [
-        f"Yield {ranked.grid_park_pairs}: {_format_count(ranked.n_grids, 'grid')} x "
-        f"{_format_count(ranked.n_parks, 'park')}.",
-        f"Verdict: {verdict.word}, confidence {_format_percent(verdict.confidence)}.",
+        f"Yield {ranked.grid_park_pairs}: {format_count(ranked.n_grids, 'grid')} x "
+        f"{format_count(ranked.n_parks, 'park')}.",
+        f"Verdict: {verdict.word}, confidence {format_probability(verdict.confidence)}.",
         held,
     ]
 
 
-def _list_standing(spot: Spot) -> list[str]:
+def _list_standing(spot: Spot, units: Units) -> list[str]:
     lines = []
     if not math.isnan(spot.clearance_m) and spot.near is None:
-        side = "inside" if spot.clearance_m >= 0 else "outside"
-        lines.append(f"{_format_metres(abs(spot.clearance_m))} {side} the nearest boundary.")
+        lines.append(f"Clearance: {format_clearance(spot.clearance_m, units)}.")
     if spot.offset_m >= 0.05:
-        what = "corner" if spot.corner else "line"
-        lines.append(
-            f"Station centre {_format_metres(spot.offset_m)} from the {what}, "
-            f"bearing {_format_bearing_deg(spot.offset_deg)}."
-        )
+        lines.append(describe_standing(spot, units))
     return lines
 
 
-def format_walk_line(route: Route) -> str:
+def format_walk_line(route: Route, units: Units = "metric") -> str:
     """The walk in one sentence: the way in, the way back, where it begins; or why there is none."""
     if route.state != "walked":
-        why = f" ({make_one_line(route.reason, 300)})" if route.reason else ""
+        why = f" ({make_one_line(format_text(route.reason, units), 300)})" if route.reason else ""
         return f"Walk: {route.state}{why}.{_format_start(route)}"
     parts = []
     if route.out_min is not None:
-        parts.append(f"{math.ceil(route.out_min)} min in")
+        parts.append(f"{format_minutes(route.out_min)} in")
     if route.back_min is not None:
-        parts.append(f"{math.ceil(route.back_min)} min back")
+        parts.append(f"{format_minutes(route.back_min)} back")
     if route.length_m is not None:
-        parts.append(_format_metres(route.length_m))
+        parts.append(format_length(route.length_m, units))
     if route.climb_m is not None:
-        parts.append(f"{route.climb_m:.0f} m of climb on the way in")
+        parts.append(f"{format_height(route.climb_m, units)} of climb on the way in")
     if route.off_path_m:
-        parts.append(f"{_format_metres(route.off_path_m)} off paths")
+        parts.append(f"{format_length(route.off_path_m, units)} off paths")
     return f"Walk: {', '.join(parts)}.{_format_start(route)}"
 
 
@@ -267,7 +300,7 @@ def _format_start(route: Route) -> str:
     kind = route.start_kind or "start"
     name = f" {make_one_line(route.start_name)}" if route.start_name else ""
     where = "From" if route.state == "walked" else "Nearest start:"
-    return f" {where} {kind}{name} at {route.start[1]:.5f}, {route.start[0]:.5f}."
+    return f" {where} {kind}{name} at {format_position(*route.start)}."
 
 
 def list_about(findings: Findings) -> list[str]:
@@ -275,8 +308,8 @@ def list_about(findings: Findings) -> list[str]:
     made = (
         f"Made with scout on {make_one_line(findings.made_on)}." if findings.made_on else "Made with scout."
     )
-    count = f"{_format_count(len(findings.spots), 'place')}, best first."
-    remarks = [_end_sentence(make_one_line(remark, 300)) for remark in findings.remarks]
+    count = f"{format_count(len(findings.spots), 'place')}, best first."
+    remarks = [_make_sentence(remark, findings.units) for remark in findings.remarks]
     return [count, *remarks, *ALWAYS, *list_credits(findings), made]
 
 
@@ -296,25 +329,8 @@ def _name_park(park: str, name: str) -> str:
     return f"{make_one_line(park)} ({name})" if name and name != park else make_one_line(park)
 
 
-def _format_count(count: int, noun: str) -> str:
-    return f"{count:,} {noun}{'' if count == 1 else 's'}"
-
-
-def _format_percent(share: float) -> str:
-    """Rounded down, so that a confidence never looks better than its verdict; never certain."""
-    if share > 0.999:
-        return "over 99.9 %"
-    return f"{math.floor(share * 1000 + 1e-9) / 10:.1f} %"
-
-
-def _format_bearing_deg(bearing_deg: float) -> str:
-    return f"{round(bearing_deg) % 360} deg"
-
-
-def _format_metres(length_m: float) -> str:
-    if length_m >= 9950:
-        return f"{length_m / 1000:,.1f} km"
-    return f"{length_m:.1f} m" if length_m < 9.95 else f"{length_m:,.0f} m"
+def _make_sentence(text: str, units: Units) -> str:
+    return _end_sentence(make_one_line(format_text(text, units), 300))
 
 
 def _end_sentence(text: str) -> str:

@@ -28,7 +28,7 @@ from scout.model import (
     Route,
     Spot,
 )
-from scout.output.text import name_verdict_class
+from scout.output.text import Length, MeasuredText, name_verdict_class
 from scout.page.around import make_surroundings_data
 from scout.page.outlines import Areas, DrawnParks, Polygons, draw_parks
 from scout.page.packing import (
@@ -78,28 +78,28 @@ def make_spot_data(ranked: Ranked, number: Mapping[str, int], frame: PageFrame) 
         "offset": _make_offset(spot),
         "locators": list(verdict.locators),
         "parks": [number[park] for park in verdict.parks],
-        "clearances": [round(c, 1) for c in verdict.clearances_m],
+        "clearances": [_round_fine(c) for c in verdict.clearances_m],
         "inside": [_round_p(p) for p in verdict.parks_p],
         "touching": _round_p(verdict.grids_p),
         "confidence": _round_p(verdict.confidence),
         "plenty": has_plenty(ranked) or None,
-        "edge": _round_tenths(edge_m(ranked)),
-        "home": None if ranked.home_km is None else round(ranked.home_km, 3),
+        "edge": _round_fine(edge_m(ranked)),
+        "home": None if ranked.home_km is None else round(ranked.home_km, 7),
         "near": _make_near_data(spot, number, frame),
         "stretches": [
             [
                 *convert_place(*s.start, frame),
                 *convert_place(*s.end, frame),
-                round(s.length_m, 1),
+                _round_fine(s.length_m),
                 s.line,
                 list(s.locators),
                 [number[park] for park in s.parks if park in number],
             ]
             for s in spot.stretches
         ],
-        "notes": list(spot.notes),
-        "warnings": list(ranked.warnings),
-        "slope": None if ranked.slope_deg is None else round(ranked.slope_deg, 1),
+        "notes": [_make_text_data(note) for note in spot.notes],
+        "warnings": [_make_text_data(warning) for warning in ranked.warnings],
+        "slope": None if ranked.slope_deg is None else _round_fine(ranked.slope_deg),
         "walk": None if ranked.route is None else _make_walk_data(ranked.route, frame),
     }
     return {key: value for key, value in told.items() if value not in (None, [])}
@@ -117,10 +117,17 @@ def _format_spot_utm(spot: Spot) -> str | None:
         return None  # UTM ends before the poles
 
 
-def _make_offset(spot: Spot) -> list[float] | None:
+def _make_text_data(text: str) -> str | list[str | list[float | str]]:
+    """A text; where it knows its lengths, texts and ``[metres, form]``, to be worded by the page."""
+    if not isinstance(text, MeasuredText):
+        return text
+    return [[round(part.metres, 4), part.form] if isinstance(part, Length) else part for part in text.parts]
+
+
+def _make_offset(spot: Spot) -> list[float | None] | None:
     if spot.offset_m < _LEAST_OFFSET_M:
         return None
-    return [round(spot.offset_m, 2), round(spot.offset_deg, 1)]
+    return [_round_fine(spot.offset_m), _round_fine(spot.offset_deg)]
 
 
 def _make_near_data(spot: Spot, number: Mapping[str, int], frame: PageFrame) -> dict[str, Any] | None:
@@ -129,7 +136,7 @@ def _make_near_data(spot: Spot, number: Mapping[str, int], frame: PageFrame) -> 
     lon, lat = move_point(spot.lon, spot.lat, spot.near.bearing_deg, spot.near.distance_m)
     return {
         "park": number[spot.near.park],
-        "away": [round(spot.near.distance_m, 1), round(spot.near.bearing_deg, 1)],
+        "away": [_round_fine(spot.near.distance_m), _round_fine(spot.near.bearing_deg)],
         "to": convert_place(lon, lat, frame),
     }
 
@@ -138,24 +145,25 @@ def _make_walk_data(route: Route, frame: PageFrame) -> dict[str, Any]:
     """The line as a packed ring whose loose edges are those off paths; heights as one of metres."""
     told = {
         "state": route.state,
-        "reason": route.reason,
-        "out": _round_tenths(route.out_min),
-        "back": _round_tenths(route.back_min),
-        "length": _round_tenths(route.length_m),
-        "climb": _round_tenths(route.climb_m),
-        "off": _round_tenths(route.off_path_m),
+        "reason": _make_text_data(route.reason),
+        "out": _round_fine(route.out_min),
+        "back": _round_fine(route.back_min),
+        "length": _round_fine(route.length_m),
+        "climb": _round_fine(route.climb_m),
+        "off": _round_fine(route.off_path_m),
         "start": None if route.start is None else convert_place(*route.start, frame),
         "startKind": route.start_kind,
         "startName": route.start_name,
-        "straight": _round_tenths(route.straight_m),
+        "straight": _round_fine(route.straight_m),
         "line": _pack_walk_line(route, frame),
         "profile": _pack_profile(route),
     }
     return {key: value for key, value in told.items() if value not in (None, "")}
 
 
-def _round_tenths(value: float | None) -> float | None:
-    return None if value is None or not math.isfinite(value) else round(value, 1)
+def _round_fine(value: float | None) -> float | None:
+    """Four digits: rounded to tenths here, it would now and then read otherwise than in other outputs."""
+    return None if value is None or not math.isfinite(value) else round(value, 4)
 
 
 def _pack_walk_line(route: Route, frame: PageFrame) -> str:
@@ -215,6 +223,7 @@ def make_page_data(findings: Findings) -> tuple[dict[str, Any], DrawnParks]:
         "mapEdge": MAP_EDGE_LAT,
         "middle": frame.middle,
         "level": findings.level,
+        "units": findings.units,
         "stationRadius": findings.station.radius_m,
         "fixError": findings.station.fix_error_m,
         "boundaryError": findings.station.boundary_error_m,

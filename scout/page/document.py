@@ -19,9 +19,8 @@ from markupsafe import Markup
 
 from scout import __version__
 from scout.cautions import ALWAYS, NOT_A_SURVEY
-from scout.geo.coordinates.forms import format_decimal, format_geo_uri
 from scout.geo.locator import LEVELS
-from scout.model import Findings
+from scout.model import Findings, Units
 from scout.output import text as wording
 from scout.output.templates import make_environment, read_text_of
 from scout.page import leaflet
@@ -30,6 +29,7 @@ from scout.page.bundle import bundle
 from scout.page.data import WALK_TOLERANCE_M, format_script_json, make_page_data
 from scout.page.outlines import FULL_DETAIL_KM
 from scout.page.packing import MAP_EDGE_LAT
+from scout.quantities import LengthForm
 from scout.search.rank import edge_m, has_plenty
 
 BACKGROUND_HOST = "https://tile.openstreetmap.org"
@@ -49,15 +49,17 @@ _LINES_SHOWN = 200  # of each list of records; the rest is counted
 _WORDS = (
     wording.format_bearing,
     wording.format_clearance,
-    wording.format_degrees_minutes,
-    wording.format_distance,
-    wording.name_kind,
-    wording.format_metres,
-    wording.format_percent,
     wording.format_count,
-    wording.format_span,
-    wording.name_verdict_class,
+    wording.format_fine_length,
+    wording.format_geo_uri,
+    wording.format_length,
+    wording.format_minutes,
+    wording.format_position,
+    wording.format_probability,
+    wording.format_text,
     wording.format_walk,
+    wording.name_kind,
+    wording.name_verdict_class,
     wording.describe_standing,
 )
 
@@ -124,6 +126,7 @@ class MapDocument(Figure):  # type: ignore[misc]
         return str(
             page.render(
                 f=self.findings,
+                units=self.findings.units,
                 level=LEVELS[self.findings.level - 1],
                 title=self.findings.title or "Where grids and parks meet",
                 page=facts,
@@ -178,9 +181,24 @@ def _load_templates() -> jinja2.Environment:
     templates = make_environment(__package__)
     templates.filters.update({word.__name__: word for word in _WORDS})
     templates.filters.update(
-        format_decimal=format_decimal, format_geo_uri=format_geo_uri, has_plenty=has_plenty, edge_m=edge_m
+        has_plenty=has_plenty, edge_m=edge_m, mark_length=_mark_length, mark_text=_mark_text
     )
     return templates
+
+
+def _mark_length(length_m: float, units: Units, form: LengthForm = "plain") -> Markup:
+    """A length that the page's switch of units words anew."""
+    text = wording.Length(length_m, form).format(units)
+    return Markup('<span data-metres="{}" data-form="{}">{}</span>').format(repr(float(length_m)), form, text)
+
+
+def _mark_text(text: str, units: Units) -> Markup:
+    """A sentence whose lengths the page's switch of units words anew."""
+    parts = text.parts if isinstance(text, wording.MeasuredText) else (text,)
+    return Markup("").join(
+        _mark_length(part.metres, units, part.form) if isinstance(part, wording.Length) else part
+        for part in parts
+    )
 
 
 def _strip_comments(text: str) -> str:

@@ -9,9 +9,10 @@ from math import isnan
 import numpy as np
 
 from scout.cautions import remark_on_fix_error
-from scout.geo.coordinates.forms import format_decimal, format_minutes
+from scout.geo.coordinates.forms import format_decimal, format_degrees_minutes
 from scout.geo.locator import LEVELS, encode
-from scout.model import Checked, Parks, Station
+from scout.model import Checked, Parks, Station, Units
+from scout.quantities import format_bearing, format_fine_length, format_stated_length
 from scout.recording.standstill import settle_fixes
 from scout.recording.values import FIX_TYPES, FLOOR_M, Fixes, Outlier, Standstill
 from scout.search.check import CheckOptions, check_places
@@ -26,8 +27,7 @@ def describe_place(found: Standstill) -> Facts:
     locators = [encode(found.lon, found.lat, level) for level in range(1, len(LEVELS) + 1)]
     return [
         ("latitude, longitude", format_decimal(found.lon, found.lat)),
-        # A thousandth of a minute would move a station by up to 0.9 m.
-        ("degrees, minutes", format_minutes(found.lon, found.lat, 4)),
+        ("degrees, minutes", format_degrees_minutes(found.lon, found.lat)),
         ("locators", " ".join(locators)),
     ]
 
@@ -46,16 +46,18 @@ def describe_time(found: Standstill) -> Facts:
     return [("when", when), ("how long", _format_duration(found.duration_s))]
 
 
-def describe_accuracy(found: Standstill) -> Facts:
+def describe_accuracy(found: Standstill, units: Units = "metric") -> Facts:
     """The 95 % radius and what it is made of."""
+    whole, floor, random = (
+        format_fine_length(error_m, units)
+        for error_m in (found.error_95_m, found.floor_95_m, found.random_95_m)
+    )
+    source = _name_floor_source(found, units)
     return [
-        ("95 % radius", f"{found.error_95_m:.1f} m: the floor and the random part joined"),
-        (
-            "floor",
-            f"{found.floor_95_m:.1f} m (95 %), not lessened by averaging; {_name_floor_source(found)}",
-        ),
-        ("random part", f"{found.random_95_m:.1f} m (95 %), what the scatter leaves in the mean"),
-        ("scatter", _describe_scatter(found)),
+        ("95 % radius", f"{whole}: the floor and the random part joined"),
+        ("floor", f"{floor} (95 %), not lessened by averaging; {source}"),
+        ("random part", f"{random} (95 %), what the scatter leaves in the mean"),
+        ("scatter", _describe_scatter(found, units)),
         ("independent fixes", f"{found.n_effective:.1f}, as successive fixes share their error"),
     ]
 
@@ -94,11 +96,11 @@ def describe_left_out(fixes: Fixes) -> str:
     return ", ".join([f"{fixes.kind}, {counts.lines:,} {things}", *parts])
 
 
-def describe_dropped(outlier: Outlier, dated: bool) -> str:
+def describe_dropped(outlier: Outlier, dated: bool, units: Units = "metric") -> str:
     """One fix that was dropped: its number from 1, its time, how far off it is."""
     when = "" if isnan(outlier.time_s) else f", {format_clock(outlier.time_s, dated)}"
-    bearing = round(outlier.bearing_deg) % 360
-    return f"fix {outlier.index + 1:,}{when}: {outlier.distance_m:.1f} m towards {bearing} deg"
+    away = format_fine_length(outlier.distance_m, units)
+    return f"fix {outlier.index + 1:,}{when}: {away} to the {format_bearing(outlier.bearing_deg)}"
 
 
 def format_clock(time_s: float, dated: bool = True) -> str:
@@ -119,17 +121,18 @@ def _format_duration(seconds: float) -> str:
     return f"{rest // 60} min {rest % 60:02d} s"
 
 
-def _describe_scatter(found: Standstill) -> str:
+def _describe_scatter(found: Standstill, units: Units) -> str:
     if isnan(found.scatter_95_m):
         return "a single fix shows none"
-    return (
-        f"95 % of single fixes within {found.scatter_95_m:.1f} m "
-        f"(sigma {found.sigma.east_m:.1f} m east, {found.sigma.north_m:.1f} m north)"
+    within, east, north = (
+        format_fine_length(length_m, units)
+        for length_m in (found.scatter_95_m, found.sigma.east_m, found.sigma.north_m)
     )
+    return f"95 % of single fixes within {within} (sigma {east} east, {north} north)"
 
 
-def _name_floor_source(found: Standstill) -> str:
-    plain = f"{FLOOR_M:g} m is published for one fix under open sky (GPS.gov)"
+def _name_floor_source(found: Standstill, units: Units) -> str:
+    plain = f"{format_stated_length(FLOOR_M, units)} is published for one fix under open sky (GPS.gov)"
     return plain if found.floor_95_m <= FLOOR_M else f"raised, {plain}"
 
 

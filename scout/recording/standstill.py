@@ -28,6 +28,7 @@ from scipy.special import ndtr
 from scout.errors import InputError
 from scout.geo.geodesy import LocalFrame, measure_geodesic, wrap_lon
 from scout.geo.probability import compute_sigma
+from scout.quantities import Length, MeasuredText
 from scout.recording.values import (
     FIX_TYPES,
     FLOOR_M,
@@ -227,7 +228,8 @@ def _remark_on_left_out(fixes: Fixes, found: Standstill) -> Iterator[str]:
         yield f"Left out for want of a time: {_count_fixes(untimed)}."
     if found.outliers:
         furthest = max(outlier.distance_m for outlier in found.outliers)
-        yield f"Dropped as far off: {_count_fixes(len(found.outliers))}, by {furthest:.0f} m at most."
+        dropped = f"Dropped as far off: {_count_fixes(len(found.outliers))}, by "
+        yield MeasuredText(dropped, Length(furthest), " at most.")
     if len(found.outliers) > _MANY * (len(found.outliers) + found.n_used):
         yield "So many are far off that the receiver may have been moved a little, or heard reflections."
 
@@ -235,17 +237,24 @@ def _remark_on_left_out(fixes: Fixes, found: Standstill) -> Iterator[str]:
 def _remark_on_floor(fixes: Fixes, found: Standstill, floor_m: float) -> Iterator[str]:
     stated = stated_error(fixes, found.used)
     if stated == found.floor_95_m:
-        yield (
-            f"The receiver itself states an error of {stated:.1f} m (95 %), which replaces the {floor_m:g} m "
-            "that averaging does not remove."
+        yield MeasuredText(
+            "The receiver itself states an error of ",
+            Length(stated, "fine"),
+            " (95 %), which replaces the ",
+            Length(floor_m, "stated"),
+            " that averaging does not remove.",
         )
     elif found.hdop > OPEN_SKY_HDOP:
-        yield (
-            f"HDOP {found.hdop:.1f} is poor: the {floor_m:g} m that averaging does not remove are raised to "
-            f"{found.floor_95_m:.1f} m."
+        yield MeasuredText(
+            f"HDOP {found.hdop:.1f} is poor: the ",
+            Length(floor_m, "stated"),
+            " that averaging does not remove are raised to ",
+            Length(found.floor_95_m, "fine"),
+            ".",
         )
     if any(name in _CORRECTED for name, _ in found.fix_types):
-        yield f"The receiver had corrections; the floor of {found.floor_95_m:.1f} m is not lowered for them."
+        floor = Length(found.floor_95_m, "fine")
+        yield MeasuredText("The receiver had corrections; the floor of ", floor, " is not lowered for them.")
 
 
 def _remark_on_recording(fixes: Fixes, found: Standstill) -> Iterator[str]:

@@ -34,6 +34,7 @@ from scout.model import (
     Verdict,
 )
 from scout.parks.sources import name_parks
+from scout.quantities import Length, MeasuredText, format_bearing, format_count, format_probability
 from scout.search.describe import make_locators
 from scout.search.found import FoundPlaces
 from scout.search.places import (
@@ -118,13 +119,14 @@ class Answers:
         if not verdict.parks:
             park = self._park(row, int(mine[0]))
             if park.clearance_m < 0:
-                return f"outside every park; {_name_park(park)} is {park.edge_m:.0f} m away"
-            return f"only {park.clearance_m:.1f} m inside {_name_park(park)}"
+                outside = f"outside every park; {_name_park(park)} is "
+                return MeasuredText(outside, Length(park.edge_m, "fine"), " away")
+            return MeasuredText("only ", Length(park.clearance_m, "fine"), f" inside {_name_park(park)}")
         least = int(np.argmin(verdict.parks_p))
         if verdict.grids_p <= verdict.parks_p[least]:
             return f"reaching {len(verdict.locators)} grids" if len(verdict.locators) > 1 else "the receiver"
         name = next(_name_park(p) for p in self.parks_at(row) if p.park == verdict.parks[least])
-        return f"the boundary of {name}, {verdict.clearances_m[least]:.1f} m away"
+        return MeasuredText(f"the boundary of {name}, ", Length(verdict.clearances_m[least], "fine"), " away")
 
     def move(self, row: int, found: FoundPlaces, at: int, level: int) -> Move:
         """The better centre in a row of ``found``."""
@@ -344,13 +346,11 @@ def _find_nearest_park(result: Checked) -> NearMiss | None:
 
 
 def _collect_notes(name: str, result: Checked) -> tuple[str, ...]:
-    notes = [f"Asked for as {name}.", f"What holds it down: {result.driver}."]
+    notes = [f"Asked for as {name}.", MeasuredText("What holds it down: ", result.driver, ".")]
     if result.move is not None:
         move, verdict = result.move, result.move.verdict
-        grids, parks = len(verdict.locators), len(verdict.parks)
-        notes.append(
-            f"Better: {move.distance_m:.1f} m towards {move.bearing_deg:.0f} degrees, then {grids} "
-            f"grid{'s' * (grids != 1)}, {parks} park{'s' * (parks != 1)}, {verdict.word} "
-            f"({verdict.confidence:.3f})."
-        )
+        grids, parks = format_count(len(verdict.locators), "grid"), format_count(len(verdict.parks), "park")
+        sure = f"{verdict.word} ({format_probability(verdict.confidence)})"
+        then = f" to the {format_bearing(move.bearing_deg)}, then {grids}, {parks}, {sure}."
+        notes.append(MeasuredText("Better: ", Length(move.distance_m, "fine"), then))
     return tuple(notes)

@@ -12,6 +12,7 @@ from scout.geo.boundaries import Ints, expand_ranges, side_of
 from scout.geo.locator import get_edge_lat, get_edge_lon, make_locator
 from scout.geo.probability import choose_word
 from scout.model import NearMiss, New, Ranked, Spot, Stretch, Verdict
+from scout.quantities import Length, MeasuredText, format_probability
 from scout.search.found import KINDS, FoundPlaces
 from scout.search.rank import RankTerms
 from scout.search.run import SearchResult
@@ -148,8 +149,9 @@ class Listing(Sequence[Ranked]):
         for row, park, clearance_m, p in zip(*(c.tolist() for c in self._beside(found)), strict=True):
             name, ref = str(self._names[park]), str(self._ids[park])
             called, side = f"{name} ({ref})" if name else ref, side_of(clearance_m)
-            where = side if side.startswith("on") else f"{abs(clearance_m):.1f} m {side}"
-            notes.setdefault(row, []).append(f"Not claimed: {called}, {where}, probability {p:.2f}.")
+            away = () if side.startswith("on") else (Length(abs(clearance_m), "fine"), " ")
+            told = f", probability {format_probability(p)}."
+            notes.setdefault(row, []).append(MeasuredText(f"Not claimed: {called}, ", *away, side, told))
         return notes
 
     def _added(self, row: int) -> New | None:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from scout.geo.probability import DOUBTFUL, FIRM
 from scout.model import LeftOut, Ranked
+from scout.quantities import Length, MeasuredText
 
 PLENTY = 0.999  # probability of lying inside all parks claimed from which more clearance is worth nothing
 
@@ -59,7 +60,10 @@ def filter_rows(terms: RankTerms, filters: Filters) -> tuple[Ints, tuple[LeftOut
     weak = (terms.confidence < filters.min_confidence) & ~terms.is_corner & ~terms.is_near_miss
     reasons = [
         ("outside the area asked for", ~terms.in_area),
-        (f"over {within_km:g} km from home", terms.home_km > within_km),
+        (
+            MeasuredText("over ", Length(1000.0 * within_km, "stated"), " from home"),
+            terms.home_km > within_km,
+        ),
         ("in none of the parks asked for", ~terms.in_parks),
         (f"fewer than {filters.min_grids} grids", terms.n_grids < filters.min_grids),
         (f"fewer than {filters.min_parks} parks", terms.n_parks < filters.min_parks),

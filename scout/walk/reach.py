@@ -18,6 +18,7 @@ from scout.geo.boundaries import Floats, Ints, expand_ranges
 from scout.geo.geodesy import compute_degree_lengths
 from scout.geo.probability import FIRM
 from scout.model import WALK, LeftOut, Relief, Route, Surroundings, Walking
+from scout.quantities import Length, MeasuredText, format_slope
 from scout.search.found import KINDS, FoundPlaces, make_found, replace_rows
 from scout.search.run import SearchResult
 from scout.search.scan import EdgePieces
@@ -91,14 +92,20 @@ def find_further(
     some = WalkTargets(lon, lat, np.searchsorted(groups, targets.group[rows]))
     wide, found = replace(near, reach_m=reach_m), list(walked)
     again = find_walks(some, around, reliefs, wide, progress, near.reach_m)
-    said = f"no start within {near.reach_m / 1000:g} km leads there"
-    coarse = f"worked out on cells of up to {coarsest_m(wide):.0f} m, for {said}"
+    coarse = MeasuredText(
+        "worked out on cells of up to ",
+        Length(coarsest_m(wide)),
+        ", for no start within ",
+        Length(near.reach_m, "stated"),
+        " leads there",
+    )
     for group, one in zip(groups.tolist(), again, strict=True):
         route = replace(one.route, reason=coarse) if one.route.state == "walked" else one.route
         found[group] = one._replace(row=int(rows[one.row]), route=route)
     for group in missed[_MOST:]:
         route = walked[group].route
-        why = f"{route.reason}; starts further away are looked for around the best {_MOST} spots only"
+        more = f"; starts further away are looked for around the best {_MOST} spots only"
+        why = MeasuredText(route.reason, more)
         found[group] = walked[group]._replace(route=replace(route, reason=why))
     return found
 
@@ -227,9 +234,9 @@ class ReachedSpots:
     def notes(self, row: int) -> tuple[str, ...]:
         """What the ground itself makes worth a remark."""
         slope, route = self.slope_deg.get(row, 0.0), self.route(row)
-        steep = (f"Steep: the ground slopes by {slope:.0f} deg here.",) if slope > STEEP_DEG else ()
+        steep = (f"Steep: the ground slopes by {format_slope(slope)} here.",) if slope > STEEP_DEG else ()
         coarse = route.reason if route.state == "walked" else ""
-        return (*steep, f"Long walk, {coarse}.") if coarse else steep
+        return (*steep, MeasuredText("Long walk, ", coarse, ".")) if coarse else steep
 
 
 class _OfferedPlaces(NamedTuple):
@@ -358,7 +365,13 @@ def _collect_warnings(
 ) -> dict[int, tuple[str, ...]]:
     distance, names = find_power_lines_near(lon, lat, around)
     return {
-        int(row): (f"Overhead line {metres:.0f} m away ({name}): keep antennas and wires well clear of it.",)
+        int(row): (
+            MeasuredText(
+                "Overhead line ",
+                Length(float(metres)),
+                f" away ({name}): keep antennas and wires well clear of it.",
+            ),
+        )
         for row, metres, name in zip(of_row, distance, names, strict=True)
         if metres < least_m
     }

@@ -19,6 +19,7 @@ from scipy.sparse.csgraph import connected_components, dijkstra
 
 from scout.geo.geodesy import compute_degree_lengths, measure_geodesic, wrap_lon
 from scout.model import Relief, Route, RouteState, StartKind, Surroundings, Walking
+from scout.quantities import Length, MeasuredText
 from scout.threads import map_on_threads
 from scout.walk.barriers import AccessMap, WalkWindow
 from scout.walk.graph import MOST_CELLS, Graph, build_graph
@@ -274,7 +275,11 @@ def _explain_cut_off(graph: Graph, taken: Floats, walking: Walking) -> dict[int,
         return {}
     _, part = connected_components(graph.minutes, directed=False)
     what = "barriers or missing heights" if graph.gaps else "barriers"
-    no_way = f"no way on foot from any parking or road within {walking.reach_m / 1000:g} km: {what} all round"
+    no_way = MeasuredText(
+        "no way on foot from any parking or road within ",
+        Length(walking.reach_m, "stated"),
+        f": {what} all round",
+    )
     why = {}
     for k in missed:
         starts = graph.sources[_is_near_places(graph, np.array([k]), graph.sources, walking)]
@@ -483,10 +488,10 @@ def _explain_no_walk(
     for row in np.flatnonzero(nearest.distance_m > walking.limit_min * m_per_min):
         why[row] = explain_over_limit(walking)
     for row in np.flatnonzero(nearest.distance_m > walking.reach_m):
-        why[row] = f"no parking or road within {walking.reach_m / 1000:g} km"
+        why[row] = MeasuredText("no parking or road within ", Length(walking.reach_m, "stated"))
     missed = np.flatnonzero(nearest.distance_m > walking.reach_m)
     for place, text in _busy(targets, missed, world, walking):
-        why[place] += f"; {text}"
+        why[place] = MeasuredText(why[place], "; ", text)
     for row in np.flatnonzero(world.in_building(targets.lon, targets.lat)):
         why[row] = "in a building"
     if reliefs:
@@ -517,5 +522,7 @@ def _busy(
             called = f" ({name})" if name else ""
             yield (
                 int(missed[k]),
-                f"the busy road {m:.0f} m away{called} has no mapped place to leave a car",
+                MeasuredText(
+                    "the busy road ", Length(float(m)), f" away{called} has no mapped place to leave a car"
+                ),
             )

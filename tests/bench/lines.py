@@ -14,11 +14,11 @@ from pathlib import Path
 from typing import Any
 
 _SCOUT = (
-    *("scout.cli.find", "scout.app.outputs", "scout.cli.tables", "scout.app.find", "scout.parks.indexed"),
+    *("scout.cli.find", "scout.app.outputs", "scout.output.report", "scout.app.find", "scout.parks.indexed"),
     *("scout.io.write", "pyarrow", "pyarrow.parquet", "pyarrow.pandas_compat"),
 )
 _PREPARE = (*_SCOUT, "scout.cli.prepare", "scout.app.prepare", "geopandas.tools.hilbert_curve")
-_CHECK = (*_SCOUT, "scout.cli.check", "scout.cli.tables", "scout.search.places", "scout.geo.coordinates")
+_CHECK = (*_SCOUT, "scout.cli.check", "scout.output.report", "scout.search.places", "scout.geo.coordinates")
 _PLAIN = ("geopandas", "pyogrio", "shapely", "pyarrow", "pyarrow.parquet", "pyarrow.pandas_compat")
 
 

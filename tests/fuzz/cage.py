@@ -48,7 +48,6 @@ def warm_up() -> None:
     import scout.cli.check
     import scout.cli.find
     import scout.cli.stamp
-    import scout.cli.tables
     import scout.cli.tally
     import scout.cli.visit
     import scout.io.places
@@ -56,6 +55,7 @@ def warm_up() -> None:
     import scout.io.write
     import scout.model
     import scout.output.journal
+    import scout.output.report
     import scout.page.document
     import scout.parks.build
     import scout.recording.arrive

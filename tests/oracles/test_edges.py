@@ -11,9 +11,9 @@ from strategies import as_parks
 
 from oracles import metric
 from scout.app.find import SearchOptions, find_spots
-from scout.cli.tables import convert_to_json
 from scout.io.places import NamedPlace
 from scout.model import Parks, Spot
+from scout.output.report import convert_to_json
 from scout.search.check import CheckOptions, check_places
 
 CORNER = (-112.0, 45.0)

@@ -7,6 +7,7 @@ read the files. ``locators.json`` and ``places.json`` are written by hand.
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -16,9 +17,9 @@ import shapely
 
 from scout.geo import probability
 from scout.geo.boundaries import Boundaries
-from scout.geo.coordinates.forms import format_decimal, format_geo_uri
 from scout.geo.geodesy import compute_degree_lengths, make_polynomial_frame, measure_geodesic
 from scout.geo.probability import compute_contained_p
+from scout.model import Units
 from scout.output import text as wording
 from scout.page.packing import OUTLINE_UNITS_PER_DEG, pack_ring
 
@@ -137,9 +138,53 @@ def seen_from(rings: list[Any], place: list[float], radius: float, sigma: float)
     return {"place": place, "clearance": float(clearance[0]), "p": float(p[0])}
 
 
+SENTENCES: list[list[Any]] = [
+    ["Overhead line ", [34.6, "plain"], " away (north line): keep clear of it."],
+    ["no parking or road within ", [3000.0, "stated"], "; the busy road ", [412.3, "plain"], " away"],
+    ["only ", [3.21, "fine"], " inside Fen <5 km>"],
+    ["no length here"],
+]
+UNKNOWN: list[tuple[str, Callable[[float], str]]] = [
+    ("plain", wording.format_length),
+    ("fine", wording.format_fine_length),
+    ("stated", wording.format_stated_length),
+    ("height", wording.format_height),
+    ("clearance", wording.format_clearance),
+    ("bearing", wording.format_bearing),
+    ("slope", wording.format_slope),
+    ("minutes", wording.format_minutes),
+    ("share", wording.format_probability),
+]
+
+
+def measured_text(parts: list[Any]) -> wording.MeasuredText:
+    """A sentence of texts and lengths, as the page is given it."""
+    return wording.MeasuredText(*(p if isinstance(p, str) else wording.Length(*p) for p in parts))
+
+
 def words() -> dict[str, Rows]:
     """Numbers and places in words."""
-    lengths = (0.0, 0.04, 3.24, 9.94, 9.96, 412.3, 999.4, 999.6, 1530.0, 9994.0, 48_210.0, 1_234_567.0)
+    lengths = (
+        *(0.0, 0.04, 0.05, 0.25, 3.24, 9.94, 9.95, 9.96, 99.94, 99.95, 99.96, 412.3, 412.5, 999.4, 999.5),
+        *(999.6, 1000.0, 1530.0, 9960.0, 9994.0, 9995.0, 48_210.0, 99_949.0, 99_950.0, 1_234_567.0),
+        *(
+            3.03,
+            3.04,
+            30.48,
+            100.0,
+            304.8,
+            804.5,
+            804.6,
+            804.672,
+            1609.344,
+            16_093.44,
+            160_934.4,
+        ),  # feet, miles
+    )
+    settings = (0.0, 4.9, 5.0, 12.345, 14.0, 30.48, 500.0, 999.9996, 1000.0, 3000.0, 80_000.0, 402_336.0)
+    heights = (0.0, -0.4, -12.5, 0.5, 64.5, 118.2, 1234.5, 8848.86)
+    clearances = (240.2, -12.3, 0.0, 0.04, -0.05, 0.05, 99.96, -1500.0)
+    both: tuple[Units, Units] = ("metric", "imperial")
     places = (
         (-116.5, 33.99999999),
         (0.00000001, -0.00000001),
@@ -149,13 +194,57 @@ def words() -> dict[str, Rows]:
     )
     return {
         "shares": [
-            {"share": p, "text": wording.format_percent(p)}
-            for p in (0.0, 0.0004, 0.4996, 0.9499, 0.95, 0.9991, 1.0)
+            {"share": p, "text": wording.format_probability(p)}
+            for p in (0.0, 0.0004, 0.4996, 0.9499, 0.95, 0.999, 0.9991, 1.0)
         ],
-        "lengths": [{"metres": m, "text": wording.format_metres(m)} for m in lengths],
-        "clearances": [{"metres": m, "text": wording.format_clearance(m)} for m in (240.2, -12.3, 0.0)],
+        "lengths": [
+            {
+                "units": units,
+                "metres": m,
+                "plain": wording.format_length(m, units),
+                "fine": wording.format_fine_length(m, units),
+            }
+            for units in both
+            for m in lengths
+        ],
+        "settings": [
+            {"units": units, "metres": m, "text": wording.format_stated_length(m, units)}
+            for units in both
+            for m in settings
+        ],
+        "heights": [
+            {"units": units, "metres": m, "text": wording.format_height(m, units)}
+            for units in both
+            for m in heights
+        ],
+        "clearances": [
+            {"units": units, "metres": m, "text": wording.format_clearance(m, units)}
+            for units in both
+            for m in clearances
+        ],
+        "sentences": [
+            {"units": units, "parts": parts, "text": wording.format_text(measured_text(parts), units)}
+            for units in both
+            for parts in SENTENCES
+        ],
         "bearings": [
-            {"degrees": d, "text": wording.format_bearing(d)} for d in (0.0, 22.4, 22.6, 134.6, 270.0, 359.7)
+            {"degrees": d, "text": wording.format_bearing(d)}
+            for d in (0.0, 22.4, 22.5, 22.6, 134.5, 134.6, 270.0, 337.5, 359.4, 359.6, -90.0, 720.0)
+        ],
+        "slopes": [{"degrees": d, "text": wording.format_slope(d)} for d in (0.0, 0.5, 22.49, 35.5)],
+        "minutes": [
+            {"minutes": m, "text": wording.format_minutes(m)}
+            for m in (0.0, 0.4, 1.5, 24.4, 24.5, 59.4, 59.6, 60.0, 84.0, 119.5, 1500.0, 60_000.0)
+        ],
+        "unknown": [
+            {"what": what, "value": name, "text": word(value)}
+            for what, word in UNKNOWN
+            for name, value in (("NaN", math.nan), ("Infinity", math.inf), ("-Infinity", -math.inf))
+        ]
+        + [
+            {"what": what, "value": "-1", "text": word(-1.0)}
+            for what, word in UNKNOWN
+            if what in ("plain", "fine", "stated", "minutes", "share")
         ],
         "counts": [{"count": n, "text": wording.format_count(n, "park")} for n in (0, 1, 2, 1234567)],
         "durations": [
@@ -170,9 +259,9 @@ def words() -> dict[str, Rows]:
             {
                 "lon": lon,
                 "lat": lat,
-                "decimal": format_decimal(lon, lat),
+                "decimal": wording.format_position(lon, lat),
                 "minutes": wording.format_degrees_minutes(lon, lat),
-                "link": format_geo_uri(lon, lat),
+                "link": wording.format_geo_uri(lon, lat),
             }
             for lon, lat in places
         ],

@@ -11,9 +11,9 @@ from scout.geo.coordinates.forms import (
     Form,
     Place,
     format_decimal,
+    format_degrees_minutes,
     format_geo_uri,
     format_iso6709,
-    format_minutes,
     format_seconds,
 )
 from scout.geo.coordinates.grids import format_mgrs, format_utm
@@ -23,10 +23,10 @@ __all__ = [
     "Form",
     "Place",
     "format_decimal",
+    "format_degrees_minutes",
     "format_geo_uri",
     "format_iso6709",
     "format_mgrs",
-    "format_minutes",
     "format_seconds",
     "format_utm",
     "parse_area",

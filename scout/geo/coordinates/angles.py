@@ -52,7 +52,7 @@ def read_angles(text: str) -> Place:
     Examples
     --------
     >>> read_angles("170 0.0E / 12 34.5S").understood
-    "-12.575000, 170.000000   12° 34.500' S 170° 00.000' E   read as degrees and minutes"
+    "-12.575000, 170.000000   12° 34.5000' S 170° 00.0000' E   read as degrees and minutes"
 
     Raises
     ------

@@ -48,7 +48,7 @@ def read_utm(text: str) -> Place:
     Examples
     --------
     >>> read_utm("33T 500000 4649776").understood
-    "41.999998, 15.000000   42° 00.000' N 015° 00.000' E   read as UTM: zone 33 north"
+    "41.999998, 15.000000   41° 59.9999' N 015° 00.0000' E   read as UTM: zone 33 north"
 
     Raises
     ------
@@ -218,7 +218,7 @@ def read_mgrs(text: str) -> Place:
     --------
     >>> make_place = read_mgrs("33T WG 000 497")
     >>> make_place.understood
-    "41.999764, 15.000604   41° 59.986' N 015° 00.036' E   read as MGRS: centre of a 100 m square"
+    "41.999764, 15.000604   41° 59.9858' N 015° 00.0362' E   read as MGRS: centre of a 100 m square"
     >>> round(make_place.uncertainty_m, 1)
     70.7
 
@@ -359,7 +359,7 @@ def read_locator(text: str) -> Place:
     >>> make_place.lon, make_place.lat, make_place.cell
     (-89.0, 45.5, 'EN55')
     >>> make_place.understood
-    "45.500000, -89.000000   45° 30.000' N 089° 00.000' W   read as locator: centre of the square EN55"
+    "45.500000, -89.000000   45° 30.0000' N 089° 00.0000' W   read as locator: centre of the square EN55"
 
     Raises
     ------

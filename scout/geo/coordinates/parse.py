@@ -28,7 +28,7 @@ def read_place(text: str) -> Place:
     Examples
     --------
     >>> read_place("45 30.5 N 89 15 W").understood
-    "45.508333, -89.250000   45° 30.500' N 089° 15.000' W   read as degrees and minutes"
+    "45.508333, -89.250000   45° 30.5000' N 089° 15.0000' W   read as degrees and minutes"
     >>> read_place("geo:45.5,-89.25;u=40").uncertainty_m
     40.0
     >>> read_place("EN55").cell

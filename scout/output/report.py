@@ -10,13 +10,10 @@ from typing import Any
 from scout.cautions import ALWAYS
 from scout.errors import make_printable
 from scout.geo.boundaries import side_of
-from scout.geo.coordinates.forms import format_decimal
-from scout.geo.locator import LEVELS
 from scout.io.places import NamedPlace
 from scout.model import (
     Checked,
     Findings,
-    Move,
     ParkAt,
     ParkReport,
     Ranked,
@@ -24,7 +21,25 @@ from scout.model import (
     Source,
     Station,
     Surroundings,
+    Units,
     Verdict,
+)
+from scout.output.text import (
+    describe_station,
+    format_bearing,
+    format_clearance,
+    format_count,
+    format_fine_length,
+    format_length,
+    format_minutes,
+    format_move,
+    format_position,
+    format_probability,
+    format_share,
+    format_stated_length,
+    format_text,
+    format_yield,
+    name_park,
 )
 from scout.search.rank import edge_m, has_plenty
 
@@ -36,42 +51,40 @@ _SHOWN_LINES = 5  # of each list of repaired or refused records
 
 def format_ranking(findings: Findings, most: int) -> Iterator[str]:
     """The best spots as a table, then what was left out and the cautions."""
-    station = findings.station
-    yield (
-        f"Level {LEVELS[findings.level - 1]}; station radius {station.radius_m:g} m, "
-        f"fix error {station.fix_error_m:g} m, boundary error {station.boundary_error_m:g} m (95 %)."
-    )
-    yield from findings.remarks
+    units = findings.units
+    yield describe_station(findings.level, findings.station, units)
+    yield from (format_text(remark, units) for remark in findings.remarks)
     shown = findings.spots[:most]
     extra = [_EDGE] * any(_goes_by_edge(ranked) for ranked in shown)
     extra += [_HOME] * (findings.home is not None) + ["walk"] * (findings.walking is not None)
     extra += ["new"] * any(ranked.new is not None for ranked in shown)
     heads = (*_HEADS[:6], *extra, *_HEADS[6:])
-    yield from format_columns([heads, *(_format_row(r, extra) for r in shown)])
-    yield from _format_warnings(shown)
+    yield from format_columns([heads, *(_format_row(r, extra, units) for r in shown)])
+    yield from _format_warnings(shown, units)
     if len(findings.spots) > most:
         yield f"... and {len(findings.spots) - most:,} more; --map shows and --save writes them."
     if not findings.spots:
         yield "Nothing found."
     for left in findings.left_out:
-        yield f"Not listed: {left.count:,} {left.reason}."
+        yield f"Not listed: {left.count:,} {format_text(left.reason, units)}."
     yield ""
     yield from ALWAYS
 
 
-def _format_warnings(shown: Sequence[Ranked]) -> Iterator[str]:
+def _format_warnings(shown: Sequence[Ranked], units: Units) -> Iterator[str]:
     """A line for whatever is dangerous at a spot, or keeps people from it."""
     for ranked in shown:
         for warning in ranked.warnings:
-            yield make_printable(f"#{ranked.rank} WARNING: {warning}")
+            yield make_printable(f"#{ranked.rank} WARNING: {format_text(warning, units)}")
         if ranked.route is not None and ranked.route.reason:
-            yield make_printable(f"#{ranked.rank} {ranked.route.state}: {ranked.route.reason}.")
+            why = format_text(ranked.route.reason, units)
+            yield make_printable(f"#{ranked.rank} {ranked.route.state}: {why}.")
 
 
 def _format_walk(route: Route | None) -> str:
     if route is None:
         return ""
-    return route.state if route.out_min is None else f"{route.out_min:.0f} min"
+    return route.state if route.out_min is None else format_minutes(route.out_min)
 
 
 def _goes_by_edge(ranked: Ranked) -> bool:
@@ -79,46 +92,45 @@ def _goes_by_edge(ranked: Ranked) -> bool:
     return edge_m(ranked) not in (None, ranked.spot.clearance_m)
 
 
-def _clearance(ranked: Ranked) -> str:
-    return f"{_format_metres(ranked.spot.clearance_m)}{', plenty' if has_plenty(ranked) else ''}"
+def _clearance(ranked: Ranked, units: Units) -> str:
+    plenty = " (plenty)" if has_plenty(ranked) else ""
+    return f"{format_clearance(ranked.spot.clearance_m, units)}{plenty}"
 
 
-def _edge(ranked: Ranked) -> str:
+def _edge(ranked: Ranked, units: Units) -> str:
     metres = edge_m(ranked)
-    return "" if metres is None else _format_metres(metres)
+    return "" if metres is None else format_fine_length(metres, units)
 
 
-def _format_row(ranked: Ranked, extra: list[str]) -> tuple[str, ...]:
+def _home(ranked: Ranked, units: Units) -> str:
+    return "" if ranked.home_km is None else format_length(1000 * ranked.home_km, units)
+
+
+def _format_row(ranked: Ranked, extra: list[str], units: Units) -> tuple[str, ...]:
     spot = ranked.spot
-    pairs = f"{ranked.n_grids} x {ranked.n_parks} = {ranked.grid_park_pairs}"
-    parks = ", ".join(
-        f"{name} ({park})" if name else park
-        for park, name in zip(spot.verdict.parks, spot.park_names, strict=True)
-    )
+    pairs = format_yield(ranked.n_grids, ranked.n_parks)
+    parks = ", ".join(map(name_park, spot.verdict.parks, spot.park_names))
     if spot.near is not None:
         near = spot.near
         pairs = f"{ranked.n_grids} x 0"
-        parks = f"{near.distance_m:.0f} m towards {near.bearing_deg:.0f} deg: {near.park_name or near.park}"
+        away = format_fine_length(near.distance_m, units)
+        parks = f"{away} to the {format_bearing(near.bearing_deg)}: {near.park_name or near.park}"
     cells = (
         str(ranked.rank),
         spot.kind,
         pairs,
         spot.verdict.word,
-        f"{spot.verdict.confidence:.3f}",
-        _clearance(ranked),
-        *([_edge(ranked)] if _EDGE in extra else []),
-        *([f"{ranked.home_km:.1f} km"] if _HOME in extra and ranked.home_km is not None else []),
+        format_probability(spot.verdict.confidence),
+        _clearance(ranked, units),
+        *([_edge(ranked, units)] if _EDGE in extra else []),
+        *([_home(ranked, units)] if _HOME in extra else []),
         *([_format_walk(ranked.route)] if "walk" in extra else []),
         *([str(ranked.new.pairs if ranked.new else "")] if "new" in extra else []),
-        format_decimal(spot.lon, spot.lat, 5),
+        format_position(spot.lon, spot.lat),
         " ".join(spot.verdict.locators),
         parks,
     )
     return tuple(make_printable(c) for c in cells)
-
-
-def _format_metres(value: float) -> str:
-    return f"{value / 1000:.1f} km" if abs(value) >= 10_000 else f"{value:.0f} m"
 
 
 def format_columns(rows: list[tuple[str, ...]]) -> Iterator[str]:
@@ -134,16 +146,18 @@ def _measure_width(text: str) -> int:
     return len(text) + wide - sum(unicodedata.combining(c) > 0 for c in text)
 
 
-def format_reading_report(sources: tuple[Source, ...], report: ParkReport) -> Iterator[str]:
+def format_reading_report(
+    sources: tuple[Source, ...], report: ParkReport, units: Units = "metric"
+) -> Iterator[str]:
     """How the files were read: transformation, columns, what was repaired, refused or skipped."""
     for k, source in enumerate(sources):
-        accuracy = "accuracy unknown" if source.accuracy_m is None else f"accuracy {source.accuracy_m:g} m"
+        accuracy = "unknown" if source.accuracy_m is None else format_stated_length(source.accuracy_m, units)
         columns_ = (
             f"id from {_name_column(report.id_column, k)}, name from {_name_column(report.name_column, k)}"
         )
         yield make_printable(
             f"{source.path} [{source.layer}]: {source.records:,} records, {source.crs}, "
-            f"to WGS 84 by {source.operation} ({accuracy}); {columns_}"
+            f"to WGS 84 by {source.operation} (accuracy {accuracy}); {columns_}"
         )
         for warning in source.warnings:
             yield make_printable(f"  warning: {warning}")
@@ -189,20 +203,18 @@ def format_answers(
     level: int,
     station: Station,
     in_full: bool,
+    units: Units = "metric",
 ) -> Iterator[str]:
     """Every place in full, or a line each."""
-    yield (
-        f"Level {LEVELS[level - 1]}; station radius {station.radius_m:g} m, "
-        f"fix error {station.fix_error_m:g} m, boundary error {station.boundary_error_m:g} m (95 %)."
-    )
+    yield describe_station(level, station, units)
     if in_full:
         for place, result in zip(planned, results, strict=True):
             yield ""
-            yield from format_answer(place, result)
+            yield from format_answer(place, result, units)
     else:
         heads = ("place", "verdict", "conf.", "grids", "parks", "held down by")
         yield from format_columns(
-            [heads, *(_format_answer_row(p, r) for p, r in zip(planned, results, strict=True))]
+            [heads, *(_format_answer_row(p, r, units) for p, r in zip(planned, results, strict=True))]
         )
     words = [r.verdict.word for r in results]
     counts = ", ".join(f"{words.count(w):,} {w}" for w in ("firm", "doubtful", "not counted") if w in words)
@@ -217,79 +229,60 @@ def format_closing(cautions: Sequence[str]) -> Iterator[str]:
     yield from cautions
 
 
-def _format_answer_row(place: NamedPlace, result: Checked) -> tuple[str, ...]:
+def _format_answer_row(place: NamedPlace, result: Checked, units: Units) -> tuple[str, ...]:
     verdict = result.verdict
     cells = (
         place.name,
         verdict.word,
-        f"{verdict.confidence:.3f}",
+        format_probability(verdict.confidence),
         " ".join(verdict.locators),
         " ".join(verdict.parks),
-        result.driver,
+        format_text(result.driver, units),
     )
     return tuple(make_printable(cell) for cell in cells)
 
 
-def format_answer(place: NamedPlace, result: Checked) -> Iterator[str]:
+def format_answer(place: NamedPlace, result: Checked, units: Units = "metric") -> Iterator[str]:
     """One place in full."""
-    yield from (make_printable(line) for line in _format_lines(place, result))
+    yield from (make_printable(line) for line in _format_lines(place, result, units))
 
 
-def _format_lines(place: NamedPlace, result: Checked) -> Iterator[str]:
+def _format_lines(place: NamedPlace, result: Checked, units: Units) -> Iterator[str]:
     verdict = result.verdict
     yield place.understood if place.name in place.understood else f"{place.name}: {place.understood}"
-    yield f"  {verdict.word}, confidence {verdict.confidence:.3f}: {_format_claim(verdict)}"
+    yield f"  {verdict.word}, confidence {format_probability(verdict.confidence)}: {_format_claim(verdict)}"
     if verdict.confidence < 1.0:
-        yield f"  held down by: {result.driver}"
-    yield from (
-        f"  {line}" for line in format_columns([_format_park(park) for park in result.parks]) if result.parks
-    )
+        yield f"  held down by: {format_text(result.driver, units)}"
+    if result.parks:
+        rows = [_format_park(park, units) for park in result.parks]
+        yield from (f"  {line}" for line in format_columns(rows))
     for line in result.lines:
         value = {"meridian": f"{line.lon:.6f}", "parallel": f"{line.lat:.6f}"}.get(
-            line.kind, format_decimal(line.lon, line.lat)
+            line.kind, format_position(line.lon, line.lat)
         )
-        yield f"  {line.kind} {value}: {_format_far(line.distance_m)} {_format_bearing(line.bearing_deg)}"
+        away = format_fine_length(line.distance_m, units)
+        yield f"  {line.kind} {value}: {away} to the {format_bearing(line.bearing_deg)}"
     if result.move is not None:
-        yield f"  better: {_format_move(result.move)}"
+        yield f"  better: {format_move(result.move, units)}"
 
 
 def _format_claim(verdict: Verdict) -> str:
     grids, parks = len(verdict.locators), len(verdict.parks)
-    return f"{' '.join(verdict.locators) or 'no grid'} x {parks} park{'s' * (parks != 1)} = {grids * parks}"
+    return f"{' '.join(verdict.locators) or 'no grid'} x {format_count(parks, 'park')} = {grids * parks}"
 
 
-def _format_park(park: ParkAt) -> tuple[str, ...]:
-    side = side_of(park.clearance_m)
-    if park.cell_share is not None:
-        side = {0.0: "none of the cell", 1.0: "the whole cell"}.get(
-            park.cell_share, f"{100 * park.cell_share:.0f} % of the cell"
-        )
+def _format_park(park: ParkAt, units: Units) -> tuple[str, ...]:
     edge = "inholding" if park.at_inholding else "boundary"
+    if park.cell_share is None:
+        where = format_clearance(park.clearance_m, units)
+    else:
+        where, edge = format_share(park.cell_share), f"{edge} {format_fine_length(park.edge_m, units)}"
     return (
-        f"{park.park_name} ({park.park})" if park.park_name else park.park,
-        side,
-        f"{edge} {_format_far(park.edge_m)} {_format_bearing(park.edge_deg)}",
-        f"{park.p:.3f}",
+        name_park(park.park, park.park_name),
+        where,
+        f"{edge} to the {format_bearing(park.edge_deg)}",
+        format_probability(park.p),
         park.word,
-    )
-
-
-def _format_far(metres: float) -> str:
-    return f"{metres:.1f} m" if metres < 10_000 else f"{metres / 1000:.1f} km"
-
-
-def _format_bearing(bearing_deg: float) -> str:
-    return f"towards {round(bearing_deg) % 360} deg"
-
-
-def _format_move(move: Move) -> str:
-    verdict = move.verdict
-    grids, parks = len(verdict.locators), len(verdict.parks)
-    return (
-        f"{move.distance_m:.1f} m {_format_bearing(move.bearing_deg)}, "
-        f"to {format_decimal(move.lon, move.lat)}: then "
-        f"{grids} grid{'s' * (grids != 1)}, {parks} park{'s' * (parks != 1)}, "
-        f"confidence {verdict.confidence:.3f} ({verdict.word})"
     )
 
 

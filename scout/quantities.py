@@ -1,0 +1,241 @@
+"""Lengths, shares, bearings and counts as people read them, in metres and kilometres or feet and miles.
+
+The core words a few of them itself (a warning, a reason), so they lie below it; `scout.output.text` offers
+them with everything else that people read. ``page/wording.js`` is the same for the page, and
+``tests/vectors/words.json`` holds the two together.
+
+Numbers are rounded as school has it: a half goes up, the sign aside, and the exact value of the double
+decides. What is no such quantity (not finite, a length below zero) reads "unknown".
+"""
+
+from __future__ import annotations
+
+import math
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Literal, NamedTuple, TypeAlias
+
+from scout.model import Units
+
+# The international foot and mile, exact: NIST Special Publication 811 (2008), appendix B.6.
+FOOT_M = 0.3048
+MILE_M = 1609.344
+
+UNKNOWN = "unknown"
+_WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+_MILES_FROM_FT = 2640.0  # half a mile; shorter is told in feet (common practice)
+_FINE_BELOW_M = 99.95  # what rounds to less than 100.0 m
+
+LengthForm: TypeAlias = Literal["plain", "fine", "stated"]
+
+
+def format_fixed(value: float, digits: int = 0) -> str:
+    """Size of a number with so many decimals, thousands grouped; its sign is left to the caller.
+
+    Examples
+    --------
+    >>> format_fixed(0.5), format_fixed(-1234.25, 1)
+    ('1', '1,234.3')
+    """
+    # An exact tie goes up, as JavaScript's toFixed has it (ECMA-262, Number.prototype.toFixed).
+    rounded = Decimal(abs(value)).quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
+    return f"{rounded:,f}"
+
+
+def format_length(length_m: float, units: Units = "metric") -> str:
+    """A length to three digits or so, in the unit that suits it.
+
+    Metres to 0.1 below ten and whole below a kilometre; feet likewise, below half a mile; then kilometres or
+    miles to 0.01 below ten, to 0.1 below a hundred, then whole.
+
+    Examples
+    --------
+    >>> [format_length(m) for m in (3.24, 412.3, 9960.0, 48_210.0, 1_234_567.0)]
+    ['3.2 m', '412 m', '9.96 km', '48.2 km', '1,235 km']
+    >>> [format_length(m, "imperial") for m in (1.0, 412.3, 9960.0, 48_210.0)]
+    ['3.3 ft', '1,353 ft', '6.19 mi', '30.0 mi']
+    """
+    if not 0 <= length_m < math.inf:
+        return UNKNOWN
+    if units == "imperial":
+        return _format_near(length_m / FOOT_M, "ft", _MILES_FROM_FT) or _format_far(length_m / MILE_M, "mi")
+    return _format_near(length_m, "m", 1000.0) or _format_far(length_m / 1000.0, "km")
+
+
+def format_fine_length(length_m: float, units: Units = "metric") -> str:
+    """A length that a verdict or a step hangs on: to 0.1 m or 0.1 ft below 100 m, else as any other.
+
+    Examples
+    --------
+    >>> format_fine_length(12.34), format_fine_length(240.2), format_fine_length(12.34, "imperial")
+    ('12.3 m', '240 m', '40.5 ft')
+    """
+    if not 0 <= length_m < _FINE_BELOW_M:
+        return format_length(length_m, units)
+    feet = units == "imperial"
+    return f"{format_fixed(length_m / FOOT_M if feet else length_m, 1)} {'ft' if feet else 'm'}"
+
+
+def format_stated_length(length_m: float, units: Units = "metric") -> str:
+    """A length that somebody set, such as a radius: as it was given, without zeros that say nothing.
+
+    Metres and kilometres to three decimals, feet and miles to three digits, for most come from metres.
+
+    Examples
+    --------
+    >>> [format_stated_length(m) for m in (5.0, 4.9, 30.48, 3000.0, 80_000.0)]
+    ['5 m', '4.9 m', '30.48 m', '3 km', '80 km']
+    >>> [format_stated_length(m, "imperial") for m in (5.0, 30.48, 80_000.0)]
+    ['16.4 ft', '100 ft', '49.7 mi']
+    """
+    if not 0 <= length_m < math.inf:
+        return UNKNOWN
+    if units == "metric":
+        near = length_m < 999.9995
+        return f"{_trim(format_fixed(length_m if near else length_m / 1000.0, 3))} {'m' if near else 'km'}"
+    near = length_m / FOOT_M < _MILES_FROM_FT
+    value = length_m / (FOOT_M if near else MILE_M)
+    digits = 3 if value < 1 else 2 if value < 10 else 1 if value < 100 else 0
+    return f"{_trim(format_fixed(value, digits))} {'ft' if near else 'mi'}"
+
+
+def format_height(height_m: float, units: Units = "metric") -> str:
+    """A height or a climb, whole metres or feet; below sea level with a minus.
+
+    Examples
+    --------
+    >>> format_height(1234.5), format_height(-12.0), format_height(100.0, "imperial")
+    ('1,235 m', '-12 m', '328 ft')
+    """
+    if not math.isfinite(height_m):
+        return UNKNOWN
+    text = format_fixed(height_m / FOOT_M if units == "imperial" else height_m)
+    return f"{'-' if height_m < 0 and text != '0' else ''}{text} {'ft' if units == 'imperial' else 'm'}"
+
+
+def _format_near(value: float, unit: str, end: float) -> str:
+    """In the small unit, or nothing where it would round to ``end``."""
+    if value < 9.95:
+        return f"{format_fixed(value, 1)} {unit}"
+    return f"{format_fixed(value)} {unit}" if value < end - 0.5 else ""
+
+
+def _format_far(value: float, unit: str) -> str:
+    digits = 2 if value < 9.995 else 1 if value < 99.95 else 0
+    return f"{format_fixed(value, digits)} {unit}"
+
+
+def _trim(text: str) -> str:
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+_FORMS = {"plain": format_length, "fine": format_fine_length, "stated": format_stated_length}
+
+
+class Length(NamedTuple):
+    """A length inside a sentence, and how it is to be read."""
+
+    metres: float
+    form: LengthForm = "plain"
+
+    def format(self, units: Units) -> str:
+        """The length as text."""
+        return _FORMS[self.form](self.metres, units)
+
+
+class MeasuredText(str):
+    """A sentence of the core that knows the lengths in it.
+
+    As a string it is in metres and kilometres; `format_text` gives it in the reader's units.
+
+    Examples
+    --------
+    >>> near = MeasuredText("a line ", Length(12.0), " away")
+    >>> near, format_text(MeasuredText("Mind ", near, "."), "imperial")
+    ('a line 12 m away', 'Mind a line 39 ft away.')
+    """
+
+    parts: tuple[str | Length, ...]
+
+    def __new__(cls, *parts: str | Length) -> MeasuredText:
+        """Join texts and lengths; the parts of another such text become its own."""
+        flat: list[str | Length] = []
+        for part in parts:
+            flat += part.parts if isinstance(part, MeasuredText) else [part]
+        text = super().__new__(cls, "".join(p.format("metric") if isinstance(p, Length) else p for p in flat))
+        text.parts = tuple(flat)
+        return text
+
+    def __getnewargs__(self) -> tuple[str | Length, ...]:  # type: ignore[override]
+        return self.parts
+
+
+def format_text(text: str, units: Units = "metric") -> str:
+    """A text in the reader's units; text without lengths as it is."""
+    if units == "metric" or not isinstance(text, MeasuredText):
+        return str(text)
+    return "".join(part.format(units) if isinstance(part, Length) else part for part in text.parts)
+
+
+def format_probability(share: float) -> str:
+    """A probability, rounded down so that it never looks better than its verdict; never certain.
+
+    Examples
+    --------
+    >>> format_probability(0.9499), format_probability(1.0), format_probability(0.0)
+    ('94.9 %', 'over 99.9 %', 'under 0.1 %')
+    """
+    if not 0 <= share <= 1 + 1e-9:
+        return UNKNOWN
+    tenths = math.floor(share * 1000 + 1e-9)
+    if share > 0.999:
+        return "over 99.9 %"
+    return f"{tenths / 10:.1f} %" if tenths else "under 0.1 %"
+
+
+def format_bearing(bearing_deg: float) -> str:
+    """A bearing in words and degrees from true north.
+
+    Examples
+    --------
+    >>> format_bearing(134.6), format_bearing(359.6)
+    ('south-east (135°)', 'north (0°)')
+    """
+    if not math.isfinite(bearing_deg):
+        return UNKNOWN
+    return f"{_WINDS[math.floor(bearing_deg / 45 + 0.5) % 8]} ({math.floor(bearing_deg + 0.5) % 360}°)"
+
+
+def format_slope(slope_deg: float) -> str:
+    """A slope of the ground, whole degrees.
+
+    Examples
+    --------
+    >>> format_slope(22.5)
+    '23°'
+    """
+    return f"{format_fixed(slope_deg)}°" if math.isfinite(slope_deg) else UNKNOWN
+
+
+def format_count(count: int, one: str, many: str = "") -> str:
+    """A count and its noun.
+
+    Examples
+    --------
+    >>> format_count(1, "spot"), format_count(1200, "spot"), format_count(2, "near miss", "near misses")
+    ('1 spot', '1,200 spots', '2 near misses')
+    """
+    return f"{count:,} {one if count == 1 else many or one + 's'}"
+
+
+def format_minutes(minutes: float) -> str:
+    """A time on foot to the nearest minute, one at the least.
+
+    Examples
+    --------
+    >>> format_minutes(24.4), format_minutes(0.2), format_minutes(59.6), format_minutes(84.0)
+    ('24 min', '1 min', '1 h 00 min', '1 h 24 min')
+    """
+    if not 0 <= minutes < math.inf:
+        return UNKNOWN
+    whole = max(math.floor(minutes + 0.5), 1)
+    return f"{whole} min" if whole < 60 else f"{whole // 60:,} h {whole % 60:02d} min"
