@@ -206,10 +206,10 @@ def test_beside_a_busy_road_without_a_place_for_a_car_the_reason_says_so() -> No
     around = tagged((MAIN, "highway=primary name=Main"), (shapely.Point(5000, 0), "amenity=parking"))
     (route,) = walk_to(plain, around, (0, 412))
     assert route.reason == (
-        "no parking or road within 0.8 km; the busy road 412 m away (Main) has no mapped place to leave a car"
+        "no parking or road within 800 m; the busy road 412 m away (Main) has no mapped place to leave a car"
     )
     (far,) = walk_to(plain, around, (0, 900))
-    assert far.reason == "no parking or road within 0.8 km"
+    assert far.reason == "no parking or road within 800 m"
     (only,) = walk_to(plain, tagged((MAIN, "highway=trunk ref=T9")), (0, 300))
     assert (only.state, only.reason) == (
         "unknown",

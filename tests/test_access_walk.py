@@ -174,7 +174,7 @@ def test_too_far_too_long_and_no_height_are_told_apart():
     plain = Plain()
     around = plain.surroundings(starts=[(shapely.Point(0, 0), "trailhead", "Foot")])
     far, long_ = walk_to(plain, around, (700, 0), (550, 0), walking=Walking(limit_min=8, reach_m=600.0))
-    assert (far.state, far.reason) == ("out of reach", "no parking or road within 0.6 km")
+    assert (far.state, far.reason) == ("out of reach", "no parking or road within 600 m")
     assert (far.start_kind, far.start_name, round(far.straight_m)) == ("trailhead", "Foot", 700)
     assert (long_.state, long_.reason) == ("out of reach", "the walk takes over 8 min")
     ground = plain.relief(lambda x, y: np.where(x > 200, np.nan, 5.0), half_m=800)

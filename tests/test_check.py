@@ -74,7 +74,7 @@ def test_outside_by_a_little_the_move_leads_inside_and_tells_the_whole_truth():
     answer = one(parks_of(park), 10.35, 45.3 - 10 / Y)
     assert answer.verdict.word == "not counted"
     assert answer.verdict.parks == ()
-    assert "outside every park; Alder Heath is 10 m away" in answer.driver
+    assert "outside every park; Alder Heath is 10.0 m away" in answer.driver
     again = one(parks_of(park), answer.move.lon, answer.move.lat)
     assert again.verdict.word == "firm"
     assert again.verdict.confidence == pytest.approx(answer.move.verdict.confidence, abs=1e-6)

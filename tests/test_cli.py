@@ -183,13 +183,15 @@ def test_check_is_status_0_only_when_all_places_are_firm(corner_park):
     firm = scout("check", "45,10", "45.05,10.05", "--parks", corner_park)
     assert firm.returncode == 0, firm.stderr
     assert firm.stderr == ""
-    assert "firm, confidence 0.956: JN45 JN55 JN44 JN54 x 1 park = 4" in firm.stdout
+    assert "firm, confidence 95.5 %: JN45 JN55 JN44 JN54 x 1 park = 4" in firm.stdout
     assert "2 places: 2 firm." in firm.stdout
     assert "permission" in firm.stdout
     off = scout("check", "45.00004,10", "--parks", corner_park)
     assert off.returncode == 1
     assert "doubtful" in off.stdout
-    assert re.search(r"better: 4\.\d m towards 180 deg, to 45\.0000\d\d, 1?\d\.\d+: then 4 grids", off.stdout)
+    assert re.search(
+        r"better: 4\.\d m to the south \(180°\), at 45\.0000\d\d, 1?\d\.\d+: then 4 grids", off.stdout
+    )
 
 
 def test_check_takes_files_after_parks_and_places_that_begin_with_a_sign(corner_park, tmp_path):

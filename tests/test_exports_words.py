@@ -22,7 +22,8 @@ def confident(confidence):
 
 
 @pytest.mark.parametrize(
-    ("confidence", "said"), [(0.9499, "94.9 %"), (0.94999, "94.9 %"), (0.9995, "over 99.9 %"), (0.0, "0.0 %")]
+    ("confidence", "said"),
+    [(0.9499, "94.9 %"), (0.94999, "94.9 %"), (0.9995, "over 99.9 %"), (0.0, "under 0.1 %")],
 )
 def test_a_confidence_never_looks_better_than_it_is(confidence, said):
     assert f"Verdict: firm, confidence {said}." in list_facts(confident(confidence))
@@ -30,7 +31,7 @@ def test_a_confidence_never_looks_better_than_it_is(confidence, said):
 
 def test_a_bearing_just_west_of_north_is_north():
     miss = builders.near_miss(-22.0, 44.0, ["HN84"], builders.LONG_SPIT, 5.25, 359.7)
-    assert "The nearest is QX-003 (Long Spit): 5.2 m away, bearing 0 deg." in list_facts(ranked(miss))
+    assert "The nearest is QX-003 (Long Spit): 5.3 m to the north (0°)." in list_facts(ranked(miss))
 
 
 def test_one_of_a_thing_is_not_many():
@@ -40,9 +41,9 @@ def test_one_of_a_thing_is_not_many():
 
 def test_a_step_aside_is_told_from_the_corner_or_the_line():
     corner = builders.corner_spot(0, 0, ["JJ00"], [builders.QUIET_COVE], offset_m=3.24, offset_deg=12.4)
-    assert "Station centre 3.2 m from the corner, bearing 12 deg." in list_facts(ranked(corner))
+    assert "Centre the station 3.2 m north (12°) of the corner." in list_facts(ranked(corner))
     line = replace(builders.line_spot(0, 0, ["JJ00", "IJ90"], builders.QUIET_COVE), offset_m=12.0)
-    assert "Station centre 12 m from the line, bearing 0 deg." in list_facts(ranked(line))
+    assert "Centre the station 12.0 m north (0°) of the meridian." in list_facts(ranked(line))
 
 
 def test_warnings_come_before_everything_else():
@@ -50,14 +51,14 @@ def test_warnings_come_before_everything_else():
     assert said[:2] == ["Warning: Power line near.", "Warning: Cliff."]
 
 
-def test_minutes_are_rounded_up_and_what_is_unknown_is_left_out():
+def test_minutes_are_whole_and_what_is_unknown_is_left_out():
     route = Route("walked", out_min=0.2, back_min=10.01, length_m=12_345.0)
-    assert format_walk_line(route) == "Walk: 1 min in, 11 min back, 12.3 km."
+    assert format_walk_line(route) == "Walk: 1 min in, 10 min back, 12.3 km."
 
 
 def test_no_walk_says_why():
     assert format_walk_line(exported.BLOCKED) == (
-        "Walk: out of reach (more than 120 min). Nearest start: trailhead at 45.20000, -20.40000."
+        "Walk: out of reach (more than 120 min). Nearest start: trailhead at 45.200000, -20.400000."
     )
     assert format_walk_line(Route("unknown")) == "Walk: unknown."
 

@@ -169,10 +169,10 @@ def test_settings_sources_and_what_was_left_out_are_told():
     )
     text = words(build_map(found))
     for said in (
-        "a disc of 7.0 m radius",
-        "8.0 m (95 % radius)",
+        "a disc of 7 m radius",
+        "8 m (95 % radius)",
         "20 m (95 % radius)",
-        "within 250 km (155 mi)",
+        "within 250 km",
         "scout find parks.gpkg",
         "2026-03-01",
         "stated accuracy unknown",

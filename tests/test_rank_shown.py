@@ -55,7 +55,7 @@ def rows_of(found):
 def test_the_terminal_shows_plenty_and_the_edge_where_the_order_goes_by_it(deep):
     head, first, second, third = rows_of(deep)
     assert "to the edge" in head
-    assert re.search(r"0\.960\s+40 m, plenty\s+9000 m\s", first)
+    assert re.search(r"96\.0 %\s+40\.0 m inside \(plenty\)\s+9\.00 km\s", first)
     assert "plenty" not in second
     assert "plenty" not in third
 
@@ -72,8 +72,8 @@ def test_the_edge_is_not_shown_where_home_or_a_walk_stands_for_it(deep):
 def test_the_page_shows_them_too(deep):
     page = build_map(deep)
     plain = re.sub(r"<[^>]*>|\s+", " ", page)
-    assert re.search(r"\(4 grids × 2 parks\), 40 m inside \(plenty\), furthest edge 9\.00 km", plain)
-    assert "21 m inside (plenty)" not in plain
+    assert re.search(r"\(4 grids × 2 parks\), 40\.0 m inside \(plenty\), furthest edge 9\.00 km", plain)
+    assert "21.0 m inside (plenty)" not in plain
     assert page.count('"plenty":true') == 1
     assert '"edge":9000.0' in page
 

@@ -106,7 +106,7 @@ def test_steep_ground_is_noted():
     steep = PLAIN.relief(lambda x, y: 1000 + math.tan(math.radians(22)) * x)
     (one,) = search(PLAIN.surroundings([ROAD]), reliefs=[steep])[0].spots
     assert one.slope_deg == pytest.approx(22, abs=0.5)
-    assert any("22 deg" in note for note in one.spot.notes)
+    assert any("22°" in note for note in one.spot.notes)
     (flat,) = search(PLAIN.surroundings([ROAD]), reliefs=[LEVEL])[0].spots
     assert flat.slope_deg == pytest.approx(0, abs=0.1)
     assert not any("deg" in note for note in flat.spot.notes)

@@ -17,7 +17,7 @@ def command(places: tuple[str, ...]) -> None:
     from scout.geo.coordinates.parse import read_place
     from scout.geo.geodesy import compute_degree_lengths
     from scout.geo.locator import LEVELS, decode, encode
-    from scout.output.text import format_degrees_minutes, format_fine_length, format_position
+    from scout.output.text import format_degrees_minutes, format_fixed, format_position
 
     for k, text in enumerate(places):
         if k:
@@ -34,8 +34,9 @@ def command(places: tuple[str, ...]) -> None:
                 f"{format_degrees_minutes(cell.lon, cell.lat)}"
             )
             click.echo(f"  north-east corner  {format_position(cell.east, cell.north)}")
-            wide, high = (format_fine_length(float(m)) for m in (cell.width * per_lon, cell.height * per_lat))
-            click.echo(f"  size at the centre {wide} east-west, {high} north-south")
+            # The lattice is exact: its sizes are told to 0.1 m however large they are.
+            wide, high = (format_fixed(float(m), 1) for m in (cell.width * per_lon, cell.height * per_lat))
+            click.echo(f"  size at the centre {wide} m east-west, {high} m north-south")
         else:
             click.echo(place.understood)
             per_lon, per_lat = compute_degree_lengths(place.lat)
@@ -43,5 +44,5 @@ def command(places: tuple[str, ...]) -> None:
                 locator = encode(place.lon, place.lat, level)
                 cell = decode(locator)
                 sides = (cell.width * per_lon, cell.height * per_lat)
-                size = " x ".join(format_fine_length(float(m)) for m in sides)
+                size = f"{' x '.join(format_fixed(float(m), 1) for m in sides)} m"
                 click.echo(f"  {name:10} {locator:10}  {size}")

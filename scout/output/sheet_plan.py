@@ -335,6 +335,7 @@ class SheetPicture:
     edges: tuple[str, ...]
     labels: tuple[PictureLabel, ...]
     station_r: float
+    scale_m: float
     scale_text: str
     scale_length: float
     crowded: bool  # more lattice lines than can be drawn
@@ -426,6 +427,7 @@ def _draw_picture(
         ),
         labels=labels.placed,
         station_r=round(arrival.station.radius_m * scale, 1),
+        scale_m=nice,
         scale_text=format_stated_length(nice, units),
         scale_length=round(nice * scale, 1),
         crowded=lines is None,

@@ -13,8 +13,7 @@ from datetime import date
 
 from scout.cautions import ALWAYS
 from scout.geo.boundaries import side_of
-from scout.geo.coordinates.forms import format_decimal as format_position
-from scout.geo.coordinates.forms import format_degrees_minutes, format_geo_uri
+from scout.geo.coordinates.forms import format_decimal, format_degrees_minutes, format_geo_uri
 from scout.geo.locator import LEVELS
 from scout.io.plain_text import make_one_line
 from scout.model import Findings, Move, Ranked, Route, Spot, Station, Units
@@ -96,6 +95,17 @@ def format_clearance(clearance_m: float, units: Units = "metric") -> str:
         return UNKNOWN
     side = side_of(clearance_m)
     return side if side.startswith("on") else f"{format_fine_length(abs(clearance_m), units)} {side}"
+
+
+def format_position(lon: float, lat: float) -> str:
+    """Signed decimal degrees, latitude first; 6 digits are 0.11 m.
+
+    Examples
+    --------
+    >>> format_position(-89.456, 45.123456789)
+    '45.123457, -89.456000'
+    """
+    return format_decimal(lon, lat)
 
 
 def format_share(share: float) -> str:

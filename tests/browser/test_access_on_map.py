@@ -227,11 +227,11 @@ def test_the_script_words_times_and_distances_as_python_does(page: Page) -> None
     told = page.evaluate(
         f"""([minutes, kilometres]) => {{
           {script("wording.js")}
-          return [minutes.map(formatDuration), kilometres.map(formatDistance)];
+          return [minutes.map(formatDuration), kilometres.map((k) => formatLength(1000 * k))];
         }}""",
         [minutes, kilometres],
     )
     assert told == [
-        [wording.format_span(m) for m in minutes],
-        [wording.format_distance(k) for k in kilometres],
+        [wording.format_minutes(m) for m in minutes],
+        [wording.format_length(1000 * k) for k in kilometres],
     ]

@@ -39,7 +39,7 @@ def quiet(open_page: Open) -> Iterator[Open]:
 
 def away(line):
     """How the page says where a lattice line is."""
-    return f"{wording.format_metres(line.distance_m)} to the {wording.format_bearing(line.bearing_deg)}"
+    return f"{wording.format_fine_length(line.distance_m)} to the {wording.format_bearing(line.bearing_deg)}"
 
 
 def by_command(found: Findings, lon: float, lat: float, fix_error_m: float | None = None) -> Checked:
@@ -120,7 +120,7 @@ def test_a_typed_place_is_answered_in_full(quiet: Open) -> None:
     meridian, parallel, corner = truth.lines
     for text in (
         " ".join(truth.verdict.locators),
-        f"{truth.verdict.word} confidence {wording.format_percent(truth.verdict.confidence)}",
+        f"{truth.verdict.word} confidence {wording.format_probability(truth.verdict.confidence)}",
         "What holds it down: reaching 4 grids",
         f"meridian 20° W{away(meridian)}",
         f"parallel 45° N{away(parallel)}",
@@ -140,7 +140,7 @@ def test_a_typed_place_is_answered_in_full(quiet: Open) -> None:
             f"{wording.format_clearance(park.clearance_m)}; "
             f"nearest edge to the {wording.format_bearing(park.edge_deg)}"
         )
-        expect(row).to_contain_text(f"{park.word} {wording.format_percent(park.p)}")
+        expect(row).to_contain_text(f"{park.word} {wording.format_probability(park.p)}")
     link = answer.locator(".coordinates a")
     expect(link).to_have_attribute("href", "geo:45.000030,-20.000020")
     expect(page.locator("#said")).to_contain_text("doubtful confidence")
@@ -269,7 +269,7 @@ def test_the_device_position_counts_with_its_own_error(quiet: Open, context: Bro
     expect(answer).to_contain_text(
         f"{truth.verdict.word} in the parks"
         if not truth.verdict.parks
-        else f"{truth.verdict.word} confidence {wording.format_percent(truth.verdict.confidence)}"
+        else f"{truth.verdict.word} confidence {wording.format_probability(truth.verdict.confidence)}"
     )
     expect(answer).to_contain_text(
         "Your device states 8.0 m. Phones mean the radius that holds 68 % of fixes"
