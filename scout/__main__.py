@@ -3,6 +3,18 @@
 from __future__ import annotations
 
 import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import click
+
+
+def gather_commands() -> click.Group:
+    """The commands of both fronts as one group."""
+    from scout.cli import command
+
+    command.homes = {"desk": "scout.desk.command", **command.homes}
+    return command
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -10,8 +22,7 @@ def main(arguments: list[str] | None = None) -> int:
     try:
         import scout.cli  # imported here, for an interrupt may come meanwhile
 
-        commands = scout.cli.command.homes
-        scout.cli.command.homes = {"desk": "scout.desk.command", **commands}
+        gather_commands()
         return scout.cli.main(arguments)
     except KeyboardInterrupt:
         sys.stderr.write("scout: stopped\n")

@@ -114,6 +114,21 @@ def test_a_bad_argument_is_one_line_and_status_2(corner_park, arguments, says, c
     assert [p.name for p in corner_park.parent.iterdir()] == ["parks.geojson"]
 
 
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [([], "\n  grid     Show the cell of a locator,"), (["visit"], "\n  add     Write a visit down.\n")],
+    ids=["scout", "visit"],
+)
+def test_a_missing_command_shows_the_help_with_its_line_breaks(words, line, capsys):
+    assert main(words) == 2
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    assert shown.err.startswith(f"Usage: {' '.join(['scout', *words])} [OPTIONS] COMMAND [ARGS]...\n\n")
+    assert line in shown.err
+    assert main([*words, "--help"]) == 0
+    assert capsys.readouterr().out == shown.err
+
+
 def test_an_output_over_an_input_is_refused(corner_park, capsys):
     before = corner_park.read_bytes()
     assert main(["find", str(corner_park), "--save", str(corner_park)]) == 2

@@ -9,7 +9,7 @@ import click
 
 from scout.errors import FaultError, ScoutError, make_printable
 
-BAD_INPUT = 2  # the user can mend it
+BAD_INPUT = 2  # the user can put it right
 FAULT = 3  # the user cannot: never to be taken for "nothing found", which is 1
 _DETAILS = "SCOUT_DETAILS"  # environment variable: the traceback of a fault as well
 

@@ -182,7 +182,7 @@ def _search_source(
     for one in spread(search_task, _drain(parts)):
         results.append(one.result)
         reports.append(one.report)
-        progress(f"searched {len(results)} of {count} fields")
+        progress(f"searched {len(results)} of {count} tiles")
     del one
     return join_searches(results), shelf, _report_partly_read(shelf, reports)
 

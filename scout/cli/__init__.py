@@ -13,7 +13,18 @@ from scout.app.faults import BAD_INPUT, complain, say
 from scout.errors import ScoutError
 
 
-class _LazyGroup(click.Group):
+class HelpfulGroup(click.Group):
+    """A group that shows its help where no command is named: on standard error, as bad input."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Parse the words after the group's name."""
+        if not args and not ctx.resilient_parsing:
+            click.echo(ctx.get_help(), err=True)
+            ctx.exit(BAD_INPUT)
+        return super().parse_args(ctx, args)
+
+
+class _LazyGroup(HelpfulGroup):
     """A group whose commands are imported when they run, so that help comes at once."""
 
     def __init__(self, *names: Any, **rest: Any) -> None:

@@ -10,7 +10,7 @@ from scout.app.settings import Settings
 from scout.cli.options import ManyFiles, add_parks_option, add_settings
 from scout.cli.progress import show_progress
 
-_AROUND_M = 2000.0  # of the recording: parks further off are not spoken of
+_AROUND_M = 2000.0  # of the recording: parks further off are ignored
 
 
 @click.command("arrive", cls=ManyFiles)

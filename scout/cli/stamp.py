@@ -59,9 +59,9 @@ def command(
     """Set the station's location in the contacts of a visit, in copies of a log.
 
     LOG.adi is an ADIF log (ADI) of any program. Grids, coordinates, call signs and, with --sig, the park
-    are set; every other byte stays as it is. What the log says otherwise is told and left alone. Where the
-    visit counts for several parks there is a log for each. Exit status: 0 when all is set, 1 when something
-    was left alone or no contact lies within the visit, 2 for bad input.
+    are set; every other byte stays as it is. What the log says otherwise is listed and left alone. Where
+    the visit counts for several parks there is a log for each. Exit status: 0 when all is set, 1 when
+    something was left alone or no contact lies within the visit, 2 for bad input.
     """
     from scout.visits.adi import parse_log
     from scout.visits.notebook import Notebook
@@ -94,7 +94,7 @@ def _check_options(visit: Visit, sig: str, folder: str) -> None:
     if not visit.locators:
         raise InputError(where, "it claims no grid", f"judge it: scout visit edit {visit.number} --place ...")
     if sig and not visit.parks:
-        raise InputError("--sig", f"{where} names no park", f"scout visit edit {visit.number} --park ID")
+        raise InputError("--sig", f"{where} names no park", f"scout visit edit {visit.number} --in-park ID")
     if os.path.exists(folder) and not os.path.isdir(folder):
         raise OutputError(f"--out {folder}", "this is no folder", "name another; one that is missing is made")
 

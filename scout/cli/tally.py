@@ -51,9 +51,9 @@ def command(
 ) -> int:
     """Count the grids, parks and pairs done, per year; with parks, say what is missing around home.
 
-    A pair is one grid with one park. What is missing is counted
-    over the ground of each park within the radius; whether a station can stand there, scout find says.
-    Exit status: 0, or 1 when nothing has been done.
+    A pair is one grid with one park. What is missing is counted over the area of each park within the
+    radius; whether a station can stand there, scout find says. Exit status: 0, or 1 when nothing has been
+    done.
     """
     from scout.errors import InputError
     from scout.geo.locator import get_level_number

@@ -9,6 +9,7 @@ import click
 from click.core import ParameterSource
 
 from scout.app.settings import Number, Settings, list_settings
+from scout.cli import HelpfulGroup
 from scout.cli.options import (
     FilesOption,
     KindType,
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 _POWER = KindType(Number("is no power", "give watts, such as 5"))
 _FIELDS = (
     click.option("--start", metavar="TIME", help="Start in UTC, such as 2026-02-14T18:05."),
-    click.option("--end", metavar="TIME", help="End in UTC; empty takes it out."),
+    click.option("--end", metavar="TIME", help="End in UTC; empty text removes it."),
     click.option("--call", metavar="TEXT", help="Call sign used, such as Q1AAA."),
     click.option("--operator", metavar="TEXT", help="The operator's own call sign, or a name."),
     click.option("--antenna", metavar="TEXT"),
@@ -42,11 +43,11 @@ _FIELDS = (
     click.option("--sheet", metavar="PATH", help="Where the arrival sheet is."),
 )
 _PLACE = (
-    click.option("--place", metavar="PLACE", help="Where the station stood: coordinates as scout check has."),
+    click.option("--place", metavar="PLACE", help="Where the station stood, as for scout check."),
     click.option("--arrival", metavar="FIXES", help="The recording made there instead, as for scout arrive."),
     click.option("--parks", "files", cls=FilesOption, help="Boundary files to judge by."),
     click.option(
-        "--in-park", "in_parks", multiple=True, metavar="ID[=NAME]", help="A park by hand; may repeat."
+        "--in-park", "in_parks", multiple=True, metavar="ID[=NAME]", help="A park by hand; may come again."
     ),
 )
 
@@ -62,9 +63,9 @@ def _add_visit_options(
     return give
 
 
-@click.group("visit")
+@click.group("visit", cls=HelpfulGroup)
 def command() -> None:
-    """Write visits down, and read, mend, delete and export them.
+    """Write visits down; list, change, delete and export them.
 
     The notebook is a GeoPackage, which any GIS opens. The first visit makes it.
     """
