@@ -1,6 +1,11 @@
-"""The caution texts, once. Shown wherever a place is recommended."""
+"""The caution texts, once. Shown wherever a place is recommended.
+
+And the kinds of hazards that access data holds, with what is said of them: see `HazardKind`.
+"""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 from scout.quantities import Length, MeasuredText
 
@@ -45,3 +50,40 @@ def remark_on_fix_error(fix_error_m: float) -> tuple[str, ...]:
         f"that shows more than {_SHOWN_ERROR_M:g} m (20 ft): read the current ones.",
     )
     return (text,)
+
+
+@dataclass(frozen=True, slots=True)
+class HazardKind:
+    """A kind of thing near a spot that is dangerous or where no station may stand.
+
+    ``key`` is what `scout.walk.tags.select_hazards` gives, the colour on the map and its switch.
+    """
+
+    key: str
+    title: str  # in the key of the map
+    counted: str  # several of them
+    linear: bool = False  # a line, also where it is drawn round an area
+    near_m: float = 50.0  # warned of where a spot is nearer than this
+    warning: str = ""  # of {length} and {what}; empty where no station may stand in it at all
+
+    @property
+    def closes(self) -> bool:
+        """Whether no station may stand there."""
+        return not self.warning
+
+    def warn(self, length_m: float, what: str) -> MeasuredText:
+        """Word the warning of such a thing at a distance."""
+        before, _, after = self.warning.partition("{length}")
+        return MeasuredText(before.format(what=what), Length(length_m), after.format(what=what))
+
+
+HAZARDS: tuple[HazardKind, ...] = (
+    HazardKind("closed", "closed ground", "closed areas"),
+    HazardKind(
+        "power",
+        "overhead power lines",
+        "overhead lines",
+        linear=True,
+        warning="Overhead line {length} away ({what}): keep antennas and wires well clear of it.",
+    ),
+)

@@ -98,14 +98,14 @@ class ParkReport:
     @property
     def counts(self) -> str:
         """What became of the records, in numbers."""
-        told = (
+        counts = (
             (self.merged, "joined to another of the same park"),
             (self.repaired_records, "repaired"),
             (self.refused_records, "refused"),
             (self.skipped_records, "skipped"),
         )
         used = "" if self.used == self.records else f"{self.used:,} of "
-        more = "".join(f", {count:,} {word}" for count, word in told if count)
+        more = "".join(f", {count:,} {word}" for count, word in counts if count)
         of = f"{self.records:,} record{'' if self.records == 1 else 's'}"
         return f"{self.parks:,} park{'' if self.parks == 1 else 's'} from {used}{of}{more}"
 
@@ -318,6 +318,7 @@ NAME = "name"  # str, may be empty
 WALK = "walk"  # bool, ways only: may be walked
 DRIVE = "drive"  # bool, ways only: a car may stop along it
 CROSSING = "crossing"  # bool, ways only: mapped as crossing what lies under it (bridge, ford, tunnel)
+HAZARD = "hazard"  # str, hazards only: key of a `scout.cautions.HazardKind`
 
 
 @dataclass(frozen=True, slots=True)
@@ -328,8 +329,7 @@ class Surroundings:
     starts: gpd.GeoDataFrame  # points: parking, trailheads
     barriers: gpd.GeoDataFrame  # lines and areas nobody walks across
     openings: gpd.GeoDataFrame  # points where a barrier line may be passed: gates, stiles, fords
-    closed: gpd.GeoDataFrame  # areas where no station may stand: military, private, no access
-    power_lines: gpd.GeoDataFrame  # overhead lines
+    hazards: gpd.GeoDataFrame  # lines and areas, with HAZARD: closed ground, overhead lines ...
     sources: tuple[Source, ...] = ()
     notes: tuple[str, ...] = ()  # what was not understood, not taken, or looks wrong
     # Polygons nobody walks through but along mapped ways, and busy roads along which no car is left, by name.
@@ -337,6 +337,10 @@ class Surroundings:
     buildings: Sequence[shapely.Geometry] = ()
     busy_roads: Sequence[shapely.Geometry] = ()
     busy_names: Sequence[str] = ()
+
+    def hazards_of(self, kind: str) -> gpd.GeoDataFrame:
+        """Return the hazards of a kind."""
+        return self.hazards[self.hazards[HAZARD] == kind]
 
 
 @dataclass(frozen=True, slots=True)

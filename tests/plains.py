@@ -5,7 +5,7 @@ import numpy as np
 import pyproj
 import shapely
 
-from scout.model import CROSSING, DRIVE, NAME, WALK, WHAT, Relief, Surroundings
+from scout.model import CROSSING, DRIVE, HAZARD, NAME, WALK, WHAT, Relief, Surroundings
 
 
 class Plain:
@@ -44,8 +44,10 @@ class Plain:
             starts=self.frame(start_rows),
             barriers=self.frame(list(barriers)),
             openings=self.frame([(p, "gate", "") for p in openings]),
-            closed=self.frame(list(closed)),
-            power_lines=self.frame(list(power)),
+            hazards=self.frame(
+                [(*row, kind) for kind, rows in (("closed", closed), ("power", power)) for row in rows],
+                **{HAZARD: str},
+            ),
         )
 
     def relief(self, height, half_m=4000.0, cell_m=20.0):

@@ -15,8 +15,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
 
-from scout.model import NAME, WHAT, Surroundings
-from scout.walk.hazards import find_closures, find_power_lines_near
+from scout.model import HAZARD, NAME, WHAT, Surroundings
+from scout.walk.hazards import find_closures, find_nearest
 from scout.walk.read import read_tagged
 from scout.walk.ways import TaggedLayers, classify_access
 
@@ -28,7 +28,13 @@ def frame(*rows: tuple[Any, str, str]) -> gpd.GeoDataFrame:
 
 def around(power_lines: Any = (), closed: Any = ()) -> Surroundings:
     empty = frame()
-    return Surroundings(empty, empty, empty, empty, frame(*closed), frame(*power_lines))
+    hazards = frame(*closed, *power_lines)
+    hazards[HAZARD] = ["closed"] * len(closed) + ["power"] * len(power_lines)
+    return Surroundings(empty, empty, empty, empty, hazards)
+
+
+def find_power_lines_near(lon: Any, lat: Any, there: Surroundings) -> Any:
+    return find_nearest(lon, lat, there.hazards_of("power"))
 
 
 def geodesic_m(lon: float, lat: float, line: Any) -> float:
@@ -156,7 +162,8 @@ def test_the_demos_line_runs_35_m_north_of_the_parallel() -> None:
     (metres,), (name,) = find_power_lines_near(np.array([-112.17]), np.array([-41.0]), there)
     assert metres == pytest.approx(35, abs=1)
     assert name == "power line"
-    ground = there.closed[there.closed[WHAT] == "military range"].geometry.iloc[0].representative_point()
+    closed = there.hazards_of("closed")
+    ground = closed[closed[WHAT] == "military range"].geometry.iloc[0].representative_point()
     assert find_closures(np.array([ground.x, -112.0]), np.array([ground.y, -41.0]), 5.0, there) == [
         "military range: Dullmoor Range", "",
     ]  # fmt: skip

@@ -11,7 +11,7 @@ from boundary_files import geojson, layer
 from conftest import REPOSITORY
 
 from scout.errors import InputError
-from scout.model import CROSSING, DRIVE, GEOMETRY, NAME, WALK, WHAT, Layer, Surroundings
+from scout.model import CROSSING, DRIVE, GEOMETRY, HAZARD, NAME, WALK, WHAT, Layer, Surroundings
 from scout.walk.read import read_tagged
 from scout.walk.ways import TaggedLayers, TagMapping, classify_access
 
@@ -42,8 +42,10 @@ def named(rows: Any) -> list[tuple[str, str]]:
 
 
 def sizes(around: Surroundings) -> dict[str, int]:
-    names = ("ways", "starts", "barriers", "openings", "closed", "power_lines")
-    return {name: len(getattr(around, name)) for name in names if len(getattr(around, name))}
+    names = ("ways", "starts", "barriers", "openings")
+    counts = {name: len(getattr(around, name)) for name in names}
+    counts |= {kind: len(around.hazards_of(kind)) for kind in ("closed", "power")}
+    return {name: count for name, count in counts.items() if count}
 
 
 @pytest.mark.parametrize(
@@ -217,7 +219,7 @@ def test_openings_are_gates_that_open_and_fords(shape: Any, text: str, what: str
 )
 def test_closed_ground_is_a_barrier_too(shape: Any, text: str, what: str) -> None:
     around = understood(shape, text)
-    assert around.closed[WHAT].tolist() == ([what] if what else [])
+    assert around.hazards_of("closed")[WHAT].tolist() == ([what] if what else [])
     if what:
         assert around.barriers[WHAT].tolist() == [what]
         assert around.barriers.geom_type.tolist() == ["Polygon"]
@@ -238,7 +240,7 @@ def test_closed_ground_is_a_barrier_too(shape: Any, text: str, what: str) -> Non
     ],
 )
 def test_overhead_lines_are_told_from_cables(text: str, what: str) -> None:
-    assert understood(LINE, text).power_lines[WHAT].tolist() == ([what] if what else [])
+    assert understood(LINE, text).hazards_of("power")[WHAT].tolist() == ([what] if what else [])
 
 
 def test_a_public_path_stays_open_through_private_ground_and_not_through_a_range() -> None:
@@ -246,7 +248,7 @@ def test_a_public_path_stays_open_through_private_ground_and_not_through_a_range
     for text, parts in (("access=private", 2), ("landuse=military", 1)):
         around = classify_access([tagged((AREA, of(text)), (path, of("highway=path foot=designated")))])
         assert len(around.barriers) == parts
-        assert around.closed.geometry.iloc[0].equals(AREA)
+        assert around.hazards_of("closed").geometry.iloc[0].equals(AREA)
         unsaid = classify_access([tagged((AREA, of(text)), (path, of("highway=path")))])
         assert len(unsaid.barriers) == 1
     lost = shapely.area(AREA) - shapely.area(around.barriers.geometry.to_numpy()).sum()
@@ -283,8 +285,8 @@ def test_what_a_file_leaves_unsaid_follows_from_its_option() -> None:
     assert any("taken for barriers: 2" in note for note in around.notes)
     assert any("known, not used: 1" in note for note in around.notes)
     around = classify_access([tagged(*records, role="hazards")])
-    assert around.power_lines[WHAT].tolist() == ["overhead line"]
-    assert sizes(around) == {"power_lines": 1}
+    assert around.hazards_of("power")[WHAT].tolist() == ["overhead line"]
+    assert sizes(around) == {"power": 1}
     assert any("taken for overhead lines: 1" in note for note in around.notes)
     around = classify_access([tagged(*records)])
     assert sizes(around) == {}
@@ -316,10 +318,11 @@ def test_ground_without_parking_and_road_is_said_so() -> None:
 
 def test_frames_have_their_columns_and_kinds_even_when_empty() -> None:
     around = classify_access([])
-    for name in ("ways", "starts", "barriers", "openings", "closed", "power_lines"):
+    for name in ("ways", "starts", "barriers", "openings", "hazards"):
         found = getattr(around, name)
         uses = [WALK, DRIVE, CROSSING] if name == "ways" else []
-        assert list(found.columns) == [WHAT, NAME, *uses, GEOMETRY]
+        kinds = [HAZARD] if name == "hazards" else []
+        assert list(found.columns) == [WHAT, NAME, *uses, *kinds, GEOMETRY]
         assert found.crs == "EPSG:4326"
         assert all(found[use].dtype == bool for use in uses)
 
@@ -380,7 +383,9 @@ def test_a_mapping_of_a_column_that_is_not_there_says_what_is() -> None:
 def test_texts_from_data_are_names_and_never_kinds() -> None:
     odd = "<script>"
     assert named(understood(LINE, f"barrier={odd} name={odd}").barriers) == [("barrier", odd)]
-    assert named(understood(AREA, f"military={odd} name={odd}").closed) == [("military ground", odd)]
+    assert named(understood(AREA, f"military={odd} name={odd}").hazards_of("closed")) == [
+        ("military ground", odd)
+    ]
     assert sizes(understood(LINE, f"highway={odd}")) == {}
 
 
@@ -403,7 +408,7 @@ def test_the_demo_is_understood_to_the_last_record() -> None:
         ("trailhead", "The Cairnwalk, west end"),
     ]  # fmt: skip
     assert named(around.openings) == [("kissing gate", "Moor Gate"), ("stile", "")]
-    assert ("military range", "Dullmoor Range") in named(around.closed)
+    assert ("military range", "Dullmoor Range") in named(around.hazards_of("closed"))
     walked = set(around.ways[around.ways[WALK]][NAME])
     assert {"The Ladder", "Green Way", "Estate track", "Fen boardwalk", "Island Road"} <= walked
     assert not walked & {"Farm track", "Range track", "Fort walk", "Moor bypass"}
@@ -419,7 +424,7 @@ def test_the_demo_is_understood_to_the_last_record() -> None:
         "cliff": 2, "coast": 4, "electric substation": 1, "fence": 1, "ground without access": 1,
         "military range": 1, "river": 1, "wall": 2, "water": 2,
     }  # fmt: skip
-    assert [what for what, _ in named(around.power_lines)] == ["minor power line", "power line"]
+    assert [what for what, _ in named(around.hazards_of("power"))] == ["minor power line", "power line"]
     told = "\n".join(around.notes)
     assert "parking that is not for everyone, not taken: 3 (Upper Crumb, Range, Ombrewick inn)" in told
     assert "gates that are locked or closed to walkers, not taken for openings: 2" in told

@@ -100,9 +100,9 @@ def test_what_a_worker_complains_of_is_told(isles, spread):
     shelf = open_indexed([isles], ParkReading(), least=1)
     gone = replace(
         shelf,
-        drawers=tuple(
+        layers=tuple(
             replace(d, layer=replace(d.layer, request=replace(d.layer.request, layer="gone")))
-            for d in shelf.drawers
+            for d in shelf.layers
         ),
     )
     with pytest.raises(InputError, match=r"isles\.gpkg"):

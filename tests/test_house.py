@@ -11,6 +11,7 @@ ROOT = Path(__file__).resolve().parents[1] / "scout"
 ORDER = [
     "errors",
     "threads",
+    "table",
     "model",
     "quantities",
     "cautions",
@@ -33,7 +34,7 @@ ORDER = [
 APART = {("cli", "desk"), ("desk", "cli")}
 # No package of the core knows of files, databases or of a front.
 NOT_IN_CORE = {"click", "pyogrio", "folium", "branca", "sqlite3", "pathlib", "tempfile", "io"}
-CORE = {"errors", "threads", "model", "quantities", "cautions", "geo", "search"}
+CORE = {"errors", "threads", "table", "model", "quantities", "cautions", "geo", "search"}
 
 
 def home_of(path):

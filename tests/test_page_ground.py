@@ -27,7 +27,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from page_reader import Reader, words
 from test_page import synthetic
-from walked import ground_frame, harbour, route, surroundings
+from walked import ground_frame, harbour, hazard_frame, route, surroundings
 
 from scout.geo import locator
 from scout.geo.geodesy import measure_geodesic
@@ -379,8 +379,7 @@ def test_a_dense_city_has_its_nearest_ground_drawn_and_the_rest_told():
     ground = replace(
         surroundings(),
         barriers=ground_frame([("water", "", sea), *pieces(3000, block), *pieces(3000, street)]),
-        closed=ground_frame(pieces(6000, block)),
-        power_lines=ground_frame(pieces(6000, street)),
+        hazards=hazard_frame(closed=pieces(6000, block), power=pieces(6000, street)),
         starts=ground_frame(pieces(3000, shapely.Point)),
     )
     full = replace(found, surroundings=ground)
@@ -388,7 +387,11 @@ def test_a_dense_city_has_its_nearest_ground_drawn_and_the_rest_told():
     assert len(text.encode()) < 600_000
     around = Reader(text).data()["around"]
     told = words(text)
-    for name, word in (("barriers", "barriers"), ("closed", "closed ground"), ("power", "power lines")):
+    for name, word in (
+        ("barriers", "barriers"),
+        ("closed", "closed ground"),
+        ("power", "overhead power lines"),
+    ):
         left = around[name]["left"]
         assert left > 1000
         assert told.count(f"{left:,} of {word}") == 2  # in the key and behind the list
@@ -397,7 +400,7 @@ def test_a_dense_city_has_its_nearest_ground_drawn_and_the_rest_told():
     # What is drawn is nearer than what is not, but for pieces that would not fit into what was left.
     drawn = shape_of(around["closed"]["areas"], UNITS_PER_DEG)
     spots = shapely.MultiPoint(at)
-    away = np.sort([shapely.distance(spots, shape) for shape in ground.closed.geometry])
+    away = np.sort([shapely.distance(spots, shape) for shape in ground.hazards_of("closed").geometry])
     kept = np.sort([shapely.distance(spots, part) for part in shapely.get_parts(drawn)])
     assert kept[: len(kept) * 9 // 10].max() <= away[len(kept)] * 1.5
 
@@ -407,9 +410,8 @@ def test_the_ground_around_follows_the_page_over_the_antimeridian():
     spot = corner_spot(179.9999, 0.0, ["RJ90"], [QUIET_COVE])
     frame = parks_frame((QUIET_COVE, box(179.9, -0.1, 180.1, 0.1)))
     lake = box(-179.999, -0.001, -179.998, 0.001)
-    ground = replace(
-        surroundings(), **{name: ground_frame([("water", "", lake)]) for name in ("barriers", "closed")}
-    )
+    lakes = [("water", "", lake)]
+    ground = replace(surroundings(), barriers=ground_frame(lakes), hazards=hazard_frame(closed=lakes))
     data, _ = make_page_data(findings([spot], frame, surroundings=ground))
     drawn = shape_of(data["around"]["barriers"]["areas"], UNITS_PER_DEG)
     assert drawn.bounds == pytest.approx((180.001, -0.001, 180.002, 0.001), abs=1e-6)

@@ -79,7 +79,7 @@ def test_apart_as_well(folder):
 def test_laid_aside(folder, name):
     expected = whole([folder / name], OVERLAPS)
     shelf = open_indexed([folder / name], ParkReading(), least=10**9, large=1)
-    assert all(isinstance(drawer.layer, SpilledLayer) for drawer in shelf.drawers)
+    assert all(isinstance(one.layer, SpilledLayer) for one in shelf.layers)
     same(find_spots(shelf, OVERLAPS), expected)
     same(find_spots(shelf, OVERLAPS, most=50), expected)
     assert set(expected.report.notes) <= set(find_spots(shelf, OVERLAPS).report.notes)
@@ -137,7 +137,7 @@ def test_a_corridor_beside_the_bounds_of_its_line_overlaps_all_the_same(tmp_path
 
 
 def test_what_is_counted_when_all_parks_are_taken(tmp_path):
-    """Of 60 records 7 have no ground; the index knows of all, and each is counted once in many fields."""
+    """Of 60 records 7 have no ground; the index knows of all, and each is counted once in many tiles."""
     frame = country(count=60)[["name", "geometry"]]
     frame["code"] = [f"k{k}" for k in range(60)]
     flat = shapely.Polygon([(179, 0), (179.1, 0.1), (179.2, 0.2), (179, 0)])

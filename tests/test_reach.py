@@ -33,7 +33,7 @@ def search(around, shapes=(PARK,), reliefs=(), power_line_m=50.0, walking=WALKIN
     found = find_spots(
         Parks(frame, (), ParkReport()),
         SearchOptions(**options),
-        access=AccessSource(near, walking, power_line_m),
+        access=AccessSource(near, walking, {"power": power_line_m}),
     )
     return found, asked
 

@@ -23,7 +23,7 @@ NEVER = 10**9
 def opened(path: Path, **reading: str) -> IndexedParks:
     shelf = open_indexed([path], ParkReading(**reading), least=NEVER, large=1)
     assert shelf is not None
-    assert all(isinstance(drawer.layer, SpilledLayer) for drawer in shelf.drawers)
+    assert all(isinstance(one.layer, SpilledLayer) for one in shelf.layers)
     return shelf
 
 
@@ -76,8 +76,8 @@ def test_what_is_refused_and_mended_is_told(files, tmp_path: Path) -> None:
 
 
 def test_an_order_takes_its_outlines_along(files) -> None:
-    order = opened(files["GeoJSON"]).order(np.arange(40))
-    assert pickle.loads(pickle.dumps(order)).take().frame.equals(order.take().frame)
+    order = opened(files["GeoJSON"]).query(np.arange(40))
+    assert pickle.loads(pickle.dumps(order)).load().frame.equals(order.load().frame)
 
 
 def test_a_full_disk_is_one_line(files, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -118,7 +118,7 @@ def test_without_pyarrow_the_same_is_found(folder, monkeypatch):
 
 def test_only_what_the_search_may_need_is_read(folder):
     shelf = open_indexed([folder / "isles.gpkg"], ParkReading(), least=1)
-    taken = shelf.order(np.array([3, 8, 11])).take()
+    taken = shelf.load(np.array([3, 8, 11]))
     assert taken.frame.park_id.tolist() == [shelf.ids[3], shelf.ids[8], shelf.ids[11]]
     assert taken.numbers.tolist() == [3, 8, 11]
 
@@ -126,9 +126,9 @@ def test_only_what_the_search_may_need_is_read(folder):
 def test_an_order_can_be_sent_to_another_process(folder):
     for suffix in SUFFIXES:
         shelf = open_indexed([folder / f"isles{suffix}"], ParkReading(), least=1)
-        order = shelf.order(np.arange(40))
+        order = shelf.query(np.arange(40))
         sent = pickle.dumps(order)
-        assert pickle.loads(sent).take().frame.equals(order.take().frame)
+        assert pickle.loads(sent).load().frame.equals(order.load().frame)
         assert len(sent) < 20_000
 
 
@@ -239,7 +239,7 @@ def test_an_index_that_lies_is_found_out(tmp_path, monkeypatch):
     monkeypatch.setattr("scout.io.database._LEAST", 2)
     shelf = open_indexed([path], ParkReading(), least=1)
     with pytest.raises(InputError, match="record 21: does not lie where the file's spatial index says"):
-        shelf.order(np.arange(len(shelf.ids))).take()
+        shelf.load(np.arange(len(shelf.ids)))
 
 
 def test_what_was_not_compared_is_told(folder):

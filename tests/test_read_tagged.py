@@ -151,8 +151,9 @@ def told(path: Path) -> dict[str, list[Any]]:
     """All that is understood of a file, in an order of its own."""
     around = classify_access([TaggedLayers(read_tagged([path], [HERE]), "access")])
     found = {}
-    for name in ("ways", "starts", "barriers", "openings", "closed", "power_lines"):
-        rows = getattr(around, name)
+    frames = {name: getattr(around, name) for name in ("ways", "starts", "barriers", "openings")}
+    frames |= {kind: around.hazards_of(kind) for kind in ("closed", "power")}
+    for name, rows in frames.items():
         plain = rows.geometry.normalize().set_precision(1e-7).to_wkt(rounding_precision=6)
         found[name] = sorted(map(tuple, rows.drop(columns="geometry").assign(at=plain).to_numpy().tolist()))
     return found
@@ -176,7 +177,7 @@ def test_the_map_by_hand_says_what_is_there(tmp_path: Path) -> None:
     assert [row[:2] for row in found["closed"]] == [
         ("military range", "Fort Q"), ("nature reserve without access", "Tern bank"),
     ]  # fmt: skip
-    assert [row[0] for row in found["power_lines"]] == ["minor power line", "power line"]
+    assert [row[0] for row in found["power"]] == ["minor power line", "power line"]
     lake = next(row[-1] for row in found["barriers"] if row[1] == "Lake with an island")
     assert shapely.get_num_interior_rings(shapely.from_wkt(lake)) == 1
 

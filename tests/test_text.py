@@ -22,11 +22,11 @@ import exported
 import pytest
 from cards import SAID
 from page_reader import words
+from scout.cli.tables import format_answers, format_ranking
 
 import scout
 from scout.app.pack import build_pack
 from scout.cautions import remark_on_fix_error
-from scout.cli.tables import format_answers, format_ranking
 from scout.io.places import NamedPlace
 from scout.model import Findings, LeftOut, Ranked, Station, Units, Visit
 from scout.output import text

@@ -24,6 +24,7 @@ from scout.model import (
     CROSSING,
     DRIVE,
     GEOMETRY,
+    HAZARD,
     NAME,
     WALK,
     WHAT,
@@ -59,7 +60,7 @@ def route() -> Route:
     )
 
 
-def ground_frame(rows: list[tuple[str, str, Any]], **more: list[bool]) -> gpd.GeoDataFrame:
+def ground_frame(rows: list[tuple[str, str, Any]], **more: list[Any]) -> gpd.GeoDataFrame:
     """A frame of surroundings: what, name, geometry."""
     frame = gpd.GeoDataFrame(
         {WHAT: [row[0] for row in rows], NAME: [row[1] for row in rows], **more},
@@ -67,6 +68,12 @@ def ground_frame(rows: list[tuple[str, str, Any]], **more: list[bool]) -> gpd.Ge
         crs="EPSG:4326",
     )
     return frame if GEOMETRY == "geometry" else frame.rename_geometry(GEOMETRY)
+
+
+def hazard_frame(**kinds: list[tuple[str, str, Any]]) -> gpd.GeoDataFrame:
+    """A frame of hazards: rows of what, name and geometry by kind."""
+    named = [kind for kind, rows in kinds.items() for _ in rows]
+    return ground_frame([row for rows in kinds.values() for row in rows], **{HAZARD: named})
 
 
 def surroundings() -> Surroundings:
@@ -91,9 +98,9 @@ def surroundings() -> Surroundings:
             ]
         ),
         openings=ground_frame([]),
-        closed=ground_frame([("military", "Range", box(-19.99, 45.004, -19.98, 45.012))]),
-        power_lines=ground_frame(
-            [("power line", "", shapely.LineString([(-20.05, 45.001), (-19.95, 45.0004)]))]
+        hazards=hazard_frame(
+            closed=[("military", "Range", box(-19.99, 45.004, -19.98, 45.012))],
+            power=[("power line", "", shapely.LineString([(-20.05, 45.001), (-19.95, 45.0004)]))],
         ),
         sources=(source(path="ways.gpkg", layer="lines", records=812),),
         notes=("2 records without a known tag were left aside",),

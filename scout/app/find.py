@@ -14,7 +14,7 @@ from scout.errors import InputError
 from scout.geo.boundaries import Boundaries, Ints
 from scout.geo.geodesy import compute_degree_lengths, measure_geodesic
 from scout.model import DATUM_ERROR, Findings, LeftOut, ParkReport, Parks, Station
-from scout.parks.sources import InMemoryParks, NamedParks, ParkSource, PartlyInMemoryParks, add_report_lines
+from scout.parks.sources import InMemoryParks, NamedParks, ParkSource, add_report_lines
 from scout.search.beside import ParksBeside, compute_widest_m, find_near_bounds, find_parks_beside
 from scout.search.describe import Listing, count_cells, make_claim_keys
 from scout.search.found import KINDS, FoundPlaces
@@ -40,7 +40,7 @@ _NOT_ALL = (
     "only the parks that this search may need were looked at closely; of the others the bounds are known"
 )
 _MOST_TO_COMPARE = 10_000  # ids, with one that is not among them; more take seconds
-MOST_IN_A_FIELD = 20_000  # parks searched at once: memory stays under half a gigabyte
+MOST_IN_A_TILE = 20_000  # parks searched at once: memory stays under half a gigabyte
 
 Box = tuple[float, float, float, float]
 T = TypeVar("T")
@@ -69,34 +69,34 @@ def find_spots(
     progress: Callable[[str], None] = lambda _: None,
     access: AccessSource | None = None,
     spread: Spread = map,
-    most: int = MOST_IN_A_FIELD,
+    most: int = MOST_IN_A_TILE,
 ) -> Findings:
     """Search the parks and rank what is found.
 
     Parameters
     ----------
-    parks : Parks or Shelf
-        As `scout.parks.build.build_parks` makes them, or where they are to be taken from.
+    parks : Parks or ParkSource
+        As `scout.parks.build.build_parks` makes them, or where they are to be loaded from.
     options : Options
     progress : callable
-        Told in a few words what is being done.
+        Called with a few words on what is being done.
     access : Access, optional
         Roads, barriers, hazards and heights, for the walks.
     spread : callable
-        How the fields of a large search are gone through; `map`, or another that gives the same in the
+        How the tiles of a large search are gone through; `map`, or another that gives the same in the
         same order.
     most : int
-        Parks in a field; what is found does not depend on it.
+        Parks in a tile; what is found does not depend on it.
 
     Returns
     -------
     Findings
         All that passes the filters.
     """
-    shelf: ParkSource = InMemoryParks(parks) if isinstance(parks, Parks) else parks
-    _check_known(options.park_ids, shelf.ids)
-    result, shelf, report = _search_source(shelf, options, progress, spread, most)
-    ids, names = shelf.ids, shelf.names
+    source: ParkSource = InMemoryParks(parks) if isinstance(parks, Parks) else parks
+    _check_known(options.park_ids, source.ids)
+    result, source, report = _search_source(source, options, progress, spread, most)
+    ids, names = source.ids, source.names
     new = _count_new(result.found, ids, options)
     terms = _make_terms(result.found, ids, options, new)
     rows, left_out = filter_rows(terms, _make_filters(options))
@@ -108,7 +108,7 @@ def find_spots(
         )
 
         def judge_of(some: Ints) -> OfferJudge:
-            frame = shelf.order(some).take().frame
+            frame = source.load(some).frame
             error = options.station.boundary_error_m + frame[DATUM_ERROR].to_numpy(dtype=float)
             boundaries = Boundaries(frame.geometry.to_numpy())
             return OfferJudge(JudgingContext(boundaries, error, options.level, options.station), some)
@@ -121,25 +121,25 @@ def find_spots(
     named = result.found.parks_of(rows)
 
     def beside(some: FoundPlaces) -> ParksBeside:
-        error = options.station.boundary_error_m + shelf.datum_error_m
-        row, park = find_near_bounds(some, shelf.bounds, compute_widest_m(options.station, error))
+        error = options.station.boundary_error_m + source.datum_error_m
+        row, park = find_near_bounds(some, source.bounds, compute_widest_m(options.station, error))
         if not len(park):
             return ParksBeside(row, park, np.empty(0), np.empty(0))
-        taken = shelf.order(np.unique(park)).take()
-        there = np.isin(park, taken.numbers)
-        pairs = row[there], np.searchsorted(taken.numbers, park[there])
-        boundaries = Boundaries(taken.geometry)
-        ground = JudgingContext(boundaries, error[taken.numbers], options.level, options.station)
+        loaded = source.load(np.unique(park))
+        there = np.isin(park, loaded.numbers)
+        pairs = row[there], np.searchsorted(loaded.numbers, park[there])
+        boundaries = Boundaries(loaded.geometry)
+        ground = JudgingContext(boundaries, error[loaded.numbers], options.level, options.station)
         near = find_parks_beside(some, pairs, ground)
-        return near._replace(park=taken.numbers[near.park])
+        return replace(near, park=loaded.numbers[near.park])
 
     return Findings(
         level=options.level,
         station=options.station,
         spots=Listing(result, rows, terms, ids, names, options.level, reached, new, beside),
         left_out=left_out,
-        named=NamedParks(shelf, named),
-        sources=shelf.sources,
+        named=NamedParks(source, named),
+        sources=source.sources,
         report=report,
         remarks=(
             *remark_on_fix_error(options.station.fix_error_m),
@@ -165,26 +165,26 @@ def _check_known(wanted: Sequence[str], ids: Any) -> None:
 
 
 def _search_source(
-    shelf: ParkSource, options: SearchOptions, progress: Callable[[str], None], spread: Spread, most: int
+    source: ParkSource, options: SearchOptions, progress: Callable[[str], None], spread: Spread, most: int
 ) -> tuple[SearchResult, ParkSource, ParkReport]:
-    """What is found, the shelf by whose numbers, and all that is to be said of the parks."""
+    """Return what is found, the source by whose numbers, and all that is to be said of the parks."""
     terms = SearchTerms(
         options.level, options.station, options.near_m, options.min_grids < 2, _find_box(options)
     )
-    parts = make_tasks(shelf, terms, most)
-    progress(f"searching {sum(len(part.field.parks) for part in parts):,} parks")
+    parts = make_tasks(source, terms, most)
+    progress(f"searching {sum(len(part.tile.parks) for part in parts):,} parks")
     if len(parts) == 1:
-        result, taken = search_tile(parts[0])
-        # Nothing is taken twice; but beside a spot there may be parks that the search had no need of.
-        part = shelf if isinstance(shelf, InMemoryParks) else PartlyInMemoryParks(shelf, taken)
-        return renumber_parks(result, taken.numbers), part, _report_partly_read(shelf, [taken.report])
+        result, loaded = search_tile(parts[0])
+        # Nothing is read twice; but beside a spot there may be parks that the search had no need of.
+        report = _report_partly_read(source, [loaded.report])
+        return renumber_parks(result, loaded.numbers), source.keep(loaded), report
     results, reports, count = [], [], len(parts)
     for one in spread(search_task, _drain(parts)):
         results.append(one.result)
         reports.append(one.report)
         progress(f"searched {len(results)} of {count} tiles")
     del one
-    return join_searches(results), shelf, _report_partly_read(shelf, reports)
+    return join_searches(results), source, _report_partly_read(source, reports)
 
 
 def _drain(parts: list[T]) -> Iterator[T]:
@@ -194,10 +194,10 @@ def _drain(parts: list[T]) -> Iterator[T]:
         yield parts.pop()
 
 
-def _report_partly_read(shelf: ParkSource, reports: Sequence[ParkReport]) -> ParkReport:
-    """What is to be said of parks of which some were taken."""
-    report = add_report_lines(shelf.report, reports)
-    return report if isinstance(shelf, InMemoryParks) else replace(report, notes=(*report.notes, _NOT_ALL))
+def _report_partly_read(source: ParkSource, reports: Sequence[ParkReport]) -> ParkReport:
+    """What is to be said of parks of which some were loaded."""
+    report = add_report_lines(source.report, reports)
+    return report if isinstance(source, InMemoryParks) else replace(report, notes=(*report.notes, _NOT_ALL))
 
 
 def _make_filters(options: SearchOptions) -> Filters:

@@ -27,37 +27,37 @@ _ROWS = 5000  # parks of one row group, which is read or passed over as a whole
 
 
 def prepare_parks(
-    shelf: ParkSource,
+    source: ParkSource,
     keep: Sequence[str],
     progress: Callable[[str], None] = lambda _: None,
-    told: Callable[[ParkReport], None] = lambda _: None,
+    report: Callable[[ParkReport], None] = lambda _: None,
 ) -> Callable[[IO[bytes]], None]:
-    """What writes all parks of a shelf to an opened file, near ones together, a few thousand at a time.
+    """Make the writer of all parks of a source to an opened file, near ones together, some thousand at once.
 
     Parameters
     ----------
-    shelf : Shelf
+    source : ParkSource
     keep : sequence of str
-        Columns that the shelf carries along; each gets a column of its own.
+        Columns that the source carries along; each gets a column of its own.
     progress : callable
-        Told in a few words what is being done.
-    told : callable
+        Called with a few words on what is being done.
+    report : callable
         Given what had to be said of the parks, some thousands at a time.
     """
 
     def write(file: IO[bytes]) -> None:
         from pyarrow import parquet
 
-        order = _order_records(shelf.bounds)
-        schema = _make_schema(keep, shelf.sources)
+        order = _order_records(source.bounds)
+        schema = _make_schema(keep, source.sources)
         # Coordinates shrink by a tenth and take longer to unpack than to read: they stay as they are.
         packed = {name: "NONE" if name == "geometry" else "ZSTD" for name in schema.names}
         with parquet.ParquetWriter(file, schema, compression=packed, use_dictionary=False) as writer:
             for done, numbers in _split_order(order):
                 progress(f"preparing {done:,} of {len(order):,} parks")
-                taken = shelf.order(np.sort(numbers)).take()
-                told(taken.report)
-                writer.write_table(_make_table(taken.frame, taken.numbers, keep, schema))
+                loaded = source.load(np.sort(numbers))
+                report(loaded.report)
+                writer.write_table(_make_table(loaded.frame, loaded.numbers, keep, schema))
 
     return write
 

@@ -94,8 +94,8 @@ def open_source(sources: ParkFiles, show: Callable[[str], None]) -> ParkSource:
         sources.keep,
         sources.join_pieces,
     )
-    filed = open_indexed(sources.files, reading, show, unusable=Unusable(sources.strict))
-    return filed or InMemoryParks(read_parks(sources, show))
+    indexed = open_indexed(sources.files, reading, show, unusable=Unusable(sources.strict))
+    return indexed or InMemoryParks(read_parks(sources, show))
 
 
 def search_files(
@@ -114,15 +114,15 @@ def search_files(
 
     if cluster is not None and workers is not None:
         raise InputError("--workers", "--cluster has workers of its own", "give one of the two")
-    shelf = open_source(parks, show)
+    source = open_source(parks, show)
     around = make_access(access, show)
     if cluster is None and workers is None:
-        return find_spots(shelf, options, show, around)
-    from scout.search.workers import PARKS_IN_A_FIELD, open_workers
+        return find_spots(source, options, show, around)
+    from scout.search.workers import PARKS_IN_A_TILE, open_workers
 
     show("starting workers" if cluster is None else f"asking for workers at {cluster}")
     with open_workers(cluster, workers) as spread:
-        return find_spots(shelf, options, show, around, spread, PARKS_IN_A_FIELD)
+        return find_spots(source, options, show, around, spread, PARKS_IN_A_TILE)
 
 
 def make_access(files: AccessFiles, show: Callable[[str], None]) -> AccessSource | None:
@@ -151,4 +151,4 @@ def make_access(files: AccessFiles, show: Callable[[str], None]) -> AccessSource
         alone = () if tagged else (_HEIGHTS_ALONE,)
         return replace(around, notes=(*around.notes, *alone, *heights.notes)), heights.reliefs
 
-    return AccessSource(near, files.walking, files.power_line_m)
+    return AccessSource(near, files.walking, {"power": files.power_line_m})

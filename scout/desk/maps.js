@@ -139,12 +139,12 @@ function drawGround() {
     ways: { color: getColour("soft"), weight: 1.5 },
     barriers: { color: getColour("accent"), weight: 1, dashArray: "2 3" },
     "closed areas": { color: getColour("warn"), weight: 1.5, dashArray: "5 3" },
-    "overhead lines": { color: getColour("warn"), weight: 2 },
     "places to park": { color: getColour("ink"), radius: 3, weight: 1, fillOpacity: 1 },
   };
+  const hazard = { color: getColour("warn"), weight: 2 };
   for (const one of drawn.ground) {
     const line = pairNumbers(one.line);
-    const look = { ...looks[one.what], interactive: false };
+    const look = { ...(looks[one.what] ?? hazard), interactive: false };
     (line.length === 1 ? L.circleMarker(line[0], { radius: 3, ...look }) : L.polyline(line, look)).addTo(ground);
   }
 }

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from scout.app.settings import list_settings
 from scout.app.sources import ParkFiles, build_read_parks
+from scout.cautions import HAZARDS
 from scout.desk.files import LayerCache, list_named
 from scout.desk.settings import make_desk_request
 from scout.errors import ScoutError
@@ -228,8 +229,7 @@ def _preview_ground(
                 "ways": around.ways,
                 "places to park": around.starts,
                 "barriers": around.barriers,
-                "closed areas": around.closed,
-                "overhead lines": around.power_lines,
+                **{kind.counted: around.hazards_of(kind.key) for kind in HAZARDS},
             }
             files[name] = {
                 "holds": {word: len(frame) for word, frame in frames.items() if len(frame)},

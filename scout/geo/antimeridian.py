@@ -152,3 +152,24 @@ def _cut_pieces(geometry: Any, window: Any) -> list[Any]:
 
 def _turn_geometry(geometry: Any, turns: int) -> Any:
     return shapely.transform(geometry, lambda xy: xy + np.array([360.0 * turns, 0.0])) if turns else geometry
+
+
+# Bounds and boxes, on whatever turn of the globe.
+Box = tuple[float, float, float, float]
+
+
+def find_in_box(bounds: NDArray[np.float64], box: Box, near_m: float) -> NDArray[np.int64]:
+    """Return the numbers of the bounds that come near a box (west, south, east past 180, north; degrees)."""
+    high = near_m / 110_000.0 + 0.01
+    wide = high / max(float(np.cos(np.radians(min(max(abs(box[1]), abs(box[3])) + high, 89.9)))), 1e-3)
+    return np.flatnonzero(meets_box(bounds, (box[0] - wide, box[1] - high, box[2] + wide, box[3] + high)))
+
+
+def meets_box(bounds: NDArray[np.float64], box: Box) -> NDArray[np.bool_]:
+    """Return which bounds meet a box, on whatever turn of the globe."""
+    west, south, east, north = bounds.T
+    meets: NDArray[np.bool_] = np.zeros(len(bounds), dtype=bool)
+    for turn in (-360.0, 0.0, 360.0):
+        meets |= (west + turn <= box[2]) & (east + turn >= box[0])
+    meets &= (south <= box[3]) & (north >= box[1])
+    return meets

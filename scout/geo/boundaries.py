@@ -25,6 +25,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.geo.geodesy import Series, compute_degree_lengths, make_polynomial_frame, measure_geodesic
+from scout.table import expand_ranges
 from scout.threads import map_on_threads
 
 RUN = 16  # segments per box: 8 to 32 time alike on parks of 100 to 10,000 vertices
@@ -58,20 +59,6 @@ def polygonal_parts(geometry: Any) -> Any:
     if not len(parts):
         return shapely.Polygon()
     return parts[0] if len(parts) == 1 else shapely.multipolygons(parts)
-
-
-def expand_ranges(starts: Ints, counts: Ints) -> tuple[Ints, Ints]:
-    """Rows and members of consecutive ranges: row ``r`` repeated for ``starts[r]``, ``starts[r] + 1`` ...
-
-    Examples
-    --------
-    >>> rows, members = expand_ranges(np.array([5, 9]), np.array([2, 1]))
-    >>> rows.tolist(), members.tolist()
-    ([0, 0, 1], [5, 6, 9])
-    """
-    rows = np.repeat(np.arange(len(counts)), counts)
-    firsts = np.cumsum(counts) - counts
-    return rows, np.arange(len(rows)) - np.repeat(firsts - starts, counts)
 
 
 class Outlines:

@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from scout.cautions import ALWAYS
+from scout.cautions import ALWAYS, HAZARDS
 from scout.errors import make_printable
 from scout.geo.boundaries import side_of
 from scout.io.places import NamedPlace
@@ -185,8 +185,9 @@ def format_surroundings(around: Surroundings) -> Iterator[str]:
             yield make_printable(f"  warning: {warning}")
     yield (
         f"Near the spots: {len(around.ways):,} ways, {len(around.starts):,} places to park, "
-        f"{len(around.barriers):,} barriers, {len(around.closed):,} closed areas, "
-        f"{len(around.power_lines):,} overhead lines."
+        f"{len(around.barriers):,} barriers, "
+        + ", ".join(f"{len(around.hazards_of(kind.key)):,} {kind.counted}" for kind in HAZARDS)
+        + "."
     )
     for note in around.notes:
         yield make_printable(f"Note: {note}")

@@ -1,4 +1,4 @@
-"""The ground around spots as the page draws it: barriers, closed areas, power lines, parking."""
+"""The ground around spots as the page draws it: barriers, hazards, parking."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.cautions import HAZARDS
 from scout.model import GEOMETRY, WHAT, Surroundings
 from scout.page.packing import PageFrame, convert_to_units, pack_ring
 
@@ -43,9 +44,9 @@ def make_surroundings_data(
     Returns
     -------
     dict
-        ``barriers``, ``closed`` and ``power`` hold ``lines`` and ``areas`` in packed rings, and ``left``,
-        how many shapes were left out; ``starts`` holds ``[x, y, what]``, ``startsLeft`` how many of them
-        were.
+        ``barriers`` and each kind of hazards by its key hold ``lines`` and ``areas`` in packed rings, and
+        ``left``, how many shapes were left out; ``starts`` holds ``[x, y, what]``, ``startsLeft`` how many of
+        them were.
     """
     if surroundings is None or not len(spots):
         return {}
@@ -54,8 +55,7 @@ def make_surroundings_data(
     starts, left = _draw_starts(surroundings.starts, ground, near, frame)
     return {
         "barriers": _draw_frame(surroundings.barriers, ground, near, frame),
-        "closed": _draw_frame(surroundings.closed, ground, near, frame),
-        "power": _draw_frame(surroundings.power_lines, ground, near, frame),
+        **{k.key: _draw_frame(surroundings.hazards_of(k.key), ground, near, frame) for k in HAZARDS},
         "starts": starts,
         "startsLeft": left,
     }

@@ -18,7 +18,7 @@ from branca.element import Figure
 from markupsafe import Markup
 
 from scout import __version__
-from scout.cautions import ALWAYS, NOT_A_SURVEY
+from scout.cautions import ALWAYS, HAZARDS, NOT_A_SURVEY
 from scout.geo.locator import LEVELS
 from scout.model import Findings, Units
 from scout.output import text as wording
@@ -107,6 +107,7 @@ class MapDocument(Figure):  # type: ignore[misc]
         facts = {
             "any_walk": any(ranked.route is not None for ranked in self.findings.spots),
             "around_km": AROUND_KM,
+            "hazards": HAZARDS,
             "background_host": BACKGROUND_HOST.removeprefix("https://"),
             "cautions": ALWAYS,
             "ground_left": _list_ground_left(data["around"]),
@@ -163,7 +164,7 @@ def build_map(findings: Findings) -> str:
 
 def _list_ground_left(drawn: dict[str, Any]) -> list[tuple[str, int]]:
     """What of the surroundings had no room in the page, in words, and how many shapes."""
-    words = {"barriers": "barriers", "closed": "closed ground", "power": "power lines"}
+    words = {"barriers": "barriers", **{kind.key: kind.title for kind in HAZARDS}}
     left = [(word, drawn[name]["left"]) for name, word in words.items() if name in drawn]
     return [
         (word, count) for word, count in [*left, ("places for cars", drawn.get("startsLeft", 0))] if count

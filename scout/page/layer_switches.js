@@ -21,13 +21,11 @@ const layers = {
   home: [homeLayer],
   walks: [walkLayer],
   cars: [carLayer],
-  barriers: [groundLayers.barriers],
-  closed: [groundLayers.closed],
-  power: [groundLayers.power],
+  ...Object.fromEntries(Object.entries(groundLayers).map(([name, layer]) => [name, [layer]])),
 };
 
 export function applySwitch(box) {
-  layers[box.value].forEach((layer) => setShown(layer, scoutMap, box.checked));
+  for (const layer of layers[box.value] ?? []) setShown(layer, scoutMap, box.checked);
   if (box.value === "lattice") drawLattice();
   if (box.value === "park-names") drawParkNames();
 }

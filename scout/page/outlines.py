@@ -17,8 +17,9 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from scout.geo.boundaries import expand_ranges, polygonal_parts
+from scout.geo.boundaries import polygonal_parts
 from scout.page.packing import OUTLINE_UNITS_PER_DEG, PageFrame, convert_to_units
+from scout.table import expand_ranges
 
 FULL_DETAIL_KM = 2.0  # an outline this near a spot keeps every vertex
 _VERTICES = 11_000  # away from spots, 7 to 8 bytes each; the tolerance grows until it is met

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from scout.geo.boundaries import expand_ranges
 from scout.geo.geodesy import wrap_lon
 from scout.model import Findings
+from scout.table import expand_ranges
 
 UNITS_PER_DEG = 1_000_000  # what is only drawn has 6 decimals of a degree, 0.11 m
 # Outlines are judged as well. Of 8,000 places within 20 m of the demo's boundaries, rounding to 1e-6 degree

@@ -1,15 +1,16 @@
-// The ground around spots: barriers such as water, closed areas, overhead power lines.
+// The ground around spots: barriers such as water, and each kind of hazards in its own colour.
 
 import { findings } from "./findings.js";
 import { getColour, makeCanvasPane, makeHatching, registerPaint } from "./palette.js";
 import { makeDrawnPolygons, unpackRing } from "./outlines.js";
 
 const groundCanvas = makeCanvasPane("surroundings", 405);
-export const groundLayers = { barriers: L.layerGroup(), closed: L.layerGroup(), power: L.layerGroup() };
+export const groundLayers = {};
 
-for (const [name, layer] of Object.entries(groundLayers)) {
-  const drawn = findings.around[name];
-  if (!drawn) continue;
+for (const [name, drawn] of Object.entries(findings.around)) {
+  if (!drawn.areas) continue;
+  const layer = L.layerGroup();
+  groundLayers[name] = layer;
   const plainShape = { renderer: groundCanvas, interactive: false };
   const area = L.polygon(makeDrawnPolygons(drawn.areas, findings.unitsPerDegree), plainShape).addTo(layer);
   const paths = drawn.lines.map((text) => {
@@ -17,10 +18,10 @@ for (const [name, layer] of Object.entries(groundLayers)) {
     return [...lon].map((x, k) => [lat[k], x]);
   });
   const line = L.polyline(paths, { ...plainShape, fill: false }).addTo(layer);
+  const hazard = name !== "barriers";
   registerPaint(() => {
     const ink = getColour(name);
-    const hatched = name === "closed" ? makeHatching(true, ink) : ink;
-    area.setStyle({ color: ink, weight: 1.4, fillColor: hatched, fillOpacity: name === "barriers" ? 0.4 : 0.7 });
-    line.setStyle({ color: ink, weight: name === "power" ? 2.2 : 2.6, dashArray: name === "power" ? "9 3 2 3" : null });
+    area.setStyle({ color: ink, weight: 1.4, fillColor: hazard ? makeHatching(true, ink) : ink, fillOpacity: hazard ? 0.7 : 0.4 });
+    line.setStyle({ color: ink, weight: hazard ? 2.2 : 2.6, dashArray: hazard ? "9 3 2 3" : null });
   });
 }

@@ -1,1 +1,1 @@
-"""Records become parks, and parks are taken as a search needs them."""
+"""Records become parks, and parks are loaded as a search needs them."""

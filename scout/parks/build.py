@@ -26,7 +26,7 @@ from scout.model import (
     ParkReport,
     Parks,
 )
-from scout.parks.columns import check_column_named, nameless, read_kept_texts
+from scout.parks.columns import check_column_named, list_nameless, read_kept_texts
 from scout.parks.identity import identify_records, number_records
 from scout.parks.pieces import join_touching_pieces
 from scout.parks.usable import WIDEST_M, UsableRecords, make_usable
@@ -60,7 +60,7 @@ def _get_widened(layer: Layer) -> NDArray[np.bool_]:
 
 
 def dissolve_records(
-    ids: Any, layers: Sequence[Layer], grounds: Sequence[UsableRecords], keep: Sequence[str]
+    ids: Any, layers: Sequence[Layer], usable: Sequence[UsableRecords], keep: Sequence[str]
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
     """One row per id, in order of first appearance, as `scout.parks.build.build_parks` says.
 
@@ -68,7 +68,7 @@ def dissolve_records(
     ----------
     ids : array of str
         One for each usable record of all layers.
-    layers, grounds : sequences of equal length
+    layers, usable : sequences of equal length
     keep : sequence of str
         Columns of the layers to carry along.
 
@@ -78,15 +78,15 @@ def dissolve_records(
     notes : list of str
         On layers that lack a column to keep.
     """
-    details, lacking = _collect_details(layers, grounds, keep)
-    names = np.concatenate([one.names for one in grounds])
-    shapes = np.concatenate([one.geometry for one in grounds])
+    details, lacking = _collect_details(layers, usable, keep)
+    names = np.concatenate([one.names for one in usable])
+    shapes = np.concatenate([one.geometry for one in usable])
     corridors = np.concatenate(
-        [one.corridor | _get_widened(layer)[one.used] for layer, one in zip(layers, grounds, strict=True)]
+        [one.corridor | _get_widened(layer)[one.used] for layer, one in zip(layers, usable, strict=True)]
     )
-    source = np.repeat(np.arange(len(grounds)), [len(one.geometry) for one in grounds])
+    source = np.repeat(np.arange(len(usable)), [len(one.geometry) for one in usable])
     errors = np.concatenate(
-        [get_datum_errors(layer)[one.used] for layer, one in zip(layers, grounds, strict=True)]
+        [get_datum_errors(layer)[one.used] for layer, one in zip(layers, usable, strict=True)]
     )
     row, unique = pd.factorize(ids)
     first = np.unique(row, return_index=True)[1]
@@ -121,28 +121,26 @@ def dissolve_records(
     return frame, lacking
 
 
-def report_records(layers: Sequence[Layer], grounds: Sequence[UsableRecords]) -> ParkReport:
+def report_records(layers: Sequence[Layer], usable: Sequence[UsableRecords]) -> ParkReport:
     """What had to be said of the records, and how many were skipped or repaired; the rest is left open."""
     return ParkReport(
-        repaired=tuple(line for one in grounds for line in one.repaired),
+        repaired=tuple(line for one in usable for line in one.repaired),
         refused=tuple(
-            line
-            for layer, one in zip(layers, grounds, strict=True)
-            for line in (*layer.refused, *one.refused)
+            line for layer, one in zip(layers, usable, strict=True) for line in (*layer.refused, *one.refused)
         ),
-        skipped=tuple(line for one in grounds for line in one.skipped),
-        skipped_records=sum(int(one.skipped_rows.sum()) for one in grounds),
-        repaired_records=sum(int(one.repaired_rows.sum()) for one in grounds),
+        skipped=tuple(line for one in usable for line in one.skipped),
+        skipped_records=sum(int(one.skipped_rows.sum()) for one in usable),
+        repaired_records=sum(int(one.repaired_rows.sum()) for one in usable),
     )
 
 
 def _collect_details(
-    layers: Sequence[Layer], grounds: Sequence[UsableRecords], keep: Sequence[str]
+    layers: Sequence[Layer], usable: Sequence[UsableRecords], keep: Sequence[str]
 ) -> tuple[dict[str, NDArray[Any]], list[str]]:
     """Texts of the columns to keep, one per usable record, and notes on layers without them."""
     found: dict[str, list[NDArray[Any]]] = {name: [] for name in keep}
     notes = []
-    for layer, one in zip(layers, grounds, strict=True):
+    for layer, one in zip(layers, usable, strict=True):
         values, note = read_kept_texts(layer, keep)
         for name, column in values.items():
             found[name].append(column[one.used])
@@ -190,7 +188,7 @@ def build_parks(
     -------
     Parks
         The frame has a RangeIndex, parks in order of first appearance and the columns `PARK_ID`, `PARK_NAME`,
-        `KIND`, `SOURCE`, `DATUM_ERROR` and geometry. Records of one id are united, also across files, see
+        `KIND`, `SOURCE`, `DATUM_ERROR` and geometry. Records of one id are dissolved, also across files, see
         `scout.parks.identity.identify_records`; a row counter found by itself, such as OBJECTID, is kept
         apart from those of other layers ("north/12") and noted. Where there is no id, layer and record number
         serve ("trails:12"). Pieces are joined as `scout.parks.pieces.join_touching_pieces` says.
@@ -213,38 +211,38 @@ def build_parks(
     check_column_named(layers, name_column, "names")
     for name in keep:
         check_column_named(layers, name, "details to show")
-    told = [
+    numbered = [
         number_records(layer, layer.frame[RECORD].to_numpy(dtype=np.int64), id_column, name_column)
         for layer in layers
     ]
-    grounds = [make_usable(layer, one.names, corridor_m) for layer, one in zip(layers, told, strict=True)]
-    if not any(len(one.geometry) for one in grounds):
-        raise _explain_nothing(layers, grounds, corridor_m)
-    # Ids go by all records with geometry, usable or not: a shelf of parks knows no more of them.
+    usable = [make_usable(layer, one.names, corridor_m) for layer, one in zip(layers, numbered, strict=True)]
+    if not any(len(one.geometry) for one in usable):
+        raise _explain_nothing(layers, usable, corridor_m)
+    # Ids go by all records with geometry, usable or not: a source that has not read them knows no more.
     shapes = [layer.frame.geometry.to_numpy() for layer in layers]
     there = [~(shapely.is_missing(some) | shapely.is_empty(some)) for some in shapes]
-    records = [one.rows(some) for one, some in zip(told, there, strict=True)]
-    used = np.concatenate([one.used[some] for one, some in zip(grounds, there, strict=True)])
+    records = [one.take(some) for one, some in zip(numbered, there, strict=True)]
+    used = np.concatenate([one.used[some] for one, some in zip(usable, there, strict=True)])
     ground = np.full(len(used), None, dtype=object)
-    ground[used] = np.concatenate([one.geometry for one in grounds])
+    ground[used] = np.concatenate([one.geometry for one in usable])
     known = identify_records(records)
     if join_pieces:
         bounds = shapely.bounds(ground).reshape(-1, 4)
         known = join_touching_pieces(records, known, bounds, lambda rows: ground[rows])
     ids = known.unique.take(known.park[used])
-    frame, lacking = dissolve_records(ids, layers, grounds, keep)
+    frame, lacking = dissolve_records(ids, layers, usable, keep)
     missing = [
         line
-        for layer, one in zip(layers, told, strict=True)
-        for line in nameless(layer, one.ids.column, one.name_column)
+        for layer, one in zip(layers, numbered, strict=True)
+        for line in list_nameless(layer, one.ids.column, one.name_column)
     ]
-    lines = report_records(layers, grounds)
+    lines = report_records(layers, usable)
     report = replace(
         lines,
         records=sum(layer.source.records for layer in layers),
         parks=len(frame),
-        id_column=tuple(one.ids.column for one in told),
-        name_column=tuple(one.name_column for one in told),
+        id_column=tuple(one.ids.column for one in numbered),
+        name_column=tuple(one.name_column for one in numbered),
         used=len(ids),
         refused_records=sum(layer.source.records for layer in layers) - len(ids) - lines.skipped_records,
         merged=len(ids) - len(frame),
@@ -254,17 +252,17 @@ def build_parks(
 
 
 def _explain_nothing(
-    layers: Sequence[Layer], grounds: Sequence[UsableRecords], corridor_m: float | None
+    layers: Sequence[Layer], usable: Sequence[UsableRecords], corridor_m: float | None
 ) -> InputError:
     where = ", ".join(dict.fromkeys(layer.source.path for layer in layers)) or "input"
-    lines = sum(one.lines_skipped for one in grounds)
-    points = sum(one.points_skipped for one in grounds)
+    lines = sum(one.lines_skipped for one in usable)
+    points = sum(one.points_skipped for one in usable)
     if lines and corridor_m is None:
         return InputError(where, f"holds lines and no areas (records of lines: {lines})", _WIDTH)
     if points:
         return InputError(where, f"holds points and no areas (records of points: {points})", _BOUNDARIES)
     why = [line for layer in layers for line in layer.refused] + [
-        line for one in grounds for line in one.refused
+        line for one in usable for line in one.refused
     ]
     hint = f" ({why[0].split(': ', 1)[1]})" if why else ""
     return InputError(where, f"no record has an area that can be used{hint}", _BOUNDARIES)

@@ -239,7 +239,7 @@ def choose_name(layer: Layer, asked: str | None) -> tuple[str, Texts]:
     return "", np.full(len(layer.frame), "", dtype=object)
 
 
-def nameless(layer: Layer, id_column: str, name_column: str) -> list[str]:
+def list_nameless(layer: Layer, id_column: str, name_column: str) -> list[str]:
     """Say of a layer where no column of names was found which columns there are but that of the ids."""
     there = _list_attributes(layer) if layer.columns is None else layer.columns
     there = [name for name in there if name != id_column]

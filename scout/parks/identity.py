@@ -28,8 +28,8 @@ class RecordIds:
     name_column: str
     names: Texts
 
-    def rows(self, there: NDArray[np.bool_]) -> RecordIds:
-        """Some of the records."""
+    def take(self, there: NDArray[np.bool_]) -> RecordIds:
+        """Return some of the records, by a mask."""
         if there.all():
             return self
         ids = self.ids._replace(values=self.ids.values[there])
@@ -63,7 +63,7 @@ def identify_records(layers: Sequence[RecordIds]) -> KnownIds:
 
     Parameters
     ----------
-    layers : sequence of Numbered
+    layers : sequence of RecordIds
     """
     filled, notes = _fill_ids(layers)
     if len(layers) == 1 and layers[0].ids.distinct and (layers[0].ids.values != "").all():
@@ -87,7 +87,7 @@ def _fill_ids(layers: Sequence[RecordIds]) -> tuple[list[Texts], list[str]]:
     if len(layers) == 1 and (layers[0].ids.values != "").all():
         return [layers[0].ids.values], []
     met = Counter(text for one in layers for text in set(one.ids.values.tolist()) if text)
-    taken, filled, notes = set(met), [], []
+    used, filled, notes = set(met), [], []
     for one in layers:
         ids = np.array(one.ids.values, dtype=object)
         empty = ids == ""
@@ -95,19 +95,19 @@ def _fill_ids(layers: Sequence[RecordIds]) -> tuple[list[Texts], list[str]]:
         apart = one.ids.counter and any(met[text] > 1 for text in ids[~empty])
         while True:
             made = [f"{label}:{number}" for number in one.records[empty]]
-            told = [f"{label}/{text}" for text in ids[~empty]] if apart else []
-            if taken.isdisjoint(made) and taken.isdisjoint(told):
+            labelled = [f"{label}/{text}" for text in ids[~empty]] if apart else []
+            if used.isdisjoint(made) and used.isdisjoint(labelled):
                 break
             count += 1
             label = f"{one.source.layer} ({count})"
         ids[empty] = made
         if apart:
-            ids[~empty] = told
+            ids[~empty] = labelled
             notes.append(
                 f"{one.source.where}: the column {one.ids.column} only counts records, so its ids are "
                 "not joined with equal ones of other layers; name it as the id column to join them"
             )
-        taken.update(made, told)
+        used.update(made, labelled)
         filled.append(ids)
     return filled, notes
 
@@ -127,13 +127,13 @@ def _split_by_name(layers: Sequence[RecordIds], known: KnownIds) -> tuple[KnownI
         return known, []
     pair = pd.factorize(park[other] * (int(key.max()) + 2) + key[other])[0]
     head = np.unique(pair, return_index=True)[1]  # of each new park, its first record
-    taken, count = set(known.unique.tolist()), Counter[str]()
+    used, count = set(known.unique.tolist()), Counter[str]()
     made = []
     for mother in park[other][head].tolist():
         text = str(known.unique[mother])
-        while (label := f"{text}/{count[text] + 2}") in taken:
+        while (label := f"{text}/{count[text] + 2}") in used:
             count[text] += 1
-        taken.add(label)
+        used.add(label)
         count[text] += 1
         made.append(label)
     ids = np.array(known.unique, dtype=object)[known.park]
@@ -147,8 +147,8 @@ def _list_others(park: Ints, key: Ints, asked: NDArray[np.bool_]) -> NDArray[np.
     pairs = park * (int(key.max()) + 2) + key
     named = key >= 0
     lead = asked & named  # what was named by option is one park, whatever the names of its records
-    settled = np.isin(park, park[lead])
-    open_ = np.flatnonzero(named & ~settled)
+    decided = np.isin(park, park[lead])
+    open_ = np.flatnonzero(named & ~decided)
     first = open_[np.unique(park[open_], return_index=True)[1]]
     other: NDArray[np.bool_] = named & ~np.isin(pairs, pairs[np.union1d(np.flatnonzero(lead), first)])
     return other

@@ -1,4 +1,4 @@
-"""Parks left in their files and taken by the index of each layer.
+"""Parks left in their files and loaded by the index of each layer.
 
 Layers known by their index: bounds, ids and names of all records without reading a single outline.
 
@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -43,11 +43,11 @@ from scout.io.trust import SHORT, UnreliableIndex, check_bounds, format_compared
 from scout.io.unusable import Unusable
 from scout.model import RECORD, Layer, ParkReport, Source
 from scout.parks.build import OWN_ERROR, OWN_WIDENED, dissolve_records, get_datum_errors, report_records
-from scout.parks.columns import Texts, choose_name, nameless, select_telling_columns
+from scout.parks.columns import Texts, choose_name, list_nameless, select_telling_columns
 from scout.parks.identity import identify_records, join_end_to_end, number_records
 from scout.parks.pieces import join_touching_pieces
-from scout.parks.sources import LoadedParks, LoadedReport
-from scout.parks.spilled import LARGE, SpilledLayer, WholeLayer, spill_layer
+from scout.parks.sources import LoadedParks, LoadedQuery, LoadedReport, ParkQuery, Queried
+from scout.parks.spilled import LARGE, StoredLayer, WholeLayer, spill_layer
 from scout.parks.usable import UsableRecords, make_usable
 
 Ints = NDArray[np.int64]
@@ -59,23 +59,18 @@ _SHIFT = 0.01  # degrees; two datums may be a good hundred metres apart over one
 
 
 @dataclass(frozen=True)
-class LayerIndex:
-    """One layer by its index. ``bounds`` in degrees hold each record, NaN where it has no geometry."""
+class IndexedLayer(StoredLayer):
+    """A layer left in its file, whose index says where each record lies."""
 
     request: LayerRequest
-    records: Ints
-    bounds: Floats
-    table: Layer  # all records, with the columns that may tell ids and names; no geometry
     compared: int = 0  # records whose bounds were compared with their outlines before the index was believed
 
-    def only(self, numbers: Ints) -> LayerIndex:
-        """Some records, ascending, without their table."""
-        rows = np.searchsorted(self.records, numbers)
-        table = replace(self.table, frame=self.table.frame.iloc[:0])
-        return LayerIndex(self.request, numbers, self.bounds[rows], table)
+    def _cut_table(self, rows: Ints) -> Layer:
+        # The file has it all: nothing of it goes to another process.
+        return super()._cut_table(rows[:0])
 
     def read(self) -> Layer:
-        """The records in full.
+        """Read the records in full.
 
         Raises
         ------
@@ -102,12 +97,12 @@ def open_index(
     columns: Sequence[str],
     least: int = LEAST_RECORDS,
     doubts: Callable[[str], None] = lambda _: None,
-) -> LayerIndex | None:
-    """The index of a layer; None where there is none of use, and the layer has to be read.
+) -> IndexedLayer | None:
+    """Read the index of a layer; None where there is none of use, and the layer has to be read.
 
     Parameters
     ----------
-    request : Request
+    request : LayerRequest
         Of the whole layer.
     columns : sequence of str
         Columns that are wanted beside those known to hold ids and names.
@@ -201,7 +196,7 @@ def _select_columns(fields: Sequence[str], columns: Sequence[str]) -> list[str]:
     return [*select_telling_columns(fields, columns), *({OWN_ERROR, OWN_WIDENED} & set(fields))]
 
 
-def _fill_index(bare: _BareIndex) -> LayerIndex | None:
+def _fill_index(bare: _BareIndex) -> IndexedLayer | None:
     if not np.array_equal(bare.numbers, bare.records):
         return None
     numbers, before, frame = bare.numbers, bare.bounds, bare.frame
@@ -213,8 +208,8 @@ def _fill_index(bare: _BareIndex) -> LayerIndex | None:
     source = make_source(bare.request, bare.datum, len(numbers), before[np.isfinite(before[:, 0])], bounds)
     frame.insert(0, RECORD, numbers)
     known = replace(bare.request, known=source)
-    layer = Layer(gpd.GeoDataFrame(frame), source, columns=tuple(bare.fields))
-    return LayerIndex(known, numbers, bounds, layer, bare.compared)
+    table = Layer(gpd.GeoDataFrame(frame), source, columns=tuple(bare.fields))
+    return IndexedLayer(numbers, bounds, table, known, bare.compared)
 
 
 def _convert_bounds(before: Floats, datum: Datum) -> Floats:
@@ -232,7 +227,7 @@ def _convert_bounds(before: Floats, datum: Datum) -> Floats:
     return bounds
 
 
-# Records of files, and the parks they belong to, to be read when these are wanted.
+# Records of files, and the parks they belong to, read when these are wanted.
 @dataclass(frozen=True, slots=True)
 class ParkReading:
     """How records become parks, as `read_layers` and `build_parks` take it."""
@@ -246,14 +241,11 @@ class ParkReading:
     join_pieces: bool = True
 
 
-Kept: TypeAlias = LayerIndex | SpilledLayer | WholeLayer
-
-
 @dataclass(frozen=True)
-class IndexedLayer:
-    """One layer with its ids and names; ``park`` is the number of each record's park."""
+class LayerParks:
+    """One layer with the ids of its records; ``park`` is the number of each record's park."""
 
-    layer: Kept
+    layer: StoredLayer
     first: int  # row of its first record among those of all layers
     number: tuple[int, int]  # of the layer, and how many there are
     park: Ints
@@ -261,31 +253,31 @@ class IndexedLayer:
     ids: Texts
     name_column: str
 
-    def only(self, parks: Ints) -> IndexedLayer:
-        """The records of some parks."""
+    def only(self, parks: Ints) -> LayerParks:
+        """Return the records of some parks."""
         rows = np.flatnonzero(isin_sorted(self.park, parks))
         records = self.records[rows]
         return replace(
             self, layer=self.layer.only(records), park=self.park[rows], records=records, ids=self.ids[rows]
         )
 
-    def grounds(self, layer: Layer, reading: ParkReading) -> UsableRecords:
-        """Its records, as they were read, sorted out."""
+    def make_usable(self, layer: Layer, reading: ParkReading) -> UsableRecords:
+        """Return the usable geometry of its records as they were read."""
         return make_usable(layer, choose_name(layer, self.name_column or None)[1], reading.corridor_m)
 
-    def ground(self, rows: Ints, reading: ParkReading) -> NDArray[np.object_]:
-        """The ground of those of its records that are among some of all layers, None where there is none."""
+    def load_shapes(self, rows: Ints, reading: ParkReading) -> NDArray[np.object_]:
+        """Load the usable geometry of its records among some rows of all layers; None where there is none."""
         records = self.records[
             rows[(rows >= self.first) & (rows < self.first + len(self.records))] - self.first
         ]
         shapes = np.full(len(records), None, dtype=object)
         if len(records):
-            one = self.grounds(self.layer.only(records).read(), reading)
+            one = self.make_usable(self.layer.only(records).read(), reading)
             shapes[np.searchsorted(records, one.records)] = one.geometry
         return shapes
 
-    def told(self, layer: Layer, one: UsableRecords) -> tuple[Ints, Ints, Ints]:
-        """Its records refused, skipped and repaired, by numbers that no other layer has."""
+    def number_unused(self, layer: Layer, one: UsableRecords) -> tuple[Ints, Ints, Ints]:
+        """Return its records refused, skipped and repaired, by numbers that no other layer has."""
         read = layer.frame[RECORD].to_numpy(dtype=np.int64)
         skipped, repaired = read[one.skipped_rows], read[one.repaired_rows]
         refused = np.setdiff1d(self.records, np.concatenate([one.records, skipped]))
@@ -297,28 +289,28 @@ class IndexedLayer:
 class IndexedQuery:
     """Some parks of files, to be read where this is sent to."""
 
-    drawers: tuple[IndexedLayer, ...]
+    layers: tuple[LayerParks, ...]
     reading: ParkReading
 
-    def take(self) -> LoadedParks:
+    def load(self) -> LoadedParks:
         """Read them."""
         reading = self.reading
-        layers = [drawer.layer.read() for drawer in self.drawers]
-        grounds = [drawer.grounds(layer, reading) for layer, drawer in zip(layers, self.drawers, strict=True)]
+        layers = [one.layer.read() for one in self.layers]
+        usable = [one.make_usable(layer, reading) for layer, one in zip(layers, self.layers, strict=True)]
         rows = [
-            np.searchsorted(drawer.records, one.records)
-            for one, drawer in zip(grounds, self.drawers, strict=True)
+            np.searchsorted(one.records, some.records) for one, some in zip(self.layers, usable, strict=True)
         ]
-        ids = np.concatenate([drawer.ids[some] for drawer, some in zip(self.drawers, rows, strict=True)])
-        numbers = np.concatenate([drawer.park[some] for drawer, some in zip(self.drawers, rows, strict=True)])
-        frame, notes = dissolve_records(ids, layers, grounds, reading.keep)
+        ids = np.concatenate([one.ids[some] for one, some in zip(self.layers, rows, strict=True)])
+        numbers = np.concatenate([one.park[some] for one, some in zip(self.layers, rows, strict=True)])
+        frame, notes = dissolve_records(ids, layers, usable, reading.keep)
         number = pd.unique(numbers)
-        asked = np.unique(np.concatenate([drawer.park for drawer in self.drawers]))
-        told = [
-            drawer.told(layer, one) for drawer, layer, one in zip(self.drawers, layers, grounds, strict=True)
+        asked = np.unique(np.concatenate([one.park for one in self.layers]))
+        unused = [
+            one.number_unused(layer, some)
+            for one, layer, some in zip(self.layers, layers, usable, strict=True)
         ]
-        refused, skipped, repaired = (np.concatenate(some) for some in zip(*told, strict=True))
-        lines = report_records(layers, grounds)
+        refused, skipped, repaired = (np.concatenate(some) for some in zip(*unused, strict=True))
+        lines = report_records(layers, usable)
         report = LoadedReport(
             repaired=lines.repaired,
             refused=lines.refused,
@@ -331,12 +323,12 @@ class IndexedQuery:
         )
         # A park whose first record has to be refused comes later than its number.
         order = np.argsort(number, kind="stable")
-        return LoadedParks(frame.iloc[order], number[order], report)
+        return LoadedParks(frame, number, report).take(order)
 
 
-def widen_bounds(layer: Kept, corridor_m: float | None) -> Floats:
+def widen_bounds(layer: StoredLayer, corridor_m: float | None) -> Floats:
     """Bounds that hold each record with the ground beside it, where it is a line."""
-    if corridor_m is None or isinstance(layer, LayerIndex):  # which serves areas only
+    if corridor_m is None or isinstance(layer, IndexedLayer):  # which serves areas only
         return layer.bounds
     bounds = layer.bounds
     high = np.minimum(np.abs(bounds[:, 1::2]).max(axis=1) + 1.0, 89.9)
@@ -348,7 +340,7 @@ def widen_bounds(layer: Kept, corridor_m: float | None) -> Floats:
 def _read_whole(request: LayerRequest) -> tuple[WholeLayer, Counter[str]]:
     with run_offline():
         layer, causes = read_layer(request)
-    return WholeLayer(layer), causes
+    return WholeLayer.hold(layer), causes
 
 
 def open_indexed(
@@ -364,13 +356,13 @@ def open_indexed(
     Parameters
     ----------
     paths : sequence of path
-    reading : Reading
+    reading : ParkReading
     progress : callable
-        Told one line before each layer.
+        Called with one line before each layer.
     least : int
         Records that make an index worth it.
     large : int
-        Bytes of a file whose outlines are laid aside on disk where there is no index of use.
+        Bytes of a file whose outlines are spilled to disk where there is no index of use.
 
     Raises
     ------
@@ -404,8 +396,8 @@ def open_indexed(
     there = {str(name).casefold() for one in layers for name in one.table.frame.columns}
     if any(name.casefold() not in there for name in asked):
         return None  # a column that is nowhere: reading everything tells it, with all there are
-    filed = _make_indexed(layers, reading, progress)
-    return replace(filed, report=out.add_to(filed.report))
+    parks = _make_indexed(layers, reading, progress)
+    return replace(parks, report=out.add_to(parks.report))
 
 
 def _measure_size(request: LayerRequest) -> int:
@@ -414,14 +406,14 @@ def _measure_size(request: LayerRequest) -> int:
 
 def _read_rest(
     wanted: Sequence[LayerRequest],
-    known: Sequence[Kept | None],
+    known: Sequence[StoredLayer | None],
     asked: Sequence[str],
     large: int,
     progress: Callable[[str], None],
     out: Unusable,
-) -> list[Kept]:
-    """The layers that have an index of use, and the others read."""
-    found: list[tuple[str, Kept]] = []
+) -> list[StoredLayer]:
+    """Read the layers that have no index of use; return all."""
+    found: list[tuple[str, StoredLayer]] = []
     causes: dict[str, Counter[str]] = {}
     layers_of = Counter(request.path for request in wanted)
     for request, kept in zip(wanted, known, strict=True):
@@ -443,11 +435,13 @@ def _read_rest(
 
 
 def _make_indexed(
-    layers: Sequence[Kept], reading: ParkReading, progress: Callable[[str], None]
+    layers: Sequence[StoredLayer], reading: ParkReading, progress: Callable[[str], None]
 ) -> IndexedParks:
-    told = [number_records(one.table, one.records, reading.id_column, reading.name_column) for one in layers]
+    numbered = [
+        number_records(one.table, one.records, reading.id_column, reading.name_column) for one in layers
+    ]
     there = [np.isfinite(one.bounds[:, 0]) for one in layers]
-    records = [one.rows(some) for one, some in zip(told, there, strict=True)]
+    records = [one.take(some) for one, some in zip(numbered, there, strict=True)]
     bounds = join_end_to_end(
         [widen_bounds(one, reading.corridor_m)[some] for one, some in zip(layers, there, strict=True)]
     )
@@ -456,14 +450,14 @@ def _make_indexed(
     )
     known = identify_records(records)
 
-    def drawers() -> tuple[IndexedLayer, ...]:
+    def split_by_layer() -> tuple[LayerParks, ...]:
         ids = known.unique.take(known.park)
         first, made = 0, []
         for k, (one, of) in enumerate(zip(layers, records, strict=True)):
             rows = slice(first, first + len(of.records))
             number = k, len(layers)
             made.append(
-                IndexedLayer(one, first, number, known.park[rows], of.records, ids[rows], of.name_column)
+                LayerParks(one, first, number, known.park[rows], of.records, ids[rows], of.name_column)
             )
             first = rows.stop
         return tuple(made)
@@ -472,7 +466,7 @@ def _make_indexed(
 
         def shapes_of(rows: Ints) -> NDArray[np.object_]:
             progress(f"comparing {len(rows):,} records of equal names")
-            return np.concatenate([drawer.ground(rows, reading) for drawer in drawers()])
+            return np.concatenate([one.load_shapes(rows, reading) for one in split_by_layer()])
 
         known = join_touching_pieces(records, known, bounds, shapes_of)
     total = sum(one.table.source.records for one in layers)
@@ -480,8 +474,8 @@ def _make_indexed(
     report = ParkReport(
         records=total,
         parks=len(known.unique),
-        id_column=tuple(one.ids.column for one in told),
-        name_column=tuple(one.name_column for one in told),
+        id_column=tuple(one.ids.column for one in numbered),
+        name_column=tuple(one.name_column for one in numbered),
         used=len(known.park),
         refused_records=gone,
         skipped_records=total - gone - len(known.park),
@@ -491,21 +485,21 @@ def _make_indexed(
             *known.notes,
             *(
                 line
-                for one, of in zip(layers, told, strict=True)
-                for line in nameless(one.table, of.ids.column, of.name_column)
+                for one, of in zip(layers, numbered, strict=True)
+                for line in list_nameless(one.table, of.ids.column, of.name_column)
             ),
-            *(line for one in layers for line in _compared(one)),
+            *(line for one in layers for line in _list_compared(one)),
         ),
     )
     names = join_end_to_end([one.names for one in records])
     if len(known.unique) < len(known.park):
         names, bounds, errors = _group_by_park(known.park, np.array(names, dtype=object), bounds, errors)
-    return IndexedParks(drawers(), reading, known.unique, names, bounds, errors, report)
+    return IndexedParks(split_by_layer(), reading, known.unique, names, bounds, errors, report)
 
 
-def _compared(layer: Kept) -> Iterator[str]:
+def _list_compared(layer: StoredLayer) -> Iterator[str]:
     """What was not checked of a layer's index, if it has one."""
-    line = format_compared(layer.compared, len(layer.records)) if isinstance(layer, LayerIndex) else ""
+    line = format_compared(layer.compared, len(layer.records)) if isinstance(layer, IndexedLayer) else ""
     if line:
         yield f"{layer.table.source.where}: {line}"
 
@@ -527,22 +521,33 @@ def _group_by_park(
 
 
 @dataclass(frozen=True)
-class IndexedParks:
-    """A shelf of parks in files; see `scout.parks.sources.Shelf`."""
+class IndexedParks(Queried):
+    """Parks left in their files or spilled to disk, layer by layer; see `scout.parks.sources.ParkSource`."""
 
-    drawers: tuple[IndexedLayer, ...]
+    layers: tuple[LayerParks, ...]
     reading: ParkReading
     ids: Any
     names: Any
     bounds: Floats
     datum_error_m: Floats
     report: ParkReport
+    kept: LoadedParks | None = None  # some that are in memory already
 
     @property
     def sources(self) -> tuple[Source, ...]:
         """The layers of the files."""
-        return tuple(drawer.layer.table.source for drawer in self.drawers)
+        return tuple(one.layer.table.source for one in self.layers)
 
-    def order(self, numbers: Ints) -> IndexedQuery:
+    def keep(self, loaded: LoadedParks) -> IndexedParks:
+        """Return the same source with some parks held in memory, so that they are not read again."""
+        return replace(self, kept=loaded)
+
+    def query(self, numbers: Ints) -> ParkQuery:
         """Ask for some parks, ascending; nothing is read yet."""
-        return IndexedQuery(tuple(drawer.only(numbers) for drawer in self.drawers), self.reading)
+        if self.kept is None:
+            return IndexedQuery(tuple(one.only(numbers) for one in self.layers), self.reading)
+        here = np.isin(numbers, self.kept.numbers)
+        found = replace(self.kept, report=ParkReport()).take(
+            np.searchsorted(self.kept.numbers, numbers[here])
+        )
+        return LoadedQuery(found, None if here.all() else replace(self, kept=None).query(numbers[~here]))

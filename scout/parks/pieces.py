@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterator, Sequence
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -16,6 +16,7 @@ from scipy.sparse.csgraph import connected_components
 from scout.geo.antimeridian import make_continuous
 from scout.geo.geodesy import compute_degree_lengths
 from scout.parks.identity import KnownIds, RecordIds, join_end_to_end, name_keys
+from scout.table import Table
 from scout.threads import map_rows
 
 Ints = NDArray[np.int64]
@@ -29,14 +30,12 @@ _LOADED = 20_000  # records held at once, about
 _APART = 4096.0  # degrees between the boxes of one name and those of the next
 
 
-class _PiecePairs(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class _PiecePairs(Table):
     """Numbers of two records each."""
 
     a: Ints
     b: Ints
-
-    def only(self, rows: NDArray[np.bool_]) -> _PiecePairs:
-        return _PiecePairs(self.a[rows], self.b[rows])
 
 
 def join_touching_pieces(
@@ -46,8 +45,8 @@ def join_touching_pieces(
 
     Parameters
     ----------
-    layers : sequence of Numbered
-    known : Known
+    layers : sequence of RecordIds
+    known : KnownIds
         Their parks so far.
     bounds : array, shape (n, 4)
         Degrees; hold each record, may be wider; NaN where it has no ground.
@@ -56,26 +55,27 @@ def join_touching_pieces(
 
     Returns
     -------
-    Known
+    KnownIds
         Touching is to come within `TOUCHING_M`.
     """
     key = name_keys(layers)
-    alike = _alike(key, bounds, shapes_of)
+    alike = _find_alike(key, bounds, shapes_of)
     again = np.flatnonzero(alike != np.arange(len(alike)))
     pairs = _find_candidates(np.where(alike == np.arange(len(alike)), key, -1), known.park, bounds)
     met = [_find_meeting(some, shapes_of) for some in _make_batches(pairs)]
-    met.append(_PiecePairs(alike[again], again).only(known.park[alike[again]] != known.park[again]))
-    met = [some for some in met if len(some.a)]
+    same = _PiecePairs(alike[again], again)
+    met.append(same.take(known.park[same.a] != known.park[same.b]))
+    met = [some for some in met if len(some)]
     if not met:
         return known
-    a, b = (known.park[np.concatenate(ends)] for ends in zip(*met, strict=True))
-    group = _find_groups(a, b, len(known.unique))
+    pairs = _PiecePairs.concat(met)
+    group = _find_groups(known.park[pairs.a], known.park[pairs.b], len(known.unique))
     first = np.unique(group, return_index=True)[1]  # parks come in order, so these are the first of each
     joined = known.joined(first[group][known.park])
     return joined._replace(notes=(*joined.notes, _format_line(layers, known, group)))
 
 
-def _alike(key: Ints, bounds: Floats, shapes_of: Callable[[Ints], Shapes]) -> Ints:
+def _find_alike(key: Ints, bounds: Floats, shapes_of: Callable[[Ints], Shapes]) -> Ints:
     """For each record the first one of its name with the very same outline: pairs of those have no end."""
     first = np.arange(len(key), dtype=np.int64)
     box = pd.DataFrame(np.column_stack([key, bounds]))
@@ -141,24 +141,24 @@ def _make_batches(pairs: _PiecePairs) -> Iterator[_PiecePairs]:
     """Pairs in lots of some thousand records, those that hang together in one lot."""
     if not len(pairs.a):
         return
-    records, ends = np.unique(np.concatenate(pairs), return_inverse=True)
+    records, ends = np.unique(np.concatenate([pairs.a, pairs.b]), return_inverse=True)
     a, b = ends.reshape(2, -1)
     group = _find_groups(a, b, len(records))
     lot = (np.cumsum(np.bincount(group)) // _LOADED)[group[a]]
     order = np.argsort(lot, kind="stable")
     for some in np.split(order, np.flatnonzero(np.diff(lot[order])) + 1):
-        yield _PiecePairs(pairs.a[some], pairs.b[some])
+        yield pairs.take(some)
 
 
 def _find_meeting(pairs: _PiecePairs, shapes_of: Callable[[Ints], Shapes]) -> _PiecePairs:
     """The pairs that really touch."""
-    records = np.unique(np.concatenate(pairs))
+    records = np.unique(np.concatenate([pairs.a, pairs.b]))
     shapes = np.array(shapes_of(records), dtype=object)
     there = ~shapely.is_missing(shapes)
     shapes[there] = make_continuous(shapes[there])
     a, b = np.searchsorted(records, pairs.a), np.searchsorted(records, pairs.b)
     both = there[a] & there[b]
-    pairs, a, b = pairs.only(both), shapes[a[both]], shapes[b[both]]
+    pairs, a, b = pairs.take(both), shapes[a[both]], shapes[b[both]]
     if not len(pairs.a):
         return pairs
     middle = (shapely.bounds(a)[:, ::2] - shapely.bounds(b)[:, ::2]).mean(axis=1)
@@ -168,7 +168,7 @@ def _find_meeting(pairs: _PiecePairs, shapes_of: Callable[[Ints], Shapes]) -> _P
     met = map_rows(shapely.intersects, a, b)
     apart = np.flatnonzero(~met)
     met[apart] = _find_near(a[apart], b[apart])
-    return pairs.only(met)
+    return pairs.take(met)
 
 
 def _find_near(a: Shapes, b: Shapes) -> NDArray[np.bool_]:

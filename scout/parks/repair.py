@@ -29,6 +29,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.geo.boundaries import polygonal_parts
+from scout.table import Table
 
 _PROBED, _PROBED_FROM = 64, 40  # edges looked at, and from how many on not all are
 _NEAR_AT_ONCE = 500  # rings whose neighbours are counted at once
@@ -88,7 +89,7 @@ def repair_polygon(
 
 
 @dataclass(frozen=True, slots=True)
-class _Rings:
+class _Rings(Table):
     """Rings with area, largest first and shells before holes of the same size."""
 
     face: NDArray[np.object_]  # the ground each ring holds
@@ -125,8 +126,7 @@ def _read_rings(geometry: shapely.Geometry) -> _Rings:
         if (key, bool(hole[row])) not in seen:
             seen.add((key, bool(hole[row])))
             kept.append(row)
-    rows = np.array(kept, dtype=np.int64)
-    return _Rings(face[rows], area[rows], direction[rows], part[rows], hole[rows])
+    return _Rings(face, area, direction, part, hole).take(np.array(kept, dtype=np.int64))
 
 
 def _signed_areas(rings: NDArray[Any]) -> NDArray[np.float64]:
@@ -278,7 +278,7 @@ def _describe_changes(rings: _Rings, nesting: _Nesting, ground: NDArray[np.bool_
         and top.get(int(rings.part[k]), -1) not in nesting.crossed[k]
         for k in range(len(ground))
     )
-    told = [
+    changes = [
         f"{count} {what}{'s' if count > 1 else ''} {then}"
         for count, what, then in (
             (as_hole, "part", "read as a hole" if as_hole == 1 else "read as holes"),
@@ -287,7 +287,7 @@ def _describe_changes(rings: _Rings, nesting: _Nesting, ground: NDArray[np.bool_
         )
         if count
     ]
-    return f"; {', '.join(told)} (by {decided_by})" if told else ""
+    return f"; {', '.join(changes)} (by {decided_by})" if changes else ""
 
 
 def _count_crossings(geometry: shapely.Geometry) -> int:

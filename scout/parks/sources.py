@@ -1,11 +1,11 @@
-"""Parks that a search takes as it needs them, wherever they are kept."""
+"""Parks that a search loads as it needs them, wherever they are kept."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any, NamedTuple, Protocol
+from typing import Any, Protocol
 
 import geopandas as gpd
 import numpy as np
@@ -13,6 +13,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from scout.geo.antimeridian import Box, find_in_box
 from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, ParkReport, Parks, Source
 
 Ints = NDArray[np.int64]
@@ -24,7 +25,7 @@ def _none() -> Ints:
 
 @dataclass(frozen=True, slots=True)
 class LoadedReport(ParkReport):
-    """What had to be said of parks that were taken, by numbers: fields overlap, so counts do not add up."""
+    """What had to be said of parks that were loaded, by numbers: tiles overlap, so counts do not add up."""
 
     parks_without: Ints = field(default_factory=_none, compare=False)  # that turned out to have no ground
     refused_numbers: Ints = field(default_factory=_none, compare=False)
@@ -32,12 +33,13 @@ class LoadedReport(ParkReport):
     repaired_numbers: Ints = field(default_factory=_none, compare=False)
 
 
-class LoadedParks(NamedTuple):
-    """Some parks: their frame, as `build_parks` says, and the number of each in its source."""
+@dataclass(frozen=True)
+class LoadedParks:
+    """Some parks: their frame, as `build_parks` says, and the number of each in its source, ascending."""
 
     frame: gpd.GeoDataFrame
     numbers: Ints
-    report: ParkReport = ParkReport()  # what had to be said of them alone
+    report: ParkReport = field(default_factory=ParkReport)  # what had to be said of them alone
 
     @property
     def geometry(self) -> NDArray[np.object_]:
@@ -45,24 +47,27 @@ class LoadedParks(NamedTuple):
         shapes: NDArray[np.object_] = self.frame.geometry.to_numpy()
         return shapes
 
+    def take(self, rows: Ints) -> LoadedParks:
+        """Return some of them."""
+        return replace(self, frame=self.frame.iloc[rows], numbers=self.numbers[rows])
+
 
 class ParkQuery(Protocol):
-    """Parks asked for; can be sent to another process."""
+    """Parks asked for; can be sent to another process and loaded there."""
 
-    def take(self) -> LoadedParks:
-        """Get them: in order of their numbers, without those that turn out to have no usable ground."""
+    def load(self) -> LoadedParks:
+        """Load them, in order of their numbers, without those that turn out to have no usable ground."""
 
 
 class ParkSource(Protocol):
-    """All parks by number, of which a search takes few.
+    """All parks by number, of which a search loads few, wherever they are kept.
 
-    ``bounds`` in degrees, shape (n, 4), hold each park but may be wider, also than a turn; ``ids`` and
-    ``names`` are arrays of numpy or pandas.
+    ``ids`` and ``names`` are arrays of numpy or pandas.
     """
 
     @property
     def bounds(self) -> NDArray[np.float64]:
-        """Of each park."""
+        """Degrees, shape (n, 4); they hold each park but may be wider, also than a turn."""
 
     @property
     def ids(self) -> Any:
@@ -82,15 +87,36 @@ class ParkSource(Protocol):
 
     @property
     def report(self) -> ParkReport:
-        """What is known of the records before any park is taken."""
+        """What is known of the records before any park is loaded."""
 
-    def order(self, numbers: Ints) -> ParkQuery:
-        """Ask for some parks, ascending."""
+    def query(self, numbers: Ints) -> ParkQuery:
+        """Ask for some parks, ascending; nothing is read yet."""
+
+    def load(self, numbers: Ints) -> LoadedParks:
+        """Load some parks, ascending, without those that turn out to have no usable ground."""
+
+    def near(self, box: Box, within_m: float) -> Ints:
+        """Return the numbers of the parks whose bounds come within some metres of a box, ascending."""
+
+    def keep(self, loaded: LoadedParks) -> ParkSource:
+        """Return the same source with some parks held in memory, so that they are not read again."""
+
+
+class Queried:
+    """What sources do alike once they can be queried."""
+
+    def load(self: ParkSource, numbers: Ints) -> LoadedParks:
+        """Load some parks, ascending, without those that turn out to have no usable ground."""
+        return self.query(numbers).load()
+
+    def near(self: ParkSource, box: Box, within_m: float) -> Ints:
+        """Return the numbers of the parks whose bounds come within some metres of a box, ascending."""
+        return find_in_box(self.bounds, box, within_m)
 
 
 @dataclass(frozen=True)
-class InMemoryParks:
-    """A shelf in memory."""
+class InMemoryParks(Queried):
+    """Parks in memory."""
 
     parks: Parks
 
@@ -125,106 +151,53 @@ class InMemoryParks:
         """What became of the records."""
         return self.parks.report
 
-    def order(self, numbers: Ints) -> _InMemoryQuery:
-        """They are there already."""
+    def query(self, numbers: Ints) -> LoadedQuery:
+        """Ask for some parks: they are there already."""
         frame = self.parks.frame
-        return _InMemoryQuery(frame if len(numbers) == len(frame) else frame.iloc[numbers], numbers)
+        return LoadedQuery(LoadedParks(frame if len(numbers) == len(frame) else frame.iloc[numbers], numbers))
+
+    def keep(self, loaded: LoadedParks) -> InMemoryParks:
+        """Return the same source: it holds all parks."""
+        return self
 
 
 @dataclass(frozen=True)
-class _InMemoryQuery:
-    """Parks in memory."""
+class LoadedQuery:
+    """Parks asked for, all or some of which are in memory; the others are asked for in turn."""
 
-    frame: gpd.GeoDataFrame
-    numbers: Ints
+    loaded: LoadedParks
+    rest: ParkQuery | None = None
 
-    def take(self) -> LoadedParks:
-        """The same."""
-        return LoadedParks(self.frame, self.numbers)
-
-
-@dataclass(frozen=True)
-class PartlyInMemoryParks:
-    """A park source of which some parks are in memory already; numbers are those of the whole."""
-
-    whole: ParkSource
-    taken: LoadedParks
-
-    @property
-    def bounds(self) -> NDArray[np.float64]:
-        """Of each park."""
-        return self.whole.bounds
-
-    @property
-    def ids(self) -> Any:
-        """Of each park."""
-        return self.whole.ids
-
-    @property
-    def names(self) -> Any:
-        """Of each park."""
-        return self.whole.names
-
-    @property
-    def datum_error_m(self) -> NDArray[np.float64]:
-        """Of each park."""
-        return self.whole.datum_error_m
-
-    @property
-    def sources(self) -> tuple[Source, ...]:
-        """Where the parks come from."""
-        return self.whole.sources
-
-    @property
-    def report(self) -> ParkReport:
-        """What is known before any park is taken."""
-        return self.whole.report
-
-    def order(self, numbers: Ints) -> _PartlyInMemoryQuery:
-        """Ask for some: those in memory from there, the others from where they are."""
-        return _PartlyInMemoryQuery(self, numbers)
-
-
-@dataclass(frozen=True)
-class _PartlyInMemoryQuery:
-    """Parks of which some are in memory."""
-
-    shelf: PartlyInMemoryParks
-    numbers: Ints
-
-    def take(self) -> LoadedParks:
-        """Get them, in order of their numbers."""
-        taken = self.shelf.taken
-        here = np.isin(self.numbers, taken.numbers)
-        frame = taken.frame.iloc[np.searchsorted(taken.numbers, self.numbers[here])]
-        if here.all():
-            return LoadedParks(frame, self.numbers)
-        more = self.shelf.whole.order(self.numbers[~here]).take()
-        numbers = np.concatenate([self.numbers[here], more.numbers])
-        order = np.argsort(numbers)
-        return LoadedParks(pd.concat([frame, more.frame]).iloc[order], numbers[order], more.report)
+    def load(self) -> LoadedParks:
+        """Load them, in order of their numbers."""
+        if self.rest is None:
+            return self.loaded
+        more = self.rest.load()
+        numbers = np.concatenate([self.loaded.numbers, more.numbers])
+        whole = LoadedParks(pd.concat([self.loaded.frame, more.frame]), numbers, more.report)
+        return whole.take(np.argsort(numbers))
 
 
 @dataclass(frozen=True)
 class NamedParks:
-    """The parks that findings name, got when an output draws them."""
+    """The parks that findings name, loaded when an output draws them."""
 
-    shelf: ParkSource
+    source: ParkSource
     numbers: Ints
-    _got: list[gpd.GeoDataFrame] = field(default_factory=list, compare=False, repr=False)
+    _loaded: list[gpd.GeoDataFrame] = field(default_factory=list, compare=False, repr=False)
 
     @property
     def frame(self) -> gpd.GeoDataFrame:
         """Their frame, with a RangeIndex."""
-        if not self._got:
-            self._got.append(self.shelf.order(self.numbers).take().frame.reset_index(drop=True))
-        return self._got[0]
+        if not self._loaded:
+            self._loaded.append(self.source.load(self.numbers).frame.reset_index(drop=True))
+        return self._loaded[0]
 
     def only(self, ids: Collection[str]) -> NamedParks:
         """Those with one of some ids."""
-        texts = self.shelf.ids.take(self.numbers)
+        texts = self.source.ids.take(self.numbers)
         mine = pd.Series(texts, dtype=texts.dtype).isin(ids).to_numpy(dtype=bool)
-        return replace(self, numbers=self.numbers[mine], _got=[])
+        return replace(self, numbers=self.numbers[mine], _loaded=[])
 
 
 def name_parks(frame: gpd.GeoDataFrame) -> NamedParks:
@@ -233,17 +206,17 @@ def name_parks(frame: gpd.GeoDataFrame) -> NamedParks:
 
 
 def add_report_lines(report: ParkReport, reports: Sequence[ParkReport]) -> ParkReport:
-    """A shelf's report with what was said of the parks that were taken, each line and record once."""
-    taken = [one for one in reports if isinstance(one, LoadedReport)]
+    """Return a source's report with what was said of the parks loaded, each line and record once."""
+    loaded = [one for one in reports if isinstance(one, LoadedReport)]
     every = (report, *reports)
 
     def lines(name: str) -> tuple[str, ...]:
         return tuple(dict.fromkeys(line for one in every for line in getattr(one, name)))
 
     def count(name: str) -> int:
-        return len(np.unique(np.concatenate([_none(), *(getattr(one, name) for one in taken)])))
+        return len(np.unique(np.concatenate([_none(), *(getattr(one, name) for one in loaded)])))
 
-    if not taken:  # all is known already
+    if not loaded:  # all is known already
         return replace(
             report,
             repaired=lines("repaired"),

@@ -1,13 +1,16 @@
-"""Large layers without an index of use: read once, a batch at a time, their outlines laid aside on disk."""
+"""Layers whose records are read when they are wanted; large ones without an index of use are spilled to disk.
+
+These are read once, a batch at a time, and their outlines kept in a temporary database.
+"""
 
 from __future__ import annotations
 
 import sqlite3
+from abc import ABC, abstractmethod
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
-from typing import Any
+from typing import Any, Self
 
 import geopandas as gpd
 import numpy as np
@@ -41,7 +44,7 @@ class _OutlineStore:
         )
 
     def put(self, records: Ints, shapes: NDArray[np.object_]) -> None:
-        """Lay some aside.
+        """Write some.
 
         Raises
         ------
@@ -81,9 +84,9 @@ class _SpillWriter(LayerGathering):
         bounds, diagonals = shapely.bounds(shapes), np.full(len(shapes), None, dtype=object)
         sound = np.isfinite(bounds[:, 0])
         diagonals[sound] = shapely.linestrings(bounds[sound].reshape(-1, 2, 2))
-        super().keep(replace(batch, attributes=self._told(batch.attributes)), diagonals)
+        super().keep(replace(batch, attributes=self._select_telling(batch.attributes)), diagonals)
 
-    def _told(self, attributes: Any) -> Any:
+    def _select_telling(self, attributes: Any) -> Any:
         if isinstance(attributes, pd.DataFrame):
             self.there.update(dict.fromkeys(str(name) for name in attributes.columns))
             return attributes[
@@ -97,66 +100,69 @@ class _SpillWriter(LayerGathering):
 
 
 @dataclass(frozen=True)
-class WholeLayer:
-    """A layer held in memory."""
+class StoredLayer(ABC):
+    """One layer whose records are read when they are wanted.
 
-    table: Layer
+    ``records`` are their numbers, ascending; ``bounds`` in degrees hold each, NaN where it has no geometry.
+    """
 
-    @cached_property
-    def records(self) -> Ints:
-        """Numbers of its records, ascending."""
-        numbers: Ints = self.table.frame[RECORD].to_numpy(dtype=np.int64)
-        return numbers
+    records: Ints
+    bounds: Floats
+    table: Layer  # with the columns that may tell ids and names; of no more records than ``records``
 
-    @cached_property
-    def bounds(self) -> Floats:
-        """Of each record, degrees; anywhere on a parallel where it may cross the antimeridian."""
-        bounds: Floats = shapely.bounds(self.table.frame.geometry.to_numpy()).reshape(-1, 4)
+    def only(self, numbers: Ints) -> Self:
+        """Return the layer with some of its records, ascending."""
+        rows = np.searchsorted(self.records, numbers)
+        return replace(self, records=numbers, bounds=self.bounds[rows], table=self._cut_table(rows))
+
+    def _cut_table(self, rows: Ints) -> Layer:
+        frame = self.table.frame.iloc[rows].reset_index(drop=True)
+        return replace(self.table, frame=frame, refused=())
+
+    @abstractmethod
+    def read(self) -> Layer:
+        """Read the records in full."""
+
+
+@dataclass(frozen=True)
+class WholeLayer(StoredLayer):
+    """A layer held in memory: its table has the geometry too."""
+
+    @classmethod
+    def hold(cls, layer: Layer) -> WholeLayer:
+        """Make one of a layer as read; what may cross the antimeridian may be anywhere on its parallels."""
+        bounds = shapely.bounds(layer.frame.geometry.to_numpy()).reshape(-1, 4)
         bounds[bounds[:, 2] - bounds[:, 0] > 180.0, ::2] = -360.0, 360.0
-        return bounds
-
-    def only(self, numbers: Ints) -> WholeLayer:
-        """Some records, ascending."""
-        frame = self.table.frame[np.isin(self.records, numbers)].reset_index(drop=True)
-        return WholeLayer(replace(self.table, frame=frame))
+        return cls(layer.frame[RECORD].to_numpy(dtype=np.int64), bounds, layer)
 
     def read(self) -> Layer:
-        """The same."""
+        """Return the same."""
         return self.table
 
 
 @dataclass(frozen=True)
-class SpilledLayer:
-    """A layer whose outlines are on disk. ``bounds`` in degrees hold each record, NaN where it has none."""
+class SpilledLayer(StoredLayer):
+    """A layer whose outlines are on disk."""
 
     outlines: _OutlineStore
-    records: Ints
-    bounds: Floats
-    table: Layer  # all records, with the columns that may tell ids and names; no geometry
-
-    def only(self, numbers: Ints) -> SpilledLayer:
-        """Some records, ascending."""
-        rows = np.searchsorted(self.records, numbers)
-        table = replace(self.table, frame=self.table.frame.iloc[rows].reset_index(drop=True), refused=())
-        return SpilledLayer(self.outlines, numbers, self.bounds[rows], table)
 
     def read(self) -> Layer:
-        """The records with their outlines."""
+        """Read the records with their outlines."""
         shapes = gpd.array.GeometryArray(self.outlines.get(self.records))
         frame = gpd.GeoDataFrame(pd.DataFrame(self.table.frame), geometry=shapes, crs="EPSG:4326")
         return replace(self.table, frame=frame)
 
     def __reduce__(self) -> Any:
         """To another process go the records themselves: it has no such file."""
-        return WholeLayer, (self.read(),)
+        return WholeLayer, (self.records, self.bounds, self.read())
 
 
 def spill_layer(request: LayerRequest, columns: Sequence[str]) -> tuple[SpilledLayer, Counter[str]]:
-    """Read a layer and lay its outlines aside; also why records were refused, as `read_layer` counts it.
+    """Read a layer and write its outlines to disk; also return why records were refused, as counted.
 
     Parameters
     ----------
-    request : Request
+    request : LayerRequest
         Of the whole layer.
     columns : sequence of str
         Columns that are wanted beside those known to hold ids and names.
@@ -174,7 +180,7 @@ def spill_layer(request: LayerRequest, columns: Sequence[str]) -> tuple[SpilledL
 
     with run_offline():
         layer, causes = read_layer(request, start)
-    laid = WholeLayer(layer)  # with diagonals, which have the bounds of the outlines
+    diagonals = WholeLayer.hold(layer)  # which have the bounds of the outlines
     frame = gpd.GeoDataFrame(pd.DataFrame(layer.frame.drop(columns="geometry")))
     table = replace(layer, frame=frame, columns=tuple(made[-1].there) or None)
-    return SpilledLayer(made[-1].outlines, laid.records, laid.bounds, table), causes
+    return SpilledLayer(diagonals.records, diagonals.bounds, table, made[-1].outlines), causes

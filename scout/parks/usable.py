@@ -129,7 +129,7 @@ def _count_quarter_arcs(radius_m: float) -> int:
     return max(math.ceil(math.pi / 4 / math.acos(1 - inside / radius_m)), 4)
 
 
-# The usable ground of one layer: areas mended, lines widened, all else skipped and said so.
+# The usable geometry of one layer: areas repaired, lines widened, all else skipped and reported.
 _LONGEST = 60  # characters of a name in a line
 _NAMED = 5  # record numbers listed in a line about many records
 _POINTS, _LINES, _AREAS, _MIXED = (0, 4), (1, 2, 5), (3, 6), (7,)  # shapely's type ids
@@ -154,7 +154,7 @@ class UsableRecords:
 
 
 def make_usable(layer: Layer, names: Texts, corridor_m: float | None) -> UsableRecords:
-    """Sort out one layer.
+    """Find the usable geometry of one layer.
 
     Parameters
     ----------
@@ -186,7 +186,7 @@ def make_usable(layer: Layer, names: Texts, corridor_m: float | None) -> UsableR
 
 
 class _RecordSorter:
-    """Ground record by record; ``ground`` is None where there is none."""
+    """The usable geometry record by record; ``ground`` is None where there is none."""
 
     def __init__(self, layer: Layer, names: Texts, corridor_m: float | None) -> None:
         self.where = layer.source.where
@@ -200,7 +200,7 @@ class _RecordSorter:
         self.repaired: list[str] = []
         self.repaired_rows = np.zeros(len(self.ground), dtype=bool)
         for row, text in rows:
-            self._repaired(row[:1].tolist(), text)
+            self._report_repaired(row[:1].tolist(), text)
         self.refused: list[str] = []
         self.skipped: list[str] = []
         self.lines_skipped = self.points_skipped = 0
@@ -214,13 +214,13 @@ class _RecordSorter:
         points = np.isin(kind, _POINTS)
         self.points_skipped = int(points.sum())
         self._skip(points, "of points", "a point has no area")
-        self._mend(np.flatnonzero(np.isin(kind, _AREAS) & ~map_rows(shapely.is_valid, self.ground)))
+        self._repair(np.flatnonzero(np.isin(kind, _AREAS) & ~map_rows(shapely.is_valid, self.ground)))
         alone = np.isin(kind, _LINES)
         self.lines[alone] = self.ground[alone]
         self.ground[alone] = None
         self._widen(alone)
 
-    def _repaired(self, rows: Sequence[int], text: str) -> None:
+    def _report_repaired(self, rows: Sequence[int], text: str) -> None:
         for row in rows:
             self.repaired.append(self._line(row, text))
             self.repaired_rows[row] = True
@@ -233,9 +233,9 @@ class _RecordSorter:
     def _skip(self, rows: NDArray[np.bool_], what: str, why: str) -> None:
         self.ground[rows] = None
         self.skipped_rows |= rows
-        self._tell(rows, f"{what} skipped", why)
+        self._report_skipped(rows, f"{what} skipped", why)
 
-    def _tell(self, rows: NDArray[np.bool_], what: str, why: str) -> None:
+    def _report_skipped(self, rows: NDArray[np.bool_], what: str, why: str) -> None:
         count = int(rows.sum())
         if not count:
             return
@@ -257,7 +257,7 @@ class _RecordSorter:
         else:
             self.ground[row] = shapely.multilinestrings(lines) if lines else shapely.multipoints(parts)
 
-    def _mend(self, rows: NDArray[np.int64]) -> None:
+    def _repair(self, rows: NDArray[np.int64]) -> None:
         allowance = Allowance()
         for row in rows.tolist():
             made, reason = repair_polygon(self.ground[row], allowance)
@@ -265,7 +265,7 @@ class _RecordSorter:
             if made is None:
                 self.refused.append(self._line(row, reason))
             else:
-                self._repaired([row], f"made valid: {reason}")
+                self._report_repaired([row], f"made valid: {reason}")
 
     def _widen(self, alone: NDArray[np.bool_]) -> None:
         """Lines become corridors if asked for; those of a collection join its areas."""
@@ -274,8 +274,8 @@ class _RecordSorter:
             self.lines_skipped = int(alone.sum())
             self.skipped_rows |= alone
             why = "give a corridor, such as --corridor 30.48, to use them"
-            self._tell(alone, "of lines skipped", why)
-            self._tell(lines & ~alone, "of areas with lines, which are left out", why)
+            self._report_skipped(alone, "of lines skipped", why)
+            self._report_skipped(lines & ~alone, "of areas with lines, which are left out", why)
             return
         for row in np.flatnonzero(lines).tolist():
             made = make_corridor(self.lines[row], self.corridor_m)

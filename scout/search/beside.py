@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 
 from scout.geo import probability
-from scout.geo.boundaries import Floats, Ints, expand_ranges
+from scout.geo.boundaries import Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths
 from scout.geo.probability import compute_contained_p, compute_reach_m
 from scout.model import Station
 from scout.search.found import FoundPlaces
 from scout.search.verdict import JudgingContext
+from scout.table import Table, expand_ranges
 
 
-class ParksBeside(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class ParksBeside(Table):
     """Pairs of a spot and a park that it does not claim, in the order of the spots, the nearest first."""
 
     row: Ints
@@ -29,7 +31,7 @@ def find_near_bounds(found: FoundPlaces, bounds: Floats, reach_m: float) -> tupl
 
     Parameters
     ----------
-    found : Found
+    found : FoundPlaces
     bounds : array, shape (n, 4)
         Degrees, of the parks by their numbers.
     reach_m : float
@@ -64,10 +66,10 @@ def find_parks_beside(found: FoundPlaces, pairs: tuple[Ints, Ints], ground: Judg
 
     Parameters
     ----------
-    found : Found
+    found : FoundPlaces
     pairs : rows of ``found`` and parks of the ground
         As `find_near_bounds` gives them.
-    ground : Ground
+    ground : JudgingContext
     """
     row, park = pairs
     lon, lat, station = found.judged.lon[row], found.judged.lat[row], ground.station

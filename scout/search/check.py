@@ -6,7 +6,7 @@ The verdict is `scout.search.verdict`'s, the same as the search gives.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -180,7 +180,7 @@ class CheckOptions:
 
     level: int = 2
     station: Station = field(default_factory=Station)
-    near_m: float = 1000.0  # parks further outside are not spoken of
+    near_m: float = 1000.0  # parks further outside are ignored
     moves: bool = True
 
 
@@ -235,12 +235,12 @@ def _check_batch(
     ground = JudgingContext(Boundaries(geometry[numbers]), error, level, options.station)
     pairs = find_near_pairs(place, park, lon, lat, reach, ground)
     share = compute_cell_shares(pairs, cells, geometry[numbers])
-    pairs = pairs._replace(p=np.where(np.isnan(share), pairs.p, share))
+    pairs = replace(pairs, p=np.where(np.isnan(share), pairs.p, share))
     # Of a cell, what it does not touch counts as near only where its centre is.
-    spoken = (pairs.clearance_m >= -options.near_m) | (share > 0)
-    pairs, share = pairs.rows(spoken), share[spoken]
+    near = (pairs.clearance_m >= -options.near_m) | (share > 0)
+    pairs, share = pairs.take(near), share[near]
     order = np.lexsort((-pairs.clearance_m, -pairs.p, pairs.place))
-    pairs, share = pairs.rows(order), share[order]
+    pairs, share = pairs.take(order), share[order]
     lattice = locate_lattice(lon, lat, level)
     claims, i, j, grids_p = find_touched_cells(lon, lat, lattice, ground)
     locators = make_locators(claims.grid, i, j, level)
@@ -281,7 +281,7 @@ def _find_moves(
     now = np.array([count_pairs(v) for v in verdicts], dtype=float).reshape(-1, 2)
     pairs = answers.pairs
     exact = np.array([cell is None for cell in cells], dtype=bool)
-    pairs = pairs.rows(exact[pairs.place])
+    pairs = pairs.take(exact[pairs.place])
     rows, found = find_best_moves(answers.lon, answers.lat, lattice, pairs, now, ground)
     return {row: answers.move(row, found, at, ground.level) for at, row in enumerate(rows.tolist())}
 

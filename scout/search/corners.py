@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import shapely
 
 from scout.geo import probability
-from scout.geo.boundaries import Floats, Ints, expand_ranges
+from scout.geo.boundaries import Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths, measure_geodesic, wrap_lon
 from scout.geo.locator import count_columns, get_column_number, get_edge_lat, get_edge_lon, get_row_number
 from scout.geo.probability import DOUBTFUL
-from scout.search.found import FoundPlaces, join_found, make_found, replace_rows
+from scout.search.found import FoundPlaces, make_found
 from scout.search.optimize import choose_standing
 from scout.search.scan import Axis, CellWindow, FoundCorners, refuse_flood
 from scout.search.verdict import (
@@ -24,6 +26,7 @@ from scout.search.verdict import (
     compute_touch_p,
     refine,
 )
+from scout.table import expand_ranges
 
 
 def judge_corners(corners: FoundCorners, ground: JudgingContext) -> FoundPlaces:
@@ -39,14 +42,14 @@ def judge_corners(corners: FoundCorners, ground: JudgingContext) -> FoundPlaces:
         corners.sets.first,
         corners.sets.park,
     )
-    found = _drop_worst_parks(settle_corners(corners.i, corners.j, claims, ground), ground)
+    found = _drop_worst_parks(place_corners(corners.i, corners.j, claims, ground), ground)
     return _claim_three_where_better(found, ground)
 
 
-def settle_corners(
+def place_corners(
     i: Ints, j: Ints, claims: Claims, ground: JudgingContext, exact: bool = True
 ) -> FoundPlaces:
-    """Corner claims with their station centres settled within twice the station's radius."""
+    """Choose where the stations of corner claims stand, within twice their radius of the corner."""
     reach = np.full(len(i), 2 * ground.station.radius_m)
     dx, dy, quick = choose_standing(claims, ground, (-reach, -reach), (reach, reach), exact)
     return make_found("corner", i, j, claims, (dx, dy), refine(claims, quick, ground))
@@ -55,11 +58,11 @@ def settle_corners(
 def _drop_worst_parks(found: FoundPlaces, ground: JudgingContext) -> FoundPlaces:
     """Drop the parks that hold a corner worst, one by one, where that makes it count."""
     hopeless = _find_uncounted(found)
-    fewer = found.rows(hopeless)
+    fewer = found.take(hopeless)
     while len(rows := _find_uncounted(fewer)):
-        fewer = replace_rows(fewer, rows, _drop_worst_park(fewer.rows(rows), ground))
+        fewer = fewer.replace(rows, _drop_worst_park(fewer.take(rows), ground))
     counted = np.flatnonzero(fewer.judged.confidence >= DOUBTFUL)
-    return replace_rows(found, hopeless[counted], fewer.rows(counted))
+    return found.replace(hopeless[counted], fewer.take(counted))
 
 
 def _find_uncounted(found: FoundPlaces) -> Ints:
@@ -71,16 +74,16 @@ def _drop_worst_park(found: FoundPlaces, ground: JudgingContext) -> FoundPlaces:
     keep = np.ones(len(found.claims.park), dtype=bool)
     for row in range(len(found.i)):
         keep[first[row] + np.argmin(found.judged.parks_p[first[row] : first[row + 1]])] = False
-    fewer = found.claims._replace(first=first - np.arange(len(first)), park=found.claims.park[keep])
-    return settle_corners(found.i, found.j, fewer, ground)._replace(dropped=found.dropped + 1)
+    fewer = replace(found.claims, first=first - np.arange(len(first)), park=found.claims.park[keep])
+    return replace(place_corners(found.i, found.j, fewer, ground), dropped=found.dropped + 1)
 
 
 def _claim_three_where_better(found: FoundPlaces, ground: JudgingContext) -> FoundPlaces:
     rows = np.flatnonzero(found.judged.confidence < DOUBTFUL)
-    at, three = find_best_threes(found.rows(rows), ground)
+    at, three = find_best_threes(found.take(rows), ground)
     better = np.flatnonzero(three.judged.confidence > found.judged.confidence[rows[at]])
-    three = three.rows(better)._replace(dropped=found.dropped[rows[at[better]]])
-    return replace_rows(found, rows[at[better]], three)
+    three = replace(three.take(better), dropped=found.dropped[rows[at[better]]])
+    return found.replace(rows[at[better]], three)
 
 
 def find_best_threes(corners: FoundPlaces, ground: JudgingContext) -> tuple[Ints, FoundPlaces]:
@@ -89,11 +92,11 @@ def find_best_threes(corners: FoundPlaces, ground: JudgingContext) -> tuple[Ints
     if n == 0:
         return np.empty(0, dtype=np.int64), corners
     many = np.repeat(np.arange(n), len(THREE))
-    claims = corners.claims.rows(many)._replace(grid=np.tile(THREE, n))
-    three = settle_corners(corners.i[many], corners.j[many], claims, ground, exact=False)
+    claims = replace(corners.claims.take(many), grid=np.tile(THREE, n))
+    three = place_corners(corners.i[many], corners.j[many], claims, ground, exact=False)
     choice = three.judged.confidence.reshape(n, -1).argmax(axis=1) + np.arange(n) * len(THREE)
     counted = np.flatnonzero(three.judged.confidence[choice] >= DOUBTFUL)
-    return counted, three.rows(choice[counted])
+    return counted, three.take(choice[counted])
 
 
 # Corners and lines that parks just miss.
@@ -188,31 +191,37 @@ def _make_near_misses(
     )
     zero = np.zeros(n)
     grids_p = compute_touch_p(claims, zero, zero, ground)
-    verdicts = JudgedClaims(wrap_lon(lon), lat, grids_p, -metres, parks_p, parks_p * grids_p)
+    verdicts = JudgedClaims(
+        lon=wrap_lon(lon),
+        lat=lat,
+        grids_p=grids_p,
+        first=claims.first,
+        clearance_m=-metres,
+        parks_p=parks_p,
+        confidence=parks_p * grids_p,
+    )
     found = make_found("near-miss", i, j, claims, (zero, zero), verdicts)
-    return found._replace(near_park=park, near_m=metres, near_deg=bearing)
+    return replace(found, near_park=park, near_m=metres, near_deg=bearing)
 
 
 def _separate_threes(near: FoundPlaces, ground: JudgingContext) -> tuple[FoundPlaces, FoundPlaces]:
     close = near.near_m <= 1.5 * ground.station.radius_m
     rows = np.flatnonzero(close & _are_threes_conceivable(ground))
-    at, three = find_best_threes(near.rows(rows), ground)
+    at, three = find_best_threes(near.take(rows), ground)
     left = np.setdiff1d(np.arange(len(near.i)), rows[at])
-    return near.rows(left), three
+    return near.take(left), three
 
 
 def _are_threes_conceivable(ground: JudgingContext) -> bool:
-    """Whether errors leave any hope: the park's edge at the corner itself, the station aslant from it.
+    """Whether errors leave any hope: the park's edge at the corner itself, the station diagonally off it.
 
     A bend of the edge can better this bound by a little, hence the fifth off.
     """
     radius, fix = ground.station.radius_m, float(probability.compute_sigma(ground.station.fix_error_m))
-    aslant = np.linspace(0.0, radius, 21)
+    off = np.linspace(0.0, radius, 21)
     edge = probability.compute_sigma(ground.least_error_m)
-    held = probability.compute_inside_p(aslant * np.sqrt(2.0), radius, fix, edge)
-    return bool(
-        np.max(held * probability.compute_three_cells_p(aslant, aslant, radius, fix)) >= 0.8 * DOUBTFUL
-    )
+    held = probability.compute_inside_p(off * np.sqrt(2.0), radius, fix, edge)
+    return bool(np.max(held * probability.compute_three_cells_p(off, off, radius, fix)) >= 0.8 * DOUBTFUL)
 
 
 def find_near_lines(
@@ -224,11 +233,11 @@ def find_near_lines(
         for axis in ("meridian", "parallel")
         for side in (-1, 1)
     ]
-    found = join_found(parts)
-    found = found.rows(np.flatnonzero(found.near_m <= near_m))
+    found = FoundPlaces.concat(parts)
+    found = found.take(np.flatnonzero(found.near_m <= near_m))
     lon, lat = found.judged.lon, found.judged.lat
     covered = [tree.query(shapely.points(lon + t, lat), predicate="intersects")[0] for t in (0.0, 360.0)]
-    return found.rows(np.setdiff1d(np.arange(len(lon)), np.concatenate(covered)))
+    return found.take(np.setdiff1d(np.arange(len(lon)), np.concatenate(covered)))
 
 
 def _find_beside(
@@ -266,4 +275,4 @@ def _find_beside(
     if window is None:
         return found
     ok = ((i - window.west) % n <= window.east - window.west) & (j >= window.south) & (j <= window.north)
-    return found.rows(np.flatnonzero(ok))
+    return found.take(np.flatnonzero(ok))

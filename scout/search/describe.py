@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
 
-from scout.geo.boundaries import Ints, expand_ranges, side_of
+from scout.geo.boundaries import Ints, side_of
 from scout.geo.locator import get_edge_lat, get_edge_lon, make_locator
 from scout.geo.probability import choose_word
 from scout.model import NearMiss, New, Ranked, Spot, Stretch, Verdict
@@ -17,8 +17,9 @@ from scout.search.found import KINDS, FoundPlaces
 from scout.search.rank import RankTerms
 from scout.search.run import SearchResult
 from scout.search.scan import EdgePieces
-from scout.search.stretches import locate_on_pieces, measure_pieces, take_pieces
+from scout.search.stretches import locate_on_pieces, measure_pieces
 from scout.search.verdict import FOUR, MERIDIAN, ONE, PARALLEL, THREE
+from scout.table import expand_ranges
 from scout.visits.tally import make_cell_keys
 
 if TYPE_CHECKING:
@@ -66,15 +67,15 @@ class Listing(Sequence[Ranked]):
 
     Parameters
     ----------
-    result : Search
+    result : SearchResult
     order : array of int
         Rows of ``result.found``, best first.
-    terms : Terms
+    terms : RankTerms
         Of all rows.
     ids, names : arrays, of numpy or pandas
         Of the parks the search numbered.
     level : int
-    reached : Reached, optional
+    reached : ReachedSpots, optional
         The walks, where access data was given.
     new : Added, optional
         What each row would add, where a notebook was given.
@@ -116,7 +117,7 @@ class Listing(Sequence[Ranked]):
 
     def _made(self, places: Sequence[int]) -> list[Ranked]:
         order = self._order[np.asarray(places, dtype=np.int64)]
-        found = self._result.found.rows(order)
+        found = self._result.found.take(order)
         stretches = _collect_stretches(self._result, order, self._ids, self._level)
         locators = make_locators(found.claims.grid, found.i, found.j, self._level)
         besides = self._parks_beside(found)
@@ -146,7 +147,9 @@ class Listing(Sequence[Ranked]):
         notes: dict[int, list[str]] = {}
         if self._beside is None:
             return notes
-        for row, park, clearance_m, p in zip(*(c.tolist() for c in self._beside(found)), strict=True):
+        pairs = self._beside(found)
+        columns = (pairs.row, pairs.park, pairs.clearance_m, pairs.p)
+        for row, park, clearance_m, p in zip(*(column.tolist() for column in columns), strict=True):
             name, ref = str(self._names[park]), str(self._ids[park])
             called, side = f"{name} ({ref})" if name else ref, side_of(clearance_m)
             away = () if side.startswith("on") else (Length(abs(clearance_m), "fine"), " ")
@@ -253,7 +256,7 @@ def _collect_stretches(
     ):
         mine = np.flatnonzero(place[owner] >= 0)
         for row, stretch in zip(
-            place[owner[mine]].tolist(), _make_stretches(take_pieces(pieces, mine), ids, level), strict=True
+            place[owner[mine]].tolist(), _make_stretches(pieces.take(mine), ids, level), strict=True
         ):
             by_row.setdefault(row, []).append(stretch)
     return {row: tuple(stretches) for row, stretches in by_row.items()}

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scout.geo import probability
-from scout.geo.boundaries import Boundaries, Floats, Ints, expand_ranges
+from scout.geo.boundaries import Boundaries, Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths
 from scout.geo.probability import compute_contained_among, compute_reach_m
 from scout.search.verdict import (
@@ -29,6 +29,7 @@ from scout.search.verdict import (
     estimate_claims,
     multiply_parts,
 )
+from scout.table import expand_ranges
 
 _WIDER = 1.03  # degrees shrink towards the far end of a box
 
@@ -141,7 +142,7 @@ _GAIN = 1e-5  # a move that gains less, of what there is, is not worth making
 _FAR = 6.0  # sigmas; beyond the disc and these an edge takes 1e-9 from a probability
 _SHRINK = 0.5
 _ROUNDS = 32  # shrinks a first step of a kilometre to a decimetre, with moves between
-_CLAIMS = 1000  # settled together: their edges nearby are held, and looked at from eight places
+_CLAIMS = 1000  # optimized together: their edges nearby are held, and looked at from eight places
 _WAYS = np.array(
     [[(1, 0), (0, 1), (-1, 0), (0, -1)], np.sqrt(0.5) * np.array([(1, 1), (-1, 1), (-1, -1), (1, -1)])]
 )
@@ -181,13 +182,13 @@ def choose_standing(
         Bounds of the offset in metres.
     exact : bool
         Whether the last steps go by `judge`; ten times the work, worth it for the few.
-    quick : Judged, optional
+    quick : JudgedClaims, optional
         The estimate at the start, the place in the box nearest to the point, where it is known.
 
     Returns
     -------
     dx_m, dy_m : arrays, shape (n,)
-    estimate : Judged
+    estimate : JudgedClaims
     """
     box = np.stack(low, axis=1), np.stack(high, axis=1)
     at = np.clip(0.0, *box)
@@ -201,8 +202,8 @@ def choose_standing(
             some = rows[first : first + _CLAIMS]
             at[some] = _find_surest_centres(claims, some, at, box, quick, blurred, exact)
         moved = rows[(at[rows] != start).any(axis=1)]
-        again = estimate_claims(claims.rows(moved), at[moved, 0], at[moved, 1], ground)
-        quick = quick.replaced(claims.first, moved, again)
+        again = estimate_claims(claims.take(moved), at[moved, 0], at[moved, 1], ground)
+        quick = quick.replace(moved, again)
     return at[:, 0], at[:, 1], quick
 
 
@@ -223,9 +224,8 @@ def _find_surest_centres(
     """The surest centre of some claims."""
     radius = ground.station.radius_m
     finest = max(radius, 1.0) / 16
-    some, place, size = claims.rows(rows), at[rows], (box[0][rows], box[1][rows])
-    _, members = expand_ranges(claims.first[rows], np.diff(claims.first)[rows])
-    hill = _ConfidenceHill(some, size, quick.clearance_m[members], ground)
+    some, place, size = claims.take(rows), at[rows], (box[0][rows], box[1][rows])
+    hill = _ConfidenceHill(some, size, quick.take(rows).clearance_m, ground)
     step = np.maximum(8 * finest, (size[1] - size[0]) / 16)
     place = _climb(place, size, (step, finest), hill.quick)
     if exact:
@@ -278,7 +278,13 @@ class _ConfidenceHill:
         self, rows: Ints, place: Floats, pair: Ints, first: Ints, held: Floats
     ) -> tuple[Floats, Floats]:
         whole = self._claims
-        some = Claims(whole.lon[rows], whole.lat[rows], whole.grid[rows], first, whole.park[pair])
+        some = Claims(
+            lon=whole.lon[rows],
+            lat=whole.lat[rows],
+            grid=whole.grid[rows],
+            first=first,
+            park=whole.park[pair],
+        )
         grids_p = compute_touch_p(some, place[:, 0], place[:, 1], self._ground)
         return multiply_parts(first, grids_p, held), multiply_parts(
             first, (grids_p > 0.0).astype(float), held
@@ -312,7 +318,7 @@ def _climb(
         at[moved] = tries[better, choice[better]]
         value[moved] = gain[better]
         failed[moved] = 0
-        # What fails straight may gain aslant, along the ridge between two boundaries.
+        # What fails straight may gain diagonally, along the ridge between two boundaries.
         failed[stuck] += 1
         turned[stuck] = 1 - turned[stuck]
         step[stuck[failed[stuck] % 2 == 0]] *= _SHRINK

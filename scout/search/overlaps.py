@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import chain, pairwise
-from typing import Any, NamedTuple
+from typing import Annotated, Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from scout.errors import InputError
-from scout.geo.boundaries import Floats, Ints, expand_ranges
+from scout.geo.boundaries import Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths, wrap_lon
 from scout.geo.locator import get_index
 from scout.geo.probability import DOUBTFUL, compute_sigma
 from scout.search.found import FoundPlaces, make_found
 from scout.search.optimize import BENT, choose_standing
 from scout.search.verdict import ONE, Claims, JudgedClaims, JudgingContext, estimate_claims, refine
+from scout.table import IN_LISTS, Offsets, Table, expand_ranges, make_offsets
 from scout.threads import map_rows
 
 Geometries = NDArray[Any]
@@ -167,12 +169,13 @@ _PREPARED = 200_000  # vertices of the shapes prepared at once
 _THIN_DEG = 1e-9
 
 
-class OverlapRegions(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class OverlapRegions(Table):
     """Connected regions inside all parks of a set and outside all others; park lists end to end."""
 
     shape: Geometries
-    first: Ints
-    park: Ints
+    first: Offsets
+    park: Annotated[Ints, IN_LISTS]
     parted: NDArray[np.bool_]  # whether another park reaches into what the first two parks share
 
 
@@ -185,7 +188,7 @@ def find_overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tup
     pairs = [(a[meets], b[meets], np.zeros(meets.sum(), dtype=np.int64))]
     past = np.flatnonzero(shapely.bounds(geometries)[:, 2] > 180.0)
     if len(past):
-        a, b = tree.query(turned(geometries[past], -1), predicate="intersects")
+        a, b = tree.query(turn_shapes(geometries[past], -1), predicate="intersects")
         a = past[a]
         # Both past 180 means both already met above.
         keep = (a != b) & ~np.isin(b, past)
@@ -199,9 +202,9 @@ def find_regions(geometries: Geometries, tree: shapely.STRtree) -> OverlapRegion
     refuse_tangle(a, b, len(geometries))
     left = geometries[a]
     if np.any(turn):
-        left[turn != 0] = turned(left[turn != 0], -1)
+        left[turn != 0] = turn_shapes(left[turn != 0], -1)
     most = count_most_pieces(len(geometries))
-    both = areas_of(intersect_pairs(left, geometries[b], most))
+    both = keep_areas(intersect_pairs(left, geometries[b], most))
     real = shapely.area(both) > 0.0
     a, b, both = a[real], b[real], both[real]
     low, high = np.minimum(a, b), np.maximum(a, b)
@@ -216,12 +219,11 @@ def find_regions(geometries: Geometries, tree: shapely.STRtree) -> OverlapRegion
         most,
     )
     sets = [*zip(low[plain].tolist(), high[plain].tolist(), strict=True), *sets]
-    shapes, row = wide_polygons(np.concatenate([both[plain], pieces]))
+    shapes, row = list_wide_polygons(np.concatenate([both[plain], pieces]))
     sizes = np.array([len(s) for s in sets], dtype=np.int64)
     park = np.array(list(chain.from_iterable(sets)), dtype=np.int64)
     _, members = expand_ranges((np.cumsum(sizes) - sizes)[row], sizes[row])
-    first = np.concatenate([[0], np.cumsum(sizes[row])])
-    return OverlapRegions(shapes, first, park[members], row >= np.count_nonzero(plain))
+    return OverlapRegions(shapes, make_offsets(sizes[row]), park[members], row >= np.count_nonzero(plain))
 
 
 def _intersects(shapes: Geometries, row: Ints, others: Geometries) -> NDArray[np.bool_]:
@@ -241,7 +243,7 @@ def _intersects(shapes: Geometries, row: Ints, others: Geometries) -> NDArray[np
     return np.concatenate(meets)
 
 
-def turned(geometries: Geometries, turns: int) -> Geometries:
+def turn_shapes(geometries: Geometries, turns: int) -> Geometries:
     """The shapes, so many times round the globe further east."""
     moved: Geometries = shapely.transform(geometries, lambda xy: xy + np.array([360.0 * turns, 0.0]))
     return moved
@@ -270,7 +272,7 @@ def _find_others_inside(both: Geometries, crowded: list[set[int]], geometries: G
     return inside
 
 
-def areas_of(shapes: Geometries) -> Geometries:
+def keep_areas(shapes: Geometries) -> Geometries:
     """The shapes without the points and lines that parks share besides areas."""
     mixed = np.flatnonzero(shapely.get_type_id(shapes) == 7)
     if len(mixed) == 0:
@@ -311,12 +313,12 @@ def _split_by_sets(
     for turn in range(max((len(some) for some in others), default=0)):
         rows = np.array([k for k, p in enumerate(pair.tolist()) if turn < len(others[p])], dtype=np.int64)
         other = np.array([others[p][turn] for p in pair[rows].tolist()], dtype=np.int64)
-        knives = beside(geometries[other], shapes[rows])
+        knives = turn_beside(geometries[other], shapes[rows])
         # With a park before the second of the pair, the set belongs to another pair.
         second = np.array([sets[k][1] for k in rows.tolist()], dtype=np.int64)
         mine = other > second
-        inside = areas_of(map_rows(shapely.intersection, shapes[rows[mine]], knives[mine]))
-        shapes[rows] = areas_of(map_rows(shapely.difference, shapes[rows], knives))
+        inside = keep_areas(map_rows(shapely.intersection, shapes[rows[mine]], knives[mine]))
+        shapes[rows] = keep_areas(map_rows(shapely.difference, shapes[rows], knives))
         more = zip(rows[mine].tolist(), other[mine].tolist(), strict=True)
         sets = [*sets, *((*sets[k], n) for k, n in more)]
         shapes, pair = np.concatenate([shapes, inside]), np.concatenate([pair, pair[rows[mine]]])
@@ -327,13 +329,13 @@ def _split_by_sets(
     return shapes, sets
 
 
-def beside(parks: Geometries, shapes: Geometries) -> Geometries:
+def turn_beside(parks: Geometries, shapes: Geometries) -> Geometries:
     """The parks, turned to the side of the globe where the shapes are."""
     middles = [shapely.bounds(some).reshape(-1, 4)[:, [0, 2]].mean(axis=1) for some in (shapes, parks)]
     turns = np.rint((middles[0] - middles[1]) / 360.0).astype(int)
     moved = parks.copy()
     for turn in np.unique(turns[turns != 0]).tolist():
-        moved[turns == turn] = turned(parks[turns == turn], turn)
+        moved[turns == turn] = turn_shapes(parks[turns == turn], turn)
     return moved
 
 
@@ -342,20 +344,19 @@ def place_in_regions(regions: OverlapRegions, ground: JudgingContext) -> FoundPl
     lon, lat = find_middles(regions.shape, _compute_plenty_m(ground))
     claims = Claims(wrap_lon(lon), lat, np.full(len(lon), ONE), regions.first, regions.park)
     everywhere = np.arange(len(lon))
-    east, north, verdicts, promised = _settled(regions, claims, everywhere, lon, ground)
+    east, north, verdicts, promised = _place_in_rows(regions, claims, everywhere, lon, ground)
     bent = np.flatnonzero((promised - verdicts.confidence > BENT) & (promised >= DOUBTFUL))
     if len(bent):
-        x, y, new, _ = _settled(regions, claims, bent, lon, ground, exact=True)
+        x, y, new, _ = _place_in_rows(regions, claims, bent, lon, ground, exact=True)
         better = np.flatnonzero(new.confidence > verdicts.confidence[bent])
-        _, members = expand_ranges(claims.rows(bent).first[better], np.diff(claims.first)[bent[better]])
-        verdicts = verdicts.replaced(claims.first, bent[better], new.rows(better, members))
+        verdicts = verdicts.replace(bent[better], new.take(better))
         east[bent[better]], north[bent[better]] = x[better], y[better]
     per_lon, per_lat = compute_degree_lengths(lat)
     i, j = get_index(wrap_lon(lon + east / per_lon), lat + north / per_lat, ground.level)
     return make_found("overlap", i.astype(np.int64), j.astype(np.int64), claims, (east, north), verdicts)
 
 
-def _settled(
+def _place_in_rows(
     regions: OverlapRegions,
     claims: Claims,
     rows: Ints,
@@ -363,8 +364,8 @@ def _settled(
     ground: JudgingContext,
     exact: bool = False,
 ) -> tuple[Floats, Floats, JudgedClaims, Floats]:
-    """Where to stand for some claims, inside their region; the verdicts, and what was estimated."""
-    claims, shapes, lon = claims.rows(rows), regions.shape[rows], lon[rows]
+    """Choose where to stand for some claims, inside their region; the verdicts, and what was estimated."""
+    claims, shapes, lon = claims.take(rows), regions.shape[rows], lon[rows]
     reach = np.full(len(lon), 2 * ground.station.radius_m)
     start = estimate_claims(claims, np.zeros(len(lon)), np.zeros(len(lon)), ground)
     east, north, quick = choose_standing(claims, ground, (-reach, -reach), (reach, reach), exact, quick=start)
@@ -373,8 +374,7 @@ def _settled(
     x, y = lon[moved] + east[moved] / per_lon[moved], claims.lat[moved] + north[moved] / per_lat[moved]
     left = moved[~shapely.contains_xy(shapes[moved], x, y)]
     east[left] = north[left] = 0.0
-    _, members = expand_ranges(claims.first[left], np.diff(claims.first)[left])
-    quick = quick.replaced(claims.first, left, start.rows(left, members))
+    quick = quick.replace(left, start.take(left))
     return east, north, refine(claims, quick, ground), quick.confidence
 
 
@@ -384,7 +384,7 @@ def _compute_plenty_m(ground: JudgingContext) -> float:
     return 2.0 * (ground.station.radius_m + 3.0 * float(compute_sigma(spread)))
 
 
-def wide_polygons(shapes: Geometries) -> tuple[Geometries, Ints]:
+def list_wide_polygons(shapes: Geometries) -> tuple[Geometries, Ints]:
     """Polygon parts and the row each is of, without what rounding made: under a tenth of a millimetre."""
     parts, row = _list_polygons(shapes)
     thickness = 2 * shapely.area(parts) / np.maximum(shapely.length(parts), 1e-300)

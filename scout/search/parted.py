@@ -13,12 +13,13 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from scout.geo.boundaries import Floats, expand_ranges
+from scout.geo.boundaries import Floats
 from scout.geo.probability import DOUBTFUL
 from scout.search.beside import compute_widest_m, find_near_bounds, find_parks_beside
-from scout.search.found import FoundPlaces, grade_confidence, join_found
+from scout.search.found import FoundPlaces, grade_confidence
 from scout.search.optimize import SURE
 from scout.search.verdict import JudgingContext
+from scout.table import expand_ranges
 
 Parks = tuple[int, ...]  # ascending
 _ALIKE = 1e-3  # probabilities that differ by less are those of one boundary drawn twice
@@ -58,8 +59,8 @@ def list_fewer(parks: Parks, parks_p: Floats) -> list[Parks]:
 
 def find_surer(
     wanted: Iterable[PartedTerms],
-    opened: Callable[[Sequence[PartedTerms]], list[WiderSets | Sequence[PartedTerms]]],
-    judged: Callable[[Sequence[WiderSets]], FoundPlaces],
+    find_ground: Callable[[Sequence[PartedTerms]], list[WiderSets | Sequence[PartedTerms]]],
+    judge: Callable[[Sequence[WiderSets]], FoundPlaces],
     ground: JudgingContext,
     least: int,
 ) -> tuple[list[WiderSets], list[FoundPlaces]]:
@@ -67,20 +68,20 @@ def find_surer(
 
     Parameters
     ----------
-    wanted : iterable of Wanted
+    wanted : iterable of PartedTerms
         What to begin with.
-    opened : callable
+    find_ground : callable
         Gives for each set the ground, or other sets to look at instead.
-    judged : callable
+    judge : callable
         Gives one spot for each piece of ground.
-    ground : Ground
+    ground : JudgingContext
     least : int
         Fewest parks of a set.
 
     Returns
     -------
-    wide : list of Wider
-    spots : list of Found
+    wide : list of WiderSets
+    spots : list of FoundPlaces
         One row for each.
     """
     seen: set[tuple[Parks, Any]] = set()
@@ -91,19 +92,19 @@ def find_surer(
         asked.update(todo)
         new: dict[tuple[Parks, Any], WiderSets] = {}
         more: list[PartedTerms] = []
-        for one in opened(todo):
+        for one in find_ground(todo):
             if not isinstance(one, WiderSets):
                 more.extend(one)
             elif one.covered > 0 and (one.parks, one.piece) not in seen:
                 new.setdefault((one.parks, one.piece), one)
         seen.update(new)
         if new:
-            found = judged(list(new.values()))
+            found = judge(list(new.values()))
             grades = grade_confidence(found.judged.confidence)
             for row, one in enumerate(new.values()):
                 if grades[row] < one.covered:
                     wide.append(one)
-                    spots.append(found.rows(np.array([row])))
+                    spots.append(found.take(np.array([row])))
                 if grades[row] > 0:
                     part = slice(found.claims.first[row], found.claims.first[row + 1])
                     more.extend(
@@ -121,7 +122,7 @@ def _drop_twins(spots: Sequence[FoundPlaces], ground: JudgingContext) -> list[in
     """
     if not spots:
         return []
-    whole = join_found(spots)
+    whole = FoundPlaces.concat(spots)
     bounds = np.stack(ground.boundaries.outlines.bounds, axis=1)
     reach = compute_widest_m(ground.station, ground.boundary_error_m)
     beside = find_parks_beside(whole, find_near_bounds(whole, bounds, reach), ground)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Any, NamedTuple
 
@@ -28,11 +29,12 @@ from scout.parks.sources import InMemoryParks, ParkSource, add_report_lines
 from scout.search.describe import count_cells
 from scout.search.found import FoundPlaces, judge_found
 from scout.search.optimize import optimize_position
-from scout.search.tiles import find_in_box
 from scout.search.verdict import FOUR, MERIDIAN, ONE, PARALLEL, THREE, Claims, JudgingContext, compute_touch_p
+from scout.table import Table, make_offsets
 
 
-class NearPairs(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class NearPairs(Table):
     """Places and the parks near them, in the order of the places."""
 
     place: Ints
@@ -41,10 +43,6 @@ class NearPairs(NamedTuple):
     edge_lon: Floats
     edge_lat: Floats
     p: Floats  # the whole station inside
-
-    def rows(self, keep: NDArray[Any]) -> NearPairs:
-        """Some of the pairs."""
-        return NearPairs(*(column[keep] for column in self))
 
 
 class NearestLattice(NamedTuple):
@@ -82,11 +80,11 @@ def find_near_pairs(
     )
     p = compute_contained_p(ground.boundaries, park, x, y, clearance, station.radius_m, spread)
     pairs = NearPairs(place, park, clearance, wrap_lon(edge_lon), edge_lat, p)
-    return pairs.rows(clearance >= -near_m[place])
+    return pairs.take(clearance >= -near_m[place])
 
 
 def compute_reaches(cells: Sequence[str | None], near_m: float) -> Floats:
-    """How far parks are spoken of: from a cell's centre, half its diagonal further."""
+    """Return how far from each place parks matter: from a cell's centre, half its diagonal further."""
     reach = np.full(len(cells), near_m)
     for row, text in enumerate(cells):
         if text is not None:
@@ -161,22 +159,22 @@ def find_feet(
     return found
 
 
-# Of the parks of a shelf, those that places could have to do with.
+# Of the parks of a source, those that places could have to do with.
 _TOGETHER_DEG = 2.0  # places this near each other are asked for together
 
 
 def load_parks_near(
-    shelf: ParkSource,
+    source: ParkSource,
     lon: ArrayLike,
     lat: ArrayLike,
     near_m: float,
     cells: Sequence[str | None] | None = None,
 ) -> Parks:
-    """Take the parks that come near some places; all of them where they are at hand.
+    """Load the parks that come near some places; all of them where they are at hand.
 
     Parameters
     ----------
-    shelf : Shelf
+    source : ParkSource
     lon, lat : arrays, shape (n,)
         Degrees.
     near_m : float
@@ -184,22 +182,22 @@ def load_parks_near(
     cells : sequence of str or None, optional
         Locators of the places that were given as such.
     """
-    if isinstance(shelf, InMemoryParks):
-        return shelf.parks
+    if isinstance(source, InMemoryParks):
+        return source.parks
     x, y = np.atleast_1d(np.asarray(lon, dtype=float)), np.atleast_1d(np.asarray(lat, dtype=float))
     reach = compute_reaches(cells if cells is not None else [None] * len(x), near_m)
     group = np.floor(np.stack([x, y]) / _TOGETHER_DEG)
-    wanted = np.zeros(len(shelf.bounds), dtype=bool)
+    wanted = np.zeros(len(source.bounds), dtype=bool)
     for column in np.unique(group, axis=1).T:
         mine = (group == column[:, None]).all(axis=0)
         box = float(x[mine].min()), float(y[mine].min()), float(x[mine].max()), float(y[mine].max())
-        wanted[find_in_box(shelf.bounds, box, float(reach[mine].max()))] = True
-    taken = shelf.order(np.flatnonzero(wanted)).take()
-    report = add_report_lines(shelf.report, [taken.report])
-    return Parks(taken.frame.reset_index(drop=True), shelf.sources, report)
+        wanted[source.near(box, float(reach[mine].max()))] = True
+    loaded = source.load(np.flatnonzero(wanted))
+    report = add_report_lines(source.report, [loaded.report])
+    return Parks(loaded.frame.reset_index(drop=True), source.sources, report)
 
 
-# The move that mends a place: the surest station centre nearby, over all conditions at once.
+# The move that makes a place better: the surest station centre nearby, over all conditions at once.
 MOVE_M = 60.0  # further away is another place, not a correction
 _MOST_PARKS = 4  # of which all sets are tried
 
@@ -216,8 +214,9 @@ def find_best_moves(
 
     Notes
     -----
-    Every claim within reach is settled and judged: one cell, both sides of a line, three and four cells of
-    a corner, each with every set of the parks nearby. Best is what counts for most firmly, then doubtfully.
+    The surest centre is sought for every claim within reach: one cell, both sides of a line, three and four
+    cells of a corner, each with every set of the parks nearby. Best is what counts for most firmly, then
+    doubtfully.
     """
     place, grid, parks = _list_options(lattice, pairs, ground.station.radius_m)
     if len(place) == 0:
@@ -228,7 +227,7 @@ def find_best_moves(
     order = order[np.flatnonzero(np.diff(place[order], prepend=-1))]
     best, before = value[order], now[place[order]]
     better = (best[:, 0] > before[:, 0]) | ((best[:, 0] == before[:, 0]) & (best[:, 1] > before[:, 1]))
-    return place[order[better]], found.rows(order[better])
+    return place[order[better]], found.take(order[better])
 
 
 def _rate_found(found: FoundPlaces) -> Floats:
@@ -241,7 +240,7 @@ def _list_options(
     lattice: NearestLattice, pairs: NearPairs, radius: float
 ) -> tuple[Ints, Ints, list[tuple[int, ...]]]:
     """Every claim within reach of each place, with every set of the parks near it."""
-    close = pairs.rows(pairs.clearance_m > -MOVE_M)
+    close = pairs.take(pairs.clearance_m > -MOVE_M)
     near: dict[int, list[int]] = {}
     for k in np.lexsort((-close.clearance_m, close.place)).tolist():
         near.setdefault(int(close.place[k]), []).append(int(close.park[k]))
@@ -273,7 +272,7 @@ def _judge_options(
     at_x, at_y = (grid == MERIDIAN) | (grid >= FOUR), (grid == PARALLEL) | (grid >= FOUR)
     ref_lon = np.where(at_x, get_edge_lon(lattice.i[place], level), lon[place])
     ref_lat = np.where(at_y, get_edge_lat(lattice.j[place], level), lat[place])
-    first = np.concatenate([[0], np.cumsum([len(p) for p in parks])]).astype(np.int64)
+    first = make_offsets([len(p) for p in parks])
     claims = Claims(ref_lon, ref_lat, grid, first, np.array([q for p in parks for q in p], dtype=np.int64))
     here_x, here_y = np.where(at_x, lattice.dx_m[place], 0.0), np.where(at_y, lattice.dy_m[place], 0.0)
     slack_x, slack_y = np.where(at_x, 2 * radius, MOVE_M), np.where(at_y, 2 * radius, MOVE_M)
@@ -285,7 +284,8 @@ def _judge_options(
     i, j = get_index(ref_lon, ref_lat, level)
     found = judge_found("line", i.astype(np.int64), j.astype(np.int64), claims, offset, ground)
     i, j = get_index(found.judged.lon, found.judged.lat, level)
-    return found._replace(
+    return replace(
+        found,
         i=np.where(at_x, lattice.i[place], i).astype(np.int64),
         j=np.where(at_y, lattice.j[place], j).astype(np.int64),
     )

@@ -1,53 +1,36 @@
 """One tile searched: corners, stretches, overlaps, near misses; the results of tiles put together.
 
-The search: corners, stretches of lines, overlaps and near misses, in arrays from end to end.
-
 Only parks near a lattice line are looked at, and no cell polygon is ever built.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.geo.antimeridian import Box, find_in_box
 from scout.geo.boundaries import Boundaries, Floats, Ints
 from scout.geo.locator import count_columns, get_column_number, get_row_number
 from scout.model import DATUM_ERROR, ParkReport, Station
 from scout.parks.sources import LoadedParks, ParkQuery, ParkSource
 from scout.search.corners import find_near_corners, find_near_lines, judge_corners, limit_reach_m
-from scout.search.found import (
-    FoundPlaces,
-    grade_confidence,
-    join_and_release,
-    join_columns,
-    join_found,
-    make_empty,
-)
+from scout.search.found import FoundPlaces, grade_confidence, make_empty
 from scout.search.overlaps import OverlapRegions, find_regions
 from scout.search.scan import (
     CellWindow,
     EdgePieces,
     FoundCorners,
-    ParkSets,
     cut_pieces,
     find_corners_inside,
     find_inside_intervals,
 )
-from scout.search.stretches import find_owning_corners, place_along_pieces, take_pieces, with_more
-from scout.search.tiles import (
-    Box,
-    Tile,
-    check_repeated,
-    cut_into_tiles,
-    find_in_box,
-    find_meeting,
-    is_near_lines,
-)
+from scout.search.stretches import find_owning_corners, place_along_pieces
+from scout.search.tiles import Tile, check_repeated, cut_into_tiles, find_meeting, is_near_lines
 from scout.search.verdict import JudgingContext
 from scout.search.wide import find_long_stretches, place_in_wide_regions
 
@@ -75,15 +58,15 @@ def cut_to_core(result: SearchResult, core: CellWindow | None, level: int) -> Se
 
     def mine(pieces: EdgePieces, owner: Ints) -> tuple[EdgePieces, Ints]:
         kept = np.flatnonzero(place[owner] >= 0)
-        return take_pieces(pieces, kept), place[owner[kept]]
+        return pieces.take(kept), place[owner[kept]]
 
     meridians = mine(result.meridians, result.meridian_owner)
     parallels = mine(result.parallels, result.parallel_owner)
-    return SearchResult(found.rows(keep), *meridians, *parallels)
+    return SearchResult(found.take(keep), *meridians, *parallels)
 
 
 def join_searches(parts: list[SearchResult]) -> SearchResult:
-    """The finds of all fields, whose parks bear the same numbers; the list is emptied on the way.
+    """Join the finds of all tiles, whose parks bear the same numbers; the list is emptied on the way.
 
     Parts and whole would be most of the memory that a large search takes.
     """
@@ -96,41 +79,27 @@ def join_searches(parts: list[SearchResult]) -> SearchResult:
     found = [part.found for part in parts]
     upright, level = [part.meridians for part in parts], [part.parallels for part in parts]
     parts.clear()
-    return SearchResult(join_and_release(found), _join_pieces(upright), up, _join_pieces(level), flat)
-
-
-def _join_pieces(parts: list[EdgePieces]) -> EdgePieces:
-    axis, sizes = parts[0].axis, np.concatenate([np.diff(part.sets.first) for part in parts])
-    columns = [[p.line, p.cell, p.start, p.end, p.sets.park] for p in parts]
-    parts.clear()
-    line, cell, start, end, park = join_columns(columns)
-    return EdgePieces(
-        axis, line, cell, start, end, ParkSets(np.append(0, np.cumsum(sizes)), park, _make_unmarked(line))
+    return SearchResult(
+        FoundPlaces.drain(found), EdgePieces.drain(upright), up, EdgePieces.drain(level), flat
     )
-
-
-def _make_unmarked(rows: Ints) -> NDArray[np.uint64]:
-    """Marks that take no memory: once owners are known, they are looked at no more."""
-    return np.broadcast_to(np.uint64(0), rows.shape)
 
 
 def renumber_parks(result: SearchResult, numbers: Ints) -> SearchResult:
     """Parks by other numbers: ``numbers`` has the new one at the place of the old."""
     found = result.found
     near = np.where(found.near_park < 0, -1, numbers[found.near_park]) if len(numbers) else found.near_park
-    claims = found.claims._replace(park=numbers[found.claims.park])
+    claims = replace(found.claims, park=numbers[found.claims.park])
     return SearchResult(
-        found._replace(claims=claims, near_park=near),
-        _replace_parks(result.meridians, numbers),
+        replace(found, claims=claims, near_park=near),
+        _renumber_pieces(result.meridians, numbers),
         result.meridian_owner,
-        _replace_parks(result.parallels, numbers),
+        _renumber_pieces(result.parallels, numbers),
         result.parallel_owner,
     )
 
 
-def _replace_parks(pieces: EdgePieces, numbers: Ints) -> EdgePieces:
-    sets = pieces.sets
-    return pieces._replace(sets=ParkSets(sets.first, numbers[sets.park], _make_unmarked(pieces.line)))
+def _renumber_pieces(pieces: EdgePieces, numbers: Ints) -> EdgePieces:
+    return replace(pieces, sets=replace(pieces.sets, park=numbers[pieces.sets.park]))
 
 
 # The search: corners, stretches of lines, overlaps and near misses, in arrays from end to end.
@@ -168,14 +137,14 @@ def search_parks(
         How far a near miss may lie; 0 for none.
     overlaps : bool or array of bool, shape (n,)
         Whether places with a single cell and several parks are wanted; or of which parks.
-    window : Window, optional
+    window : CellWindow, optional
         The part of the lattice to search.
     error_range_m : tuple of float, optional
         Least and greatest boundary error of all parks, where these are a part of them.
 
     Returns
     -------
-    Search
+    SearchResult
         Park numbers are positions in ``geometries``.
     """
     near_m = limit_reach_m(near_m, level)
@@ -190,22 +159,22 @@ def search_parks(
     result, found = _search_lines(ground, near_m, window, geometries[numbers])
     parts = [result.found, found]
     if regions is not None:
-        regions = regions._replace(park=np.searchsorted(numbers, regions.park))
+        regions = replace(regions, park=np.searchsorted(numbers, regions.park))
         parts.append(place_in_wide_regions(regions, geometries[numbers], ground))
-    whole = join_found(parts)
+    whole = FoundPlaces.concat(parts)
     return renumber_parks(result._replace(found=whole), numbers)
 
 
 def _find_wanted_regions(
     geometries: NDArray[Any], overlaps: bool | NDArray[np.bool_]
 ) -> OverlapRegions | None:
-    """What is shared by the parks whose overlaps are wanted."""
+    """What is shared by the parks whose overlaps are terms."""
     mine = np.flatnonzero(np.broadcast_to(overlaps, len(geometries)))
     if not len(mine):
         return None
     some = geometries[mine]
     regions = find_regions(some, shapely.STRtree(some))
-    return regions._replace(park=mine[regions.park])
+    return replace(regions, park=mine[regions.park])
 
 
 def _search_lines(
@@ -230,7 +199,7 @@ def _search_lines(
     near = make_empty(ground)
     if near_m > 0 and len(geometries):
         near = _find_near_misses(corners, ground, geometries, near_m, window)
-    return SearchResult(join_found([at, apart]), pieces[0], owners[0], pieces[1], owners[1]), near
+    return SearchResult(FoundPlaces.concat([at, apart]), pieces[0], owners[0], pieces[1], owners[1]), near
 
 
 def _find_near_misses(
@@ -243,7 +212,7 @@ def _find_near_misses(
     near, three = find_near_corners(corners, ground, near_m, window)
     # Parks that hold a place on a line have bounds that meet it: the others are not asked.
     beside = find_near_lines(ground, shapely.STRtree(geometries), near_m, window)
-    return join_found([near, three, beside])
+    return FoundPlaces.concat([near, three, beside])
 
 
 def _separate_stretches(
@@ -264,9 +233,7 @@ def _separate_stretches(
         firm = (owner >= 0) & (grades[owner] == 0)
     apart = np.flatnonzero(~firm)
     upright, flat = np.split(apart, [np.searchsorted(apart, count)])
-    spots = place_along_pieces(
-        [take_pieces(pieces[0], upright), take_pieces(pieces[1], flat - count)], ground
-    )
+    spots = place_along_pieces([pieces[0].take(upright), pieces[1].take(flat - count)], ground)
     mine = owner[apart]
     worth = np.zeros(len(owner), dtype=np.int64)
     worth[apart] = grade_confidence(spots.judged.confidence)
@@ -279,22 +246,22 @@ def _separate_stretches(
     stays[longer.gone] = False
     better &= stays[apart]
     owner[apart[better]] = len(at.i) + np.arange(np.count_nonzero(better))
-    found = join_found([spots.rows(np.flatnonzero(better)), longer.spots])
+    found = FoundPlaces.concat([spots.take(np.flatnonzero(better)), longer.spots])
     first = len(at.i) + np.count_nonzero(better)
     made, after = [], []
     for some, new, of, left in zip(
         pieces, longer.pieces, np.split(owner, [count]), np.split(stays, [count]), strict=True
     ):
-        made.append(with_more(take_pieces(some, np.flatnonzero(left)), new))
+        made.append(EdgePieces.concat([some.take(np.flatnonzero(left)), new]))
         after.append(np.concatenate([of[left], first + np.arange(len(new.line))]))
         first += len(new.line)
     return found, (made[0], made[1]), after
 
 
-# One field searched, here or in another process: the parks it needs taken from their shelf.
+# One tile searched, here or in another process: the parks it needs loaded from their source.
 @dataclass(frozen=True, slots=True)
 class SearchTerms:
-    """What a search goes by, whatever its field."""
+    """What a search goes by, whatever its tile."""
 
     level: int
     station: Station
@@ -305,16 +272,16 @@ class SearchTerms:
 
 @dataclass(frozen=True, slots=True)
 class TileTask:
-    """One field of a search; can be sent to another process."""
+    """One tile of a search; can be sent to another process."""
 
-    order: ParkQuery
-    field: Tile
-    wanted: SearchTerms
+    query: ParkQuery
+    tile: Tile
+    terms: SearchTerms
     error_range_m: tuple[float, float]
 
 
 class TileFound(NamedTuple):
-    """What a field holds, and what had to be said of its parks."""
+    """What a tile holds, and what had to be said of its parks."""
 
     result: SearchResult
     report: ParkReport
@@ -323,54 +290,53 @@ class TileFound(NamedTuple):
 Spread = Callable[[Callable[[TileTask], TileFound], Iterable[TileTask]], Iterable[TileFound]]
 
 
-def make_tasks(shelf: ParkSource, wanted: SearchTerms, most: int) -> list[TileTask]:
-    """A search cut into fields, each with the parks that could matter there.
+def make_tasks(source: ParkSource, terms: SearchTerms, most: int) -> list[TileTask]:
+    """Cut a search into tiles, each with the parks that could matter there.
 
     Parameters
     ----------
-    shelf : Shelf
-    terms : Wanted
+    source : ParkSource
+    terms : SearchTerms
     most : int
-        Parks in a field, about.
+        Parks in a tile, about.
     """
-    bounds, near_m = shelf.bounds, limit_reach_m(wanted.near_m, wanted.level)
-    numbers = np.arange(len(bounds)) if wanted.box is None else find_in_box(bounds, wanted.box, near_m)
-    bounds = bounds[numbers]
+    near_m = limit_reach_m(terms.near_m, terms.level)
+    numbers = np.arange(len(source.bounds)) if terms.box is None else source.near(terms.box, near_m)
+    bounds = source.bounds[numbers]
     check_repeated(bounds)
-    overlaps = find_meeting(bounds) if wanted.overlaps else np.zeros(len(numbers), dtype=bool)
-    useful = overlaps | is_near_lines(bounds, wanted.level, near_m)
+    overlaps = find_meeting(bounds) if terms.overlaps else np.zeros(len(numbers), dtype=bool)
+    useful = overlaps | is_near_lines(bounds, terms.level, near_m)
     numbers, bounds, overlaps = numbers[useful], bounds[useful], overlaps[useful]
-    error = wanted.station.boundary_error_m + shelf.datum_error_m
+    error = terms.station.boundary_error_m + source.datum_error_m
     error_range_m = float(error.min(initial=np.inf)), float(error.max(initial=0.0))
-    window = None if wanted.box is None else find_cell_window(*wanted.box, wanted.level)
+    window = None if terms.box is None else find_cell_window(*terms.box, terms.level)
     made = []
-    for one in cut_into_tiles(bounds, wanted.level, near_m, overlaps, window, most):
+    for one in cut_into_tiles(bounds, terms.level, near_m, overlaps, window, most):
         one = one._replace(parks=numbers[one.parks])
-        made.append(TileTask(shelf.order(one.parks), one, wanted, error_range_m))
+        made.append(TileTask(source.query(one.parks), one, terms, error_range_m))
     return made
 
 
 def search_tile(task: TileTask) -> tuple[SearchResult, LoadedParks]:
-    """What one field holds, by rows of the parks taken."""
-    wanted, taken = task.wanted, task.order.take()
-    if wanted.box is not None:  # the shelf's bounds may be a little wide
-        near_m = limit_reach_m(wanted.near_m, wanted.level)
-        inside = find_in_box(shapely.bounds(taken.geometry).reshape(-1, 4), wanted.box, near_m)
-        taken = LoadedParks(taken.frame.iloc[inside], taken.numbers[inside], taken.report)
+    """Search one tile; what is found goes by rows of the parks that were loaded."""
+    tile, terms, loaded = task.tile, task.terms, task.query.load()
+    if terms.box is not None:  # the source's bounds may be a little wide
+        near_m = limit_reach_m(terms.near_m, terms.level)
+        loaded = loaded.take(find_in_box(shapely.bounds(loaded.geometry).reshape(-1, 4), terms.box, near_m))
     result = search_parks(
-        taken.geometry,
-        wanted.station.boundary_error_m + taken.frame[DATUM_ERROR].to_numpy(dtype=float),
-        wanted.level,
-        wanted.station,
-        near_m=wanted.near_m,
-        overlaps=task.field.overlapping[np.searchsorted(task.field.parks, taken.numbers)],
-        window=task.field.window,
+        loaded.geometry,
+        terms.station.boundary_error_m + loaded.frame[DATUM_ERROR].to_numpy(dtype=float),
+        terms.level,
+        terms.station,
+        near_m=terms.near_m,
+        overlaps=tile.overlapping[np.searchsorted(tile.parks, loaded.numbers)],
+        window=tile.window,
         error_range_m=task.error_range_m,
     )
-    return cut_to_core(result, task.field.core, wanted.level), taken
+    return cut_to_core(result, tile.core, terms.level), loaded
 
 
 def search_task(task: TileTask) -> TileFound:
-    """The same by the numbers of the parks on their shelf, to be put together with other fields."""
-    result, taken = search_tile(task)
-    return TileFound(renumber_parks(result, taken.numbers), taken.report)
+    """Search one tile; what is found goes by the numbers of the parks in their source."""
+    result, loaded = search_tile(task)
+    return TileFound(renumber_parks(result, loaded.numbers), loaded.report)

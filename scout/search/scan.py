@@ -15,15 +15,16 @@ wrapped round the globe, edges know no antimeridian: parks cut there and parks t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any, Literal, NamedTuple
+from dataclasses import dataclass, replace
+from typing import Annotated, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from scout.errors import InputError
-from scout.geo.boundaries import Floats, Ints, Outlines, expand_ranges
+from scout.geo.boundaries import Floats, Ints, Outlines
 from scout.geo.locator import LEVELS, SNAP_DEG, count_columns, get_column_number, get_row_number
+from scout.table import IN_LISTS, SHARED, Offsets, Table, expand_ranges
 
 Axis = Literal["meridian", "parallel"]
 _MOST = 20_000_000  # crossings and pairs to look at, held at once; about 2 GB
@@ -32,27 +33,14 @@ _NUMBER = {"meridian": get_column_number, "parallel": get_row_number}
 _SHIFT, _ZERO = 24, np.int64(1) << 22  # line numbers, unwrapped, stay within -2^22 and 2^23
 
 
-class Intervals(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Intervals(Table):
     """Intervals along lattice lines strictly inside parks, one row each, by park, line and place."""
 
     park: Ints
     line: Ints  # unwrapped line number
     start: Floats  # in cells of the other axis, unwrapped
     end: Floats
-
-    def rows(self, keep: NDArray[Any]) -> Intervals:
-        """Some of the intervals, by mask or number."""
-        return Intervals(self.park[keep], self.line[keep], self.start[keep], self.end[keep])
-
-    @classmethod
-    def join(cls, parts: Sequence[Intervals]) -> Intervals:
-        """All rows of several."""
-        return cls(
-            np.concatenate([p.park for p in parts]),
-            np.concatenate([p.line for p in parts]),
-            np.concatenate([p.start for p in parts]),
-            np.concatenate([p.end for p in parts]),
-        )
 
 
 class SweptIntervals(NamedTuple):
@@ -146,11 +134,11 @@ def _unpack_keys(key: Ints) -> tuple[Ints, Ints]:
 
 def _intersect_intervals(above: Intervals, below: Intervals, touched: NDArray[np.bool_]) -> Intervals:
     """``above`` where it is not touched, else what lies in both."""
-    ends = Intervals.join([above.rows(touched), below])
+    ends = Intervals.concat([above.take(touched), below])
     both = sweep_intervals(_pack_keys(ends.park, ends.line), ends.start, ends.end, 0.0)
     twice = np.diff(both.first) == 2
     found = Intervals(*_unpack_keys(both.key[twice]), both.start[twice], both.end[twice])
-    return Intervals.join([above.rows(~touched), found])
+    return Intervals.concat([above.take(~touched), found])
 
 
 def sweep_intervals(key: Ints, start: Floats, end: Floats, tiny: float = SNAP_DEG) -> SweptIntervals:
@@ -193,24 +181,19 @@ class CellWindow(NamedTuple):
     north: int
 
 
-class ParkSets(NamedTuple):
-    """A set of parks per row, lists end to end; equal sets have equal marks."""
+@dataclass(frozen=True, slots=True)
+class ParkSets(Table):
+    """A set of parks per row, lists end to end."""
 
-    first: Ints
-    park: Ints
-    mark: NDArray[np.uint64]
-
-    def rows(self, keep: Ints) -> ParkSets:
-        """The sets of some rows."""
-        sizes = np.diff(self.first)[keep]
-        _, members = expand_ranges(self.first[keep], sizes)
-        return ParkSets(np.concatenate([[0], np.cumsum(sizes)]), self.park[members], self.mark[keep])
+    first: Offsets
+    park: Annotated[Ints, IN_LISTS]
 
 
-class EdgePieces(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class EdgePieces(Table):
     """Parts of cell edges along which one set of parks holds."""
 
-    axis: Axis
+    axis: Annotated[Axis, SHARED]
     line: Ints  # canonical number of the line
     cell: Ints  # canonical number of the cell along it
     start: Floats  # 0 to 1 along the edge
@@ -218,7 +201,8 @@ class EdgePieces(NamedTuple):
     sets: ParkSets
 
 
-class FoundCorners(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class FoundCorners(Table):
     """Lattice corners strictly inside at least one park."""
 
     i: Ints
@@ -226,11 +210,11 @@ class FoundCorners(NamedTuple):
     sets: ParkSets
 
 
-def make_sets(first: Ints, park: Ints) -> ParkSets:
-    """Park lists with their marks: sums of a fixed random word per park, alike for alike sets."""
-    words = np.random.default_rng(20).integers(1, 2**63, int(park.max(initial=0)) + 1, dtype=np.uint64)
-    mark = np.add.reduceat(words[park], first[:-1]) if len(park) else np.empty(0, dtype=np.uint64)
-    return ParkSets(first, park, mark)
+def mark_sets(sets: ParkSets) -> NDArray[np.uint64]:
+    """Return a number for each set, equal for equal sets: the sum of a fixed random word per park."""
+    words = np.random.default_rng(20).integers(1, 2**63, int(sets.park.max(initial=0)) + 1, dtype=np.uint64)
+    none = np.empty(0, dtype=np.uint64)
+    return np.add.reduceat(words[sets.park], sets.first[:-1]) if len(sets.park) else none
 
 
 def cut_pieces(
@@ -241,7 +225,8 @@ def cut_pieces(
     ``wide`` marks the parks that go all the way round the globe and are drawn past one turn.
     """
     n = count_columns(level)
-    park, line, start, end = _keep_within(intervals, axis, level, wide, window)
+    found = _keep_within(intervals, axis, level, wide, window)
+    park, line, start, end = found.park, found.line, found.start, found.end
     low = np.floor(start).astype(np.int64)
     count = np.ceil(end).astype(np.int64) - low
     refuse_flood(count, level, judged=True)
@@ -256,7 +241,7 @@ def cut_pieces(
     of = np.repeat(np.arange(len(swept.key)), np.diff(swept.first))
     park = park[np.lexsort((park, of))]
     return EdgePieces(
-        axis, swept.key // n, swept.key % n, swept.start, swept.end, make_sets(swept.first, park)
+        axis, swept.key // n, swept.key % n, swept.start, swept.end, ParkSets(swept.first, park)
     )
 
 
@@ -265,7 +250,8 @@ def find_corners_inside(
 ) -> FoundCorners:
     """Corners strictly inside the intervals of the parallels, with the parks that hold each."""
     n = count_columns(level)
-    park, line, start, end = _keep_within(parallels, "parallel", level, wide, window)
+    found = _keep_within(parallels, "parallel", level, wide, window)
+    park, line, start, end = found.park, found.line, found.start, found.end
     low = np.floor(start).astype(np.int64) + 1
     count = np.maximum(np.ceil(end).astype(np.int64) - low, 0)
     refuse_flood(count, level, judged=True)
@@ -274,7 +260,7 @@ def find_corners_inside(
     order = np.lexsort((park[row], key))
     key, park = key[order], park[row][order]
     heads = np.flatnonzero(np.diff(key, prepend=-1))
-    return FoundCorners(key[heads] % n, key[heads] // n, make_sets(np.append(heads, len(key)), park))
+    return FoundCorners(key[heads] % n, key[heads] // n, ParkSets(np.append(heads, len(key)), park))
 
 
 def _keep_within(
@@ -285,12 +271,12 @@ def _keep_within(
     if np.any(wide):
         # Drawn from -200 to 200: one column more than a turn keeps the corner at 180 inside.
         turn = CellWindow(-1, 0, n, n) if axis == "parallel" else CellWindow(0, 0, n - 1, n)
-        round_ = _clip_intervals(found.rows(wide[found.park]), axis, turn)
-        found = Intervals.join([found.rows(~wide[found.park]), round_])
+        round_ = _clip_intervals(found.take(wide[found.park]), axis, turn)
+        found = Intervals.concat([found.take(~wide[found.park]), round_])
     if window is None:
         return found
     turns = [window._replace(west=window.west + t, east=window.east + t) for t in (-n, 0, n)]
-    return Intervals.join([_clip_intervals(found, axis, turn) for turn in turns])
+    return Intervals.concat([_clip_intervals(found, axis, turn) for turn in turns])
 
 
 def _clip_intervals(found: Intervals, axis: Axis, window: CellWindow) -> Intervals:
@@ -298,4 +284,4 @@ def _clip_intervals(found: Intervals, axis: Axis, window: CellWindow) -> Interva
     lines, ends = ((south, north), (west, east)) if axis == "parallel" else ((west, east), (south, north))
     start, end = np.maximum(found.start, ends[0]), np.minimum(found.end, ends[1])
     keep = (found.line >= lines[0]) & (found.line <= lines[1]) & (start < end)
-    return Intervals(found.park[keep], found.line[keep], start[keep], end[keep])
+    return replace(found, start=start, end=end).take(keep)

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
+from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from scipy.special import ndtr
 
 from scout.geo import probability
-from scout.geo.boundaries import Floats, Ints, expand_ranges
+from scout.geo.boundaries import Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths
 from scout.geo.locator import count_columns, get_edge_lat, get_edge_lon
 from scout.geo.probability import DOUBTFUL
 from scout.search.found import FoundPlaces, grade_confidence, make_found
 from scout.search.optimize import BENT, SURE, choose_standing
-from scout.search.scan import EdgePieces, FoundCorners, ParkSets
+from scout.search.scan import EdgePieces, FoundCorners, mark_sets
 from scout.search.verdict import (
     MERIDIAN,
     PARALLEL,
@@ -26,9 +27,10 @@ from scout.search.verdict import (
     estimate_known,
     refine,
 )
+from scout.table import IN_LISTS, Offsets, Table, expand_ranges, make_offsets
 
 _PARTS = 2048  # of one stretch at the most: 50 km go down to 24 m, longer ones less far
-_FINE_M = 2.0  # places nearer to each other are alike; `settle` finds the rest
+_FINE_M = 2.0  # places nearer to each other are alike; `choose_standing` finds the rest
 
 
 def locate_on_pieces(pieces: EdgePieces, fraction: Floats, level: int) -> tuple[Floats, Floats]:
@@ -63,17 +65,18 @@ def find_owning_corners(pieces: EdgePieces, corners: FoundCorners, at: FoundPlac
     if len(corners.i) == 0:
         return owner
     grades, whole = grade_confidence(at.judged.confidence), at.dropped == 0
-    for row in corners_at(pieces, corners, level):
-        mine = (row >= 0) & whole[row] & (corners.sets.mark[row] == pieces.sets.mark)
+    corner_mark, mark = mark_sets(corners.sets), mark_sets(pieces.sets)
+    for row in find_end_corners(pieces, corners, level):
+        mine = (row >= 0) & whole[row] & (corner_mark[row] == mark)
         mine &= (owner < 0) | (grades[row] < grades[owner])
         owner[mine] = row[mine]
     return owner
 
 
-def corners_at(pieces: EdgePieces, corners: FoundCorners, level: int) -> tuple[Ints, Ints]:
+def find_end_corners(pieces: EdgePieces, corners: FoundCorners, level: int) -> tuple[Ints, Ints]:
     """Rows of the corners that each piece starts at and ends at; -1 for none."""
     n = count_columns(level)
-    keys = corners.j * n + corners.i  # sorted, as `corners_inside` makes them
+    keys = corners.j * n + corners.i  # sorted, as `find_corners_inside` makes them
     found = []
     for ends, step in ((pieces.start == 0.0, 0), (pieces.end == 1.0, 1)):
         if pieces.axis == "parallel":
@@ -86,8 +89,9 @@ def corners_at(pieces: EdgePieces, corners: FoundCorners, level: int) -> tuple[I
     return found[0], found[1]
 
 
-class _PieceStrips(NamedTuple):
-    """Pieces of both axes in one list, so that they are settled together."""
+@dataclass(frozen=True, slots=True)
+class _PieceStrips(Table):
+    """Pieces of both axes in one list, so that their stations are placed together."""
 
     grid: Ints  # MERIDIAN or PARALLEL
     line: Ints
@@ -95,8 +99,8 @@ class _PieceStrips(NamedTuple):
     start: Floats
     size: Floats  # of the cell's edge
     length_m: Floats
-    first: Ints
-    park: Ints
+    first: Offsets
+    park: Annotated[Ints, IN_LISTS]
 
     @classmethod
     def of(cls, parts: Sequence[EdgePieces], level: int) -> _PieceStrips:
@@ -110,24 +114,8 @@ class _PieceStrips(NamedTuple):
             np.concatenate([p.start for p in parts]),
             np.concatenate([p.end - p.start for p in parts]),
             np.concatenate([measure_pieces(p, level) for p in parts]),
-            np.concatenate([[0], np.cumsum(sizes)]),
+            make_offsets(sizes),
             np.concatenate([p.sets.park for p in parts]),
-        )
-
-    def rows(self, keep: Ints) -> _PieceStrips:
-        """Some of the strips; a number may come again."""
-        sizes = np.diff(self.first)[keep]
-        _, members = expand_ranges(self.first[keep], sizes)
-        first = np.concatenate([[0], np.cumsum(sizes)])
-        return _PieceStrips(
-            self.grid[keep],
-            self.line[keep],
-            self.cell[keep],
-            self.start[keep],
-            self.size[keep],
-            self.length_m[keep],
-            first,
-            self.park[members],
         )
 
     def claims(self, fraction: Floats, level: int) -> Claims:
@@ -151,19 +139,18 @@ def place_along_pieces(parts: Sequence[EdgePieces], ground: JudgingContext) -> F
     weak = np.flatnonzero((held < SURE) & hopeful)
     if len(weak):
         _, members = expand_ranges(strips.first[weak], np.diff(strips.first)[weak])
-        placed = _find_surest(strips.rows(weak), quick.clearance_m[members], ground)
+        placed = _find_surest(strips.take(weak), quick.clearance_m[members], ground)
         fraction[weak], off[weak] = placed[:2]
-        quick = quick.replaced(strips.first, weak, placed[2])
+        quick = quick.replace(weak, placed[2])
     verdicts = refine(strips.claims(fraction, ground.level), quick, ground)
     bent = np.flatnonzero((quick.confidence - verdicts.confidence > BENT) & (quick.confidence >= DOUBTFUL))
     if len(bent):
-        some = strips.rows(bent)
-        at, aside, quick = _find_stand_off(some, fraction[bent], None, ground, exact=True)
+        some = strips.take(bent)
+        at, beside, quick = _find_stand_off(some, fraction[bent], None, ground, exact=True)
         new = refine(some.claims(at, ground.level), quick, ground)
         better = np.flatnonzero(new.confidence > verdicts.confidence[bent])
-        _, members = expand_ranges(some.first[better], np.diff(some.first)[better])
-        verdicts = verdicts.replaced(strips.first, bent[better], new.rows(better, members))
-        fraction[bent[better]], off[bent[better]] = at[better], aside[better]
+        verdicts = verdicts.replace(bent[better], new.take(better))
+        fraction[bent[better]], off[bent[better]] = at[better], beside[better]
     upright = strips.grid == MERIDIAN
     i, j = np.where(upright, strips.line, strips.cell), np.where(upright, strips.cell, strips.line)
     return make_found("line", i, j, strips.claims(fraction, ground.level), (off[:, 0], off[:, 1]), verdicts)
@@ -202,9 +189,9 @@ def _find_stand_off(
     # Where along the line is a matter of the reference point; the offset is from the line alone.
     fraction = np.clip(fraction + np.where(along, east, north) / size, 0.0, 1.0)
     off = np.stack([np.where(along, 0.0, east), np.where(along, north, 0.0)], axis=1)
-    again = strips.claims(fraction, ground.level).rows(moved)
+    again = strips.claims(fraction, ground.level).take(moved)
     new = estimate_claims(again, off[moved, 0], off[moved, 1], ground)
-    return fraction, off, quick.replaced(strips.first, moved, new)
+    return fraction, off, quick.replace(moved, new)
 
 
 def _find_surest_fraction(
@@ -237,7 +224,7 @@ def _find_surest_fraction(
         split &= half * size[strip] > np.maximum(_FINE_M, size[strip] / _PARTS)
         strip, half = np.repeat(strip[split], 2), np.repeat(half[split], 2) / 2
         middle = np.repeat(middle[split], 2) + np.tile([-1.0, 1.0], len(strip) // 2) * half
-        clear = _measure_clearances(strips.rows(strip), middle, ground)
+        clear = _measure_clearances(strips.take(strip), middle, ground)
     return fraction, at_best
 
 
@@ -245,33 +232,6 @@ def _measure_clearances(strips: _PieceStrips, fraction: Floats, ground: JudgingC
     claims = strips.claims(fraction, ground.level)
     row, _ = expand_ranges(claims.first[:-1], np.diff(claims.first))
     return ground.boundaries.clearance(claims.park, claims.lon[row], claims.lat[row])
-
-
-def take_pieces(pieces: EdgePieces, keep: Ints) -> EdgePieces:
-    """Some of the pieces."""
-    return EdgePieces(
-        pieces.axis,
-        pieces.line[keep],
-        pieces.cell[keep],
-        pieces.start[keep],
-        pieces.end[keep],
-        pieces.sets.rows(keep),
-    )
-
-
-def with_more(pieces: EdgePieces, more: EdgePieces) -> EdgePieces:
-    """The pieces and others of their axis behind them."""
-    if len(more.line) == 0:
-        return pieces
-    one, other = pieces.sets, more.sets
-    sets = ParkSets(
-        np.concatenate([one.first, other.first[1:] + len(one.park)]),
-        np.concatenate([one.park, other.park]),
-        np.concatenate([one.mark, other.mark]),
-    )
-    columns = (np.concatenate(both) for both in zip(pieces[1:5], more[1:5], strict=True))
-    line, cell, start, end = columns
-    return EdgePieces(pieces.axis, line, cell, start, end, sets)
 
 
 def _find_clearance_range(ground: JudgingContext) -> tuple[float, float]:

@@ -1,7 +1,7 @@
-"""A search in parts: fields of the lattice, each with the parks it needs.
+"""A search in parts: tiles of the lattice, each with the parks it needs.
 
-What is found in a field does not depend on how the lattice is cut: every place belongs to one field by the
-numbers of its cell, and a field is searched with all that touches those places.
+What is found in a tile does not depend on how the lattice is cut: every place belongs to one tile by the
+numbers of its cell, and a tile is searched with all that touches those places.
 """
 
 from __future__ import annotations
@@ -15,12 +15,12 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.errors import InputError
+from scout.geo.antimeridian import Box, meets_box
 from scout.geo.boundaries import Floats, Ints
 from scout.geo.locator import count_columns, get_column_number, get_row_number
 from scout.search.scan import CellWindow
 
 Bools = NDArray[np.bool_]
-Box = tuple[float, float, float, float]
 _REPEATED = 4000  # parks; fewer in one place that overlap are refused when their pairs are known
 _MARGIN = 2  # cells: a stretch ends at corners, whose own cells lie one further
 
@@ -45,23 +45,6 @@ def is_near_lines(bounds: Floats, level: int, near_m: float) -> Bools:
     y0, y1 = get_row_number(south, level) - dy, get_row_number(north, level) + dy
     near: Bools = (np.floor(x0) != np.floor(x1)) | (np.floor(y0) != np.floor(y1))
     return near
-
-
-def find_in_box(bounds: Floats, box: Box, near_m: float) -> Ints:
-    """Numbers of the bounds that come near a box (west, south, east past 180, north; degrees)."""
-    high = near_m / 110_000.0 + 0.01
-    wide = high / max(float(np.cos(np.radians(min(max(abs(box[1]), abs(box[3])) + high, 89.9)))), 1e-3)
-    return np.flatnonzero(_meets_box(bounds, (box[0] - wide, box[1] - high, box[2] + wide, box[3] + high)))
-
-
-def _meets_box(bounds: Floats, box: Box) -> Bools:
-    """Which bounds meet a box, on whatever turn of the globe."""
-    west, south, east, north = bounds.T
-    meets = np.zeros(len(bounds), dtype=bool)
-    for turn in (-360.0, 0.0, 360.0):
-        meets |= (west + turn <= box[2]) & (east + turn >= box[0])
-    meets &= (south <= box[3]) & (north >= box[1])
-    return meets
 
 
 def check_repeated(bounds: Floats) -> None:
@@ -103,7 +86,7 @@ def _make_boxes(bounds: Floats) -> tuple[NDArray[np.object_], Ints]:
 def cut_into_tiles(
     bounds: Floats, level: int, near_m: float, overlaps: Bools, window: CellWindow | None, most: int
 ) -> list[Tile]:
-    """Cut a search into fields.
+    """Cut a search into tiles.
 
     Parameters
     ----------
@@ -114,10 +97,10 @@ def cut_into_tiles(
         How far a near miss may lie.
     overlaps : array of bool, shape (n,)
         Parks whose overlaps are wanted.
-    window : Window, optional
+    window : CellWindow, optional
         The part of the lattice to search.
     most : int
-        Parks in a field, about; those near its edges come on top.
+        Parks in a tile, about; those near its edges come on top.
     """
     count = len(bounds)
     if count <= most:
@@ -127,10 +110,10 @@ def cut_into_tiles(
     x, y = get_column_number(bounds[:, [0, 2]], level), get_row_number(bounds[:, [1, 3]], level)
     middle = np.stack([x.mean(axis=1), y.mean(axis=1)], axis=1)
     middle[:, 0] = (middle[:, 0] - whole.west) % n + whole.west
-    kept = _KeptParks(
-        bounds, is_near_lines(bounds, level, near_m), _OverlapTree.made(bounds, overlaps), level, near_m
+    parks = _UsefulParks(
+        bounds, is_near_lines(bounds, level, near_m), _OverlapTree.build(bounds, overlaps), level, near_m
     )
-    return [kept.field(core, window) for core in _cut_tile(whole, middle, most, n // 2)]
+    return [parks.make_tile(core, window) for core in _cut_tile(whole, middle, most, n // 2)]
 
 
 def _cut_tile(core: CellWindow, middle: Floats, most: int, widest: int) -> Iterator[CellWindow]:
@@ -159,12 +142,12 @@ class _OverlapTree(NamedTuple):
     of: Ints  # numbers of the parks
 
     @classmethod
-    def made(cls, bounds: Floats, overlaps: Bools) -> _OverlapTree:
+    def build(cls, bounds: Floats, overlaps: Bools) -> _OverlapTree:
         rows = np.flatnonzero(overlaps)
         boxes, of = _make_boxes(bounds[rows])
         return cls(shapely.STRtree(boxes), boxes, rows[of])
 
-    def reaching_in(self, box: Box) -> Ints:
+    def find_reaching(self, box: Box) -> Ints:
         """Parks that share ground in a box, and all that reach into what those share, also beyond it."""
         turns = np.array([-360.0, 0.0, 360.0])
         ground = shapely.box(box[0] + turns, box[1], box[2] + turns, box[3])
@@ -182,8 +165,8 @@ class _OverlapTree(NamedTuple):
         return np.unique(self.of[self.tree.query(shared[inside])[1]])
 
 
-class _KeptParks(NamedTuple):
-    """All parks that matter."""
+class _UsefulParks(NamedTuple):
+    """All parks that come near a line or overlap another."""
 
     bounds: Floats
     lines: Bools
@@ -191,7 +174,7 @@ class _KeptParks(NamedTuple):
     level: int
     near_m: float
 
-    def field(self, core: CellWindow, whole: CellWindow | None) -> Tile:
+    def make_tile(self, core: CellWindow, whole: CellWindow | None) -> Tile:
         n = count_columns(self.level)
         west, south, east, north = np.array(core) + np.array([-_MARGIN, -_MARGIN, _MARGIN, _MARGIN])
         window = CellWindow(int(west), max(int(south), 0), int(east), min(int(north), n))
@@ -199,9 +182,9 @@ class _KeptParks(NamedTuple):
             low = max(window.west, whole.west), max(window.south, whole.south)
             window = CellWindow(*low, min(window.east, whole.east), min(window.north, whole.north))
         on_lines = np.flatnonzero(
-            self.lines & _meets_box(self.bounds, _find_tile_ground(window, n, self.near_m))
+            self.lines & meets_box(self.bounds, _find_tile_ground(window, n, self.near_m))
         )
-        overlapping = self.tree.reaching_in(_find_tile_ground(core, n, 1.0))
+        overlapping = self.tree.find_reaching(_find_tile_ground(core, n, 1.0))
         parks = np.union1d(on_lines, overlapping)
         return Tile(core, window, parks, np.isin(parks, overlapping))
 

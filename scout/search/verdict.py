@@ -6,18 +6,19 @@ stand off from it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any, NamedTuple
+from dataclasses import dataclass, replace
+from typing import Annotated, Any
 
 import numpy as np
 from scipy.special import ndtr
 
 from scout.geo import probability
-from scout.geo.boundaries import Boundaries, Floats, Ints, expand_ranges
+from scout.geo.boundaries import Boundaries, Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths, wrap_lon
 from scout.geo.locator import count_rows, get_column_number, get_row_number
 from scout.geo.probability import compute_contained_p
 from scout.model import Station
+from scout.table import IN_LISTS, Offsets, Table, expand_ranges
 
 # What a station claims: one cell, both sides of a line, all four cells of a corner, or three of them (one
 # code for each middle cell: north-east, north-west, south-west, south-east of the corner).
@@ -49,47 +50,28 @@ class JudgingContext:
         return float(self.boundary_error_m.max(initial=0.0)) if known is None else known[1]
 
 
-class Claims(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Claims(Table):
     """Claims at reference points, one per row; park lists end to end."""
 
     lon: Floats
     lat: Floats
     grid: Ints
-    first: Ints
-    park: Ints
-
-    def rows(self, keep: Ints) -> Claims:
-        """Some of the claims; a number may come again."""
-        sizes = np.diff(self.first)[keep]
-        _, members = expand_ranges(self.first[keep], sizes)
-        first = np.concatenate([[0], np.cumsum(sizes)])
-        return Claims(self.lon[keep], self.lat[keep], self.grid[keep], first, self.park[members])
+    first: Offsets
+    park: Annotated[Ints, IN_LISTS]
 
 
-class JudgedClaims(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class JudgedClaims(Table):
     """Claims judged at a station centre each; ``clearance_m`` and ``parks_p`` are per park of the claim."""
 
     lon: Floats
     lat: Floats
     grids_p: Floats
-    clearance_m: Floats
-    parks_p: Floats
+    first: Offsets  # that of the claims
+    clearance_m: Annotated[Floats, IN_LISTS]
+    parks_p: Annotated[Floats, IN_LISTS]
     confidence: Floats
-
-    def rows(self, keep: Ints, members: Ints) -> JudgedClaims:
-        """Some of the judgements; ``members`` are the parks of these rows."""
-        per_park = {"clearance_m": members, "parks_p": members}
-        return JudgedClaims(*(column[per_park.get(n, keep)] for n, column in self._asdict().items()))
-
-    def replaced(self, first: Ints, rows: Ints, new: JudgedClaims) -> JudgedClaims:
-        """The judgements with some rows replaced; ``first`` is that of their claims."""
-        _, members = expand_ranges(first[rows], np.diff(first)[rows])
-        per_park = ("clearance_m", "parks_p")
-        columns = {}
-        for name, column in self._asdict().items():
-            columns[name] = column.copy()
-            columns[name][members if name in per_park else rows] = getattr(new, name)
-        return JudgedClaims(**columns)
 
 
 def judge_claims(claims: Claims, dx_m: Floats, dy_m: Floats, ground: JudgingContext) -> JudgedClaims:
@@ -103,7 +85,7 @@ def judge_claims(claims: Claims, dx_m: Floats, dy_m: Floats, ground: JudgingCont
 
     Returns
     -------
-    Judged
+    JudgedClaims
         Confidence is the product of its parts: independence is an assumption.
     """
     return refine(claims, estimate_claims(claims, dx_m, dy_m, ground), ground)
@@ -121,7 +103,7 @@ def refine(claims: Claims, quick: JudgedClaims, ground: JudgingContext) -> Judge
         ground.station.radius_m,
         compute_spread_m(claims, ground),
     )
-    return quick._replace(parks_p=parks_p, confidence=multiply_parts(claims.first, quick.grids_p, parks_p))
+    return replace(quick, parks_p=parks_p, confidence=multiply_parts(claims.first, quick.grids_p, parks_p))
 
 
 def compute_spread_m(claims: Claims, ground: JudgingContext) -> Floats:
@@ -147,8 +129,16 @@ def estimate_known(
         clearance_m, ground.station.radius_m, compute_spread_m(claims, ground), 0.0
     )
     grids_p = compute_touch_p(claims, dx_m, dy_m, ground)
-    whole = multiply_parts(claims.first, grids_p, parks_p)
-    return JudgedClaims(*_locate_centres(claims, dx_m, dy_m), grids_p, clearance_m, parks_p, whole)
+    lon, lat = _locate_centres(claims, dx_m, dy_m)
+    return JudgedClaims(
+        lon=lon,
+        lat=lat,
+        grids_p=grids_p,
+        first=claims.first,
+        clearance_m=clearance_m,
+        parks_p=parks_p,
+        confidence=multiply_parts(claims.first, grids_p, parks_p),
+    )
 
 
 def multiply_parts(first: Ints, grids_p: Floats, parks_p: Floats) -> Floats:

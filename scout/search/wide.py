@@ -10,14 +10,22 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from scout.geo.boundaries import Ints, expand_ranges
-from scout.search.found import FoundPlaces, grade_confidence, join_found
+from scout.geo.boundaries import Ints
+from scout.search.found import FoundPlaces, grade_confidence
 from scout.search.optimize import SURE
-from scout.search.overlaps import OverlapRegions, areas_of, beside, place_in_regions, turned, wide_polygons
+from scout.search.overlaps import (
+    OverlapRegions,
+    keep_areas,
+    list_wide_polygons,
+    place_in_regions,
+    turn_beside,
+    turn_shapes,
+)
 from scout.search.parted import Parks, PartedTerms, WiderSets, find_surer, keep_best, list_fewer
 from scout.search.scan import EdgePieces, FoundCorners, ParkSets
-from scout.search.stretches import corners_at, place_along_pieces, take_pieces
+from scout.search.stretches import find_end_corners, place_along_pieces
 from scout.search.verdict import FOUR, JudgingContext
+from scout.table import expand_ranges, make_offsets
 from scout.threads import map_rows
 
 
@@ -40,8 +48,8 @@ class _LineParts(NamedTuple):
     corner_parks: FoundPlaces
     grades: Ints
 
-    def parks(self, piece: int) -> frozenset[int]:
-        """The parks of a piece."""
+    def get_parks(self, piece: int) -> frozenset[int]:
+        """Return the parks of a piece."""
         held = self.sets.get(piece)
         if held is None:
             n = len(self.pieces[0].line)
@@ -50,33 +58,33 @@ class _LineParts(NamedTuple):
             self.sets[piece] = held
         return held
 
-    def opened(self, wanted: Sequence[PartedTerms]) -> list[WiderSets | Sequence[PartedTerms]]:
-        """The run about each piece along which all of the parks hold."""
-        return [self._run(one) for one in wanted]
+    def find_ground(self, wanted: Sequence[PartedTerms]) -> list[WiderSets | Sequence[PartedTerms]]:
+        """Find the run about each piece along which all of the parks hold."""
+        return [self._find_run(one) for one in wanted]
 
-    def _run(self, one: PartedTerms) -> WiderSets:
+    def _find_run(self, one: PartedTerms) -> WiderSets:
         mine, low, high = frozenset(one.parks), one.at, one.at
         covered = int(self.grades[one.at])
-        while covered > 0 and low > 0 and self.joins[low - 1] and mine <= self.parks(low - 1):
+        while covered > 0 and low > 0 and self.joins[low - 1] and mine <= self.get_parks(low - 1):
             low -= 1
             covered = min(covered, int(self.grades[low]))
-        while covered > 0 and self.joins[high] and mine <= self.parks(high + 1):
+        while covered > 0 and self.joins[high] and mine <= self.get_parks(high + 1):
             high += 1
             covered = min(covered, int(self.grades[high]))
         for corner in (int(self.start[low]), int(self.end[high])):
             if corner >= 0 and covered > 0:
-                covered = min(covered, self._at_corner(corner, mine))
+                covered = min(covered, self._grade_corner(corner, mine))
         return WiderSets(one.parks, (low, high), one.at, covered)
 
-    def _at_corner(self, corner: int, mine: frozenset[int]) -> int:
+    def _grade_corner(self, corner: int, mine: frozenset[int]) -> int:
         claims = self.corner_parks.claims
         held = claims.park[claims.first[corner] : claims.first[corner + 1]]
         if claims.grid[corner] != FOUR or not mine <= set(held.tolist()):
             return 2
         return int(grade_confidence(self.corner_parks.judged.confidence[corner]))
 
-    def made(self, some: Sequence[WiderSets]) -> tuple[tuple[EdgePieces, EdgePieces], Ints]:
-        """Runs as pieces of both axes, and the place of each run among those."""
+    def make_pieces(self, some: Sequence[WiderSets]) -> tuple[tuple[EdgePieces, EdgePieces], Ints]:
+        """Make pieces of both axes of runs; also return the place of each run among those."""
         n = len(self.pieces[0].line)
         low, high = np.array([one.piece for one in some]).reshape(-1, 2).T
         upright = low < n
@@ -86,7 +94,7 @@ class _LineParts(NamedTuple):
             numbers = np.flatnonzero(mine)
             sizes = np.array([len(some[k].parks) for k in numbers.tolist()], dtype=np.int64)
             park = np.array([p for k in numbers.tolist() for p in some[k].parks], dtype=np.int64)
-            sets = ParkSets(np.append(0, np.cumsum(sizes)), park, np.zeros(len(numbers), dtype=np.uint64))
+            sets = ParkSets(make_offsets(sizes), park)
             a, b = low[mine] - shift, high[mine] - shift
             line, cell, start, end = pieces.line[a], pieces.cell[a], pieces.start[a], pieces.end[b]
             halves.append(EdgePieces(pieces.axis, line, cell, start, end, sets))
@@ -107,16 +115,16 @@ def find_long_stretches(
     Parameters
     ----------
     pieces : of both axes
-        As `pieces_inside` makes them, in order along each line.
+        As `cut_pieces` makes them, in order along each line.
     grades : array of int
         Verdict class that each piece has, itself or by the corner it belongs to, one axis after the other.
     weak : numbers of pieces, and their spots
         Those that were judged; one axis after the other.
     corners : and their spots
-    ground : Ground
+    ground : JudgingContext
     """
     joins = np.concatenate([_find_joins(some) for some in pieces])
-    ends = [corners_at(some, corners[0], ground.level) for some in pieces]
+    ends = [find_end_corners(some, corners[0], ground.level) for some in pieces]
     start, end = (np.concatenate(side) for side in zip(*ends, strict=True))
     line = _LineParts(start, end, joins, {}, pieces, corners[1], grades)
     sizes = np.concatenate([np.diff(some.sets.first) for some in pieces])
@@ -133,26 +141,24 @@ def find_long_stretches(
             PartedTerms(some, at) for some in (*sets, *list_fewer(parks, spots.judged.parks_p[part]))
         )
 
-    def judged(some: Sequence[WiderSets]) -> FoundPlaces:
-        halves, place = line.made(some)
-        return place_along_pieces(halves, ground).rows(place)
+    def judge(some: Sequence[WiderSets]) -> FoundPlaces:
+        halves, place = line.make_pieces(some)
+        return place_along_pieces(halves, ground).take(place)
 
-    runs, found = find_surer(asked, line.opened, judged, ground, least=1)
+    runs, found = find_surer(asked, line.find_ground, judge, ground, least=1)
     classes = [int(grade_confidence(one.judged.confidence)[0]) for one in found]
     stays = keep_best(runs, classes, _keep_within_line(runs))
     if not stays:
         none = np.empty(0, dtype=np.int64)
-        return LongStretches(
-            (take_pieces(pieces[0], none), take_pieces(pieces[1], none)), spots.rows(none), none
-        )
+        return LongStretches((pieces[0].take(none), pieces[1].take(none)), spots.take(none), none)
     gone = [
         piece
         for k in stays
         for piece in range(runs[k].piece[0], runs[k].piece[1] + 1)
-        if grades[piece] > classes[k] and line.parks(piece) == frozenset(runs[k].parks)
+        if grades[piece] > classes[k] and line.get_parks(piece) == frozenset(runs[k].parks)
     ]
-    halves, place = line.made([runs[k] for k in stays])
-    whole = join_found([found[k] for k in stays]).rows(np.argsort(place))
+    halves, place = line.make_pieces([runs[k] for k in stays])
+    whole = FoundPlaces.concat(found[k] for k in stays).take(np.argsort(place))
     return LongStretches(halves, whole, np.unique(np.array(gone, dtype=np.int64)))
 
 
@@ -190,11 +196,11 @@ def place_in_wide_regions(
 
     Parameters
     ----------
-    regions : Regions
-        As `overlap_regions` gives them.
+    regions : OverlapRegions
+        As `find_regions` gives them.
     geometries : array of (multi)polygons
         The parks that regions and ground number.
-    ground : Ground
+    ground : JudgingContext
     """
     found = place_in_regions(regions, ground)
     grades, sizes = grade_confidence(found.judged.confidence), np.diff(regions.first)
@@ -208,19 +214,19 @@ def place_in_wide_regions(
         unsure = regions.park[part][found.judged.parks_p[part] < SURE].tolist()
         if sizes[row] > 2:
             pairs.extend(PartedTerms(pair, row) for pair in combinations(unsure, 2))
-    sets = [PartedTerms(shared.parks(row), row) for row in weak]
-    wide, spots = find_surer(pairs, shared.opened, shared.judged, ground, least=2)
-    more, others = find_surer(sets, shared.opened, shared.judged, ground, least=2)
+    sets = [PartedTerms(shared.get_parks(row), row) for row in weak]
+    wide, spots = find_surer(pairs, shared.find_ground, shared.judge, ground, least=2)
+    more, others = find_surer(sets, shared.find_ground, shared.judge, ground, least=2)
     known = {(one.parks, one.piece) for one in wide}
     for one, spot in zip(more, others, strict=True):
         if (one.parks, one.piece) not in known:
             wide.append(one)
             spots.append(spot)
     classes = [int(grade_confidence(one.judged.confidence)[0]) for one in spots]
-    stays = keep_best(wide, classes, shared.within(wide, spots))
+    stays = keep_best(wide, classes, shared.find_within(wide, spots))
     gone = [row for k in stays for row in shared.own[wide[k].piece] if grades[row] > classes[k]]
     left = np.setdiff1d(np.arange(len(grades)), np.array(gone, dtype=np.int64))
-    return join_found([found.rows(left), *(spots[k] for k in stays)])
+    return FoundPlaces.concat([found.take(left), *(spots[k] for k in stays)])
 
 
 class _SharedGround:
@@ -244,32 +250,32 @@ class _SharedGround:
         self._best: list[int] = []  # grade of what is known in each piece with all of its set
         self._whole: list[int] = []  # the region that a piece is, -1 for none
 
-    def parks(self, region: int) -> Parks:
-        """The parks of a region."""
+    def get_parks(self, region: int) -> Parks:
+        """Return the parks of a region."""
         first = self._regions.first
         return tuple(self._regions.park[first[region] : first[region + 1]].tolist())
 
-    def opened(self, wanted: Sequence[PartedTerms]) -> list[WiderSets | Sequence[PartedTerms]]:
-        """The piece of each set about a region; of sets with a pair that has no room, the smaller sets."""
+    def find_ground(self, wanted: Sequence[PartedTerms]) -> list[WiderSets | Sequence[PartedTerms]]:
+        """Find the piece of each set about a region; of sets with a pair without room, smaller sets."""
         found: list[WiderSets | Sequence[PartedTerms]] = []
         by_set: dict[Parks, list[int]] = {}
         for one in wanted:
-            apart = self._no_room(one)
+            apart = self._find_narrow_pair(one)
             if apart is None:
                 by_set.setdefault(one.parks, []).append(one.at)
             else:
                 found.append([PartedTerms(tuple(p for p in one.parks if p != out), one.at) for out in apart])
-        self._work_out(
+        self._intersect_sets(
             [PartedTerms(parks, at[0]) for parks, at in by_set.items() if parks not in self._pieces]
         )
         for parks, at in by_set.items():
-            for region, piece in self._about(parks, at):
+            for region, piece in self._find_pieces(parks, at):
                 if len(parks) == 2:
                     self._pairs[parks, region] = piece
                 found.append(WiderSets(parks, piece, region, self._best[piece]))
         return found
 
-    def _no_room(self, one: PartedTerms) -> Parks | None:
+    def _find_narrow_pair(self, one: PartedTerms) -> Parks | None:
         if len(one.parks) < 3:
             return None
         for pair in combinations(one.parks, 2):
@@ -278,7 +284,7 @@ class _SharedGround:
                 return pair
         return None
 
-    def _about(self, parks: Parks, regions: list[int]) -> list[tuple[int, int]]:
+    def _find_pieces(self, parks: Parks, regions: list[int]) -> list[tuple[int, int]]:
         pieces = self._pieces[parks]
         if not len(pieces):
             return []
@@ -286,25 +292,25 @@ class _SharedGround:
         at, of = shapely.STRtree(shapes).query(self._points[regions], predicate="within")
         return [(regions[k], int(pieces[n])) for k, n in zip(at.tolist(), of.tolist(), strict=True)]
 
-    def _work_out(self, wanted: list[PartedTerms]) -> None:
-        """What sets share, all at once: one park more of each at a time."""
+    def _intersect_sets(self, wanted: list[PartedTerms]) -> None:
+        """Work out what sets share, all at once: one park more of each at a time."""
         if not wanted:
             return
         sets = [one.parks for one in wanted]
         near = self._points[[one.at for one in wanted]]
-        shapes = beside(self._geometries[[parks[0] for parks in sets]], near)
+        shapes = turn_beside(self._geometries[[parks[0] for parks in sets]], near)
         for turn in range(1, max(len(parks) for parks in sets)):
             rows = np.array([k for k, parks in enumerate(sets) if turn < len(parks)])
-            others = beside(self._geometries[[sets[k][turn] for k in rows.tolist()]], near[rows])
-            shapes[rows] = areas_of(map_rows(shapely.intersection, shapes[rows], others))
-        parts, of = wide_polygons(shapes)
+            others = turn_beside(self._geometries[[sets[k][turn] for k in rows.tolist()]], near[rows])
+            shapes[rows] = keep_areas(map_rows(shapely.intersection, shapes[rows], others))
+        parts, of = list_wide_polygons(shapes)
         first = len(self.shapes)
         self.shapes.extend(parts)
         for k, parks in enumerate(sets):
             self._pieces[parks] = first + np.flatnonzero(of == k)
-        self._look(parts, [sets[k] for k in of.tolist()])
+        self._grade_pieces(parts, [sets[k] for k in of.tolist()])
 
-    def _contained(self, parts: Geometries) -> tuple[Ints, Ints]:
+    def _find_contained(self, parts: Geometries) -> tuple[Ints, Ints]:
         """Find the pairs of a piece and a region with its spot in it, on any turn of the globe."""
         west, _, east, _ = shapely.bounds(parts).reshape(-1, 4).T
         lon = shapely.get_x(self._points)
@@ -312,16 +318,16 @@ class _SharedGround:
         for turns in (-1, 0, 1):
             by = 360.0 * turns
             some = np.flatnonzero((west + by <= lon.max()) & (east + by >= lon.min()))
-            moved = turned(parts[some], turns) if turns else parts[some]
+            moved = turn_shapes(parts[some], turns) if turns else parts[some]
             piece, region = self._tree.query(moved, predicate="contains")
             pairs.append((some[piece], region))
         found, where = (np.concatenate(column) for column in zip(*pairs, strict=True))
         order = np.lexsort((where, found))
         return found[order], where[order]
 
-    def _look(self, parts: Geometries, sets: list[Parks]) -> None:
-        """What is known in new pieces: the best grade, and regions of the very sets."""
-        piece, region = self._contained(parts)
+    def _grade_pieces(self, parts: Geometries, sets: list[Parks]) -> None:
+        """Note what is known in new pieces: the best grade, and regions of the very sets."""
+        piece, region = self._find_contained(parts)
         sizes = np.array([len(parks) for parks in sets], dtype=np.int64)
         park = np.array([p for parks in sets for p in parks], dtype=np.int64)
         row, member = expand_ranges((np.cumsum(sizes) - sizes)[piece], sizes[piece])
@@ -340,12 +346,12 @@ class _SharedGround:
         self.own.extend(own)
         self._whole.extend(o[0] if c == 1 and len(o) == 1 else -1 for o, c in zip(own, count, strict=True))
 
-    def judged(self, some: Sequence[WiderSets]) -> FoundPlaces:
-        """One spot for each piece."""
+    def judge(self, some: Sequence[WiderSets]) -> FoundPlaces:
+        """Find one spot for each piece."""
         whole = np.array([self._whole[one.piece] for one in some])
         new = np.flatnonzero(whole < 0)
         sets = [some[k].parks for k in new.tolist()]
-        first = np.append(0, np.cumsum([len(parks) for parks in sets])).astype(np.int64)
+        first = make_offsets([len(parks) for parks in sets])
         park = np.array([p for parks in sets for p in parks], dtype=np.int64)
         shapes = np.array([self.shapes[some[k].piece] for k in new.tolist()], dtype=object)
         made = place_in_regions(
@@ -356,13 +362,13 @@ class _SharedGround:
             np.arange(len(some) - len(new)),
             len(some) - len(new) + np.arange(len(new)),
         )
-        found = join_found([self._found.rows(whole[whole >= 0]), made]).rows(order)
+        found = FoundPlaces.concat([self._found.take(whole[whole >= 0]), made]).take(order)
         for one, worth in zip(some, grade_confidence(found.judged.confidence).tolist(), strict=True):
             self._best[one.piece] = min(self._best[one.piece], worth)
         return found
 
-    def within(self, wide: Sequence[WiderSets], spots: Sequence[FoundPlaces]) -> list[tuple[int, int]]:
-        """Pairs of pieces, the second of which has its spot in the first."""
+    def find_within(self, wide: Sequence[WiderSets], spots: Sequence[FoundPlaces]) -> list[tuple[int, int]]:
+        """Find the pairs of pieces, the second of which has its spot in the first."""
         if not wide:
             return []
         shapes = np.array([self.shapes[one.piece] for one in wide], dtype=object)

@@ -1,6 +1,6 @@
 """A search spread over the workers of a Dask cluster, here or elsewhere.
 
-Dask does the scheduling, the retries and the moving of data; what a worker does with a field is what a single
+Dask does the scheduling, the retries and the moving of data; what a worker does with a tile is what a single
 machine does with it.
 """
 
@@ -16,14 +16,14 @@ from typing import Any
 from scout.errors import InputError, ScoutError
 from scout.search.run import Spread, TileFound, TileTask
 
-PARKS_IN_A_FIELD = 10_000  # smaller fields than one machine takes, so that no worker waits for another
-_RETRIES = 5  # of a field whose worker died or lost its disk
+PARKS_IN_A_TILE = 10_000  # smaller tiles than one machine takes, so that no worker waits for another
+_RETRIES = 5  # of a tile whose worker died or lost its disk
 _ANSWER_S = 5  # that a scheduler has to answer in
 
 
 @contextmanager
 def open_workers(address: str | None, workers: int | None) -> Iterator[Spread]:
-    """Workers to search fields with, for as long as the context lasts.
+    """Workers to search tiles with, for as long as the context lasts.
 
     Parameters
     ----------
@@ -98,7 +98,7 @@ def _make_spread(client: Any, where: str) -> Spread:
                 yield found
                 futures[number] = None  # the worker may forget it
         except KilledWorker as error:
-            what = "a field of the search ended worker after worker: they may have too little memory"
+            what = "a tile of the search ended worker after worker: they may have too little memory"
             raise InputError(where, what, "take fewer workers, or ones with more memory") from error
         finally:
             client.cancel([future for future in futures if future is not None])
@@ -107,7 +107,7 @@ def _make_spread(client: Any, where: str) -> Spread:
 
 
 def _try_tile(work: Callable[[TileTask], TileFound], part: TileTask) -> TileFound | ScoutError:
-    """A field's finds, or what the user has to be told: no other worker would do better."""
+    """Search a tile; return its finds, or the error that ends the search: no other worker would do better."""
     try:
         return work(part)
     except ScoutError as error:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from scout.geo.geodesy import LocalFrame, compute_degree_lengths
 from scout.model import CROSSING, DRIVE, NAME, WALK, WHAT, StartKind, Surroundings
+from scout.table import Table
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -52,7 +53,8 @@ class WindowWays(NamedTuple):
     crossing: Shapes  # bridges and the like that may be walked, joined end to end
 
 
-class WindowStarts(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class WindowStarts(Table):
     """Parking and trailheads."""
 
     x: Floats
@@ -130,7 +132,7 @@ class AccessMap:
         points, row = self._near("starts", window)
         x, y = shapely.get_x(points), shapely.get_y(points)
         inside = (np.abs(x) <= window.half_m) & (np.abs(y) <= window.half_m)
-        return WindowStarts(x[inside], y[inside], row[inside])
+        return WindowStarts(x, y, row).take(inside)
 
     def barriers(self, window: WalkWindow) -> WindowBarriers:
         """What no step crosses."""

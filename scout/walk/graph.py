@@ -11,8 +11,8 @@ import shapely
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
-from scout.geo.boundaries import expand_ranges
 from scout.model import Relief, Walking
+from scout.table import expand_ranges
 from scout.walk.barriers import AccessMap, BarrierIndex, WalkWindow, WindowStarts, WindowWays
 from scout.walk.terrain import (
     OFF_PATH,
@@ -178,8 +178,8 @@ def _find_met_steps(a: Floats, b: Floats, axis: Floats, right: int, up: int) -> 
     low = np.ceil(np.minimum(from_k, to_k) - _SLACK).astype(np.int64)
     high = np.floor(np.maximum(from_k, to_k) + _SLACK).astype(np.int64)
     # A piece that runs along the steps is met by others; its ends are met with its neighbours.
-    aslant = np.abs(to_k - from_k) > _FLAT
-    piece, k = expand_ranges(low, np.where(aslant, np.maximum(high - low + 1, 0), 0))
+    diagonal = np.abs(to_k - from_k) > _FLAT
+    piece, k = expand_ranges(low, np.where(diagonal, np.maximum(high - low + 1, 0), 0))
     share = (k - from_k[piece]) / (to_k - from_k)[piece]
     x, y = (a[piece] + share[:, None] * (b - a)[piece]).T
     first_col, first_row = _unit(right, up)

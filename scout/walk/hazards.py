@@ -1,4 +1,4 @@
-"""What is dangerous or closed at some places: the nearest overhead line, and ground where none may stand.
+"""What is dangerous or closed at some places: the nearest hazard, and ground where no station may stand.
 
 Lines are straight in longitude and latitude (RFC 7946, section 3.1.1). Cut into pieces of half a kilometre
 they are straight in the Cassini series of `scout.geo.geodesy` as well, to 0.01 m up to latitude 80.
@@ -13,8 +13,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.cautions import HAZARDS
 from scout.geo.geodesy import compute_degree_lengths, make_polynomial_frame, measure_geodesic, wrap_lon
-from scout.model import NAME, WHAT, Surroundings
+from scout.model import HAZARD, NAME, WHAT, Surroundings
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -22,37 +23,41 @@ Ints = NDArray[np.int64]
 _PIECE_DEG = 0.005
 _SERIES_M = 10_000.0  # beyond it a geodesic gives the distance
 _TURNS = (-360.0, 0.0, 360.0)
+_AREAS = (3, 6)  # GEOS's numbers of types
 _SLACK = 1.02  # boxes are measured by the degree at the place
 _BATCH = 200  # places looked at together
 
 
-def find_power_lines_near(lon: Floats, lat: Floats, surroundings: Surroundings) -> tuple[Floats, list[str]]:
-    """The nearest overhead line of each place.
+def find_nearest(lon: Floats, lat: Floats, hazards: gpd.GeoDataFrame) -> tuple[Floats, list[str]]:
+    """Find the nearest hazard of each place.
 
     Parameters
     ----------
     lon, lat : arrays, shape (n,)
         Degrees.
-    surroundings : Surroundings
+    hazards : GeoDataFrame
+        Lines and areas, as `scout.model.Surroundings` has them.
 
     Returns
     -------
     distance_m : array, shape (n,)
-        To the line on the map, right to 0.1 m + 0.01 % under 10 km; infinite where there is none at all. The
-        wires hang some metres to either side of it.
+        To the line on the map, or from outside an area to its edge, right to 0.1 m + 0.01 % under 10 km; 0
+        inside an area, infinite where there is none at all. The wires of an overhead line hang some metres
+        to either side of it.
     names : list of str
         Kind and name of it, such as "power line: Harbour line"; empty where there is none.
     """
-    lines = surroundings.power_lines
-    distance, row = _find_nearest_edges(
-        _collect_edges(lines.geometry.to_numpy()), np.asarray(lon), np.asarray(lat)
-    )
-    texts = _list_titles(lines)
+    lon, lat = np.asarray(lon, dtype=float), np.asarray(lat, dtype=float)
+    shapes = hazards.geometry.to_numpy()
+    distance, row = _find_nearest_edges(_collect_edges(_draw_as_lines(shapes)), lon, lat)
+    place, inside = _find_inside(shapes, lon, lat)
+    distance[place], row[place] = 0.0, inside
+    texts = _list_titles(hazards)
     return distance, [texts[k] if k >= 0 else "" for k in row.tolist()]
 
 
 def find_closures(lon: Floats, lat: Floats, radius_m: float, surroundings: Surroundings) -> list[str]:
-    """What closes the ground within a radius of each place.
+    """Find what closes the ground within a radius of each place.
 
     Parameters
     ----------
@@ -69,19 +74,35 @@ def find_closures(lon: Floats, lat: Floats, radius_m: float, surroundings: Surro
         semicolons; empty where the ground is open.
     """
     lon, lat = np.asarray(lon, dtype=float), np.asarray(lat, dtype=float)
-    areas = surroundings.closed.geometry.to_numpy()
-    texts, found = _list_titles(surroundings.closed), [dict[str, None]() for _ in range(len(lon))]
-    tree = shapely.STRtree(areas)
-    for turn in _TURNS:
-        place, area = tree.query(shapely.points(wrap_lon(lon) + turn, lat), predicate="intersects")
-        for k, text in zip(place.tolist(), (texts[row] for row in area.tolist()), strict=True):
-            found[k][text] = None
-    edges = _collect_edges(shapely.boundary(areas))
+    closing = [kind.key for kind in HAZARDS if kind.closes]
+    closed = surroundings.hazards[surroundings.hazards[HAZARD].isin(closing)]
+    shapes = closed.geometry.to_numpy()
+    texts, found = _list_titles(closed), [dict[str, None]() for _ in range(len(lon))]
+    for k, row in zip(*(pairs.tolist() for pairs in _find_inside(shapes, lon, lat)), strict=True):
+        found[k][texts[row]] = None
     outside = np.array([k for k, names in enumerate(found) if not names], dtype=np.int64)
+    edges = _collect_edges(_draw_as_lines(shapes))
     distance, row = _find_nearest_edges(edges, lon[outside], lat[outside])
     for k in np.flatnonzero(distance <= radius_m).tolist():
         found[int(outside[k])][texts[int(row[k])]] = None
     return ["; ".join(names) for names in found]
+
+
+def _find_inside(shapes: Any, lon: Floats, lat: Floats) -> tuple[Ints, Ints]:
+    """Pairs of a place and an area that it lies in, on whatever turn of the globe."""
+    areas = np.flatnonzero(np.isin(shapely.get_type_id(shapes), _AREAS))
+    tree = shapely.STRtree(shapes[areas])
+    pairs = [tree.query(shapely.points(wrap_lon(lon) + t, lat), predicate="intersects") for t in _TURNS]
+    place, area = np.concatenate(pairs, axis=1)
+    return place, areas[area]
+
+
+def _draw_as_lines(shapes: Any) -> Any:
+    """Lines as they are, areas by their outlines."""
+    lines = shapes.copy()
+    areas = np.isin(shapely.get_type_id(shapes), _AREAS)
+    lines[areas] = shapely.boundary(shapes[areas])
+    return lines
 
 
 def _list_titles(frame: gpd.GeoDataFrame) -> list[str]:

@@ -9,23 +9,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import NamedTuple
 
 import numpy as np
 import shapely
 
-from scout.geo.boundaries import Floats, Ints, expand_ranges
+from scout.cautions import HAZARDS
+from scout.geo.boundaries import Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths
 from scout.geo.probability import FIRM
 from scout.model import WALK, LeftOut, Relief, Route, Surroundings, Walking
 from scout.quantities import Length, MeasuredText, format_slope
-from scout.search.found import KINDS, FoundPlaces, make_found, replace_rows
+from scout.search.found import KINDS, FoundPlaces, make_found
 from scout.search.run import SearchResult
 from scout.search.scan import EdgePieces
-from scout.search.stretches import locate_on_pieces, measure_pieces, take_pieces
+from scout.search.stretches import locate_on_pieces, measure_pieces
 from scout.search.verdict import MERIDIAN, PARALLEL, Claims, JudgedClaims, JudgingContext, judge_claims
-from scout.walk.hazards import find_closures, find_power_lines_near
-from scout.walk.routes import FoundWalk, WalkTargets, coarsest_m, farthest_m, find_walks
+from scout.table import Table, expand_ranges
+from scout.walk.hazards import find_closures, find_nearest
+from scout.walk.routes import FoundWalk, WalkTargets, compute_coarsest_m, compute_farthest_m, find_walks
 from scout.walk.terrain import compute_slope_deg
 
 Box = tuple[float, float, float, float]
@@ -44,7 +45,7 @@ class AccessSource:
 
     near: Callable[[Sequence[Box]], tuple[Surroundings, Sequence[Relief]]]
     walking: Walking = field(default_factory=Walking)
-    power_line_m: float = 50.0  # overhead lines nearer than this are warned of
+    near_m: Mapping[str, float] = field(default_factory=dict)  # by kind of hazard: warned of when nearer
 
 
 def make_boxes_around(one: tuple[Floats, Floats], other: tuple[Floats, Floats], reach_m: float) -> list[Box]:
@@ -71,16 +72,16 @@ def find_further(
 
     Parameters
     ----------
-    walked : list of Walked
+    walked : list of FoundWalk
         One per group of the targets.
-    targets : Targets
+    targets : WalkTargets
     order : array of int
         Groups, best first.
-    access : Access
+    access : AccessSource
     progress : callable
-        Told in a few words what is being done.
+        Called with a few words on what is being done.
     """
-    near, reach_m = access.walking, farthest_m(access.walking)
+    near, reach_m = access.walking, compute_farthest_m(access.walking)
     missed = [group for group in order.tolist() if walked[group].further]
     if not missed or reach_m < _WORTH * near.reach_m:
         return walked
@@ -89,12 +90,12 @@ def find_further(
     lon, lat = targets.lon[rows], targets.lat[rows]
     progress(f"reading roads, barriers and heights up to {reach_m / 1000:g} km away")
     around, reliefs = access.near(make_boxes_around((lon, lat), (lon, lat), reach_m))
-    some = WalkTargets(lon, lat, np.searchsorted(groups, targets.group[rows]))
+    some = replace(targets.take(rows), group=np.searchsorted(groups, targets.group[rows]))
     wide, found = replace(near, reach_m=reach_m), list(walked)
     again = find_walks(some, around, reliefs, wide, progress, near.reach_m)
     coarse = MeasuredText(
         "worked out on cells of up to ",
-        Length(coarsest_m(wide)),
+        Length(compute_coarsest_m(wide)),
         ", for no start within ",
         Length(near.reach_m, "stated"),
         " leads there",
@@ -124,7 +125,7 @@ class OfferJudge:
 
     def judge(self, claims: Claims) -> JudgedClaims:
         """Each claim judged with the station on its reference point."""
-        own = claims._replace(park=np.searchsorted(self.numbers, claims.park))
+        own = replace(claims, park=np.searchsorted(self.numbers, claims.park))
         none = np.zeros(len(own.lon))
         return judge_claims(own, none, none, self.ground)
 
@@ -136,10 +137,10 @@ def offer_places_along(
 
     Parameters
     ----------
-    result : Search
+    result : SearchResult
     chosen : array of int
         Rows of ``result.found``; those that are no line spots are passed over.
-    judge : Judge
+    judge : OfferJudge
     surroundings : Surroundings
         Places where a way crosses a stretch are among those offered.
 
@@ -158,21 +159,13 @@ def offer_places_along(
         (result.parallels, result.parallel_owner),
     ):
         mine = np.flatnonzero((owner >= 0) & line[owner])
-        some = take_pieces(pieces, mine)
+        some = pieces.take(mine)
         piece, fraction = _choose_fractions(some, judge.ground.level, surroundings)
-        claims = _make_claims(take_pieces(some, piece), fraction, judge.ground.level)
+        claims = _make_claims(some.take(piece), fraction, judge.ground.level)
         firm = np.flatnonzero(judge.judge(claims).confidence >= FIRM)
         served.append(owner[mine][piece[firm]])
-        offered.append(claims.rows(firm))
-    one, other = offered
-    both = Claims(
-        np.concatenate([one.lon, other.lon]),
-        np.concatenate([one.lat, other.lat]),
-        np.concatenate([one.grid, other.grid]),
-        np.concatenate([one.first, other.first[1:] + one.first[-1]]),
-        np.concatenate([one.park, other.park]),
-    )
-    return np.concatenate(served), both
+        offered.append(claims.take(firm))
+    return np.concatenate(served), Claims.concat(offered)
 
 
 def _make_claims(pieces: EdgePieces, fraction: Floats, level: int) -> Claims:
@@ -239,7 +232,8 @@ class ReachedSpots:
         return (*steep, MeasuredText("Long walk, ", coarse, ".")) if coarse else steep
 
 
-class _OfferedPlaces(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class _OfferedPlaces(Table):
     """Places where spots may stand; those of one spot follow each other, the surest first."""
 
     row: Ints
@@ -260,20 +254,20 @@ def work_out_walks(
 
     Parameters
     ----------
-    result : Search
+    result : SearchResult
     order : array of int
         Rows to look at, best first.
     level : int
     judge_of : callable
         The judge over some parks, by their numbers in the search.
-    access : Access
+    access : AccessSource
     progress : callable
-        Told in a few words what is being done.
+        Called with a few words on what is being done.
     """
     chosen = np.sort(order[result.found.near_park[order] < 0][:MOST_WALKS])
     progress("reading roads, barriers and heights")
     around, reliefs = access.near(_make_boxes(result, chosen, level, access.walking.reach_m))
-    judge = judge_of(np.unique(result.found.rows(chosen).claims.park))
+    judge = judge_of(np.unique(result.found.take(chosen).claims.park))
     served, claims = offer_places_along(result, chosen, judge, around)
     offers = _make_offers(result.found, chosen, served, claims)
     offers, closed = _keep_open(offers, judge.ground.station.radius_m, around)
@@ -285,7 +279,7 @@ def work_out_walks(
     walked = find_further(walked, targets, best, access, progress)
     taken = np.array([w.row for w in walked], dtype=np.int64)
     moved = taken[offers.claim[taken] >= 0]
-    found = _move_spots(result.found, offers.row[moved], claims.rows(offers.claim[moved]), judge)
+    found = _move_spots(result.found, offers.row[moved], claims.take(offers.claim[moved]), judge)
     lon, lat = offers.lon[taken], offers.lat[taken]
     return ReachedSpots(
         found,
@@ -296,7 +290,7 @@ def work_out_walks(
             for row, s in zip(of_row, compute_slope_deg(reliefs, lon, lat), strict=True)
             if s >= 0
         },
-        _collect_warnings(of_row, lon, lat, around, access.power_line_m),
+        _collect_warnings(of_row, lon, lat, around, access.near_m),
         closed,
         around,
     )
@@ -310,7 +304,7 @@ def _make_boxes(result: SearchResult, chosen: Ints, level: int, reach_m: float) 
         (result.meridians, result.meridian_owner),
         (result.parallels, result.parallel_owner),
     ):
-        mine = take_pieces(pieces, np.flatnonzero(np.isin(owner, chosen)))
+        mine = pieces.take(np.flatnonzero(np.isin(owner, chosen)))
         ends.append((*_locate_on_pieces(mine, 0.0, level), *_locate_on_pieces(mine, 1.0, level)))
     lon1, lat1, lon2, lat2 = (np.concatenate(c) for c in zip(*ends, strict=True))
     return make_boxes_around((lon1, lat1), (lon2, lat2), reach_m)
@@ -328,8 +322,7 @@ def _make_offers(found: FoundPlaces, chosen: Ints, served: Ints, claims: Claims)
     claim = np.concatenate([np.full(len(kept), -1), np.arange(len(served))])
     lon = np.concatenate([found.judged.lon[kept], claims.lon])
     lat = np.concatenate([found.judged.lat[kept], claims.lat])
-    order = np.lexsort((claim, row))
-    return _OfferedPlaces(row[order], lon[order], lat[order], claim[order])
+    return _OfferedPlaces(row, lon, lat, claim).take(np.lexsort((claim, row)))
 
 
 def _keep_open(
@@ -340,14 +333,14 @@ def _keep_open(
     free = np.array([not text for text in why], dtype=bool)
     left = set(offers.row[free].tolist())
     closed = {row: text for row, text in zip(offers.row.tolist(), why, strict=True) if row not in left}
-    return _OfferedPlaces(*(column[free] for column in offers)), closed
+    return offers.take(free), closed
 
 
 def _move_spots(found: FoundPlaces, row: Ints, claims: Claims, judge: OfferJudge) -> FoundPlaces:
     """The places found with some line spots on another place of their stretch."""
     none = np.zeros(len(row))
     new = make_found("line", found.i[row], found.j[row], claims, (none, none), judge.judge(claims))
-    return replace_rows(found, row, new)
+    return found.replace(row, new)
 
 
 def _collect_minutes(n: int, of_row: Ints, walked: Sequence[FoundWalk]) -> Floats:
@@ -361,17 +354,14 @@ def _collect_minutes(n: int, of_row: Ints, walked: Sequence[FoundWalk]) -> Float
 
 
 def _collect_warnings(
-    of_row: Ints, lon: Floats, lat: Floats, around: Surroundings, least_m: float
+    of_row: Ints, lon: Floats, lat: Floats, around: Surroundings, near_m: Mapping[str, float]
 ) -> dict[int, tuple[str, ...]]:
-    distance, names = find_power_lines_near(lon, lat, around)
-    return {
-        int(row): (
-            MeasuredText(
-                "Overhead line ",
-                Length(float(metres)),
-                f" away ({name}): keep antennas and wires well clear of it.",
-            ),
-        )
-        for row, metres, name in zip(of_row, distance, names, strict=True)
-        if metres < least_m
-    }
+    warnings: dict[int, tuple[str, ...]] = {}
+    for kind in HAZARDS:
+        if kind.closes:
+            continue
+        distance, names = find_nearest(lon, lat, around.hazards_of(kind.key))
+        for k in np.flatnonzero(distance < near_m.get(kind.key, kind.near_m)).tolist():
+            text = kind.warn(float(distance[k]), names[k])
+            warnings[int(of_row[k])] = (*warnings.get(int(of_row[k]), ()), text)
+    return warnings

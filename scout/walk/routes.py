@@ -9,7 +9,7 @@ than r at Tobler's greatest speed; what is found faster needs no larger window.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -20,6 +20,7 @@ from scipy.sparse.csgraph import connected_components, dijkstra
 from scout.geo.geodesy import compute_degree_lengths, measure_geodesic, wrap_lon
 from scout.model import Relief, Route, RouteState, StartKind, Surroundings, Walking
 from scout.quantities import Length, MeasuredText
+from scout.table import Table
 from scout.threads import map_on_threads
 from scout.walk.barriers import AccessMap, WalkWindow
 from scout.walk.graph import MOST_CELLS, Graph, build_graph
@@ -298,7 +299,8 @@ _NO_HEIGHT = "the heights do not cover it"
 _WINDING = 2.2  # so much longer than the way of a crow at full speed are short walks, at a guess
 
 
-class WalkTargets(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class WalkTargets(Table):
     """Places to walk to, a row per possible station centre."""
 
     lon: Floats  # degrees
@@ -314,14 +316,14 @@ class FoundWalk(NamedTuple):
     further: bool = False  # no start within reach leads there, one further away may
 
 
-def farthest_m(walking: Walking) -> float:
+def compute_farthest_m(walking: Walking) -> float:
     """How far away a start may be from which a place is reached within the longest walk."""
     return min(
         _FARTHEST_M, walking.limit_min * FASTEST_KMH * compute_load_factor(walking.load_kg) * 1000 / 60
     )
 
 
-def coarsest_m(walking: Walking) -> float:
+def compute_coarsest_m(walking: Walking) -> float:
     """Side of the cells of the widest window."""
     return max(walking.cell_m, _half_m(walking.reach_m) * 2 / MOST_CELLS)
 

@@ -1,6 +1,4 @@
-"""What OpenStreetMap's tags mean: ways, starts, barriers, closed ground, power lines.
-
-The tags of a layer's records in OpenStreetMap's words, and what may be done by them.
+"""What OpenStreetMap's tags mean: ways, starts, barriers, closed ground, hazards.
 
 Keys and values are those of the OpenStreetMap wiki (Map features, Access restrictions), from memory.
 
@@ -72,6 +70,7 @@ class Tags:
         return len(self._none)
 
     def __getitem__(self, key: str) -> Texts:
+        assert key in KEYS, f"{key} is not among KEYS: OpenStreetMap's own files would be read without it"
         return self._columns.get(key, self._none)
 
     def any_of(self, key: str, values: Collection[str]) -> Mask:
@@ -269,7 +268,7 @@ def select_area_barriers(tags: Tags) -> tuple[Mask, Texts]:
     return water | ice, np.where(water, "water", "glacier").astype(object)
 
 
-def buildings(tags: Tags) -> Mask:
+def select_buildings(tags: Tags) -> Mask:
     """What has walls and stands on the ground."""
     found = tags.has("building") & ~tags.any_of("building", _NO_WALLS) & ~tags.any_of("amenity", ("parking",))
     below: Mask = np.array([value.startswith("-") for value in tags["layer"]], dtype=bool)
@@ -336,8 +335,16 @@ def select_closed_ground(tags: Tags) -> tuple[Mask, Mask, Texts]:
     return military | shut | substation, military | (access == "military"), what.astype(object)
 
 
-def select_power_lines(tags: Tags) -> tuple[Mask, Texts]:
-    """Overhead lines, those above railways among them."""
+def select_hazards(tags: Tags) -> list[tuple[str, Mask, Texts]]:
+    """Select what people are warned of: the key of each kind, its records, and what they are.
+
+    Closed ground is apart: it is a barrier too.
+    """
+    return [("power", *_select_power_lines(tags))]
+
+
+def _select_power_lines(tags: Tags) -> tuple[Mask, Texts]:
+    """Select overhead lines, those above railways among them."""
     above = ~tags.any_of("location", ("underground", "underwater", "indoor")) & ~tags.has("tunnel")
     hung = tags.any_of("power", ("cable",)) & tags.any_of("location", ("overhead", "overground"))
     minor = tags.any_of("power", ("minor_line",))

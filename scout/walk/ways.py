@@ -12,30 +12,28 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.cautions import HAZARDS
 from scout.errors import InputError
 from scout.geo.geodesy import compute_degree_lengths
 from scout.io.formats import OSM_SUFFIXES
-from scout.model import CROSSING, DRIVE, GEOMETRY, NAME, RECORD, WALK, WHAT, Layer, Surroundings
+from scout.model import CROSSING, DRIVE, GEOMETRY, HAZARD, NAME, RECORD, WALK, WHAT, Layer, Surroundings
+from scout.table import Table
 from scout.walk import tags as rules
 from scout.walk.tags import Mask, Tags, Texts, collect_tags, convert_to_texts
 
 _POINT, _LINE, _RING, _AREA = 0, 1, 2, 3  # GEOS's numbers of types
 
 
-class ShapeParts(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class ShapeParts(Table):
     """Single shapes and the records they come from."""
 
     shape: NDArray[np.object_]
     row: NDArray[np.int64]
 
     def of(self, rows: Mask) -> ShapeParts:
-        """Those of some records."""
-        keep = rows[self.row]
-        return ShapeParts(self.shape[keep], self.row[keep])
-
-    def with_(self, other: ShapeParts) -> ShapeParts:
-        """Both."""
-        return ShapeParts(np.concatenate([self.shape, other.shape]), np.concatenate([self.row, other.row]))
+        """Return those of some records."""
+        return self.take(rows[self.row])
 
 
 class SplitShapes:
@@ -43,10 +41,10 @@ class SplitShapes:
 
     Attributes
     ----------
-    points, lines, areas : Parts
+    points, lines, areas : ShapeParts
         Lines have a length, areas are valid polygons with an area.
     repaired, lost : int
-        Areas mended; records without a shape that can be used.
+        Areas repaired; records without a shape that can be used.
     """
 
     def __init__(self, geometry: Any) -> None:
@@ -54,9 +52,9 @@ class SplitShapes:
         shapes, inner = shapely.get_parts(shapes, return_index=True)  # a collection may hold several
         every = ShapeParts(shapes, row[inner])
         kind = shapely.get_type_id(shapes)
-        self.points = _pick_parts(every, (kind == _POINT) & ~shapely.is_empty(shapes))
-        self.lines = _pick_parts(every, np.isin(kind, (_LINE, _RING)) & (shapely.length(shapes) > 0))
-        areas = _pick_parts(every, kind == _AREA)
+        self.points = every.take((kind == _POINT) & ~shapely.is_empty(shapes))
+        self.lines = every.take(np.isin(kind, (_LINE, _RING)) & (shapely.length(shapes) > 0))
+        areas = every.take(kind == _AREA)
         broken = ~shapely.is_valid(areas.shape)
         self.areas = _repair_areas(areas)
         self.repaired = int(broken.sum())
@@ -64,35 +62,31 @@ class SplitShapes:
         self.lost = len(geometry) - len(np.unique(kept))
 
     def as_lines(self, rows: Mask) -> ShapeParts:
-        """Lines of some records: their own, and the outlines of their areas."""
+        """Return lines of some records: their own, and the outlines of their areas."""
         areas = self.areas.of(rows)
         outlines, inner = shapely.get_parts(shapely.boundary(areas.shape), return_index=True)
-        return self.lines.of(rows).with_(ShapeParts(outlines, areas.row[inner]))
+        return ShapeParts.concat([self.lines.of(rows), ShapeParts(outlines, areas.row[inner])])
 
     def as_areas(self, rows: Mask) -> tuple[ShapeParts, ShapeParts]:
-        """Areas of some records, lines that end where they start among them; and the lines left over."""
+        """Return areas of some records, with lines that end where they start; and the lines left over."""
         lines = self.lines.of(rows)
         closed = shapely.is_closed(lines.shape) & (shapely.get_num_coordinates(lines.shape) >= 4)
         rings = shapely.get_coordinates(lines.shape[closed])
         counts = shapely.get_num_coordinates(lines.shape[closed])
         made = shapely.polygons(shapely.linearrings(rings, indices=np.repeat(np.arange(len(counts)), counts)))
-        areas = self.areas.of(rows).with_(_repair_areas(ShapeParts(np.atleast_1d(made), lines.row[closed])))
-        return areas, _pick_parts(lines, ~closed)
-
-
-def _pick_parts(parts: ShapeParts, keep: Mask) -> ShapeParts:
-    return ShapeParts(parts.shape[keep], parts.row[keep])
+        rings_made = _repair_areas(ShapeParts(np.atleast_1d(made), lines.row[closed]))
+        return ShapeParts.concat([self.areas.of(rows), rings_made]), lines.take(~closed)
 
 
 def _repair_areas(areas: ShapeParts) -> ShapeParts:
     """Areas made valid, in single polygons; what has no area is left out."""
     broken = ~shapely.is_valid(areas.shape)
     if broken.any():
-        mended = areas.shape.copy()
-        mended[broken] = shapely.make_valid(areas.shape[broken], method="structure", keep_collapsed=False)
-        shapes, inner = shapely.get_parts(mended, return_index=True)
+        repaired = areas.shape.copy()
+        repaired[broken] = shapely.make_valid(areas.shape[broken], method="structure", keep_collapsed=False)
+        shapes, inner = shapely.get_parts(repaired, return_index=True)
         areas = ShapeParts(shapes, areas.row[inner])
-    return _pick_parts(areas, (shapely.get_type_id(areas.shape) == _AREA) & (shapely.area(areas.shape) > 0))
+    return areas.take((shapely.get_type_id(areas.shape) == _AREA) & (shapely.area(areas.shape) > 0))
 
 
 # Other schemas in OpenStreetMap's words: columns of a file to tags, as the outing file maps them.
@@ -111,7 +105,7 @@ class TagMapping:
     all: str | None = None
 
     def meets(self, layer: Layer) -> bool:
-        """Whether it is about this layer."""
+        """Return whether it is about this layer."""
         named, path = (text.replace("\\", "/") for text in (self.file, layer.source.path))
         same = path == named or path.endswith("/" + named.removeprefix("./"))
         return same and self.layer in (None, layer.source.layer)
@@ -235,14 +229,15 @@ def _take_first_metres(here: Any, there: Any) -> Any:
 
 def build_walls(buildings: Any, starts: Any) -> Any:
     """Buildings but those that hold a place where walks start: a car park has a way out."""
-    held = np.zeros(len(buildings), dtype=bool)
-    held[shapely.STRtree(buildings).query(starts, predicate="intersects")[1]] = True
-    return buildings[~held]
+    has_start = np.zeros(len(buildings), dtype=bool)
+    has_start[shapely.STRtree(buildings).query(starts, predicate="intersects")[1]] = True
+    return buildings[~has_start]
 
 
 # Access data as read becomes surroundings: its tags are understood, its shapes made what they stand for.
 _BESIDE_DEG = 2e-5  # about 2 m: the strip that a public way keeps open through private ground
 _NAMED = 3  # names that a note gives
+_USES = {WALK: bool, DRIVE: bool, CROSSING: bool}
 _HINT = "say what they are with [[tags]] in the outing file"
 
 
@@ -261,9 +256,9 @@ def classify_access(tagged: Sequence[TaggedLayers], readings: Sequence[TagMappin
 
     Parameters
     ----------
-    tagged : sequence of Tagged
+    tagged : sequence of TaggedLayers
         As `scout.walk.read.read_tagged` gives them; a file may stand in several.
-    readings : sequence of Reading
+    readings : sequence of TagMapping
         How other schemas than OpenStreetMap's are to be read.
 
     Returns
@@ -289,7 +284,7 @@ def classify_access(tagged: Sequence[TaggedLayers], readings: Sequence[TagMappin
         _classify_layer(found, layer, roles[key].pop() if len(roles[key]) == 1 else "access", readings)
     found.notes += list_unused(list(layers.values()), readings)
     _note_files(found, list(layers.values()))
-    return found.surroundings(tuple(layer.source for layer in layers.values()))
+    return found.join(tuple(layer.source for layer in layers.values()))
 
 
 @dataclass
@@ -300,7 +295,7 @@ class _ClassifiedRows:
     starts: list[gpd.GeoDataFrame] = field(default_factory=list)
     barriers: list[gpd.GeoDataFrame] = field(default_factory=list)
     openings: list[gpd.GeoDataFrame] = field(default_factory=list)
-    closed: list[gpd.GeoDataFrame] = field(default_factory=list)
+    hazards: list[gpd.GeoDataFrame] = field(default_factory=list)
     private: list[gpd.GeoDataFrame] = field(default_factory=list)  # closed, but not to expressly public ways
     public: list[Any] = field(default_factory=list)  # lines of those
     buildings: list[Any] = field(default_factory=list)  # arrays of polygons
@@ -308,15 +303,14 @@ class _ClassifiedRows:
     side: list[gpd.GeoDataFrame] = field(
         default_factory=list
     )  # ways with room for a car where they join those
-    power_lines: list[gpd.GeoDataFrame] = field(default_factory=list)
     understood: dict[str, int] = field(default_factory=dict)  # records per file
     notes: list[str] = field(default_factory=list)
 
-    def surroundings(self, sources: tuple[Any, ...]) -> Surroundings:
+    def join(self, sources: tuple[Any, ...]) -> Surroundings:
         private, busy = _join_frames(self.private), _join_frames(self.busy)
         starts, ways = (
             _join_frames(self.starts),
-            _join_frames([*self.ways, find_mouths(_join_frames(self.side), busy)], True),
+            _join_frames([*self.ways, find_mouths(_join_frames(self.side), busy)], _USES),
         )
         if sources and not len(starts) and not ways[DRIVE].any():
             self.notes.append("the access data holds no parking and no drivable road near the places")
@@ -325,8 +319,7 @@ class _ClassifiedRows:
             starts,
             _join_frames([*self.barriers, _open_strips(private, self.public)]),
             _join_frames(self.openings),
-            _join_frames([*self.closed, private]),
-            _join_frames(self.power_lines),
+            _join_frames([*self.hazards, private.assign(**{HAZARD: "closed"})], {HAZARD: object}),
             sources,
             tuple(dict.fromkeys(self.notes)),
             build_walls(np.concatenate([np.empty(0, object), *self.buildings]), starts.geometry.to_numpy()),
@@ -354,8 +347,7 @@ def _classify_layer(found: _ClassifiedRows, layer: Layer, role: str, readings: S
     _classify_starts(found, where, tags, shapes)
     _classify_barriers(found, where, tags, shapes)
     _classify_ground(found, where, tags, shapes)
-    rows, what = rules.select_power_lines(tags)
-    found.power_lines.append(_make_rows(shapes.as_lines(rows), what, tags))
+    _classify_hazards(found, tags, shapes)
     _note_unknown(found, layer, role, tags, shapes, ~known)
 
 
@@ -379,7 +371,7 @@ def _classify_starts(found: _ClassifiedRows, where: str, tags: Tags, shapes: Spl
         areas, lines = shapes.as_areas(rows)
         inside = ShapeParts(shapely.point_on_surface(areas.shape), areas.row)
         halfway = ShapeParts(shapely.line_interpolate_point(lines.shape, 0.5, normalized=True), lines.row)
-        points = shapes.points.of(rows).with_(inside).with_(halfway)
+        points = ShapeParts.concat([shapes.points.of(rows), inside, halfway])
         found.starts.append(_make_rows(points, np.full(len(tags), word, dtype=object), tags))
     _note_records(found, where, "parking that is not for everyone, not taken", refused, tags)
 
@@ -396,12 +388,12 @@ def _classify_barriers(found: _ClassifiedRows, where: str, tags: Tags, shapes: S
         _make_rows(shapes.lines.of(filled), words, tags),
         _make_rows(shapes.as_lines(lines & ~filled), words, tags),
     ]
-    found.buildings.append(shapes.as_areas(rules.buildings(tags))[0].shape)
+    found.buildings.append(shapes.as_areas(rules.select_buildings(tags))[0].shape)
     passed, shut, kinds = rules.select_openings(tags)
     # A gate may be drawn as the piece of line that it fills.
     gates = shapes.lines.of(passed & tags.has("barrier"))
     middles = ShapeParts(shapely.line_interpolate_point(gates.shape, 0.5, normalized=True), gates.row)
-    found.openings.append(_make_rows(shapes.points.of(passed).with_(middles), kinds, tags))
+    found.openings.append(_make_rows(ShapeParts.concat([shapes.points.of(passed), middles]), kinds, tags))
     _note_records(
         found, where, "gates that are locked or closed to walkers, not taken for openings", shut, tags
     )
@@ -410,10 +402,17 @@ def _classify_barriers(found: _ClassifiedRows, where: str, tags: Tags, shapes: S
     )
 
 
+def _classify_hazards(found: _ClassifiedRows, tags: Tags, shapes: SplitShapes) -> None:
+    linear = {kind.key for kind in HAZARDS if kind.linear}
+    for key, rows, what in rules.select_hazards(tags):
+        parts = [shapes.as_lines(rows)] if key in linear else list(shapes.as_areas(rows))
+        found.hazards += [_make_hazards(part, what, tags, key) for part in parts]
+
+
 def _classify_ground(found: _ClassifiedRows, where: str, tags: Tags, shapes: SplitShapes) -> None:
     rows, military, what = rules.select_closed_ground(tags)
     areas, left = shapes.as_areas(rows)
-    found.closed.append(_make_rows(areas.of(military), what, tags))
+    found.hazards.append(_make_hazards(areas.of(military), what, tags, "closed"))
     found.barriers.append(_make_rows(areas.of(military), what, tags))
     found.private.append(_make_rows(areas.of(~military), what, tags))
     open_lines = np.isin(np.arange(len(tags)), left.row) & military
@@ -434,7 +433,7 @@ def _note_unknown(
         lines[shapes.areas.row] = True
         found.barriers += [_make_rows(part.of(unknown), word, tags) for part in (shapes.lines, shapes.areas)]
     elif role == "hazards":
-        found.power_lines.append(_make_rows(shapes.lines.of(unknown), word, tags))
+        found.hazards.append(_make_hazards(shapes.lines.of(unknown), word, tags, "power"))
     if role in ("barriers", "hazards"):
         left = unknown & ~lines
         taken = "barriers" if role == "barriers" else "overhead lines"
@@ -465,21 +464,28 @@ def _note_records(found: _ClassifiedRows, where: str, what: str, rows: Mask, tag
 
 
 def _make_rows(
-    parts: ShapeParts, what: Texts, tags: Tags, uses: dict[str, Mask] | None = None
+    parts: ShapeParts, what: Texts, tags: Tags, more: Mapping[str, NDArray[Any]] | None = None
 ) -> gpd.GeoDataFrame:
+    """A frame of parts; ``more`` are columns by record."""
     columns: dict[str, Any] = {WHAT: what[parts.row], NAME: tags.names[parts.row]}
-    columns |= {name: mask[parts.row] for name, mask in (uses or {}).items()}
+    columns |= {name: column[parts.row] for name, column in (more or {}).items()}
     return _make_frame(columns, parts.shape)
+
+
+def _make_hazards(parts: ShapeParts, what: Texts, tags: Tags, key: str) -> gpd.GeoDataFrame:
+    return _make_rows(parts, what, tags, {HAZARD: np.full(len(tags), key, dtype=object)})
 
 
 def _make_frame(columns: dict[str, Any], shapes: Any) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(columns, geometry=gpd.array.GeometryArray(shapes), crs="EPSG:4326")
 
 
-def _join_frames(frames: Sequence[gpd.GeoDataFrame], uses: bool = False) -> gpd.GeoDataFrame:
-    """One frame of many, of the right columns also where there are none."""
-    kinds = {WHAT: object, NAME: object} | ({WALK: bool, DRIVE: bool, CROSSING: bool} if uses else {})
-    columns = {
+def _join_frames(
+    frames: Sequence[gpd.GeoDataFrame], more: Mapping[str, type] | None = None
+) -> gpd.GeoDataFrame:
+    """Join frames, with the right columns also where there are none; ``more`` are beside what and name."""
+    kinds: dict[str, type] = {WHAT: object, NAME: object, **(more or {})}
+    columns: dict[str, Any] = {
         name: np.concatenate([np.empty(0, kind), *(frame[name].to_numpy() for frame in frames)]).astype(kind)
         for name, kind in kinds.items()
     }

@@ -61,8 +61,7 @@ def made_ground(seed: int = 1) -> Any:
         starts=_frame(starts, "parking"),
         barriers=_frame([shape for shape, _ in barriers], [what for _, what in barriers]),
         openings=_frame(gates, "gate"),
-        closed=_frame([], ""),
-        power_lines=_frame([], ""),
+        hazards=_frame([], "", hazard=[]),
     )
     return around, _relief(rng)
 

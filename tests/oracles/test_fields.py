@@ -83,7 +83,7 @@ def test_no_field_holds_all_the_parks_of_a_large_search():
 
     options = SearchOptions(level=3)
     wanted = SearchTerms(3, options.station, options.near_m, True, None)
-    sizes = [len(task.field.parks) for task in make_tasks(InMemoryParks(parks), wanted, 300)]
+    sizes = [len(task.tile.parks) for task in make_tasks(InMemoryParks(parks), wanted, 300)]
     assert len(sizes) >= 8
     assert max(sizes) < 900
     assert {column.name for column in columns_of(SearchTerms)} == {

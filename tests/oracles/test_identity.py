@@ -210,6 +210,6 @@ def test_by_the_index_they_are_the_same(tmp_path_factory: Any, data: Any) -> Non
     shelf = open_indexed(paths, ParkReading(id_column=asked, keep=("who",)), least=1)
     if shelf is None:
         return
-    taken = shelf.order(np.arange(len(shelf.ids))).take()
+    taken = shelf.load(np.arange(len(shelf.ids)))
     assert parks_of(taken.frame) == expected(layers, True)
     assert taken.frame[PARK_ID].tolist() == list(shelf.ids)
