@@ -143,7 +143,8 @@ class Answer:
 
     def __repr__(self) -> str:
         held = " ".join(self.parks) or "no park"
-        return f"<{self.place}: {self.verdict} {self.confidence:.3f}, {' '.join(self.locators)} in {held}>"
+        sure = format_probability(self.confidence)
+        return f"<{self.place}: {self.verdict} {sure}, {' '.join(self.locators)} in {held}>"
 
     def _repr_html_(self) -> str:
         rows = [
@@ -303,7 +304,7 @@ def check(
     >>> fen = shapely.box(9.9, 44.9, 10.1, 45.1)
     >>> frame = gpd.GeoDataFrame({"code": ["Q-1"], "name": ["Fen"]}, geometry=[fen], crs="EPSG:4326")
     >>> check("45.05, 10.05", frame)
-    <45.05, 10.05: firm 1.000, JN55 in Q-1>
+    <45.05, 10.05: firm over 99.9 %, JN55 in Q-1>
     """
     given = _check_given(settings, "station")
     show = progress or _say_nothing

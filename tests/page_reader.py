@@ -6,13 +6,13 @@ import json
 from html.parser import HTMLParser
 from typing import Any
 
-from scout.page import document
+from scout import page
 from scout.page.bundle import join_modules
 
 
 def script(*names: str) -> str:
     """Some of the page's script files and all they import, as plain script to stand in a function."""
-    return join_modules(document.__name__, *names)
+    return join_modules(page.__name__, *names)
 
 
 class Reader(HTMLParser):

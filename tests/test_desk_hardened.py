@@ -156,7 +156,7 @@ def test_the_port_can_be_used_again_at_once() -> None:
             line.sendall(head.encode())
             while line.recv(65536):
                 pass  # the desk ends it, and on its side it lingers
-    desks.Desk(port=port)._socket.close()
+    desks.DeskServer(port=port)._socket.close()
 
 
 def status_of(guard: Guard, **headers: str) -> int:

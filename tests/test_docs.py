@@ -54,21 +54,21 @@ def test_options_named_in_the_pages_exist():
     assert named - foreign - given == set()
 
 
-@pytest.mark.parametrize("page", [README, PROSE], ids=["README", "DEVELOPERS"])
-def test_every_table_has_its_head(page):
-    lines = page.splitlines()
+@pytest.mark.parametrize("text", [README, PROSE], ids=["README", "DEVELOPERS"])
+def test_every_table_has_its_head(text):
+    lines = text.splitlines()
     tops = [k for k, line in enumerate(lines) if line.startswith("|") and not lines[k - 1].startswith("|")]
     assert tops
     assert not [lines[k] for k in tops if not re.fullmatch(r"[|-]+", lines[k + 1])]
 
 
-@pytest.mark.parametrize("page", [README, PROSE], ids=["README", "DEVELOPERS"])
-def test_files_of_the_tree_that_are_named_exist(page):
-    shown = re.findall(r'\]\(([^)]+)\)|src="([^"]+)"', page)
-    named = {a or b for a, b in shown} | set(re.findall(r"\b(?:data_demo|tests)/[\w./-]*\w", page))
+@pytest.mark.parametrize("text", [README, PROSE], ids=["README", "DEVELOPERS"])
+def test_files_of_the_tree_that_are_named_exist(text):
+    shown = re.findall(r'\]\(([^)]+)\)|src="([^"]+)"', text)
+    named = {a or b for a, b in shown} | set(re.findall(r"\b(?:data_demo|tests)/[\w./-]*\w", text))
     assert named
     assert not [name for name in named if not (ROOT / name).exists()]
-    tests = set(re.findall(r"`(test_\w+\.py)`", page))
+    tests = set(re.findall(r"`(test_\w+\.py)`", text))
     assert not [name for name in tests if not list((ROOT / "tests").rglob(name))]
 
 

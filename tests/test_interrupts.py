@@ -132,7 +132,7 @@ def test_a_search_is_ended_at_once(sent: signal.Signals, place: Path) -> None:
     code = (
         "import os, sys, time\nfrom scout.cli import main\nimport scout.search.corners as corners\n"
         "def searching(*_):\n    os.write(1, b'halted\\n')\n    time.sleep(60)\n"
-        "import scout.search.run as scanning\nscanning.at_corners = searching\n"
+        "import scout.search.run as scanning\nscanning.judge_corners = searching\n"
         "sys.exit(main(sys.argv[1:]))"
     )
     before = held(place)
@@ -157,7 +157,7 @@ def test_a_visit_ended_before_it_is_acknowledged_is_not_there_and_the_notebook_i
     code = (
         "import os, sys, time\nfrom scout.cli import main\nimport scout.visits.rows as rows\n"
         "def touching(*_):\n    os.write(1, b'halted\\n')\n    time.sleep(60)\n"
-        "rows.touch = touching\nsys.exit(main(sys.argv[1:]))"
+        "rows.touch_tables = touching\nsys.exit(main(sys.argv[1:]))"
     )
     for sent in (signal.SIGINT, signal.SIGTERM, signal.SIGKILL):
         process = subprocess.Popen(

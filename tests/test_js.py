@@ -18,7 +18,7 @@ from scout.page.bundle import BundleError, Module, bundle, link_modules, parse_m
 
 ROOT = Path(__file__).parents[1]
 JS = ROOT / "tests" / "js"
-PACKAGES = ("scout.page", "scout.desk.limits")
+PACKAGES = ("scout.page", "scout.desk")
 
 
 @pytest.fixture(scope="module")
@@ -281,5 +281,5 @@ def test_no_module_hides_a_name_of_the_browser_from_the_others(package: str) -> 
     browser = set(re.findall(r'^ {2}"(\w+)",$', config, re.MULTILINE))
     assert {"document", "fetch", "window"} <= browser
     assert {name for module in modules_of(package) for name in module.declared} & {*browser, "L"} == (
-        {"L"} if package == "scout.desk.limits" else set()
+        {"L"} if package == "scout.desk" else set()
     )

@@ -28,7 +28,6 @@ from walked import LAKE, WARNING, harbour, route
 
 from scout import cautions
 from scout.model import Findings, ParkReport, Ranked, Route, Station
-from scout.page import document
 from scout.page.data import format_script_json
 from scout.page.document import build_map
 
@@ -179,7 +178,7 @@ def test_settings_sources_and_what_was_left_out_are_told():
         "ballpark: 100 m or worse",
         "Found and not listed: 4",
         "farther from home than asked",
-        "Mended: 1",
+        "Repaired: 1",
         "Refused: 205",
         "and 5 more.",
         "Skipped: none",
@@ -254,7 +253,3 @@ def test_no_parks_and_no_spots_still_make_a_page():
     text = words(build_map(findings([], parks_frame(), left_out=(), home=None)))
     assert "No spot was found" in text
     assert "Everything that was found is listed." in text
-
-
-def test_public_face():
-    assert document.__all__ == ["build"]

@@ -20,7 +20,7 @@ from scout.errors import InputError
 from scout.io.layers import read_layers
 from scout.model import Findings
 from scout.parks.build import build_parks
-from scout.parks.indexed import LayerIndex, ParkReading, open_indexed
+from scout.parks.indexed import IndexedLayer, ParkReading, open_indexed
 
 SUFFIXES = (".gpkg", ".fgb", ".shp", ".parquet")
 SEARCHES = (
@@ -230,7 +230,7 @@ def test_an_index_that_lies_is_found_out(tmp_path, monkeypatch):
     expected = whole([path], SEARCHES[1])
     with_head(path, 21, (170.0, 170.1, 80.0, 80.1))
     shelf = open_indexed([path], ParkReading(), least=1)
-    assert not any(isinstance(drawer.layer, LayerIndex) for drawer in shelf.drawers)
+    assert not any(isinstance(drawer.layer, IndexedLayer) for drawer in shelf.drawers)
     told = "its spatial index is not used: record 21 does not lie where it says; the file is read whole"
     assert shelf.sources[0].warnings[0] == told
     found = find_spots(shelf, SEARCHES[1])

@@ -50,12 +50,18 @@ def test_findings_come_back_as_they_were(findings):
 
 
 def test_cards_and_packs_are_those_of_the_findings_byte_for_byte():
-    findings = exported.bay()
+    findings = replace(exported.bay(), home=None, made_by="")
     again = load_findings(dump_findings(findings), "plan.gpkg")
     ranks = [one.rank for one in findings.spots if one.spot.near is None]
     assert [build_card(again, rank) for rank in ranks] == [build_card(findings, rank) for rank in ranks]
     assert build_pack(again, ranks) == build_pack(findings, ranks)
     assert to_gpkg(again) == to_gpkg(findings)
+
+
+def test_home_and_the_command_line_stay_at_home():
+    text = dump_findings(replace(exported.bay(), home=(12.3456, 45.6789), made_by="scout find /home/q/parks"))
+    assert "12.3456" not in text
+    assert "/home/q" not in text
 
 
 def test_lengths_in_sentences_are_still_known_as_lengths():

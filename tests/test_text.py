@@ -22,7 +22,6 @@ import exported
 import pytest
 from cards import SAID
 from page_reader import words
-from scout.cli.tables import format_answers, format_ranking
 
 import scout
 from scout.app.pack import build_pack
@@ -35,6 +34,7 @@ from scout.output.features import to_csv, to_geojson
 from scout.output.gpx import to_gpx
 from scout.output.journal import JournalParticulars, build_journal_page
 from scout.output.kml import to_kml
+from scout.output.report import format_answers, format_ranking
 from scout.page.document import build_map
 from scout.search.rank import edge_m
 

@@ -46,8 +46,8 @@ _COMMAND = f"scout find --outing {OUTING}"
 class SearchJob:
     """The findings of the last searches, by the name of their map: a page asks for what it shows."""
 
-    def __init__(self, shelf: LayerCache) -> None:
-        self.shelf = shelf
+    def __init__(self, cache: LayerCache) -> None:
+        self.cache = cache
         self._found: dict[str, Findings] = {}
         self._maps, self._own = 0, secrets.token_hex(4)  # another process must not use these names again
 
@@ -70,7 +70,7 @@ class SearchJob:
         self, asked: SearchRequest, made: Path, show: Callable[[str], None], part: Callable[[Any], None]
     ) -> dict[str, Any]:
         """Search, and write the map into ``made``; what is known without walks goes to ``part``."""
-        parks = self.shelf.parks(asked.park_files, show)
+        parks = self.cache.parks(asked.park_files, show)
         access, options = make_access(asked.access_files, show), asked.settings.make_options()
         quick = self._told(find_spots(parks, options, show), asked, made, walked=access is None)
         if access is None:
@@ -135,11 +135,11 @@ def _return_memory() -> None:
 
 # A place to check, a card, a pack: what the commands of these names give.
 def check_place(
-    shelf: LayerCache, asked: SearchRequest, place: str, show: Callable[[str], None]
+    cache: LayerCache, asked: SearchRequest, place: str, show: Callable[[str], None]
 ) -> dict[str, Any]:
     """The answer of ``scout check`` for one place, in words and in values."""
     planned, settings = read_planned([place]), asked.settings
-    parks = shelf.parks(asked.park_files, show)
+    parks = cache.parks(asked.park_files, show)
     (result,) = judge_planned(parks, planned, settings.level_number, settings.station, show)
     return {
         **convert_to_json(planned[0], result),
@@ -264,7 +264,7 @@ def _make_visit_row(visit: Visit) -> dict[str, Any]:
 
 
 def tally_visits(
-    notebook: str, level: int, asked: SearchRequest | None, shelf: LayerCache, show: Callable[[str], None]
+    notebook: str, level: int, asked: SearchRequest | None, cache: LayerCache, show: Callable[[str], None]
 ) -> dict[str, Any]:
     """What ``scout tally`` counts at a level; what is missing where home, radius and parks are known."""
     visits, left_out = _read_visits(notebook)
@@ -294,7 +294,7 @@ def tally_visits(
     }
     options = None if asked is None else asked.settings.make_options()
     if asked is not None and options is not None and options.home is not None and options.within_km:
-        parks = shelf.parks(asked.park_files, show)
+        parks = cache.parks(asked.park_files, show)
         show("looking for what is missing")
         reached = find_missing(parks, so_far, options.home, options.within_km)
         open_ = [reach for reach in reached if reach.open_grids]

@@ -94,7 +94,7 @@ _WORLD: Box = (-180.0, -90.0, 180.0, 90.0)
 
 
 def preview_files(
-    shelf: LayerCache, settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]], show: Show
+    cache: LayerCache, settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]], show: Show
 ) -> dict[str, Any]:
     """Read what was brought.
 
@@ -105,13 +105,13 @@ def preview_files(
         of them; the ``error`` that they make together; ``columns`` to choose from; ``picture`` and ``ground``
         to be drawn.
     """
-    shelf.keep_only([name for names in roles.values() for name in names])
+    cache.keep_only([name for names in roles.values() for name in names])
     files: dict[str, Any] = {}
     reading, error = _read_reading(settings, roles)
     layers: list[Layer] = []
     for name in list_named(roles.get("parks", ())):
         try:
-            some = shelf.layers(name, reading, show)
+            some = cache.layers(name, reading, show)
             layers += some
             files[name] = _preview_boundaries(some, reading)
         except ScoutError as problem:
@@ -121,7 +121,7 @@ def preview_files(
     if layers:
         try:
             whole = not any(file.get("error") for file in files.values())
-            parks = shelf.parks(reading, show) if whole else build_read_parks(reading, layers)
+            parks = cache.parks(reading, show) if whole else build_read_parks(reading, layers)
             told["parks"] = {
                 "count": len(parks.frame),
                 **_preview_report(parks.report),

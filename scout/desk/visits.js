@@ -158,8 +158,8 @@ function showTally(found) {
   if (found.left_out) parts.push(make("p", { class: "hint" }, `Left out: ${formatCount(found.left_out, "row")} of the notebook that cannot be read; see above.`));
   const { missing } = found;
   if (missing) {
-    const cells = missing.rows.map((one) => [one.park, `${one.km} km`, one.visited ? "visited" : "new", one.grids.join(" ")]);
-    parts.push(make("p", { class: "hint" }, `Within ${missing.within_km} km: ${formatCount(missing.parks, "park")}, ${missing.open} with grids still missing.`));
+    const cells = missing.rows.map((one) => [one.park, one.away, one.visited ? "visited" : "new", one.grids.join(" ")]);
+    parts.push(make("p", { class: "hint" }, `Within ${missing.within}: ${formatCount(missing.parks, "park")}, ${missing.open} with grids still missing.`));
     if (cells.length) parts.push(makeTable(["park", "from home", "", "grids missing with it"], cells, [1]));
   } else parts.push(make("p", { class: "hint" }, "With boundaries, home and a radius it tells what is missing there."));
   byId("tallied").replaceChildren(...parts);

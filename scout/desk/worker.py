@@ -34,8 +34,8 @@ class Session:
     """One tab's work. Its working directory is the folder of the files that were brought."""
 
     def __init__(self) -> None:
-        self.shelf = LayerCache()
-        self.search = SearchJob(self.shelf)
+        self.cache = LayerCache()
+        self.search = SearchJob(self.cache)
         self.made = Path()
         self.notebook = NOTEBOOK
 
@@ -59,7 +59,7 @@ class Session:
                 self.made, self.notebook = Path(given["made"]), given["notebook"] or NOTEBOOK
                 return {}
             case "understand":
-                return understanding.preview_files(self.shelf, settings, roles, show)
+                return understanding.preview_files(self.cache, settings, roles, show)
             case "search":
                 return self.search.run(make_desk_request(settings, roles), self.made, show, part)
             case "load":
@@ -69,7 +69,7 @@ class Session:
             case "save":
                 return self._made(*self.search.saved(given["suffix"], given.get("list")))
             case "check":
-                return jobs.check_place(self.shelf, make_desk_request(settings, roles), given["place"], show)
+                return jobs.check_place(self.cache, make_desk_request(settings, roles), given["place"], show)
             case "card":
                 found = self.search.found(given.get("list"))
                 return self._made(*jobs.build_spot_card(found, int(given["spot"]), given))
@@ -89,7 +89,7 @@ class Session:
                     jobs.find_level(settings),
                     make_desk_request(settings, roles) if roles.get("parks") else None,
                 )
-                return jobs.tally_visits(self.notebook, level, some, self.shelf, show)
+                return jobs.tally_visits(self.notebook, level, some, self.cache, show)
             case "journal":
                 name, content, left_out = jobs.build_journal(self.notebook, given["suffix"], settings)
                 return {**self._made(name, content), "left_out": left_out}

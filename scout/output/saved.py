@@ -39,12 +39,22 @@ _NAMES = {
 
 
 def dump_findings(findings: Findings) -> str:
-    """The best of the findings as JSON text, with the outlines of the parks they name."""
+    """The best of the findings as JSON text, with the outlines of the parks they name.
+
+    Left out are home and the command line, which name places and folders of the user's own.
+    """
     best = tuple(findings.spots[:MOST_SPOTS])
     named = {park for one in best for park in one.spot.verdict.parks}
     named |= {one.spot.near.park for one in best if one.spot.near is not None}
     report = ParkReport(**{one.name: getattr(findings.report, one.name) for one in fields(ParkReport)})
-    some = replace(findings, spots=best, named=findings.named.only(named), report=report)
+    some = replace(
+        findings,
+        spots=best,
+        named=findings.named.only(named),
+        report=report,
+        home=None,
+        made_by="",
+    )
     return json.dumps({"scout": _VERSION, "findings": _dump(some)})  # ASCII, so that any text fits
 
 

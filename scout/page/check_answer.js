@@ -13,7 +13,15 @@ import {
   makePlaceForms,
   makeTerms,
 } from "./elements.js";
-import { formatBearing, formatClearance, formatCount, formatLength, formatPercent } from "./wording.js";
+import {
+  formatBearing,
+  formatClearance,
+  formatCount,
+  formatFineLength,
+  formatLength,
+  formatPercent,
+  formatStatedLength,
+} from "./wording.js";
 import { NEAR_M, UNSURE } from "./check.js";
 
 const LOOKS = { firm: "firm", doubtful: "doubtful", "not counted": "uncounted", [UNSURE]: "uncounted" };
@@ -30,11 +38,11 @@ function wordDriver({ kind, park }, { verdict }) {
     case "none near":
       return ["no park that this page knows is near"];
     case "outside":
-      return ["outside every park that this page knows; ", makeParkName(park), ` is ${formatLength(park.edgeM)} away`];
+      return ["outside every park that this page knows; ", makeParkName(park), ` is ${formatFineLength(park.edgeM)} away`];
     case "shallow":
-      return [`only ${formatLength(park.clearance)} inside `, makeParkName(park)];
+      return [`only ${formatFineLength(park.clearance)} inside `, makeParkName(park)];
     case "boundary":
-      return ["the boundary of ", makeParkName(park), `, ${formatLength(park.clearance)} away`];
+      return ["the boundary of ", makeParkName(park), `, ${formatFineLength(park.clearance)} away`];
     case "grids":
       return [`reaching ${formatCount(verdict.locators.length, "grid")}`];
     default:
@@ -92,7 +100,7 @@ function makeParkList({ parks: near, cell }) {
     `This page knows only the ${formatCount(findings.parks.length, "park")} of its findings. ` +
       "Whether another park holds or borders this place, it cannot tell.",
   );
-  const none = makeParagraph("", `None within ${NEAR_M / 1000} km${cell ? " of the cell's centre" : ""}.`);
+  const none = makeParagraph("", `None within ${formatStatedLength(NEAR_M)}${cell ? " of the cell's centre" : ""}.`);
   return [makeHeading("Parks near", 4), near.length ? list : none, limits];
 }
 
@@ -123,7 +131,7 @@ function wordClearance({ clearance, strayM, edgeDeg, atInholding, word }) {
 function makeLatticeLines({ lines }) {
   const list = makeElement("dl", "lattice-lines");
   for (const line of lines) {
-    const away = `${formatLength(line.distance)} to the ${formatBearing(line.bearing)}`;
+    const away = `${formatFineLength(line.distance)} to the ${formatBearing(line.bearing)}`;
     list.append(makeElement("dt", "", wordLine(line)), makeElement("dd", "", line.distance < 0.05 ? "here" : away));
   }
   return [makeHeading("Nearest lattice lines", 4), list];
@@ -143,9 +151,9 @@ function makeCoordinates({ lon, lat, cell }) {
 }
 
 function makeAssumptions({ station, cell, stated }) {
-  const parts = [`station of ${formatLength(station.radius)} radius`];
-  if (!cell) parts.push(`fix error ${formatLength(station.fixError)}`);
-  parts.push(`boundary error ${formatLength(findings.boundaryError)} and the datum's`);
+  const parts = [`station of ${formatStatedLength(station.radius)} radius`];
+  if (!cell) parts.push(`fix error ${stated ? formatFineLength(station.fixError) : formatStatedLength(station.fixError)}`);
+  parts.push(`boundary error ${formatStatedLength(findings.boundaryError)} and the datum's`);
   const more = makeLink("#assumptions", "What that means");
   const rows = [makeParagraph("", `Reckoned with a ${parts.join(", ")} (95 % radii). `, more)];
   if (cell) {
@@ -161,8 +169,8 @@ function explainStatedError(stated, fixError) {
   const rows = [
     makeParagraph(
       "",
-      `Your device states ${formatLength(stated)}. Phones mean the radius that holds 68 % of fixes, ` +
-        `so ${formatLength(fixError)}, its 95 % radius, is the fix error of this check.`,
+      `Your device states ${formatFineLength(stated)}. Phones mean the radius that holds 68 % of fixes, ` +
+        `so ${formatFineLength(fixError)}, its 95 % radius, is the fix error of this check.`,
     ),
   ];
   if (stated > 6.1) {

@@ -5,6 +5,7 @@ import { findings } from "./findings.js";
 import { byId, makeSvg } from "./elements.js";
 import { roundHalfEven, wrapLongitude } from "./geodesy.js";
 import { formatDecimal } from "./wording.js";
+import { onUnitsChange } from "./units.js";
 import { cameFrom, leave, openCheck } from "./address.js";
 import { scoutMap } from "./map.js";
 import { CANVAS_MARGIN } from "./palette.js";
@@ -26,6 +27,7 @@ export const checkShapes = L.svg({ pane: "check", padding: CANVAS_MARGIN });
 const POSITION_WAIT_S = 30;
 const CLOSE_ZOOM = 16;
 export let checking = false;
+let answered = null; // what is answered and its title, for the answer in other units
 let pressed = false; // on the map: the place is in sight already
 
 // Bring the panel in line with the address.
@@ -45,6 +47,7 @@ export function showCheck(text) {
 }
 
 function clearCheck() {
+  answered = null;
   checkLayer.clearLayers();
   checkAnswer.replaceChildren();
   byId("here-hint").hidden = false;
@@ -67,8 +70,8 @@ function checkText(text) {
 
 function answerCheck(asked, title) {
   const result = { ...judge(asked), stated: asked.stated };
-  const story = makeAnswer(result, title);
-  checkAnswer.replaceChildren(story);
+  answered = [result, title];
+  checkAnswer.replaceChildren(makeAnswer(...answered));
   byId("here-hint").hidden = true;
   noteCheck("");
   drawCheck(result);
@@ -76,6 +79,10 @@ function answerCheck(asked, title) {
   const held = result.verdict.parks.map((park) => park.name || park.id);
   say([title, result.verdict.locators.join(" "), wordClaim(result.verdict).join(" "), ...held].join(", "));
 }
+
+onUnitsChange(() => {
+  if (answered) checkAnswer.replaceChildren(makeAnswer(...answered));
+});
 
 // On a small screen the answer takes the place of the form, which is a pull away.
 function showAnswer() {

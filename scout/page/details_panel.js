@@ -2,6 +2,8 @@
 // serves the check of a place (#check=...), see check_panel.js.
 
 import { byId } from "./elements.js";
+import { formatSentence } from "./wording.js";
+import { onUnitsChange } from "./units.js";
 import { chosen, getSpot, setChosen, spots } from "./spots.js";
 import { cameFrom, leave, openSpot } from "./address.js";
 import { inOrder } from "./filters.js";
@@ -17,10 +19,8 @@ const panelBody = byId("details-body");
 export function chooseSpot(rank) {
   const before = chosen;
   setChosen(rank === null ? null : getSpot(rank) || null);
-  for (const spot of [before, chosen]) {
-    if (spot) getRow(spot).classList.toggle("chosen", spot === chosen);
-  }
-  document.querySelectorAll("#spots [aria-current]").forEach((link) => link.removeAttribute("aria-current"));
+  if (before) markRow(before, false);
+  if (chosen) markRow(chosen, true);
   thinMarks();
   drawWalks();
   panel.hidden = !chosen;
@@ -29,21 +29,33 @@ export function chooseSpot(rank) {
   else if (before) say("Selection cleared.");
 }
 
+function markRow(spot, on) {
+  const row = getRow(spot);
+  row.classList.toggle("chosen", on);
+  if (on) row.querySelector("a").setAttribute("aria-current", "true");
+  else row.querySelector("a").removeAttribute("aria-current");
+}
+
 function showSpot(spot) {
   const row = getRow(spot);
   panelBody.replaceChildren(makeSpotDetails(spot));
   panelBody.scrollTop = 0;
-  row.querySelector("a").setAttribute("aria-current", "true");
   if (spot.shown && !row.isConnected) layRows(spots.length);
   if (row.isConnected) row.scrollIntoView({ block: "nearest" });
   const title = byId("details-title");
-  say([title.textContent.trim().replace(/\s+/g, " "), ...spot.warnings].join(". "));
+  say([title.textContent.trim().replace(/\s+/g, " "), ...spot.warnings.map(formatSentence)].join(". "));
   if (cameFrom) title.focus({ preventScroll: true });
   byId("earlier").disabled = !findNeighbour(spot, -1);
   byId("later").disabled = !findNeighbour(spot, 1);
   byId("closer").disabled = byId("around").disabled = !spot.drawn;
   if (spot.drawn) bringIntoView(spot);
 }
+
+onUnitsChange(() => {
+  if (!chosen) return;
+  markRow(chosen, true);
+  panelBody.replaceChildren(makeSpotDetails(chosen));
+});
 
 function findNeighbour(spot, step) {
   const shown = inOrder.filter((other) => other.shown);

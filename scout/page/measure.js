@@ -3,6 +3,7 @@
 import { byId } from "./elements.js";
 import { inverse } from "./geodesy.js";
 import { formatBearing, formatLength } from "./wording.js";
+import { onUnitsChange } from "./units.js";
 import { leave } from "./address.js";
 import { scoutMap } from "./map.js";
 import { checkShapes, checking } from "./check_panel.js";
@@ -50,6 +51,9 @@ function drawMeasured() {
   byId("measure-back").disabled = measured.length === 0;
 }
 
+onUnitsChange(() => {
+  if (measuring) drawMeasured();
+});
 measureButton.addEventListener("click", () => {
   if (checking) leave();
   setMeasuring(!measuring);

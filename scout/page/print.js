@@ -1,7 +1,7 @@
 // On paper: the map of the shown spots on the first page, then their table on as many as it takes.
 
 import { byId, makeBdi, makeElement, makeParagraph, makePicture, makeWarningSign } from "./elements.js";
-import { formatCount, formatDecimal, formatDuration, formatPercent } from "./wording.js";
+import { formatCount, formatDecimal, formatDuration, formatPercent, formatSentence } from "./wording.js";
 import { VERDICT_WORDS, anyWalk, isOutOfReach, isWalked, spots } from "./spots.js";
 import { inOrder } from "./filters.js";
 import { makeBar } from "./rows.js";
@@ -34,7 +34,7 @@ function makePrintedRow(spot) {
   const parks = spot.near ? [spot.near.park] : spot.parks;
   const named = makeElement("td", "paper-parks");
   parks.forEach((park, k) => named.append(k ? ", " : "", makeBdi(park.id, "paper-id"), " ", makeBdi(park.name)));
-  for (const text of spot.warnings) named.append(makeParagraph("", makeWarningSign(), " ", makeBdi(text)));
+  for (const text of spot.warnings) named.append(makeParagraph("", makeWarningSign(), " ", makeBdi(formatSentence(text))));
   row.append(named);
   cell(spot.near ? "near miss" : [VERDICT_WORDS[spot.look], " ", formatPercent(spot.confidence)], "paper-whole");
   if (anyWalk) {

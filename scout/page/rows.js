@@ -6,10 +6,13 @@ import {
   formatClearance,
   formatCount,
   formatDuration,
+  formatFineLength,
   formatLength,
   formatPercent,
+  formatSentence,
 } from "./wording.js";
-import { KIND_WORDS, VERDICT_WORDS, isOutOfReach, isWalked } from "./spots.js";
+import { onUnitsChange } from "./units.js";
+import { KIND_WORDS, VERDICT_WORDS, isOutOfReach, isWalked, spots } from "./spots.js";
 import { makeTick } from "./shortlist_panel.js";
 import { inOrder } from "./filters.js";
 
@@ -34,6 +37,14 @@ export function layRows(first = FIRST_ROWS) {
   list.replaceChildren();
   lay(0, first);
 }
+
+onUnitsChange(() => {
+  for (const spot of spots) {
+    const { row } = spot;
+    spot.row = null;
+    if (row?.isConnected) row.replaceWith(getRow(spot));
+  }
+});
 
 function makeRow(spot) {
   const row = makeElement("li", isOutOfReach(spot) ? "unreached" : "");
@@ -82,14 +93,14 @@ function makeRowFacts(spot) {
   const facts = [];
   if (spot.near) {
     const [away, bearing] = spot.near.away;
-    facts.push(`the park is ${formatLength(away)} to the ${formatBearing(bearing)}`);
+    facts.push(`the park is ${formatFineLength(away)} to the ${formatBearing(bearing)}`);
   } else {
     const worth = makeElement("span");
     worth.append(makeElement("strong", "", formatCount(spot.pairs, "pair")));
     worth.append(` (${formatCount(spot.grids, "grid")} × ${formatCount(spot.held, "park")})`);
     if (spot.missing) worth.append(`, ${spot.missing[2]} new`);
     facts.push(worth, spot.parks.length ? formatClearance(spot.clearance) + (spot.plenty ? " (plenty)" : "") : "no park near");
-    if (spot.edge > spot.clearance) facts.push(`furthest edge ${formatLength(spot.edge)}`);
+    if (spot.edge > spot.clearance) facts.push(`furthest edge ${formatFineLength(spot.edge)}`);
   }
   if (isWalked(spot)) facts.push(`walk ${formatDuration(spot.walk.out)}`);
   if (spot.home !== undefined) facts.push(`home ${formatLength(1000 * spot.home)}`);
@@ -103,8 +114,8 @@ function makeRowFacts(spot) {
 }
 
 function makeRowWarnings(spot) {
-  const texts = [...spot.warnings];
-  if (isOutOfReach(spot)) texts.unshift(`Out of reach on foot${spot.walk.reason ? `: ${spot.walk.reason}` : ""}`);
+  const texts = spot.warnings.map(formatSentence);
+  if (isOutOfReach(spot)) texts.unshift(`Out of reach on foot${spot.walk.reason ? `: ${formatSentence(spot.walk.reason)}` : ""}`);
   return texts.map((text) => {
     const line = makeElement("span", "row-warning");
     line.append(makeWarningSign(), makeBdi(text));

@@ -1,6 +1,7 @@
 // The list comes first: it can be read and used while the map is still being made.
 
 import { byId } from "./elements.js";
+import "./units.js"; // first: the list is in the units that are remembered
 import { getSpot } from "./spots.js";
 import { getRankInAddress } from "./address.js";
 import { recallShortlist } from "./shortlist_panel.js";

@@ -23,9 +23,11 @@ import {
   formatClearance,
   formatCount,
   formatDecimal,
-  formatDistance,
+  formatFineLength,
   formatLength,
   formatPercent,
+  formatSentence,
+  formatSlope,
 } from "./wording.js";
 import { KIND_WORDS, VERDICT_WORDS, parkLabels } from "./spots.js";
 import { makeShortlistPart } from "./shortlist_panel.js";
@@ -44,7 +46,7 @@ export function makeSpotDetails(spot) {
     ...makeParkTable(spot),
     ...makeCertainty(spot),
     ...makeStretches(spot),
-    ...(spot.notes.length ? [makeHeading("Notes"), makeBullets(spot.notes.map((note) => makeBdi(note)))] : []),
+    ...(spot.notes.length ? [makeHeading("Notes"), makeBullets(spot.notes.map((note) => makeBdi(formatSentence(note))))] : []),
     ...makeShortlistPart(spot),
     makeHeading("Cautions"),
     document.querySelector("#cautions ul").cloneNode(true),
@@ -89,14 +91,14 @@ function wordMissing(spot) {
 function makeWarnings(spot) {
   if (!spot.warnings.length) return [];
   const box = makeElement("div", "warnings");
-  box.append(makeHeading("Take care here"), makeBullets(spot.warnings.map((text) => [makeWarningSign(), makeBdi(text)])));
+  box.append(makeHeading("Take care here"), makeBullets(spot.warnings.map((text) => [makeWarningSign(), makeBdi(formatSentence(text))])));
   return [box];
 }
 
 function makeMiss({ near }) {
   if (!near) return [];
   const [away, bearing] = near.away;
-  const text = ` begins ${formatLength(away)} to the ${formatBearing(bearing)}.`;
+  const text = ` begins ${formatFineLength(away)} to the ${formatBearing(bearing)}.`;
   return [makeHeading("What it misses"), makeParagraph("", makeParkLabel(near.park), text)];
 }
 
@@ -111,7 +113,7 @@ function wordStand(spot) {
   }
   if (spot.offset) {
     const [away, bearing] = spot.offset;
-    return `Centre the station ${formatLength(away)} ${formatBearing(bearing)} of the ${mark}.`;
+    return `Centre the station ${formatFineLength(away)} ${formatBearing(bearing)} of the ${mark}.`;
   }
   return spot.kind === "corner"
     ? "Centre the station on the corner itself."
@@ -124,8 +126,8 @@ function makeStand(spot) {
     const [lat, lon] = toLatLng(spot.corner);
     pairs.push(["Exact lattice corner", makeExact(formatDecimal(wrapLongitude(lon), lat))]);
   }
-  if (spot.home !== undefined) pairs.push(["From home", `${formatDistance(spot.home)}, straight`]);
-  if (spot.slope !== undefined) pairs.push(["Slope of the ground", `${spot.slope.toFixed(0)}°`]);
+  if (spot.home !== undefined) pairs.push(["From home", `${formatLength(1000 * spot.home)}, straight`]);
+  if (spot.slope !== undefined) pairs.push(["Slope of the ground", formatSlope(spot.slope)]);
   const beyond = `This point lies beyond the edge of the map, which ends at ${findings.mapEdge.toFixed(2)}° of latitude.`;
   return [
     makeHeading("Where to stand"),
@@ -177,7 +179,7 @@ function wordSpotDriver(spot) {
   if (spot.touching <= spot.inside[least]) {
     return spot.grids > 1 ? [`reaching ${formatCount(spot.grids, "grid")}`] : ["the receiver"];
   }
-  const edge = formatLength(Math.abs(spot.clearances[least]));
+  const edge = formatFineLength(Math.abs(spot.clearances[least]));
   return ["the boundary of ", makeParkName(spot.parks[least]), `, ${edge} away`];
 }
 

@@ -14,7 +14,7 @@ import {
   makeWarningSign,
 } from "./elements.js";
 import { wrapLongitude } from "./geodesy.js";
-import { formatDecimal, formatDuration, formatGeoLink, formatLength } from "./wording.js";
+import { formatDecimal, formatDuration, formatGeoLink, formatHeight, formatLength, formatSentence } from "./wording.js";
 import { unpackRing } from "./outlines.js";
 
 export function makeWalkDetails(spot) {
@@ -23,7 +23,7 @@ export function makeWalkDetails(spot) {
   if (walk.state === "walked") return [makeHeading("The walk"), ...makeWalked(walk)];
   const lead = walk.state === "unknown" ? "Walking time not worked out" : "Out of reach on foot";
   const why = makeParagraph("walk-state", makeWarningSign(), " ", makeElement("strong", "", lead));
-  if (walk.reason) why.append(": ", makeBdi(walk.reason));
+  if (walk.reason) why.append(": ", makeBdi(formatSentence(walk.reason)));
   return [makeHeading("The walk"), why, ...makeWalkStart(walk, "Nearest place to start from")];
 }
 
@@ -32,7 +32,7 @@ function makeWalked(walk) {
   times.classList.add("times");
   const facts = [];
   if (walk.length !== undefined) facts.push(`${formatLength(walk.length)} each way`);
-  facts.push(walk.climb === undefined ? "climb not known" : `${walk.climb.toFixed(0)} m up on the way out`);
+  facts.push(walk.climb === undefined ? "climb not known" : `${formatHeight(walk.climb)} up on the way out`);
   if (walk.off !== undefined) {
     facts.push(walk.off < 0.5 ? "on paths all the way" : `${formatLength(walk.off)} off paths`);
   }
@@ -69,8 +69,8 @@ function makeProfile(packed) {
   const y = (height) => (top + (1 - (height - low) / span) * (tall - top - 6)).toFixed(1);
   const line = points.map(([distance, height]) => `${x(distance)} ${y(height)}`).join("L");
   const label =
-    `Heights along the walk: ${heights[0]} m at the start, ${heights[heights.length - 1]} m at the spot, ` +
-    `lowest ${low} m, highest ${high} m, over ${formatLength(far)}`;
+    `Heights along the walk: ${formatHeight(heights[0])} at the start, ${formatHeight(heights[heights.length - 1])} at the spot, ` +
+    `lowest ${formatHeight(low)}, highest ${formatHeight(high)}, over ${formatLength(far)}`;
   const drawing = makeSvg("svg", { viewBox: `0 0 ${width} ${tall}`, role: "img", "aria-label": label });
   drawing.append(
     makeSvg("path", { class: "profile-ground", d: `M0 ${tall}L${line}L${width} ${tall}Z` }),
@@ -79,9 +79,9 @@ function makeProfile(packed) {
   const figure = makeElement("figure", "profile");
   const ends = makeElement("figcaption");
   ends.append(
-    makeElement("span", "", `start ${heights[0]} m`),
-    makeElement("span", "", low === high ? "level" : `${low} to ${high} m`),
-    makeElement("span", "", `spot ${heights[heights.length - 1]} m`),
+    makeElement("span", "", `start ${formatHeight(heights[0])}`),
+    makeElement("span", "", low === high ? "level" : `${formatHeight(low)} to ${formatHeight(high)}`),
+    makeElement("span", "", `spot ${formatHeight(heights[heights.length - 1])}`),
   );
   figure.append(drawing, ends);
   return [figure];

@@ -14,8 +14,9 @@ from page_reader import script
 from playwright.sync_api import Page, expect
 from walked import LAKE, PARKING, WARNING, harbour
 
-from browser.conftest import Watched, all_sizes
+from browser.conftest import Watched, all_sizes, both_schemes
 from browser.ground import ground_of, tips
+from scout.cautions import HAZARDS
 from scout.geo.geodesy import measure_geodesic
 from scout.output import text as wording
 
@@ -154,6 +155,43 @@ def test_the_key_switches_the_ground_and_the_walks(open_page: Open) -> None:
         assert painted_pixels(page, pane) < before, layer
     page.locator("input[name=layer][value=cars]").uncheck()
     assert page.locator(".car-mark").count() == 0
+
+
+def inked_pixels(page: Page, ink: str) -> int:
+    """Pixels of the ground in this colour of a style, if thinly."""
+    count: int = page.evaluate(
+        """(ink) => {
+          const wanted = ink.match(/\\d+/g).map(Number);
+          const canvas = document.querySelector(".leaflet-surroundings-pane canvas");
+          const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+          let inked = 0;
+          for (let k = 0; k < data.length; k += 4) {
+            if (data[k + 3] > 80 && wanted.every((part, n) => Math.abs(data[k + n] - part) < 5)) inked += 1;
+          }
+          return inked;
+        }""",
+        ink,
+    )
+    return count
+
+
+@both_schemes
+def test_each_kind_of_hazard_is_drawn_in_the_ink_of_the_key_and_goes_with_its_switch(open_page: Open) -> None:
+    page = open_page(harbour(), "#spot=1").page
+    close_up(page)
+    page.locator("#key").evaluate("key => { key.open = true; }")
+    inks = set()
+    for kind in HAZARDS:
+        sample = page.locator(f".k-{kind.key} .k-hazard")
+        ink = sample.evaluate("path => getComputedStyle(path).stroke")
+        inks.add(ink)
+        assert inked_pixels(page, ink) > 20, kind.key
+        box = page.get_by_label(kind.title)
+        box.uncheck()
+        page.wait_for_timeout(60)
+        assert inked_pixels(page, ink) == 0, kind.key
+        box.check()
+    assert len(inks) == len(HAZARDS)
 
 
 def test_a_filtered_spot_takes_its_walk_along(open_page: Open) -> None:

@@ -126,7 +126,7 @@ def test_a_typed_place_is_answered_in_full(quiet: Open) -> None:
         f"parallel 45° N{away(parallel)}",
         f"corner{away(corner)}",
         "45.000030, -20.000020",
-        "45° 00.0018' N, 020° 00.0012' W",
+        "45° 00.0018' N 020° 00.0012' W",
         "fix error 4.9 m, boundary error 14 m",
         "This page knows only the 3 parks of its findings.",
         "Keep antennas, masts and lines well clear of overhead power lines.",
@@ -274,7 +274,7 @@ def test_the_device_position_counts_with_its_own_error(quiet: Open, context: Bro
     expect(answer).to_contain_text(
         "Your device states 8.0 m. Phones mean the radius that holds 68 % of fixes"
     )
-    expect(answer).to_contain_text("fix error 13 m")
+    expect(answer).to_contain_text("fix error 13.0 m")
     expect(answer).to_contain_text("more than 6.1 m (20 ft)")
     # A place is nobody's business: it stays out of the address.
     assert page.url.endswith("#check")
@@ -338,7 +338,7 @@ def test_a_place_outside_its_parks_is_never_called_outside_every_park(quiet: Ope
     ):
         expect(answer).to_contain_text(text)
     answer = ask(page, "45.00003, -20.2005")
-    expect(answer).to_contain_text("outside every park that this page knows; Quiet Cove is 39 m away")
+    expect(answer).to_contain_text("outside every park that this page knows; Quiet Cove is 39.4 m away")
 
 
 def test_too_close_to_tell_is_said_and_not_guessed(quiet: Open) -> None:

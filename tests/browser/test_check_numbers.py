@@ -60,6 +60,19 @@ def test_script_and_python_meet_the_same_numbers(open_page: Open) -> None:
             return [clearance, containedP(boundary, ...place, clearance, row.radius, row.sigma)];
           });
         };
+        const inUnits = (word) => (row) => {
+          setLengthUnits(row.units);
+          return word(row);
+        };
+        const by = {
+          ...LENGTH_FORMS,
+          height: formatHeight,
+          clearance: formatClearance,
+          bearing: formatBearing,
+          slope: formatSlope,
+          minutes: formatDuration,
+          share: formatPercent,
+        };
         const touching = ({ dx, dy, radius, sigma }) => [
           lineP(dx, radius, sigma),
           cornerP(Math.hypot(dx, dy), radius, sigma),
@@ -73,13 +86,19 @@ def test_script_and_python_meet_the_same_numbers(open_page: Open) -> None:
           verdicts: v.confidence.words.map(({ p }) => wordFor(p)),
           touching: v.confidence.touching.map(touching),
           boundaries: v.boundaries.boundaries.map(seen),
-          words: [
-            v.words.shares.map(({ share }) => formatPercent(share)),
-            v.words.lengths.map(({ metres }) => formatLength(metres)),
-            v.words.clearances.map(({ metres }) => formatClearance(metres)),
-            v.words.bearings.map(({ degrees }) => formatBearing(degrees)),
-            v.words.counts.map(({ count }) => formatCount(count, "park")),
-          ],
+          words: {
+            shares: v.words.shares.map(({ share }) => formatPercent(share)),
+            settings: v.words.settings.map(inUnits(({ metres }) => formatStatedLength(metres))),
+            heights: v.words.heights.map(inUnits(({ metres }) => formatHeight(metres))),
+            clearances: v.words.clearances.map(inUnits(({ metres }) => formatClearance(metres))),
+            sentences: v.words.sentences.map(inUnits(({ parts }) => formatSentence(parts))),
+            bearings: v.words.bearings.map(({ degrees }) => formatBearing(degrees)),
+            slopes: v.words.slopes.map(({ degrees }) => formatSlope(degrees)),
+            minutes: v.words.minutes.map(({ minutes }) => formatDuration(minutes)),
+            unknown: v.words.unknown.map(({ what, value }) => by[what](Number(value))),
+            counts: v.words.counts.map(({ count }) => formatCount(count, "park")),
+          },
+          two: v.words.lengths.map(inUnits(({ metres }) => [formatLength(metres), formatFineLength(metres)])),
           places: v.words.places.map(({ lon, lat }) => [
             formatDecimal(lon, lat), formatMinutes(lon, lat), formatGeoLink(lon, lat),
           ]),
@@ -100,8 +119,10 @@ def test_script_and_python_meet_the_same_numbers(open_page: Open) -> None:
     for seen, row in zip(got["boundaries"], VECTORS["boundaries"]["boundaries"], strict=True):
         expected = [[s["clearance"], s["p"]] for s in row["seen"]]
         assert np.allclose(seen, expected, rtol=0, atol=1e-9), row["shape"]
-    groups = ("shares", "lengths", "clearances", "bearings", "counts")
-    assert got["words"] == [[row["text"] for row in words[group]] for group in groups]
+    for group, texts in got["words"].items():
+        assert texts == [row["text"] for row in words[group]], group
+    assert set(got["words"]) == set(words) - {"about", "places", "lengths"}
+    assert got["two"] == [[row["plain"], row["fine"]] for row in words["lengths"]]
     assert got["places"] == [[row["decimal"], row["minutes"], row["link"]] for row in words["places"]]
 
 

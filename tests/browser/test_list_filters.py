@@ -66,7 +66,7 @@ def test_every_order_but_names_keeps_to_the_ranking(open_page: Open) -> None:
         page.locator("select[name=order]").select_option(order)
         assert ranks(page) == expected, order
     expect(page.locator('#spots [data-rank="2"] .row-facts')).to_contain_text("9.00 km inside (plenty)")
-    expect(page.locator('#spots [data-rank="4"] .row-facts')).to_contain_text("20 m inside, home")
+    expect(page.locator('#spots [data-rank="4"] .row-facts')).to_contain_text("20.0 m inside, home")
 
 
 def test_order_by_walk_puts_what_has_no_time_last(open_page: Open) -> None:

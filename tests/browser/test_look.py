@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import combinations
 from typing import Any
 
 import pytest
@@ -10,6 +11,7 @@ from builders import bay
 from playwright.sync_api import Page
 
 from browser.conftest import Watched, all_sizes, both_schemes
+from scout.cautions import HAZARDS
 
 Open = Callable[..., Watched]
 
@@ -63,6 +65,9 @@ DRAWN = (
     ("miss", "ground", 3.0),
     ("check", "case", 3.0),
     ("check", "ground", 3.0),
+    ("walk", "ground", 3.0),
+    ("barriers", "ground", 3.0),
+    *((kind.key, "ground", 3.0) for kind in HAZARDS),
 )
 
 
@@ -219,3 +224,18 @@ def test_landmarks_and_labels(open_page: Open) -> None:
             .map((e) => e.outerHTML.slice(0, 80))"""
     )
     assert unnamed == []
+
+
+@all_sizes
+def test_what_lies_over_the_map_keeps_apart(open_page: Open) -> None:
+    page = open_page(bay()).page
+    page.locator("#key").evaluate("key => { key.open = false; }")
+    queries = ("#measure-button", "#check-button", "#key", ".leaflet-control-zoom", ".leaflet-control-scale")
+    boxes = {query: page.locator(query).bounding_box() for query in queries}
+    for one, other in combinations(queries, 2):
+        a, b = boxes[one], boxes[other]
+        assert a is not None
+        assert b is not None
+        beside = max(a["x"] - b["x"] - b["width"], b["x"] - a["x"] - a["width"])
+        above = max(a["y"] - b["y"] - b["height"], b["y"] - a["y"] - a["height"])
+        assert max(beside, above) >= 4, (one, other)

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
 from dataclasses import replace
 
+import pytest
 from builders import bay
 from page_reader import words
 from playwright.sync_api import Page, expect
 from walked import harbour
 
-from browser.conftest import Watched
+from browser.conftest import Watched, both_sizes
 from scout.model import Findings
 from scout.output import text as wording
 from scout.page.document import build_map
@@ -19,6 +21,8 @@ from scout.page.document import build_map
 Open = Callable[..., Watched]
 
 METRIC = re.compile(r"(?<![\w.])[\d,]*\.?\d+ k?m\b")
+IMPERIAL = re.compile(r"(?<![\w.])[\d,]*\.?\d+ (?:ft|mi)\b")
+RULE = "6.1 m (20 ft)"  # the award rule's own figure, in both
 NEAR = wording.MeasuredText("Overhead line ", wording.Length(34.6), " away (Fen line).")
 
 
@@ -26,6 +30,23 @@ def told() -> Findings:
     found = harbour()
     first = replace(found.spots[0], warnings=(NEAR,))
     return replace(found, spots=(first, *found.spots[1:]), station=replace(found.station, radius_m=7.0))
+
+
+def read_all(page: Page) -> list[str]:
+    """Every text and label of the page, on paper too; not the scale, in both units, nor what was said."""
+    texts: list[str] = page.evaluate(
+        """() => {
+          window.dispatchEvent(new Event("beforeprint"));
+          const aside = "script, style, noscript, .leaflet-control-scale, #said";
+          const blocks = "p, li, dt, dd, td, th, a, figcaption, h1, h2, h3, label, .row-warning, .remark";
+          const found = [...document.querySelectorAll(blocks)].filter((node) => !node.closest(aside));
+          const labelled = [...document.querySelectorAll("[aria-label]")];
+          const all = [...found.map((node) => node.textContent), ...labelled.map((node) => node.ariaLabel)];
+          window.dispatchEvent(new Event("afterprint"));
+          return all;
+        }"""
+    )
+    return [text.replace(RULE, "") for text in texts]
 
 
 def switch(page: Page, units: str) -> None:
@@ -53,6 +74,47 @@ def test_the_switch_words_every_length_anew_and_is_remembered(open_page: Open) -
     switch(page, "metric")
     expect(row.locator(".row-warning")).to_have_text("Overhead line 35 m away (Fen line).")
     expect(page.locator("header .summary")).to_contain_text("station 7 m")
+    assert opened.messages == []
+
+
+@pytest.mark.parametrize("address", ["#spot=1", "#spot=3", "#check=45.00005,-20", "#check=IN95aa"])
+def test_no_length_keeps_the_other_units(open_page: Open, address: str) -> None:
+    page = open_page(told(), address).page
+    metric = read_all(page)
+    assert sum(bool(METRIC.search(text)) for text in metric) > 15
+    assert [text for text in metric if IMPERIAL.search(text)] == []
+    switch(page, "imperial")
+    imperial = read_all(page)
+    assert [text for text in imperial if METRIC.search(text)] == []
+    assert [bool(IMPERIAL.search(t)) for t in imperial] == [bool(METRIC.search(t)) for t in metric]
+    switch(page, "metric")
+    assert read_all(page) == metric
+
+
+@both_sizes
+def test_what_is_measured_is_worded_anew(open_page: Open) -> None:
+    page = open_page(bay()).page
+    page.locator("#measure-button").click()
+    for at in ((230, 240), (230, 270)):
+        page.locator(".map").click(position={"x": at[0], "y": at[1]})
+    expect(page.locator("#measure-text")).to_contain_text(METRIC)
+    switch(page, "imperial")
+    expect(page.locator("#measure-text")).to_contain_text(IMPERIAL)
+    expect(page.locator("#measure-text")).not_to_contain_text(METRIC)
+
+
+@pytest.mark.parametrize("kept", ['"imperial"', '"furlongs"', '["imperial"]', "{"])
+def test_what_is_remembered_counts_only_where_it_names_units(open_page: Open, kept: str) -> None:
+    opened = open_page(told())
+    page = opened.page
+    switch(page, "imperial")
+    (name,) = page.evaluate("() => Object.keys(localStorage).filter((key) => key.endsWith(' units'))")
+    assert json.loads(page.evaluate("name => localStorage.getItem(name)", name)) == "imperial"
+    page.evaluate("([name, kept]) => localStorage.setItem(name, kept)", [name, kept])
+    page.reload()
+    units = "imperial" if kept == '"imperial"' else "metric"
+    expect(page.get_by_label("Units of lengths")).to_have_value(units)
+    expect(page.locator("header .summary")).to_contain_text("23 ft" if units == "imperial" else "7 m")
     assert opened.messages == []
 
 

@@ -234,7 +234,23 @@ def words() -> dict[str, Rows]:
         "slopes": [{"degrees": d, "text": wording.format_slope(d)} for d in (0.0, 0.5, 22.49, 35.5)],
         "minutes": [
             {"minutes": m, "text": wording.format_minutes(m)}
-            for m in (0.0, 0.4, 1.5, 24.4, 24.5, 59.4, 59.6, 60.0, 84.0, 119.5, 1500.0, 60_000.0)
+            for m in (
+                0.0,
+                0.2,
+                0.4,
+                1.4,
+                1.5,
+                24.4,
+                24.5,
+                59.4,
+                59.5,
+                59.6,
+                60.0,
+                84.0,
+                119.5,
+                1500.0,
+                60_000.0,
+            )
         ],
         "unknown": [
             {"what": what, "value": name, "text": word(value)}
@@ -247,14 +263,6 @@ def words() -> dict[str, Rows]:
             if what in ("plain", "fine", "stated", "minutes", "share")
         ],
         "counts": [{"count": n, "text": wording.format_count(n, "park")} for n in (0, 1, 2, 1234567)],
-        "durations": [
-            {"minutes": m, "text": wording.format_span(m)}
-            for m in (0.2, 1.4, 1.5, 24.4, 24.5, 59.4, 59.5, 60.0, 84.0, 119.6, 725.0)
-        ],
-        "distances": [
-            {"kilometres": k, "text": wording.format_distance(k)}
-            for k in (0.0, 0.04, 9.96, 68.2, 99.94, 99.97, 100.4, 205.3, 1234.6)
-        ],
         "places": [
             {
                 "lon": lon,
