@@ -12,6 +12,7 @@ import shapely
 
 import scout
 from scout.cli import main
+from scout.quantities import format_probability
 
 ROOT = Path(__file__).resolve().parents[1]
 NATURAL_EARTH = ROOT.parent / "shared" / "data" / "ne_10m_parks_area.geojson"
@@ -106,7 +107,10 @@ def test_check_answers_for_one_place_and_for_many():
     one = scout.check("45.0, 10.0", two_parks())
     assert (one.verdict, one.parks) == ("firm", ("Q-1", "Q-2"))
     assert len(one.locators) == 4
-    assert repr(one) == f"<45.0, 10.0: firm {one.confidence:.3f}, {' '.join(one.locators)} in Q-1 Q-2>"
+    assert (
+        repr(one)
+        == f"<45.0, 10.0: firm {format_probability(one.confidence)}, {' '.join(one.locators)} in Q-1 Q-2>"
+    )
     assert "<td>firm, " in one._repr_html_()
     many = scout.check(None, two_parks(), lat=np.array([45.0, 44.0]), lon=np.array([10.0, 10.0]))
     assert [answer.verdict for answer in many] == ["firm", "not counted"]

@@ -230,7 +230,7 @@ def test_an_index_that_lies_is_found_out(tmp_path, monkeypatch):
     expected = whole([path], SEARCHES[1])
     with_head(path, 21, (170.0, 170.1, 80.0, 80.1))
     shelf = open_indexed([path], ParkReading(), least=1)
-    assert not any(isinstance(drawer.layer, IndexedLayer) for drawer in shelf.drawers)
+    assert not any(isinstance(drawer.layer, IndexedLayer) for drawer in shelf.layers)
     told = "its spatial index is not used: record 21 does not lie where it says; the file is read whole"
     assert shelf.sources[0].warnings[0] == told
     found = find_spots(shelf, SEARCHES[1])

@@ -22,18 +22,20 @@ from scout.table import IN_LISTS, Offsets, Table, expand_ranges, make_offsets
 from scout.threads import map_rows
 
 Geometries = NDArray[Any]
-_TANGLED, _TANGLED_EACH = 500_000, 50  # pairs times neighbours of both, at all and for each park
+# What is refused grows with the vertices: few of them that make much are a trap, real outlines have millions.
+_TANGLED, _TANGLED_EACH = 500_000, 50  # pairs times neighbours of both: at all, for each park; one a vertex
 _PIECES, _PIECES_EACH = 50_000, 4  # what parks may share, at all and for each park
+_VERTICES_A_PIECE = 20
 _MANY_PIECES = 500_000  # that a pair could make: from so many on its crossings are counted first
 _AT_ONCE = 2_000  # edges whose crossings are counted at once
 
 
-def count_most_pieces(parks: int) -> int:
+def count_most_pieces(parks: int, vertices: int) -> int:
     """Return how many pieces so many parks may share: each takes 0.4 to 0.8 ms to judge and to write."""
-    return max(_PIECES, _PIECES_EACH * parks)
+    return max(_PIECES, _PIECES_EACH * parks, vertices // _VERTICES_A_PIECE)
 
 
-def refuse_tangle(a: Ints, b: Ints, parks: int) -> None:
+def refuse_tangle(a: Ints, b: Ints, parks: int, vertices: int) -> None:
     """Stop where everything lies over everything: regions of every set would have no end.
 
     Raises
@@ -42,7 +44,7 @@ def refuse_tangle(a: Ints, b: Ints, parks: int) -> None:
         Saying how not to look for them.
     """
     near = np.bincount(np.concatenate([a, b]), minlength=parks)
-    if int(np.minimum(near[a], near[b]).sum()) > max(_TANGLED, _TANGLED_EACH * parks):
+    if int(np.minimum(near[a], near[b]).sum()) > max(_TANGLED, _TANGLED_EACH * parks, vertices):
         what = f"{len(a):,} pairs of the {parks:,} parks overlap: the same ground may be there many times"
         raise InputError(
             "overlaps", what, "join records with --id-column, or leave these out with --min-grids 2"
@@ -199,11 +201,12 @@ def find_overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tup
 def find_regions(geometries: Geometries, tree: shapely.STRtree) -> OverlapRegions:
     """Regions of every set of two parks or more: what pairs share, split by the others that reach into it."""
     a, b, turn = find_overlapping_pairs(geometries, tree)
-    refuse_tangle(a, b, len(geometries))
+    vertices = int(shapely.get_num_coordinates(geometries).sum())
+    refuse_tangle(a, b, len(geometries), vertices)
     left = geometries[a]
     if np.any(turn):
         left[turn != 0] = turn_shapes(left[turn != 0], -1)
-    most = count_most_pieces(len(geometries))
+    most = count_most_pieces(len(geometries), vertices)
     both = keep_areas(intersect_pairs(left, geometries[b], most))
     real = shapely.area(both) > 0.0
     a, b, both = a[real], b[real], both[real]
