@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ctypes
+import gc
 import os
 import resource
 import select
@@ -73,6 +75,7 @@ def warm_up() -> None:
 def run_caged(words: list[str], folder: Path, bounds: Bounds) -> Run:
     """Run ``scout`` with these words in a folder; gives what it did."""
     out, err = folder / ".out", folder / ".err"
+    _return_memory()
     child = os.fork()
     if child == 0:
         _inside(words, folder, out, err, bounds)
@@ -83,6 +86,18 @@ def run_caged(words: list[str], folder: Path, bounds: Bounds) -> Run:
     err.unlink()
     late = late or code == -signal.SIGXCPU
     return Run(code, *texts, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024, late)
+
+
+def _return_memory() -> None:
+    """Hand back what making the files took: a child counts all that its parent still holds."""
+    gc.collect()
+    import pyarrow
+
+    pyarrow.default_memory_pool().release_unused()
+    if sys.platform == "linux":
+        trim = getattr(ctypes.CDLL(None), "malloc_trim", None)
+        if trim is not None:
+            trim(0)
 
 
 def _waited(child: int, seconds: float) -> tuple[int, resource.struct_rusage, bool]:

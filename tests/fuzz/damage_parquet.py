@@ -80,7 +80,7 @@ def _kept_once(whole: Path, folder: Path, chance: random.Random) -> Path:
     zeros = np.zeros(count, np.int32)
     outlines = pyarrow.DictionaryArray.from_arrays(zeros, [shape.wkb])
     options: dict[str, Any] = {"compression": "zstd"}
-    if count * length < 2**29 and chance.random() < 0.5:
+    if count * length < 2**27 and chance.random() < 0.5:
         texts = pyarrow.array(["a" * length + str(k) for k in range(count)])
         options |= {"use_dictionary": ["geometry"], "column_encoding": {"name": "DELTA_BYTE_ARRAY"}}
     else:
