@@ -13,7 +13,7 @@ def gather_commands() -> click.Group:
     """The commands of both fronts as one group."""
     from scout.cli import command
 
-    command.homes = {"desk": "scout.desk.command", **command.homes}
+    command.homes = {"desk": "scout.desk.command:command", **command.homes}
     return command
 
 

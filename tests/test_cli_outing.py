@@ -16,7 +16,7 @@ from scout.app.outing import TagReading
 from scout.app.settings import Settings, list_settings
 from scout.app.sources import AccessFiles
 from scout.cli import main
-from scout.cli.find import command as find
+from scout.cli.find import find
 from scout.cli.options import FilesOption, ManyFiles, add_outing_option, add_settings
 from scout.model import Walking
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import re
 import time
 import zipfile
@@ -175,3 +176,23 @@ def test_an_archive_is_named_so_and_overwrites_no_input(
     assert main(["pack", "1", "--parks", str(whole), "--out", str(whole)]) == 2
     assert "this is one of the files to read" in capsys.readouterr().err
     assert whole.read_bytes() == before
+
+
+def test_what_is_dangerous_at_a_chosen_spot_is_printed_in_the_units_asked_for(
+    corner_parks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    line = shapely.LineString([(9.99, 45.0002), (10.01, 45.0002)])
+    wires = {
+        "type": "Feature",
+        "properties": {"power": "line"},
+        "geometry": json.loads(shapely.to_geojson(line)),
+    }
+    access = tmp_path / "access.geojson"
+    access.write_text(json.dumps({"type": "FeatureCollection", "features": [wires]}))
+    given = ["--parks", str(corner_parks), "--access", str(access), "--out", str(tmp_path / "pack.zip")]
+    warned = {}
+    for units in ("metric", "imperial"):
+        assert main(["pack", "1-3", *given, "--units", units]) == 0
+        (warned[units],) = [x for x in capsys.readouterr().out.splitlines() if "WARNING: Overhead line" in x]
+    assert re.search(r"line \d\d m away", warned["metric"])
+    assert re.search(r"line \d\d ft away", warned["imperial"])

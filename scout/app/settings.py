@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import typing
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import MISSING, Field, dataclass, field, fields, replace
 from functools import cache
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
@@ -499,11 +499,3 @@ def _check_one(kind: Kind, value: Any, where: str) -> Any:
     if kind.holds == "whole number" and not (math.isfinite(value) and value == int(value)):
         raise InputError(where, f"{value!r} is no whole number", "give a whole number")
     return kind.check(value, where)
-
-
-def iterate_given(settings: Settings) -> Iterator[tuple[Setting, Any]]:
-    """The settings that are not as they are by themselves, with their values."""
-    for one in list_settings():
-        value = getattr(settings, one.name)
-        if value != one.default:
-            yield one, value

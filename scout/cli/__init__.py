@@ -29,7 +29,7 @@ class _LazyGroup(HelpfulGroup):
 
     def __init__(self, *names: Any, **rest: Any) -> None:
         super().__init__(*names, **rest)
-        self.homes: dict[str, str] = {}  # of commands: the module that has it as `command`
+        self.homes: dict[str, str] = {}  # of commands: module and name there
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(self.homes)
@@ -39,7 +39,8 @@ class _LazyGroup(HelpfulGroup):
             return None
         from importlib import import_module
 
-        found: click.Command = import_module(self.homes[name]).command
+        module, _, inside = self.homes[name].partition(":")
+        found: click.Command = getattr(import_module(module), inside)
         return found
 
 
@@ -50,11 +51,17 @@ def command() -> None:
 
 
 command.homes.update(
-    (name, f"scout.cli.{name}")
-    for name in (
-        *("demo", "find", "prepare", "check", "arrive"),
-        *("card", "pack", "grid", "visit", "tally", "stamp"),
-    )
+    demo="scout.cli.find:demo",
+    find="scout.cli.find:find",
+    prepare="scout.cli.prepare:command",
+    check="scout.cli.check:command",
+    arrive="scout.cli.arrive:command",
+    card="scout.cli.card:card",
+    pack="scout.cli.card:pack",
+    grid="scout.cli.grid:command",
+    visit="scout.cli.visit:command",
+    tally="scout.cli.tally:command",
+    stamp="scout.cli.stamp:command",
 )
 
 

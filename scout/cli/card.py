@@ -1,4 +1,4 @@
-"""``scout card``: one spot on a sheet for the operating table."""
+"""``scout card`` and ``scout pack``: one spot on a sheet for the table, chosen spots as one archive."""
 
 from __future__ import annotations
 
@@ -27,6 +27,7 @@ from scout.errors import InputError, make_printable
 
 if TYPE_CHECKING:
     from scout.model import Findings, Ranked, Units
+    from scout.output.card import CardParticulars
 
 OUT = KindType(File())
 _CARD = (
@@ -58,18 +59,7 @@ def add_card_options(function: Callable[..., Any]) -> Callable[..., Any]:
 @click.argument("rank", metavar="SPOT", type=click.IntRange(min=1))
 @click.option("--out", "path", type=OUT, required=True, metavar="OUT.html", help="Where the card goes.")
 @add_card_options
-def command(
-    rank: int,
-    path: str,
-    files: tuple[str, ...],
-    outing: Outing,
-    saved: str | None,
-    call: str,
-    club_call: str,
-    day: str | None,
-    zone: str | None,
-    **words: Any,
-) -> int:
+def card(rank: int, path: str, **words: Any) -> int:
     """Write the card of one spot: a page that prints on both sides of one sheet.
 
     SPOT is the spot's number in the list of scout find with the same options: the search is made again,
@@ -79,20 +69,50 @@ def command(
     """
     from scout.app.outputs import check_page
     from scout.io.write import write_file
-    from scout.output.card import build_card, choose_spot, make_particulars
+    from scout.output.card import build_card, choose_spot
 
     check_page("--out", path)
-    particulars = make_particulars(call, club_call, day, zone)
-    findings = get_findings(files, outing, saved, words, path)
+    particulars = _take_particulars(words)
+    findings = _get_findings(path, **words)
     write_file(path, build_card(findings, rank, particulars))
-    show_remarks(findings)
-    click.echo(format_choice(choose_spot(findings, rank), findings.units))
-    click.echo(f"Wrote {path}")
+    _show_written(path, findings, [choose_spot(findings, rank)])
     return 0
 
 
-def get_findings(
-    files: tuple[str, ...], outing: Outing, saved: str | None, words: dict[str, Any], path: str
+@click.command("pack", cls=ManyFiles)
+@click.argument("spots", nargs=-1, required=True, metavar="SPOTS...")
+@click.option("--out", "path", type=OUT, required=True, metavar="OUT.zip", help="Where the archive goes.")
+@add_card_options
+def pack(spots: tuple[str, ...], path: str, **words: Any) -> int:
+    """Write chosen spots as one archive: map, cards, GPX, KML, CSV and a summary.
+
+    SPOTS are numbers in the list of scout find with the same options, such as 1 3 5-7: the search is made
+    again, unless --result names a GeoPackage that scout find --save wrote. The same input gives the same
+    archive, byte for byte.
+    """
+    from scout.app.pack import build_pack, choose_spots, parse_ranks
+    from scout.errors import OutputError
+    from scout.io.write import write_file
+
+    ranks = parse_ranks(spots)
+    if not path.lower().endswith(".zip"):
+        raise OutputError(f"--out {path}", "this is an archive", "name it .zip")
+    particulars = _take_particulars(words)
+    findings = _get_findings(path, **words)
+    write_file(path, build_pack(findings, ranks, particulars))
+    _show_written(path, findings, choose_spots(findings, ranks).spots)
+    return 0
+
+
+def _take_particulars(words: dict[str, Any]) -> CardParticulars:
+    """What goes on a card beside the spot, out of a command's words."""
+    from scout.output.card import make_particulars
+
+    return make_particulars(*(words.pop(name) for name in ("call", "club_call", "day", "zone")))
+
+
+def _get_findings(
+    path: str, *, files: tuple[str, ...], outing: Outing, saved: str | None, **words: Any
 ) -> Findings:
     """The findings that scout find lists with the same options, or saved; without a day, so that they repeat.
 
@@ -138,15 +158,18 @@ def _format_command(words: Sequence[str]) -> str:
     return shlex.join(["scout", *kept])
 
 
-def show_remarks(findings: Findings) -> None:
-    """Print what the list rests on, as ``scout find`` does: spots are numbered by it."""
+def _show_written(path: str, findings: Findings, chosen: Sequence[Ranked]) -> None:
+    """Print what the list rests on, as ``scout find`` does, for spots are numbered by it; then the chosen."""
     from scout.output.text import format_text
 
     for remark in findings.remarks:
         click.echo(make_printable(format_text(remark, findings.units)))
+    for ranked in chosen:
+        click.echo(_format_choice(ranked, findings.units))
+    click.echo(f"Wrote {path}")
 
 
-def format_choice(ranked: Ranked, units: Units = "metric") -> str:
+def _format_choice(ranked: Ranked, units: Units) -> str:
     """A chosen spot in a line, so that a wrong number shows, and a line for whatever is dangerous there."""
     from scout.output.text import format_position, format_text
 

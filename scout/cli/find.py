@@ -1,13 +1,16 @@
-"""``scout find``: the main job."""
+"""``scout find``: the main job; ``scout demo``: the same on the invented island that comes with scout."""
 
 from __future__ import annotations
 
+import importlib.util
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import click
 
-from scout.app.outing import Outing
-from scout.app.request import SearchRequest, search
+from scout.app.outing import Outing, find_demo_outing, load_outing
+from scout.app.request import SearchRequest, make_request, search
 from scout.app.settings import Settings
 from scout.cli.options import (
     HiddenFiles,
@@ -27,7 +30,7 @@ _TABLE_ROWS = 20
 @add_parks_option()
 @add_outing_option
 @add_settings("station", "search", "reading", "access", "spread", "output", "display")
-def command(more_files: tuple[str, ...], files: tuple[str, ...], outing: Outing, **words: Any) -> int:
+def find(more_files: tuple[str, ...], files: tuple[str, ...], outing: Outing, **words: Any) -> int:
     """Find and rank the spots where several grids and parks meet.
 
     Boundary files are GeoJSON, GeoPackage, Shapefile (plain or zipped), FlatGeobuf, GeoParquet, KML or KMZ,
@@ -36,10 +39,28 @@ def command(more_files: tuple[str, ...], files: tuple[str, ...], outing: Outing,
     """
     files = (*more_files, *files) or outing.parks
     require_files(files)
-    return run_search(SearchRequest(files, Settings(**words), outing))
+    return _run_search(SearchRequest(files, Settings(**words), outing))
 
 
-def run_search(request: SearchRequest) -> int:
+@click.command("demo")
+def demo() -> int:
+    """Search the demo island and write maps/demo.html.
+
+    The island, its parks and their references are invented.
+    """
+    target = Path("maps", "demo.html")
+    target.parent.mkdir(exist_ok=True)
+    request = make_request(load_outing(str(find_demo_outing())))
+    settings = replace(request.settings, map_path=str(target))
+    if importlib.util.find_spec("rasterio") is None:
+        settings = replace(settings, heights=())
+        click.echo("The extra named heights is not installed: the walks are timed as on level ground.")
+    status = _run_search(replace(request, settings=settings))
+    click.echo(f"Open the map in a browser: {target.absolute().as_uri()}")
+    return status
+
+
+def _run_search(request: SearchRequest) -> int:
     """Read, search, write and print; gives the exit status."""
     from scout.app.find import cut_to_best
     from scout.app.outputs import check_outputs, date_findings, make_outputs, status_of, write_outputs

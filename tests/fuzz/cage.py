@@ -47,6 +47,7 @@ def warm_up() -> None:
     import scout.app.outputs
     import scout.cli.arrival
     import scout.cli.arrive
+    import scout.cli.card
     import scout.cli.check
     import scout.cli.find
     import scout.cli.stamp
