@@ -200,7 +200,7 @@ def read_parks(
     keep : sequence of str
         Columns to carry along, in the column ``attributes``.
     progress : callable, optional
-        Told in a few words what is being done.
+        Called with what is being done, in a few words.
     **settings
 
     Raises
@@ -247,7 +247,7 @@ def find(
     parks : GeoDataFrame, path or sequence of paths
         Parks of `read_parks`, any frame of boundaries with a coordinate system, or boundary files.
     progress : callable, optional
-        Told in a few words what is being done.
+        Called with what is being done, in a few words.
     **settings
 
     Raises
@@ -290,7 +290,7 @@ def check(
     lat, lon : arrays, shape (n,), optional
         Degrees on WGS 84.
     progress : callable, optional
-        Told in a few words what is being done.
+        Called with what is being done, in a few words.
     **settings
 
     Returns

@@ -73,7 +73,7 @@ class OutputError(ScoutError):
 
 
 class FaultError(ScoutError):
-    """A fault in this program itself, told in a line; ``__cause__`` is what was not foreseen."""
+    """A fault in this program itself, said in a line; ``__cause__`` is what was not foreseen."""
 
     def __init__(self, where: str, cause: BaseException) -> None:
         said = " ".join(str(cause).split())

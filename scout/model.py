@@ -388,7 +388,6 @@ class Route:
     profile: tuple[tuple[float, float], ...] = ()  # metres along the line, height in metres
 
 
-# A visit: where a station stood, when, for which grids and parks, and how it went. Data only.
 YEARS = range(1980, 2100)
 
 

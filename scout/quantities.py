@@ -22,7 +22,7 @@ MILE_M = 1609.344
 
 UNKNOWN = "unknown"
 _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
-_MILES_FROM_FT = 2640.0  # half a mile; shorter is told in feet (common practice)
+_MILES_FROM_FT = 2640.0  # half a mile; shorter is given in feet (common practice)
 _FINE_BELOW_M = 99.95  # what rounds to less than 100.0 m
 
 LengthForm: TypeAlias = Literal["plain", "fine", "stated"]

@@ -216,7 +216,7 @@ def test_an_answer_too_large_is_told_and_its_process_ends(
         assert caller.desk.workspaces is not None
         first = caller.desk.workspaces.get(caller.id).worker  # type: ignore[union-attr]
         assert first is not None
-        told = caller.work("understand", settings={})
+        told = caller.work("preview", settings={})
         assert "larger than" in told["error"]["text"]
         assert "visits" in caller.work("visits")["done"]
         assert first.process.returncode is not None
@@ -313,7 +313,7 @@ def test_a_search_after_a_cancel_is_not_ended_by_it() -> None:
     with running(stop_s=1.5) as caller:
         loaded = caller.work("demo")["done"]
         quick = {"options": {**loaded["options"], "level": "field"}}
-        caller.work("understand", settings=loaded)
+        caller.work("preview", settings=loaded)
         for _ in range(3):
             thread, first = begin_search(caller, loaded)
             cancel = threading.Thread(target=caller.ask, args=("POST", caller.here("/stop"), {"all": True}))
@@ -349,7 +349,7 @@ def test_nothing_that_a_library_says_comes_to_the_terminal(tmp_path: Path) -> No
     broken.write_bytes((HERE.parent / "data_demo" / "forest.gpkg").read_bytes()[:9000])
     caller.bring(broken)
     caller.bring(HERE.parent / "data_demo" / "barriers.geojson", "heights", "x.tif")
-    caller.work("understand", settings={})
+    caller.work("preview", settings={})
     run.send_signal(signal.SIGTERM)
     out, err = run.communicate(timeout=60)
     assert err == ""

@@ -123,7 +123,7 @@ def test_what_was_understood_is_told_file_by_file(tab: Caller, bay: Path, tmp_pa
     tab.bring(DEMO / "forest.gpkg")
     tab.bring(DEMO / "barriers.geojson", "barriers")
     tab.bring(DEMO / "heights.tif", "heights")
-    told = tab.work("understand", settings={})["done"]
+    told = tab.work("preview", settings={})["done"]
     files = told["files"]
     (layer,) = files["bay.geojson"]["layers"]
     assert (layer["records"], layer["id"], layer["name"], layer["accuracy_m"]) == (2, "code", "title", 0.0)
@@ -141,19 +141,19 @@ def test_what_was_understood_is_told_file_by_file(tab: Caller, bay: Path, tmp_pa
 
 def test_a_column_is_chosen_and_a_wrong_one_is_told(tab: Caller, bay: Path) -> None:
     tab.bring(bay)
-    told = tab.work("understand", settings={"options": {"id-column": "title"}})["done"]
+    told = tab.work("preview", settings={"options": {"id-column": "title"}})["done"]
     assert told["files"]["bay.geojson"]["layers"][0]["id"] == "title"
-    told = tab.work("understand", settings={"options": {"name-column": "nonsense"}})["done"]
+    told = tab.work("preview", settings={"options": {"name-column": "nonsense"}})["done"]
     assert "nonsense" in told["error"]["text"]
 
 
 def test_a_system_is_named_for_files_without_one(tab: Caller) -> None:
     for path in sorted((ROOT / "tests" / "cases" / "no_crs").glob("parks.*")):
         tab.bring(path)
-    told = tab.work("understand", settings={})["done"]
+    told = tab.work("preview", settings={})["done"]
     assert "coordinate system" in told["files"]["parks.shp"]["error"]
     assert list(told["files"]) == ["parks.shp"]  # its parts are no files of their own
-    told = tab.work("understand", settings={"options": {"crs": "EPSG:4326"}})["done"]
+    told = tab.work("preview", settings={"options": {"crs": "EPSG:4326"}})["done"]
     assert told["files"]["parks.shp"]["error"] == ""
     tab.ask("DELETE", tab.here("/file?name=parks.shp"))
     assert tab.ask("GET", tab.here()).json["sizes"] == {}
@@ -358,12 +358,12 @@ def test_the_worker_may_die_and_another_takes_over(bay: Path) -> None:
         workspaces = one.desk.workspaces
         assert workspaces is not None
         workspace = workspaces.get(one.id)
-        one.work("understand", settings={})
+        one.work("preview", settings={})
         assert workspace is not None
         assert workspace.worker is not None
         workspace.worker.process.kill()
         # At once: told that it has ended, or done by the next one.
-        assert {"done", "error"} & set(one.work("understand", settings={}))
+        assert {"done", "error"} & set(one.work("preview", settings={}))
         assert "done" in one.work("search", settings={})
 
 

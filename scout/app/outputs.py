@@ -83,7 +83,7 @@ def check_targets(files: Sequence[str | Path], targets: Sequence[str]) -> None:
 
 
 def _resolve_path(path: str | Path) -> str:
-    """Where a path leads; one that leads nowhere is told of by whoever opens it."""
+    """Where a path leads; one that leads nowhere is reported by whoever opens it."""
     try:
         return os.path.realpath(path)
     except ValueError:  # a character that no path has

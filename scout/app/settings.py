@@ -69,9 +69,9 @@ class Count:
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """Text that ``understand`` takes, handed on as it was written; or one of some ``choices``."""
+    """Text that ``parse`` takes, handed on as it was written; or one of some ``choices``."""
 
-    understand: Callable[[str], object] | None = None
+    parse: Callable[[str], object] | None = None
     choices: tuple[str, ...] = ()
     holds: Holds = "text"
 
@@ -80,8 +80,8 @@ class Text:
         text = str(value)
         if self.choices and text not in self.choices:
             raise InputError(where, f"{text!r} is no choice", f"give {' or '.join(self.choices)}")
-        if self.understand is not None:
-            self.understand(text)
+        if self.parse is not None:
+            self.parse(text)
         return text
 
 
@@ -140,25 +140,25 @@ def _setting(
     return field(default=default, metadata={**more, "many": many, "in_a_row": in_a_row})
 
 
-def _understand_level(text: str) -> None:
+def _check_level(text: str) -> None:
     from scout.geo.locator import get_level_number
 
     get_level_number(text)
 
 
-def _understand_place(text: str) -> None:
+def _check_place(text: str) -> None:
     from scout.geo.coordinates.parse import parse_place
 
     parse_place(text)
 
 
-def _understand_area(text: str) -> None:
+def _check_area(text: str) -> None:
     from scout.geo.coordinates.parse import parse_area
 
     parse_area(text)
 
 
-LEVEL, PLACE, AREA = Text(_understand_level), Text(_understand_place), Text(_understand_area)
+LEVEL, PLACE, AREA = Text(_check_level), Text(_check_place), Text(_check_area)
 LENGTH = Number("is not a length", "give a number from 0 up")
 OVER_0 = Number("is not a length", "give a number over 0", over_0=True)
 _RADIUS = Number("is no radius: a station takes up some ground", "give a radius over 0", over_0=True)

@@ -38,7 +38,7 @@ Show = Callable[[str], None]
 
 @dataclass(frozen=True, slots=True)
 class VisitRequest:
-    """What is told of a visit. None is what is not told; ``place`` and ``arrival`` exclude each other."""
+    """What is known of a visit. None is what is not given; ``place`` and ``arrival`` exclude each other."""
 
     place: str | None = None  # as people write coordinates
     arrival: str | None = None  # a recording made there instead
@@ -72,11 +72,11 @@ def record_visit(notebook: str, request: VisitRequest, show: Show) -> RecordedVi
     Raises
     ------
     InputError
-        Something that is told cannot be used, or the place or the start is not told; nothing is written.
+        Something cannot be used, or the place or the start is missing; nothing is written.
     """
-    told = _collect_fields(request)
+    given = _collect_fields(request)
     judged = _judge_place(request, None, show)
-    fields = judged.fields | told
+    fields = judged.fields | given
     if "start" not in fields:
         raise InputError("visit", "its start is not known", "add --start 2026-02-14T18:05, in UTC")
     visit = Visit(**fields)
@@ -88,7 +88,7 @@ def record_visit(notebook: str, request: VisitRequest, show: Show) -> RecordedVi
 def change_visit(
     notebook: str, number: int, request: VisitRequest, show: Show, *, judge: bool, keep: Collection[str] = ()
 ) -> Visit:
-    """Change what is told of a visit and keep the rest.
+    """Change what is noted of a visit and keep the rest.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ def change_visit(
     request : VisitRequest
     show : callable
     judge : bool
-        Whether the place is judged anew; parks told by hand alone are taken as they are.
+        Whether the place is judged anew; parks given by hand alone are taken as they are.
     keep : collection of str
         "level", "error": the level, the position's error stay as the visit has them.
     """
@@ -123,7 +123,7 @@ def change_visit(
 
 
 def _collect_fields(request: VisitRequest) -> dict[str, Any]:
-    """Checked fields of what is told; what is not is left out."""
+    """Checked fields of what is given; what is not is left out."""
     fields: dict[str, Any] = {name: request.texts[name].strip() for name in TEXTS if name in request.texts}
     fields |= {
         name: getattr(request, name) for name in ("contacts", "power_w") if getattr(request, name) is not None

@@ -22,7 +22,7 @@ from scout.output.text import format_fine_length, format_position, format_stated
 from scout.recording import arrive
 from scout.recording.arrive import Arrival
 
-_TOLD = 10  # dropped fixes named one by one; --json has them all
+_NAMED = 10  # dropped fixes named one by one; --json has them all
 
 
 def format_arrival(arrival: Arrival, units: Units = "metric") -> Iterator[str]:
@@ -37,10 +37,10 @@ def format_arrival(arrival: Arrival, units: Units = "metric") -> Iterator[str]:
     )
     for line in format_columns([(f"  {term}", text) for term, text in parts]):
         yield make_printable(line)
-    for outlier in found.outliers[:_TOLD]:
+    for outlier in found.outliers[:_NAMED]:
         yield f"Dropped: {arrive.describe_dropped(outlier, found.dated, units)}"
-    if len(found.outliers) > _TOLD:
-        yield f"Dropped: {len(found.outliers) - _TOLD:,} more, which --json lists."
+    if len(found.outliers) > _NAMED:
+        yield f"Dropped: {len(found.outliers) - _NAMED:,} more, which --json lists."
     yield from (make_printable(format_text(note, units)) for note in arrival.notes)
     yield ""
     radius, boundary = (

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from scout.model import Checked, Parks
 
 
-_TOLD = 20  # places told in full; more are a line each
+_SHOWN_IN_FULL = 20  # places shown in full; more are a line each
 
 
 @click.command("check", cls=ManyFiles, context_settings={"ignore_unknown_options": True})
@@ -67,7 +67,7 @@ def command(
         for line in format_json_lines(planned, kept):
             click.echo(line)
     elif kept:
-        in_full = len(planned) <= _TOLD
+        in_full = len(planned) <= _SHOWN_IN_FULL
         for line in format_answers(planned, kept, number, station, in_full=in_full, units=settings.units):
             click.echo(line)
         if map_path is not None:

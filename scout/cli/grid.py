@@ -34,7 +34,7 @@ def command(places: tuple[str, ...]) -> None:
                 f"{format_degrees_minutes(cell.lon, cell.lat)}"
             )
             click.echo(f"  north-east corner  {format_position(cell.east, cell.north)}")
-            # The lattice is exact: its sizes are told to 0.1 m however large they are.
+            # The lattice is exact: its sizes are given to 0.1 m however large they are.
             wide, high = (format_fixed(float(m), 1) for m in (cell.width * per_lon, cell.height * per_lat))
             click.echo(f"  size at the centre {wide} m east-west, {high} m north-south")
         else:

@@ -216,10 +216,10 @@ def _format_stamped(
         yield f"Outside: {times.far:,} more than a day before or after."
     yield from _format_some("Look at", times.doubts)
     for output in outputs:
-        told = ", ".join(f"{name} in {count:,}" for name, count in output.stamped.set_fields)
+        counts = ", ".join(f"{name} in {count:,}" for name, count in output.stamped.set_fields)
         head = f"{output.park}: " if output.park else ""
         yield make_printable(
-            f"{head}{_count_contacts(output.stamped.changed)} change: {told or 'nothing to set'}."
+            f"{head}{_count_contacts(output.stamped.changed)} change: {counts or 'nothing to set'}."
         )
         yield from _format_some(f"Conflict{', ' + output.park if output.park else ''}", _list_clashes(output))
 

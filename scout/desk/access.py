@@ -49,7 +49,7 @@ class Keys:
 
     Every key of an address opens once. What is handed to the browser passes through a list of processes that
     others on the machine may read, and what the user opens stays in the browser's history. ``shown`` is the
-    one that is shown for the user to come back by: once it was used there is another, told to ``renewed``.
+    one that is shown for the user to come back by: once it was used there is another, given to ``renewed``.
     """
 
     def __init__(self) -> None:
@@ -161,7 +161,7 @@ class _Connection:
             self.timer = None
 
 
-class Patience:
+class Timeouts:
     """ASGI middleware and, through `protocol`, a watch on the server's connections.
 
     All clients of this machine have one address, so they are told apart by the key: a connection that has
@@ -176,16 +176,16 @@ class Patience:
 
     def protocol(self, served: type[asyncio.Protocol]) -> type[asyncio.Protocol]:
         """Derive a protocol that tells of its begin and end; it builds on asyncio's own methods only."""
-        patience = self
+        timeouts = self
 
         class Watched(served):  # type: ignore[valid-type,misc]
             def connection_made(self, transport: Any) -> None:
                 super().connection_made(transport)
-                self.watched = patience._begin(transport)
+                self.watched = timeouts._begin(transport)
 
             def connection_lost(self, exc: Exception | None) -> None:
                 super().connection_lost(exc)
-                patience._forget(self.watched)
+                timeouts._forget(self.watched)
 
         return Watched
 

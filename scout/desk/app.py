@@ -61,7 +61,7 @@ def make_app(workspaces: Workspaces, keys: Keys, stop: Callable[[], None]) -> St
 
 
 async def _answer_refusal(request: Request, error: Exception) -> Response:
-    """What the user can mend is an answer like others: browsers put every error status on the console."""
+    """What the user can put right is an answer like others: browsers log every error status."""
     where = error.where if isinstance(error, ScoutError) else ""
     return JSONResponse({"error": {"where": where, "text": str(error)}})
 
@@ -141,7 +141,7 @@ class _DeskApp:
 
     async def open(self, request: Request) -> Response:
         name = self.workspaces.open()
-        return JSONResponse({"id": name, **self._workspace(name).told()})
+        return JSONResponse({"id": name, **self._workspace(name).describe()})
 
     # One window
 
@@ -159,7 +159,7 @@ class _DeskApp:
             if self.workspaces.get(name) is None:
                 return JSONResponse({"gone": True})
             await self._workspace(name).stop()  # nobody is left to hear what was being worked out
-        return JSONResponse(self._workspace(name).told())
+        return JSONResponse(self._workspace(name).describe())
 
     async def left(self, request: Request) -> Response:
         self._workspace(request.path_params["id"]).left = True
@@ -178,10 +178,10 @@ class _DeskApp:
                 await workspace.bring(name, role, _read_length(request), self._pieces(request))
             except InputError as error:
                 # Nothing more of a file is taken in once it is refused.
-                told = {"error": {"where": error.where, "text": str(error)}}
+                answer = {"error": {"where": error.where, "text": str(error)}}
                 status = 413 if isinstance(error, TooLarge) else 200
-                return JSONResponse(told, status, headers={"connection": "close"})
-        return JSONResponse(workspace.told())
+                return JSONResponse(answer, status, headers={"connection": "close"})
+        return JSONResponse(workspace.describe())
 
     async def do(self, request: Request) -> Response:
         workspace = self._workspace(request.path_params["id"])
@@ -195,7 +195,7 @@ class _DeskApp:
         done = message.get("done")
         if job == "load" and done is not None:
             workspace.expect(done["roles"])
-        return JSONResponse({**message, "window": workspace.told()})
+        return JSONResponse({**message, "window": workspace.describe()})
 
     async def _demo(self, workspace: Workspace) -> Response:
         outing = find_demo_outing()
@@ -204,7 +204,7 @@ class _DeskApp:
         message = await workspace.do("load", {"text": outing.read_text("utf-8")})
         if "done" in message:
             workspace.expect(message["done"]["roles"])
-        return JSONResponse({**message, "window": workspace.told()})
+        return JSONResponse({**message, "window": workspace.describe()})
 
     async def progress(self, request: Request) -> Response:
         workspace = self._workspace(request.path_params["id"])

@@ -55,7 +55,7 @@ export async function previewFiles() {
   byId("parks-said").textContent = "reading ...";
   await beforeReading();
   try {
-    const found = await runJob("understand", { settings: readSettings() });
+    const found = await runJob("preview", { settings: readSettings() });
     if (found) showPreview(found);
     else showFiles();
   } catch (error) {
@@ -122,8 +122,8 @@ function makeFileItem(name, size) {
   if (file.holds) rows.push(makeGroundFacts(file));
   for (const note of file.notes ?? []) rows.push(make("p", { class: "facts" }, note));
   if (file.error) rows.push(make("p", { class: "wrong" }, file.error));
-  for (const [word, told] of [["Repaired", file.repaired], ["Refused", file.refused], ["Not used", file.skipped]]) {
-    if (told?.count) rows.push(makeLines(word, told));
+  for (const [word, list] of [["Repaired", file.repaired], ["Refused", file.refused], ["Not used", file.skipped]]) {
+    if (list?.count) rows.push(makeLines(word, list));
   }
   return make("li", {}, ...rows);
 }
@@ -147,16 +147,16 @@ function makeGroundFacts(file) {
   return make("p", { class: "facts" }, make("b", {}, words.join(", ") || "nothing of use near the parks"), crs);
 }
 
-function makeLines(word, told) {
-  const more = told.count - told.lines.length;
+function makeLines(word, list) {
+  const more = list.count - list.lines.length;
   return make(
     "details",
     {},
-    make("summary", {}, `${word}: ${formatCount(told.count, "record")}`),
+    make("summary", {}, `${word}: ${formatCount(list.count, "record")}`),
     make(
       "ul",
       { class: "lines" },
-      ...told.lines.map((line) => make("li", {}, line)),
+      ...list.lines.map((line) => make("li", {}, line)),
       more ? make("li", {}, `and ${more.toLocaleString("en")} more`) : null,
     ),
   );

@@ -72,15 +72,15 @@ class SearchJob:
         """Search, and write the map into ``made``; what is known without walks goes to ``part``."""
         parks = self.cache.parks(asked.park_files, show)
         access, options = make_access(asked.access_files, show), asked.settings.make_options()
-        quick = self._told(find_spots(parks, options, show), asked, made, walked=access is None)
+        quick = self._describe(find_spots(parks, options, show), asked, made, walked=access is None)
         if access is None:
             return quick
         part(quick)
-        told = self._told(find_spots(parks, options, show, access), asked, made, walked=True)
+        found = self._describe(find_spots(parks, options, show, access), asked, made, walked=True)
         _return_memory()
-        return told
+        return found
 
-    def _told(self, found: Findings, asked: SearchRequest, made: Path, *, walked: bool) -> dict[str, Any]:
+    def _describe(self, found: Findings, asked: SearchRequest, made: Path, *, walked: bool) -> dict[str, Any]:
         found = date_findings(add_particulars(found, asked), _COMMAND)
         self._maps += 1
         name = f"map-{self._own}-{self._maps}.html"
@@ -172,7 +172,7 @@ def _drop_date(findings: Findings) -> Findings:
 
 # The notebook for the page: visits listed, counted, written down.
 _HIGHEST = 1e6  # watts, contacts
-_MOST = 100  # parks that are told of what is missing, and rows that are no visits
+_MOST = 100  # parks that are listed as missing, and rows that are no visits
 
 
 def add_visit(
@@ -192,32 +192,34 @@ def add_visit(
 def _make_visit_request(
     visit: Mapping[str, Any], settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]]
 ) -> VisitRequest:
-    told = {name.replace("-", "_"): str(value).strip() for name, value in visit.items() if value is not None}
-    told = {name: text for name, text in told.items() if text}
+    fields = {
+        name.replace("-", "_"): str(value).strip() for name, value in visit.items() if value is not None
+    }
+    fields = {name: text for name, text in fields.items() if text}
     judging = {one.key for one in list_settings("station", "reading", "display")}
     options = {key: value for key, value in (settings.get("options") or {}).items() if key in judging}
     return VisitRequest(
-        place=told.get("place"),
-        in_parks=(told["park"],) if "park" in told else (),
+        place=fields.get("place"),
+        in_parks=(fields["park"],) if "park" in fields else (),
         files=tuple(list_named(roles.get("parks", ()))),
         settings=make_desk_settings({"options": options}),
-        start=told.get("start"),
-        end=told.get("end"),
-        contacts=_read_number(told, "contacts", int),
-        power_w=_read_number(told, "power", float),
-        texts={name: told[name] for name in TEXTS if name in told and name != "sheet"},
+        start=fields.get("start"),
+        end=fields.get("end"),
+        contacts=_read_number(fields, "contacts", int),
+        power_w=_read_number(fields, "power", float),
+        texts={name: fields[name] for name in TEXTS if name in fields and name != "sheet"},
     )
 
 
-def _read_number(told: Mapping[str, str], name: str, kind: Callable[[str], N]) -> N | None:
-    if name not in told:
+def _read_number(fields: Mapping[str, str], name: str, kind: Callable[[str], N]) -> N | None:
+    if name not in fields:
         return None
     try:
-        number = kind(told[name])
+        number = kind(fields[name])
     except ValueError:
-        raise InputError(name, f"{told[name][:40]!r} is no number", "give a number, or nothing") from None
+        raise InputError(name, f"{fields[name][:40]!r} is no number", "give a number, or nothing") from None
     if not 0 <= float(number) <= _HIGHEST:
-        raise InputError(name, f"{told[name][:40]!r} is no such number", "give one from 0 up")
+        raise InputError(name, f"{fields[name][:40]!r} is no such number", "give one from 0 up")
     return number
 
 
@@ -285,7 +287,7 @@ def tally_visits(
         }
         for year in count_by_year(visits, level)
     ]
-    told: dict[str, Any] = {
+    tally: dict[str, Any] = {
         "level": LEVELS[level - 1],
         "years": years,
         "all": [len(so_far.grids), len(so_far.parks), len(so_far.pairs)],
@@ -298,7 +300,7 @@ def tally_visits(
         show("looking for what is missing")
         reached = find_missing(parks, so_far, options.home, options.within_km)
         open_ = [reach for reach in reached if reach.open_grids]
-        told["missing"] = {
+        tally["missing"] = {
             "within": format_stated_length(1000 * options.within_km, asked.settings.units),
             "parks": len(reached),
             "open": len(open_),
@@ -312,7 +314,7 @@ def tally_visits(
                 for reach in open_[:_MOST]
             ],
         }
-    return told
+    return tally
 
 
 def find_level(settings: Mapping[str, Any]) -> int:

@@ -18,7 +18,7 @@ from pathlib import Path
 import uvicorn
 from pyshortcuts import make_shortcut
 
-from scout.desk.access import Guard, Keys, Patience
+from scout.desk.access import Guard, Keys, Timeouts
 from scout.desk.app import make_app
 from scout.desk.limits import Limits
 from scout.desk.page import get_static
@@ -108,9 +108,9 @@ class DeskServer:
             await workspaces.start()
             get_static("desk.html")  # the first of them reads them all
             guard = Guard(make_app(workspaces, self.keys, self.stop), self.keys, [self.port])
-            patience = Patience(guard, self.limits)
+            timeouts = Timeouts(guard, self.limits)
             config = uvicorn.Config(
-                patience,
+                timeouts,
                 http="h11",
                 ws="none",
                 lifespan="off",
@@ -125,7 +125,7 @@ class DeskServer:
                 backlog=max(self.limits.connections // 4, 1),
             )
             config.load()
-            config.http_protocol_class = patience.protocol(config.http_protocol_class)
+            config.http_protocol_class = timeouts.protocol(config.http_protocol_class)
             self._server = uvicorn.Server(config)
             serving = asyncio.create_task(self._server.serve([self._socket]))
             while not self._server.started and not serving.done():

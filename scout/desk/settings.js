@@ -10,8 +10,8 @@ let more = {}; // of a loaded outing file: credits, tags and the like, handed ba
 const listeners = [];
 
 export const onChange = (listener) => listeners.push(listener);
-const getFields = () => [...document.querySelectorAll("#wish [name], #reading [name]")];
-export const getField = (key) => document.querySelector(`#wish [name="${key}"], #reading [name="${key}"]`);
+const getFields = () => [...document.querySelectorAll("#wanted [name], #reading [name]")];
+export const getField = (key) => document.querySelector(`#wanted [name="${key}"], #reading [name="${key}"]`);
 const isNumeric = (field) => field.hasAttribute("inputmode") || "number" in field.dataset;
 const getDefault = (key) => (desk.fields[key]?.default ?? null);
 
@@ -82,7 +82,7 @@ function followFields() {
   drawStation(readNumber("station-radius"), readNumber("fix-error"), readNumber("boundary-error"));
   const level = getField("level").value;
   const within = getField("within").value.trim();
-  byId("wish-said").textContent = `${level} lattice${within ? `, within ${within} km` : ""}`;
+  byId("wanted-said").textContent = `${level} lattice${within ? `, within ${within} km` : ""}`;
   try {
     sessionStorage.setItem(KEPT_SETTINGS, JSON.stringify(readSettings()));
   } catch {
@@ -125,7 +125,7 @@ export function prepareSettings() {
       reportChange(field.name);
     });
   }
-  byId("wish").addEventListener("submit", (event) => event.preventDefault());
+  byId("wanted").addEventListener("submit", (event) => event.preventDefault());
   byId("save-outing").addEventListener("click", saveOuting);
   byId("load-outing").addEventListener("change", async (event) => {
     const [file] = event.target.files;

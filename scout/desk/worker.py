@@ -20,7 +20,7 @@ from functools import partial
 from pathlib import Path, PurePath
 from typing import Any, TextIO
 
-from scout.desk import jobs, understanding
+from scout.desk import jobs, preview
 from scout.desk.files import LOADED, NOTEBOOK, OUTING, LayerCache
 from scout.desk.jobs import SearchJob
 from scout.desk.settings import load_settings, make_desk_request, write_outing
@@ -50,7 +50,7 @@ class Session:
         import scout.walk.read  # noqa: F401
 
     def do(self, message: Mapping[str, Any], show: Show, part: Callable[[Any], None]) -> Any:
-        """Do one job and give what the page is told of it."""
+        """Do one job and give what the page is to know of it."""
         given, roles = message.get("given") or {}, message.get("roles") or {}
         settings = self._with_notebook(given.get("settings") or {})
         match message["job"]:
@@ -58,8 +58,8 @@ class Session:
                 os.chdir(given["folder"])
                 self.made, self.notebook = Path(given["made"]), given["notebook"] or NOTEBOOK
                 return {}
-            case "understand":
-                return understanding.preview_files(self.cache, settings, roles, show)
+            case "preview":
+                return preview.preview_files(self.cache, settings, roles, show)
             case "search":
                 return self.search.run(make_desk_request(settings, roles), self.made, show, part)
             case "load":
@@ -124,7 +124,6 @@ class Session:
         return {"made": NOTEBOOK}
 
 
-# A process of one tab: jobs come in as lines of JSON, progress and answers go out as lines of JSON.
 _NICE = 5  # the page and the rest of the machine come first
 
 

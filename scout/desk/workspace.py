@@ -188,7 +188,7 @@ def _remove_unlocked(path: Path) -> None:
 
 
 # One tab's files, process and outputs, apart from every other tab's and bounded.
-_ONLY_READ = ("search", "understand", "check", "tally")  # jobs that may be cancelled
+_ONLY_READ = ("search", "preview", "check", "tally")  # jobs that may be cancelled
 
 
 class TooLarge(InputError):
@@ -227,7 +227,7 @@ class Workspace:
             return False
         return time.monotonic() - self.seen > (self.limits.left_s if self.left else self.limits.idle_s)
 
-    def told(self) -> dict[str, Any]:
+    def describe(self) -> dict[str, Any]:
         """What a page that was loaded again needs to know."""
         return {
             "roles": {role: list_named(names) for role, names in self.roles.items()},

@@ -61,9 +61,9 @@ def _unwrap_parts(geometry: shapely.Geometry) -> shapely.Geometry:
 
 
 def _snap_points(points: NDArray[np.float64]) -> NDArray[np.float64]:
-    seam = 360 * np.round((points[:, 0] - 180) / 360) + 180
-    near = np.abs(points[:, 0] - seam) < _NEAR_DEG
-    return np.column_stack([np.where(near, seam, points[:, 0]), points[:, 1]])
+    antimeridian = 360 * np.round((points[:, 0] - 180) / 360) + 180
+    near = np.abs(points[:, 0] - antimeridian) < _NEAR_DEG
+    return np.column_stack([np.where(near, antimeridian, points[:, 0]), points[:, 1]])
 
 
 def _move_home(part: shapely.Geometry) -> shapely.Geometry:

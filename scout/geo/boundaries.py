@@ -183,7 +183,6 @@ def _list_rings(geometries: NDArray[Any]) -> tuple[Ints, Ints]:
     return size[order], park[order]
 
 
-# Signed distance from points to park boundaries, exact on the ellipsoid, for many pairs at once.
 Bools = NDArray[np.bool_]
 
 _BATCH, _FEW = 20_000, 4  # rows held at once: few enough for the cache; batches not worth a thread

@@ -110,7 +110,6 @@ def choose_word(p: float) -> VerdictWord:
     return "doubtful" if p >= DOUBTFUL else "not counted"
 
 
-# How surely a disc lies inside a boundary of any shape, when its centre is known with a circular error.
 Edges = tuple[Ints, Floats, Floats]  # pair of each, start and end in metres from the pair's centre
 
 _RAYS = 160  # within 0.002 of a million draws on tips, necks and small inholdings

@@ -245,7 +245,7 @@ class LayerGathering:
         return [None]
 
     def _by_their_heads(self, info: dict[str, Any]) -> list[Part]:
-        """Of a GeoPackage the numbers of what is near; all of it where these cannot be told, or are most."""
+        """Of a GeoPackage the numbers of what is near; all of it where these are not known, or are most."""
         assert self.datum is not None
         opening = replace(self.request.opening, fid_column=str(info["fid_column"]))
         self.request = replace(self.request, opening=opening)
@@ -474,7 +474,7 @@ def read_file(
     progress: Callable[[str], None] | None = None,
     unusable: Unusable | None = None,
 ) -> list[Layer]:
-    """The layers of one file; those without records are left out, and told to ``unusable`` if damaged."""
+    """The layers of one file; those without records are left out, and noted in ``unusable`` if damaged."""
     found, causes = [], Counter[str]()
     out = unusable or Unusable()
     before = len(out.errors)
@@ -600,7 +600,7 @@ def read_layers(
     layer : str, optional
         Read only the layer of that name; every file must have it.
     progress : callable, optional
-        Told one line before each layer.
+        Called with a line before each layer.
     bounds : tuple of float, optional
         West, south, east, north in degrees; only records whose own bounds meet them are kept. East may
         exceed 180. Where the file has an index the rest is not even read.

@@ -76,7 +76,7 @@ def collect_warnings() -> Iterator[list[str]]:
             texts.append(text)
 
 
-# The fingerprint of a file, so that what was made of it can be told to belong to it.
+# The fingerprint of a file, by which what was made of it is known to belong to it.
 def compute_sha256(path: str | Path) -> str:
     """SHA-256 (FIPS 180-4) of a file's bytes, in hexadecimal digits."""
     with Path(path).open("rb") as stream:

@@ -152,6 +152,6 @@ def _read_points(path: Path, layer: str | None) -> Iterator[NamedPlace]:
         called = str(frame[name].iat[number - 1]) if name is not None else ""
         if not (abs(point.y) <= 90 and abs(point.x) <= 180):
             what = f"latitude {point.y:g}, longitude {point.x:g} is not on the globe"
-            raise RecordError(where, what, "mend or remove it")
+            raise RecordError(where, what, "correct or remove it")
         called = called if called not in ("", "None", "nan") else str(number)
         yield NamedPlace(called, float(point.x), float(point.y), format_decimal(point.x, point.y))

@@ -260,7 +260,7 @@ def read_heights(
     boxes : sequence of tuple
         West, south, east, north in degrees; east may exceed 180.
     progress : callable, optional
-        Told one line before each file.
+        Called with a line before each file.
     assume_crs : str, optional
         Coordinate system of the files that name none.
 

@@ -251,7 +251,6 @@ def _measure_width(text: str, size: float) -> float:
     return size * sum(_WIDTHS.get(sign, 0.722 if sign.isascii() else _OTHER) for sign in text)
 
 
-# The card put together: one page that loads nothing, runs no script and fills two sides of a sheet.
 # What the back holds; the rest is counted.
 _MOST = {"parks": 5, "warnings": 4, "notes": 2, "credits": 2}
 _LONGEST = 400  # letters of one text

@@ -281,9 +281,9 @@ def _make_stretches_table(findings: Findings) -> FeatureTable:
 def _make_parks_table(findings: Findings) -> FeatureTable:
     columns = {"park": "TEXT", "name": "TEXT", "kind": "TEXT", "datum_error_m": "REAL", "attributes": "TEXT"}
     frame = findings.parks
-    told = "\n".join([*list_credits(findings), ALWAYS[0]])
+    about = "\n".join([*list_credits(findings), ALWAYS[0]])
     if not len(frame):
-        return FeatureTable("parks", "MULTIPOLYGON", told, columns, [], [])
+        return FeatureTable("parks", "MULTIPOLYGON", about, columns, [], [])
     attributes = frame[ATTRIBUTES] if ATTRIBUTES in frame else [None] * len(frame)
     rows = [
         (clean_text(park), clean_text(name), kind, float(error_m), _format_json(more))
@@ -292,7 +292,7 @@ def _make_parks_table(findings: Findings) -> FeatureTable:
         )
     ]
     shapes = [_make_multi(shape) for shape in cut_geometries(frame[GEOMETRY])]
-    return FeatureTable("parks", "MULTIPOLYGON", told, columns, rows, shapes)
+    return FeatureTable("parks", "MULTIPOLYGON", about, columns, rows, shapes)
 
 
 def _make_routes_table(findings: Findings) -> FeatureTable:

@@ -29,7 +29,7 @@ from scout.output.text import (
 _NAMESPACE = "http://www.topografix.com/GPX/1/1"
 _SYMBOL = "Flag"  # a plain word that receivers of many makes have a picture for
 _LONGEST = 10_000
-# The licence of GPX is an address; anything else is told in the description.
+# The licence of GPX is an address; anything else goes into the description.
 _ADDRESS = re.compile(r"https?://[A-Za-z0-9.-]+(:[0-9]+)?(/[A-Za-z0-9._~/-]*)?")
 
 

@@ -245,7 +245,6 @@ def _place_marks(
     )
 
 
-# The journal: visits as one page to read and print, with a map, that loads nothing and runs no script.
 _FACTS = (
     ("operator", "Operator"),
     ("antenna", "Antenna"),

@@ -92,7 +92,6 @@ def _add_value(parent: ET.Element, tag: str, text: str) -> None:
     ET.SubElement(parent, tag).text = text
 
 
-# KML 2.2 (OGC 07-147r2): folders of spots, stretches, parks and walks, in colours of our own.
 _SPOT_FOLDERS = {
     "corner": "Corners",
     "line": "Lines",
@@ -178,10 +177,10 @@ def _make_park_placemarks(findings: Findings) -> Iterable[ET.Element]:
     shapes = _prepare_shapes(frame[GEOMETRY])
     for park, name, more, shape in zip(frame[PARK_ID], frame[PARK_NAME], attributes, shapes, strict=True):
         title = f"{make_one_line(park)} {make_one_line(name)}".strip()
-        told = [
+        facts = [
             f"{make_one_line(key)}: {make_one_line(str(value), 1000)}" for key, value in (more or {}).items()
         ]
-        yield _make_placemark(title, [*told, *credits, ALWAYS[0]], "park", shape)
+        yield _make_placemark(title, [*facts, *credits, ALWAYS[0]], "park", shape)
 
 
 def _make_walk_placemarks(findings: Findings) -> Iterable[ET.Element]:

@@ -67,10 +67,10 @@ def load_findings(text: str, where: str) -> Findings:
         The text is none of it, or of a later version.
     """
     try:
-        told = json.loads(text)
-        if told["scout"] > _VERSION:
+        stored = json.loads(text)
+        if stored["scout"] > _VERSION:
             raise InputError(where, "was saved by a later version", "use a later scout")
-        found: Findings = _load(Findings, told["findings"])
+        found: Findings = _load(Findings, stored["findings"])
     except (ValueError, KeyError, TypeError, AttributeError, shapely.errors.ShapelyError) as error:
         raise InputError(where, "what it carries of the search is damaged", "save it again") from error
     return found

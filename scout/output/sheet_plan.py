@@ -304,7 +304,6 @@ class PictureLabels:
         return left, label.y - 0.8 * self._line, left + wide, label.y + 0.25 * self._line
 
 
-# The pictures of the sheet, to scale and north up: where everything goes, as numbers and SVG paths.
 SIDE = 1000.0
 _MIDDLE = SIDE / 2
 _CLOSE_LEAST_M, _CLOSE_MOST_M = 10.0, 250.0

@@ -1,4 +1,4 @@
-"""Sunrise, sunset and civil twilight of one local day; days without them are told as such.
+"""Sunrise, sunset and civil twilight of one local day; days without them are named as such.
 
 The Sun's place comes from `astral`, whose own search for a day's sunrise gives up near the polar circles and
 knows one event of a kind a day: here the day is stepped through, so it may hold none, one or two.

@@ -329,8 +329,8 @@ def list_credits(findings: Findings) -> list[str]:
     for credit in findings.credits:
         files = f"{', '.join(make_one_line(file) for file in credit.files)}: " if credit.files else ""
         parts = (credit.text, credit.licence, credit.date)
-        told = ", ".join(make_one_line(part, 300) for part in parts if part)
-        lines.append(_end_sentence(f"Data: {files}{told}"))
+        named = ", ".join(make_one_line(part, 300) for part in parts if part)
+        lines.append(_end_sentence(f"Data: {files}{named}"))
     return lines
 
 

@@ -9,7 +9,7 @@ import { bringToSide, findNearestEdge, isWithin, makeBoundary } from "./clearanc
 import { containedP, reachOf } from "./containment.js";
 import { computeCellShare } from "./cell_share.js";
 
-export const NEAR_M = 1000; // parks further outside are not spoken of
+export const NEAR_M = 1000; // parks further outside are ignored
 export const UNSURE = "too close to tell";
 
 let knownParks = null;
@@ -63,7 +63,7 @@ function findParksNear(lon, lat, cell, station) {
   return found.sort((a, b) => b.p - a.p || b.clearance - a.clearance);
 }
 
-// How far parks are spoken of: from a cell's centre, half its diagonal further.
+// How far away parks are named: from a cell's centre, half its diagonal further.
 function computeSight(cell, lat) {
   if (!cell) return NEAR_M;
   const { perLon, perLat } = degreeLengths(lat);

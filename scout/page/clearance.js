@@ -76,7 +76,7 @@ function isAlongPole(boundary, k) {
 
 // Calls with each edge's number, the share of the way along it at which it comes nearest to the place, the
 // squared distance there, and its ends in metres east and north of the place.
-function eachEdge(boundary, lon, lat, series, told) {
+function eachEdge(boundary, lon, lat, series, visit) {
   const x = bringToSide(boundary, lon);
   const { lon0, lat0, lon1, lat1 } = boundary;
   const { x1, x2, y1, y4 } = series;
@@ -91,7 +91,7 @@ function eachEdge(boundary, lon, lat, series, told) {
     const dx = endX - startX;
     const dy = endY - startY;
     const share = clamp(-(startX * dx + startY * dy) / Math.max(dx * dx + dy * dy, 1e-12), 0, 1);
-    told(k, share, (startX + share * dx) ** 2 + (startY + share * dy) ** 2, startX, startY, endX, endY);
+    visit(k, share, (startX + share * dx) ** 2 + (startY + share * dy) ** 2, startX, startY, endX, endY);
   }
 }
 

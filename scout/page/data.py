@@ -66,7 +66,7 @@ def make_spot_data(ranked: Ranked, number: Mapping[str, int], frame: PageFrame) 
         The page's longitudes.
     """
     spot, verdict = ranked.spot, ranked.spot.verdict
-    told = {
+    values = {
         "rank": ranked.rank,
         "kind": spot.kind,
         "look": name_verdict_class(ranked),
@@ -102,7 +102,7 @@ def make_spot_data(ranked: Ranked, number: Mapping[str, int], frame: PageFrame) 
         "slope": None if ranked.slope_deg is None else _round_fine(ranked.slope_deg),
         "walk": None if ranked.route is None else _make_walk_data(ranked.route, frame),
     }
-    return {key: value for key, value in told.items() if value not in (None, [])}
+    return {key: value for key, value in values.items() if value not in (None, [])}
 
 
 def _round_p(share: float) -> float:
@@ -143,7 +143,7 @@ def _make_near_data(spot: Spot, number: Mapping[str, int], frame: PageFrame) -> 
 
 def _make_walk_data(route: Route, frame: PageFrame) -> dict[str, Any]:
     """The line as a packed ring whose loose edges are those off paths; heights as one of metres."""
-    told = {
+    values = {
         "state": route.state,
         "reason": _make_text_data(route.reason),
         "out": _round_fine(route.out_min),
@@ -158,7 +158,7 @@ def _make_walk_data(route: Route, frame: PageFrame) -> dict[str, Any]:
         "line": _pack_walk_line(route, frame),
         "profile": _pack_profile(route),
     }
-    return {key: value for key, value in told.items() if value not in (None, "")}
+    return {key: value for key, value in values.items() if value not in (None, "")}
 
 
 def _round_fine(value: float | None) -> float | None:
@@ -281,8 +281,8 @@ def _list_named_only(spots: Sequence[Ranked], number: dict[str, int]) -> list[li
 def _make_key(findings: Findings) -> str:
     """What this page keeps its memory under: the same for every copy of one map, another for another."""
     places = [(r.spot.kind, round(r.spot.lon, 6), round(r.spot.lat, 6)) for r in findings.spots]
-    told = json.dumps([findings.title, findings.level, findings.made_on, places]).encode("utf-8", "replace")
-    return hashlib.sha256(told).hexdigest()[:12]
+    facts = json.dumps([findings.title, findings.level, findings.made_on, places]).encode("utf-8", "replace")
+    return hashlib.sha256(facts).hexdigest()[:12]
 
 
 def _make_home_data(findings: Findings, frame: PageFrame) -> dict[str, Any] | None:

@@ -37,7 +37,7 @@ class PageFrame:
 
 
 def choose_frame(findings: Findings) -> PageFrame:
-    """The frame whose seam lies in the widest gap between the places of the findings."""
+    """The frame whose edge lies in the widest gap between the places of the findings."""
     lons = [ranked.spot.lon for ranked in findings.spots]
     if findings.home is not None:
         lons.append(findings.home[0])

@@ -109,7 +109,7 @@ def open_index(
     least : int
         Records that are worth it.
     doubts : callable
-        Told the line of an index that contradicts the records.
+        Called with the line of an index that contradicts the records.
     """
     of = _index_parquet if request.opening.drivers == ("Parquet",) else _index_gdal
     try:

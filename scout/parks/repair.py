@@ -65,8 +65,8 @@ def repair_polygon(
     crossings = _count_crossings(geometry)
     if crossings > left.crossings:
         before = "" if crossings > Allowance().crossings else ", with the records before it,"
-        told = f"its outline crosses itself some {crossings:,} times, too often{before} to be made valid"
-        return None, told
+        reason = f"its outline crosses itself some {crossings:,} times, too often{before} to be made valid"
+        return None, reason
     left.crossings -= crossings
     pairs = _count_near_rings(geometry, left.pairs)
     if pairs > left.pairs:

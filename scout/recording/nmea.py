@@ -151,7 +151,6 @@ def iterate_sentences(stream: BinaryIO, head: bytes, tally: ReadTally) -> Iterat
             yield Sentence(number, kind, fields)
 
 
-# NMEA 0183: the sentences of one epoch joined to one fix, dates carried on over midnight.
 _DAY_S = 86400.0
 _MOST_QUALITY = 9  # one digit
 _NO_DOP = 50.0  # a receiver without one says 99.9 or the like

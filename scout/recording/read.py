@@ -186,7 +186,6 @@ def _parse_utc(text: str) -> float:
     return (time if time.tzinfo else time.replace(tzinfo=UTC)).timestamp()
 
 
-# Reading recorded fixes: an NMEA 0183 log or a GPX file, told apart by what is in it.
 _MARKS = (b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")  # byte order marks
 
 

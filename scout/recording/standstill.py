@@ -276,7 +276,6 @@ def _count_fixes(count: int | np.signedinteger) -> str:
     return "1 fix" if count == 1 else f"{count} fixes"
 
 
-# A recording made while standing still becomes one position with an error that can be defended.
 Rows = NDArray[np.int64]
 
 # Two fixes with a 95 % radius of 1 lie within 2.15 of each other 999 times in 1000: 3.717 sqrt(2) / 2.4477.

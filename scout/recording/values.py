@@ -186,14 +186,14 @@ class ReadTally:
 
     def notes(self, things: str) -> tuple[str, ...]:
         """One sentence for each kind of fault, with where it was met first."""
-        told = []
+        lines = []
         for name, (one, many) in _NAMED.items():
             if count := self._count[name]:
                 line, why = self._first[name]
                 place = f"line {line}{': ' if why else ''}{why}"
                 what = f"1 of the {things} {one}" if count == 1 else f"{count} of the {things} {many}"
-                told.append(f"{what} (the first in {place}).")
-        return tuple(told)
+                lines.append(f"{what} (the first in {place}).")
+        return tuple(lines)
 
     def summary(self, things: str) -> str:
         """The counts in a few words, for an error."""

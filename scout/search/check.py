@@ -1,4 +1,4 @@
-"""Planned places judged: which grids and parks count there, what holds that down, which move mends it.
+"""Planned places judged: which grids and parks count there, what holds that down, which move helps.
 
 The verdict is `scout.search.verdict`'s, the same as the search gives.
 """
@@ -169,7 +169,6 @@ def _is_hole(geometry: Any, edge: tuple[float, float]) -> bool:
     return bool(nearest > 0 and part[nearest] == part[nearest - 1])
 
 
-# Planned places judged: which grids and parks count there, what holds that down, which move mends it.
 _KINDS: tuple[Literal["meridian", "parallel", "corner"], ...] = ("meridian", "parallel", "corner")
 _CHUNK = 20_000  # places held at once
 

@@ -153,8 +153,8 @@ class Listing(Sequence[Ranked]):
             name, ref = str(self._names[park]), str(self._ids[park])
             called, side = f"{name} ({ref})" if name else ref, side_of(clearance_m)
             away = () if side.startswith("on") else (Length(abs(clearance_m), "fine"), " ")
-            told = f", probability {format_probability(p)}."
-            notes.setdefault(row, []).append(MeasuredText(f"Not claimed: {called}, ", *away, side, told))
+            ending = f", probability {format_probability(p)}."
+            notes.setdefault(row, []).append(MeasuredText(f"Not claimed: {called}, ", *away, side, ending))
         return notes
 
     def _added(self, row: int) -> New | None:

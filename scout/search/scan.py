@@ -168,7 +168,6 @@ def sweep_intervals(key: Ints, start: Floats, end: Floats, tiny: float = SNAP_DE
     return SweptIntervals(keys[used], places[used], places[used + 1], np.append(heads, len(rows)), rows)
 
 
-# Cell edges inside parks: intervals cut at the corners, swept for the set of parks on each part.
 Bools = NDArray[np.bool_]
 
 

@@ -48,7 +48,7 @@ def open_workers(address: str | None, workers: int | None) -> Iterator[Spread]:
         warnings.simplefilter("ignore")  # of large messages: outlines in memory are sent on purpose
         if address is None:
             options = {"n_workers": workers, "threads_per_worker": 1, "host": "127.0.0.1"}
-            # Told nothing, Dask would answer requests for its state from other machines too.
+            # By default Dask would answer requests for its state from other machines too.
             quiet = {"dashboard_address": "127.0.0.1:0", "silence_logs": logging.CRITICAL}
             cluster = stack.enter_context(distributed.LocalCluster(**options, **quiet))
             client = stack.enter_context(distributed.Client(cluster, set_as_default=False))

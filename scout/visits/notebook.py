@@ -48,7 +48,6 @@ def explain_database_error(path: Path, error: sqlite3.Error) -> ScoutError:
     return OutputError(where, f"cannot be used ({error})")
 
 
-# The notebook: visits in a GeoPackage, which any GIS opens. One transaction per write.
 _WAIT_S = 30.0  # for another process to finish its write
 
 
@@ -83,7 +82,7 @@ class Notebook:
         Parameters
         ----------
         left_out : callable, optional
-            Takes each row that is no visit, to be told of.
+            Called with each row that is no visit.
 
         Raises
         ------
@@ -249,7 +248,7 @@ class Notebook:
 
 
 def _text(raw: bytes) -> str | bytes:
-    """Text of the file; what another program left and is no UTF-8 stays bytes, and is told of as such."""
+    """Text of the file; what another program left and is no UTF-8 stays bytes, and is reported as such."""
     try:
         return raw.decode("utf-8")
     except UnicodeDecodeError:

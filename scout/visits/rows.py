@@ -216,7 +216,7 @@ _NUMBERS = ("error_m", "level", "confidence", "power_w", "contacts")
 _COLUMNS = ("started", "ended", "locators", *_NUMBERS, *TEXTS)
 _ENVELOPE = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}  # bytes, OGC 12-128, 2.1.3
 _LONGEST_LOCATORS = 1000  # characters; a station touches four cells
-_SHOWN = 60  # characters of a value that a bad row is told with
+_SHOWN = 60  # characters of a value with which a bad row is reported
 # What a damaged row makes its readers raise.
 _SPOILT = (ValueError, TypeError, AttributeError, LookupError, ArithmeticError, RecursionError)
 

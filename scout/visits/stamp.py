@@ -362,8 +362,8 @@ def stamp_log(
         after = {name: wanted.get(name, contact.value(name)) for name in SIGNATURE}
         carrying += all(after[name] == claim.values.get(name, "") for name in SIGNATURE)
     data = _splice_edits(log.text, edits).encode(log.codec)
-    told = tuple((name, count) for name, count in counts.items() if count)
-    return Stamped(data, changed, told, tuple(conflicts), carrying)
+    set_counts = tuple((name, count) for name, count in counts.items() if count)
+    return Stamped(data, changed, set_counts, tuple(conflicts), carrying)
 
 
 def _list_wanted(

@@ -182,7 +182,6 @@ def _make_keys(grids: Iterable[str], level: int) -> Ints:
     return make_cell_keys(i, j, level)
 
 
-# What is missing near home: parks within a radius, the grids they reach into, what was done of them.
 _CORNERS = 180  # of the polygon that stands for the circle
 _MOST_CELLS = 200_000  # looked at per park
 

@@ -197,7 +197,6 @@ def _find_way_crossings(pieces: EdgePieces, level: int, surroundings: Surroundin
     return piece[pair], np.clip((points[:, along] - first) / (last - first), 0.0, 1.0)
 
 
-# What it takes to get to the places found, and what is dangerous or closed there.
 MOST_WALKS = 500  # spots, best first, whose walks are worked out
 STEEP_DEG = 15.0  # more is noted
 _FURTHER = Route("unknown", f"walks are worked out for the best {MOST_WALKS} spots only")

@@ -41,7 +41,7 @@ def read_tagged(
         West, south, east, north in degrees; only records whose own bounds meet one are kept. East may exceed
         180.
     progress : callable, optional
-        Told one line before each layer.
+        Called with a line before each layer.
     assume_crs : str, optional
         Coordinate system of the files that name none.
     keys : collection of str

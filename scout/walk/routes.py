@@ -167,7 +167,7 @@ def _sample_profile(length: Floats, height: Floats) -> tuple[tuple[float, float]
 
 # The least times to the places of one window, and their walks.
 class WindowWalks(NamedTuple):
-    """What a window told. Numbers are those of its places."""
+    """What a window gave. Numbers are those of its places."""
 
     minutes: Floats  # infinite where there is no walk
     routes: dict[int, Route]  # for each group the best, where it is better than what was known
@@ -289,7 +289,6 @@ def _explain_cut_off(graph: Graph, taken: Floats, walking: Walking) -> dict[int,
     return why
 
 
-# The walk to each place: the least time from any parking, trailhead or roadside, over the ground there is.
 _FIRST_M = 250.0  # least radius of a window
 _WIDER = 2**0.5  # from one radius to the next
 _TILE = 0.7  # side of a tile, whose places share a window, in radii
@@ -346,7 +345,7 @@ def find_walks(
         None at all: the ground is taken as level.
     walking : Walking
     progress : callable
-        Told in a few words what is being done.
+        Called with what is being done, in a few words.
     first_m : float
         Least radius of a window; more where nothing nearer is to be found.
 

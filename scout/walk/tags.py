@@ -170,7 +170,6 @@ def _lower_first(texts: Texts) -> Texts:
     return found
 
 
-# What each record is by its tags: who may walk or stop there, what lies in the way, what is closed.
 _PATHS = ("path", "footway", "pedestrian", "steps", "bridleway", "cycleway", "track")
 _QUIET_ROADS = ("living_street", "residential", "unclassified", "service", "road", "tertiary", "secondary")
 _ROADS = (*_QUIET_ROADS, "primary", "tertiary_link", "secondary_link", "primary_link")

@@ -160,8 +160,8 @@ def test_the_whole_story_on_the_demo_island(open_desk: Callable[[], Tab]) -> Non
     tab.done()
     expect(page.locator("#search")).to_be_focused()
     # A number changed, the ranking follows.
-    tab.unfold("wish", "ground")
-    page.locator("#wish [name=within]").fill("8")
+    tab.unfold("wanted", "ground")
+    page.locator("#wanted [name=within]").fill("8")
     expect(page.locator("#found b")).not_to_have_text("50 spots", timeout=WALKS)
     tab.done()
     expect(page.locator("#newer")).to_be_hidden()
@@ -198,8 +198,8 @@ def test_the_whole_story_on_real_boundaries(
     page = tab.page
     page.locator('input[data-role="parks"]').set_input_files(shared_data("ne_10m_parks_area.geojson"))
     expect(page.locator("#parks-said")).to_have_text(re.compile(r"^[\d,]+ parks"), timeout=30_000)
-    page.locator("#wish [name=home]").fill("44.6 -110.5")
-    page.locator("#wish [name=within]").fill("400")
+    page.locator("#wanted [name=home]").fill("44.6 -110.5")
+    page.locator("#wanted [name=within]").fill("400")
     page.locator("#search").click()
     assert tab.found() > 0
     tab.done()
@@ -244,10 +244,10 @@ def test_what_is_wrong_stands_beside_what_caused_it(open_desk: Callable[[], Tab]
     )
     expect(page.locator("#wrong-parks")).to_contain_text("letter.txt")
     expect(page.locator("#files-parks li .wrong")).to_contain_text("GeoJSON")
-    page.locator("#wish [name=home]").fill("95, 0")
+    page.locator("#wanted [name=home]").fill("95, 0")
     expect(page.locator("#wrong-home")).to_contain_text("latitude")
-    expect(page.locator("#wish [name=home]")).to_have_attribute("aria-invalid", "true")
-    page.locator("#wish [name=home]").fill("")
+    expect(page.locator("#wanted [name=home]")).to_have_attribute("aria-invalid", "true")
+    page.locator("#wanted [name=home]").fill("")
     expect(page.locator("#wrong-home")).to_be_empty()
     page.get_by_role("button", name="Put away broken.geojson").click()
     expect(page.locator("#files-parks li")).to_have_count(0)
@@ -259,10 +259,10 @@ def test_a_wrong_setting_is_told_at_its_field(open_desk: Callable[[], Tab], made
     page = tab.page
     page.locator('input[data-role="parks"]').set_input_files(made_file)
     expect(page.locator("#parks-said")).to_have_text("3 parks")
-    page.locator("#wish [name=within]").fill("20")
+    page.locator("#wanted [name=within]").fill("20")
     page.locator("#search").click()
     expect(page.locator("#wrong-within")).to_contain_text("no home to count from")
-    page.locator("#wish [name=home]").fill("45, -20")
+    page.locator("#wanted [name=home]").fill("45, -20")
     page.locator("#search").click()
     assert tab.found() > 0
     expect(page.locator("#wrong-within")).to_be_empty()
@@ -273,8 +273,8 @@ def test_settings_go_out_and_come_back(open_desk: Callable[[], Tab], made_file: 
     tab = open_desk()
     page = tab.page
     page.locator('input[data-role="parks"]').set_input_files(made_file)
-    page.locator("#wish [name=home]").fill("45, -20")
-    page.locator("#wish [name=station-radius]").fill("8")
+    page.locator("#wanted [name=home]").fill("45, -20")
+    page.locator("#wanted [name=station-radius]").fill("8")
     expect(page.locator("#drawing-said")).to_contain_text("disc of 8 m")
     with page.expect_download() as saved:
         page.locator("#save-outing").click()
@@ -285,7 +285,7 @@ def test_settings_go_out_and_come_back(open_desk: Callable[[], Tab], made_file: 
     again.write_text(text, encoding="utf-8")
     other = open_desk()
     other.page.locator("#load-outing").set_input_files(again)
-    expect(other.page.locator("#wish [name=station-radius]")).to_have_value("8")
+    expect(other.page.locator("#wanted [name=station-radius]")).to_have_value("8")
     expect(other.page.locator("#outing-missing")).to_contain_text("made parks.geojson")
     other.page.locator('input[data-role="parks"]').set_input_files(made_file)
     expect(other.page.locator("#outing-missing")).to_be_hidden()
@@ -302,12 +302,12 @@ def test_a_tab_loaded_again_finds_its_files_and_a_second_one_is_apart(
     tab = open_desk()
     page = tab.page
     page.locator('input[data-role="parks"]').set_input_files(made_file)
-    page.locator("#wish [name=home]").fill("45, -20")
+    page.locator("#wanted [name=home]").fill("45, -20")
     expect(page.locator("#parks-said")).to_have_text("3 parks")
     assert "#" not in page.url  # the key has left the address
     page.reload()
     expect(page.locator("#parks-said")).to_have_text("3 parks", timeout=30_000)
-    expect(page.locator("#wish [name=home]")).to_have_value("45, -20")
+    expect(page.locator("#wanted [name=home]")).to_have_value("45, -20")
     other = open_desk()
     expect(other.page.locator("#parks-said")).to_have_text("none yet")
     tab.quiet()
@@ -440,9 +440,9 @@ def test_axe_finds_nothing(open_desk: Callable[[], Tab], made_file: Path) -> Non
     assert complaints(page) == []
     page.locator('input[data-role="parks"]').set_input_files(made_file)
     expect(page.locator("#parks-said")).to_have_text("3 parks")
-    page.locator("#wish [name=home]").fill("95, 0")
+    page.locator("#wanted [name=home]").fill("95, 0")
     expect(page.locator("#wrong-home")).to_contain_text("latitude")
-    page.locator("#wish [name=home]").fill("")
+    page.locator("#wanted [name=home]").fill("")
     page.locator("#search").click()
     assert tab.found() > 0
     tab.plan()

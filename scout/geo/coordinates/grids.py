@@ -190,7 +190,6 @@ def _get_projection(zone: int, south: bool) -> pyproj.Proj:
     return pyproj.Proj(proj="utm", zone=zone, south=south, ellps="WGS84")
 
 
-# Military Grid Reference System: zone and band, letters of a 100 km square, digits. WGS 84.
 _FORM_MGRS = 'write "33T WG 00000 49776": zone and band, square, easting, northing'
 _COLUMNS = ("STUVWXYZ", "ABCDEFGH", "JKLMNPQR")  # by zone modulo 3, eastwards from 100 km
 _ROWS = "ABCDEFGHJKLMNPQRSTUV"  # northwards, again and again; odd zones start at A, even ones at F

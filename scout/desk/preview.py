@@ -85,7 +85,6 @@ def _flatten_shape(shape: Any) -> list[list[float]]:
     return [np.round(shapely.get_coordinates(part)[:, ::-1], 6).ravel().tolist() for part in parts]
 
 
-# What was understood of the files that were brought, file by file, and a picture of it.
 Show = Callable[[str], None]
 
 _LINES = 20  # of each list of records; the rest is counted
@@ -116,22 +115,22 @@ def preview_files(
             files[name] = _preview_boundaries(some, reading)
         except ScoutError as problem:
             files[name] = {"error": _format_problem(problem)}
-    told: dict[str, Any] = {"files": files, "columns": _list_columns(layers), "parks": None, "error": error}
+    answer: dict[str, Any] = {"files": files, "columns": _list_columns(layers), "parks": None, "error": error}
     parks: Parks | None = None
     if layers:
         try:
             whole = not any(file.get("error") for file in files.values())
             parks = cache.parks(reading, show) if whole else build_read_parks(reading, layers)
-            told["parks"] = {
+            answer["parks"] = {
                 "count": len(parks.frame),
                 **_preview_report(parks.report),
                 "notes": list(parks.report.notes),
             }
         except ScoutError as problem:
-            told["error"] = told["error"] or {"where": problem.where, "text": str(problem)}
-    told["picture"] = draw_parks(parks)
-    told["ground"] = _preview_ground(settings, roles, parks, files, show)
-    return told
+            answer["error"] = answer["error"] or {"where": problem.where, "text": str(problem)}
+    answer["picture"] = draw_parks(parks)
+    answer["ground"] = _preview_ground(settings, roles, parks, files, show)
+    return answer
 
 
 def _read_reading(settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]]) -> tuple[ParkFiles, Any]:
