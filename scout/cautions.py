@@ -5,6 +5,7 @@ And the kinds of hazards that access data holds, with what is said of them: see 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from scout.quantities import Length, MeasuredText
@@ -27,6 +28,23 @@ ON_ARRIVAL: tuple[str, ...] = (
     "This is a receiver's recording, not a survey, and no proof of where a boundary runs.",
     *_ANYWHERE,
 )
+
+_ENTRY_NOTES = {
+    "restricted": "entry is restricted, say the boundary data; ask the land manager before you go.",
+    "unknown": "whether the public may enter is not known from the boundary data; ask the land manager.",
+}
+
+
+def list_entry_notes(parks: Iterable[tuple[str, str]]) -> list[str]:
+    """What is to be noted of parks that may not be open to everyone.
+
+    Parameters
+    ----------
+    parks : iterable of (str, str)
+        What a park is called, and its `scout.model.Entry`, or "".
+    """
+    return [f"{name}: {_ENTRY_NOTES[entry]}" for name, entry in parks if entry in _ENTRY_NOTES]
+
 
 # Largest shown error for a station on a line or corner: award rules of September 2008, 20 ft.
 _SHOWN_ERROR_M = 6.1

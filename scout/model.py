@@ -27,9 +27,11 @@ PARK_NAME = "park_name"  # str, may be empty
 KIND = "park_kind"  # "area" or "corridor"
 SOURCE = "source"  # int, index into the sources
 DATUM_ERROR = "datum_error_m"  # float, stated accuracy of the datum transformation
+ENTRY = "entry"  # an `Entry`, or "" where nothing is known; the column is there if it is of some park
 ATTRIBUTES = "attributes"  # dict of the file's own columns that were asked for, text to text
 GEOMETRY = "geometry"  # valid Polygon or MultiPolygon, longitudes continuous across 180
 SpotKind = Literal["corner", "line", "overlap", "near-miss", "place"]  # place: asked for, not found
+Entry = Literal["open", "restricted", "closed", "unknown"]  # who may enter, as the data say
 VerdictWord = Literal["firm", "doubtful", "not counted"]
 Units = Literal["metric", "imperial"]  # metres and kilometres, or feet and miles: in text only
 
@@ -48,6 +50,16 @@ class Station:
 
 
 @dataclass(frozen=True, slots=True)
+class Credit:
+    """Whose data this is and under which licence, as the user states it."""
+
+    files: tuple[str, ...]  # names as given; empty: everything
+    text: str
+    licence: str = ""
+    date: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Source:
     """One layer of one file, as it was read."""
 
@@ -58,12 +70,22 @@ class Source:
     operation: str  # the datum transformation PROJ used, "none" for WGS 84
     accuracy_m: float | None  # as PROJ states it; None when unknown
     warnings: tuple[str, ...] = ()  # ballpark fallback, missing grids, swapped axes ...
+    credit: Credit | None = None  # whose data it is by its schema
 
     @property
     def where(self) -> str:
         """The file, and the layer where that says more: the start of every line about a record."""
         plain = self.path.replace("\\", "/").rsplit("/", 1)[-1].rsplit(".", 1)[0] == self.layer
         return self.path if plain else f"{self.path} (layer {self.layer})"
+
+
+def list_known_credits(sources: Sequence[Source]) -> tuple[Credit, ...]:
+    """Whose data sources are by their schemas: a credit for each, with its files."""
+    files: dict[tuple[str, str, str], dict[str, None]] = {}
+    for credit in (one.credit for one in sources if one.credit is not None):
+        said = files.setdefault((credit.text, credit.licence, credit.date), {})
+        said.update(dict.fromkeys(credit.files))
+    return tuple(Credit(tuple(names), *said) for said, names in files.items())
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +114,8 @@ class ParkReport:
     notes: tuple[str, ...] = ()  # what was decided and may be decided otherwise by an option
     used: int = 0  # records that parks were made of
     refused_records: int = 0
-    skipped_records: int = 0  # with those used and refused: all of them
+    skipped_records: int = 0
+    left_out_records: int = 0  # not chosen; with those used, refused and skipped: all of them
     repaired_records: int = 0  # of those used
 
     @property
@@ -103,6 +126,7 @@ class ParkReport:
             (self.repaired_records, "repaired"),
             (self.refused_records, "refused"),
             (self.skipped_records, "skipped"),
+            (self.left_out_records, "left out"),
         )
         used = "" if self.used == self.records else f"{self.used:,} of "
         more = "".join(f", {count:,} {word}" for count, word in counts if count)
@@ -117,16 +141,6 @@ class Parks:
     frame: gpd.GeoDataFrame
     sources: tuple[Source, ...]
     report: ParkReport
-
-
-@dataclass(frozen=True, slots=True)
-class Credit:
-    """Whose data this is and under which licence, as the user states it."""
-
-    files: tuple[str, ...]  # names as given; empty: everything
-    text: str
-    licence: str = ""
-    date: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,6 +245,7 @@ class ParkAt:
     p: float  # probability that the whole station lies inside
     word: VerdictWord
     cell_share: float | None = None  # of a place given as a locator: the share of its cell inside
+    entry: str = ""  # an `Entry`, or "" where nothing is known
 
 
 @dataclass(frozen=True, slots=True)

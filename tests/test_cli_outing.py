@@ -40,6 +40,8 @@ EVERY: dict[str, tuple[Any, list[str]]] = {
     "corridor": (30.48, ["30.48"]),
     "id-column": ("ref", ["ref"]),
     "name-column": ("label", ["label"]),
+    "where": ("kind = 'Fee'", ["kind = 'Fee'"]),
+    "profile": ("own.toml", ["plan/own.toml"]),
     "pieces": ("apart", ["apart"]),
     "layer": ("parks", ["parks"]),
     "strict": (True, []),

@@ -14,8 +14,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scout.app.outing import MOST_BYTES, KeyKind, Outing, TagReading, read_outing
+from scout.app.outing import KeyKind, Outing, TagReading, read_outing
 from scout.errors import InputError
+from scout.io.toml import MOST_BYTES
 from scout.model import Credit
 
 DEMO = Path(__file__).resolve().parents[1] / "data_demo" / "outing.toml"

@@ -60,7 +60,7 @@ def test_bounds_columns_that_leave_records_out_are_not_used(value, tmp_path):
         sides[40:] = value
 
     path = with_sides(tmp_path / "joined.parquet", leave_out)
-    assert open_index(list_requests(path, None, None)[0], (), 1) is None
+    assert open_index(list_requests(path, None, None)[0], least=1) is None
     assert len(read_layers(path)[0].frame) == 60
 
 
@@ -68,20 +68,22 @@ def test_bounds_columns_that_contradict_the_records_are_not_used(tmp_path):
     def move(sides):
         sides[:] += 3.0
 
-    assert open_index(list_requests(with_sides(tmp_path / "a.parquet", lambda _: None), None, None)[0], (), 1)
+    assert open_index(
+        list_requests(with_sides(tmp_path / "a.parquet", lambda _: None), None, None)[0], least=1
+    )
     path = with_sides(tmp_path / "moved.parquet", move)
-    assert open_index(list_requests(path, None, None)[0], (), 1) is None
+    assert open_index(list_requests(path, None, None)[0], least=1) is None
 
 
 def test_what_an_rtree_says_does_not_matter(tmp_path):
     path = written(tmp_path / "parks.gpkg", squares())
-    before = open_index(list_requests(path, None, None)[0], (), 1).bounds
+    before = open_index(list_requests(path, None, None)[0], least=1).bounds
     with closing(sqlite3.connect(path)) as database:
         database.execute("update rtree_parks_geom set maxx = maxx + 50, minx = minx + 50")
         database.execute("update gpkg_contents set min_x = 50, max_x = 56")
         database.execute("update gpkg_ogr_contents set feature_count = 7")
         database.commit()
-    assert np.array_equal(open_index(list_requests(path, None, None)[0], (), 1).bounds, before)
+    assert np.array_equal(open_index(list_requests(path, None, None)[0], least=1).bounds, before)
 
 
 @pytest.mark.parametrize("suffix", [".gpkg", ".fgb", ".shp", ".geojson", ".kml", ".parquet"])

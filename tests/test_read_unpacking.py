@@ -46,7 +46,7 @@ def write_plain(path: Path, table: pyarrow.Table, **options: object) -> None:
 
 def doubts_of(path: Path) -> tuple[object, list[str]]:
     said: list[str] = []
-    return open_index(list_requests(path, None, None)[0], (), 1, said.append), said
+    return open_index(list_requests(path, None, None)[0], least=1, doubts=said.append), said
 
 
 def with_boxes(path: Path, count: int, change, group: int, stated: bool = True) -> Path:

@@ -13,7 +13,7 @@ from scout.cautions import remark_on_fix_error
 from scout.errors import InputError
 from scout.geo.boundaries import Boundaries, Ints
 from scout.geo.geodesy import compute_degree_lengths, measure_geodesic
-from scout.model import DATUM_ERROR, Findings, LeftOut, ParkReport, Parks, Station
+from scout.model import DATUM_ERROR, Findings, LeftOut, ParkReport, Parks, Station, list_known_credits
 from scout.parks.sources import InMemoryParks, NamedParks, ParkSource, add_report_lines
 from scout.search.beside import ParksBeside, compute_widest_m, find_near_bounds, find_parks_beside
 from scout.search.describe import Listing, count_cells, make_claim_keys
@@ -136,10 +136,11 @@ def find_spots(
     return Findings(
         level=options.level,
         station=options.station,
-        spots=Listing(result, rows, terms, ids, names, options.level, reached, new, beside),
+        spots=Listing(result, rows, terms, ids, names, options.level, reached, new, beside, source.entry),
         left_out=left_out,
         named=NamedParks(source, named),
         sources=source.sources,
+        credits=list_known_credits(source.sources),
         report=report,
         remarks=(
             *remark_on_fix_error(options.station.fix_error_m),

@@ -9,7 +9,6 @@ from __future__ import annotations
 import difflib
 import json
 import os.path
-import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
@@ -17,12 +16,10 @@ from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from scout.app.settings import Holds, Settings, check_value, get_settings_by_key, list_settings
+from scout.app.settings import Holds, Kind, Settings, Text, check_value, get_settings_by_key, list_settings
 from scout.errors import InputError, ScoutError
+from scout.io.toml import parse_toml, read_content
 from scout.model import Credit
-
-MOST_BYTES = 64_000  # a long one has 5,000; without a limit a hostile one keeps the parser busy
-_MOST_DOTS = 500  # in a line: a key of 32,000 parts keeps the parser busy for 20 s, one of 500 for 10 ms
 
 Value = str | float | int | bool | tuple[str, ...]
 
@@ -92,17 +89,7 @@ def load_outing(path: str) -> Outing:
     InputError
         It cannot be read, is no TOML, has an unknown key or a value that its setting does not take.
     """
-    return place_files(check_options(read_outing(_read_content(path), path)), os.path.dirname(path))
-
-
-def _read_content(path: str) -> bytes:
-    from scout.io.formats import check_local
-
-    try:
-        with check_local(path).open("rb") as stream:
-            return stream.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise InputError(path, f"cannot be read ({error.strerror})", "check the path") from error
+    return place_files(check_options(read_outing(read_content(path), path)), os.path.dirname(path))
 
 
 @cache
@@ -131,7 +118,7 @@ def read_outing(data: bytes, where: str, options: Mapping[str, KeyKind] | None =
     >>> read_outing(b'parks = "a.kml"', "plan.toml").parks
     ('a.kml',)
     """
-    return read_table(_parse_toml(data, where), where, options)
+    return read_table(parse_toml(data, where), where, options)
 
 
 def read_table(table: dict[str, Any], where: str, options: Mapping[str, KeyKind] | None = None) -> Outing:
@@ -177,7 +164,7 @@ def place_files(outing: Outing, folder: str) -> Outing:
         return file if "://" in file else os.path.join(folder, file)
 
     options = {
-        key: place(value) if known[key].kind.holds == "file" else value
+        key: place(value) if _names_file(known[key].kind, value) else value
         for key, value in outing.options.items()
     }
     tags = tuple(replace(one, file=place_one(one.file)) for one in outing.tags)
@@ -192,29 +179,8 @@ def make_settings(outing: Outing) -> Settings:
     )
 
 
-def _parse_toml(data: bytes, where: str) -> dict[str, Any]:
-    if len(data) > MOST_BYTES:
-        what = f"is too large for an outing file (over {MOST_BYTES:,} bytes)"
-        raise InputError(where, what, "name the file that lists options and files, not data")
-    if any(line.count(b".") > _MOST_DOTS for line in data.splitlines()):
-        raise InputError(where, *_TOO_DEEP)
-    try:
-        return tomllib.loads(data.decode("utf-8-sig"))
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        raise InputError(where, f"is not UTF-8 text (line {line})", "save it as UTF-8") from error
-    except RecursionError as error:
-        raise InputError(where, *_TOO_DEEP) from error
-    except ValueError as error:  # TOMLDecodeError, and a number with more digits than Python takes
-        raise InputError(where, f"is not TOML: {_shorten(str(error))}", _HOW) from error
-
-
-_TOO_DEEP = ("is nested too deeply", "an outing file needs no lists in lists and no long lines")
-_HOW = 'write a setting a line, as level = "square" or within = 60'
-
-
-def _shorten(text: str) -> str:
-    return text if len(text) <= 160 else f"{text[:70]} ... {text[-80:]}"  # the place stands at the end
+def _names_file(kind: Kind, value: Value) -> bool:
+    return kind.holds == "file" or (isinstance(kind, Text) and kind.is_file(value))
 
 
 def _show_value(value: Any) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from scout.app.outing import Outing, make_settings
@@ -12,7 +13,7 @@ from scout.app.sources import AccessFiles, ParkFiles, search_files
 from scout.errors import InputError
 
 if TYPE_CHECKING:
-    from scout.model import Findings
+    from scout.model import Credit, Findings
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,9 +67,17 @@ def add_particulars(findings: Findings, request: SearchRequest) -> Findings:
         findings,
         title=settings.title,
         author=said.author,
-        credits=said.credits,
+        credits=_add_known(said.credits, findings.credits),
         units=settings.units,
     )
+
+
+def _add_known(said: tuple[Credit, ...], known: tuple[Credit, ...]) -> tuple[Credit, ...]:
+    """Credits as the user states them, and those that are known of files of which none is stated."""
+    if any(not one.files for one in said):
+        return said
+    named = {Path(file).name for one in said for file in one.files}
+    return (*said, *(one for one in known if not named & {Path(file).name for file in one.files}))
 
 
 def open_saved(path: str) -> Findings:

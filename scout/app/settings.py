@@ -73,6 +73,7 @@ class Text:
 
     parse: Callable[[str], object] | None = None
     choices: tuple[str, ...] = ()
+    suffix: str = ""  # what ends so is a path
     holds: Holds = "text"
 
     def check(self, value: Any, where: str) -> str:
@@ -83,6 +84,10 @@ class Text:
         if self.parse is not None:
             self.parse(text)
         return text
+
+    def is_file(self, value: object) -> bool:
+        """Whether the value is a path."""
+        return bool(self.suffix) and str(value).lower().endswith(self.suffix)
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,10 +249,31 @@ class Settings:
         "Take lines (trails, rivers) as parks, M to either side; 30.48 (100 ft) is common practice.",
     )
     id_column: str | None = _setting(
-        None, "id-column", "reading", Text(), "C", "Column with the park's id, if not the one found."
+        None,
+        "id-column",
+        "reading",
+        Text(),
+        "C",
+        "Column with the park's id, if not the one found; A,B,C make one id.",
     )
     name_column: str | None = _setting(
         None, "name-column", "reading", Text(), "C", "Column with the park's name, if not the one found."
+    )
+    where: str | None = _setting(
+        None,
+        "where",
+        "reading",
+        Text(),
+        "CONDITION",
+        "Only records for which it holds, in SQL: \"Category = 'Fee' AND Acres > 40\".",
+    )
+    profile: str | None = _setting(
+        None,
+        "profile",
+        "reading",
+        Text(suffix=".toml"),
+        "P",
+        "Schema of the data: one that scout knows, a .toml file, or none; recognised by itself otherwise.",
     )
     pieces: str = _setting(
         "join",

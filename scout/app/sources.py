@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field, replace
+from functools import cache
+from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from scout.errors import InputError
@@ -13,6 +16,7 @@ if TYPE_CHECKING:
     from scout.app.find import SearchOptions
     from scout.app.outing import TagReading
     from scout.model import Findings, Layer, Parks, Relief, Surroundings
+    from scout.parks.profiles import Profile
     from scout.parks.sources import ParkSource
     from scout.walk.reach import AccessSource, Box
 
@@ -26,8 +30,10 @@ class ParkFiles:
 
     files: tuple[str, ...]
     corridor_m: float | None = None
-    id_column: str | None = None
+    id_column: str | None = None  # or several, with commas between them
     name_column: str | None = None
+    where: str | None = None  # condition on columns
+    profile: str | None = None  # of a schema, by name or file; "none" for none
     layer: str | None = None
     crs: str | None = None
     keep: tuple[str, ...] = ()  # columns of the files' own to carry along
@@ -74,9 +80,46 @@ def build_read_parks(sources: ParkFiles, layers: Sequence[Layer]) -> Parks:
         corridor_m=sources.corridor_m,
         id_column=sources.id_column,
         name_column=sources.name_column,
+        where=sources.where,
         keep=sources.keep,
+        profiles=load_profiles(sources.profile),
         join_pieces=sources.join_pieces,
     )
+
+
+def load_profiles(asked: str | None = None) -> tuple[Profile, ...]:
+    """The schemas that are recognised: those that come with scout, one of them, one of a file, or none.
+
+    Raises
+    ------
+    InputError
+        There is no such profile, or a file that is none.
+    """
+    from scout.io.toml import parse_toml, read_content
+    from scout.parks.profiles import parse_profile
+
+    own = _load_own_profiles()
+    if asked is None:
+        return tuple(own.values())
+    if asked == "none":
+        return ()
+    if asked in own:
+        return (own[asked],)
+    if not asked.endswith(".toml"):
+        known = ", ".join([*own, "none"])
+        raise InputError("--profile", f"there is no profile {asked!r}", f"give {known} or a .toml file")
+    return (parse_profile(parse_toml(read_content(asked), asked), asked),)
+
+
+@cache
+def _load_own_profiles() -> dict[str, Profile]:
+    from scout.parks.profiles import parse_profile
+
+    texts = {
+        one.name.removesuffix(".toml"): one.read_text("utf-8")
+        for one in files("scout.app").joinpath("schemas").iterdir()
+    }
+    return {name: parse_profile(tomllib.loads(text), name) for name, text in sorted(texts.items())}
 
 
 def open_source(sources: ParkFiles, show: Callable[[str], None]) -> ParkSource:
@@ -93,6 +136,8 @@ def open_source(sources: ParkFiles, show: Callable[[str], None]) -> ParkSource:
         sources.corridor_m,
         sources.keep,
         sources.join_pieces,
+        sources.where,
+        load_profiles(sources.profile),
     )
     indexed = open_indexed(sources.files, reading, show, unusable=Unusable(sources.strict))
     return indexed or InMemoryParks(read_parks(sources, show))

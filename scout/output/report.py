@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from scout.cautions import ALWAYS, HAZARDS
+from scout.cautions import ALWAYS, HAZARDS, list_entry_notes
 from scout.errors import make_printable
 from scout.geo.boundaries import side_of
 from scout.io.places import NamedPlace
@@ -41,6 +41,7 @@ from scout.output.text import (
     format_yield,
     name_park,
 )
+from scout.search.check import list_entry
 from scout.search.rank import edge_m, has_plenty
 
 _HEADS = ("#", "what", "grids x parks", "verdict", "conf.", "clear", "lat, lon", "locators", "parks")
@@ -257,6 +258,7 @@ def _format_lines(place: NamedPlace, result: Checked, units: Units) -> Iterator[
     if result.parks:
         rows = [_format_park(park, units) for park in result.parks]
         yield from (f"  {line}" for line in format_columns(rows))
+    yield from (f"  {note}" for note in list_entry_notes(list_entry(result)))
     for line in result.lines:
         value = {"meridian": f"{line.lon:.6f}", "parallel": f"{line.lat:.6f}"}.get(
             line.kind, format_position(line.lon, line.lat)
@@ -319,6 +321,7 @@ def convert_to_json(place: NamedPlace, result: Checked) -> dict[str, Any]:
                 "confidence": p.p,
                 "verdict": p.word,
                 "cell_share": p.cell_share,
+                "entry": p.entry or None,
             }
             for p in result.parks
         ],

@@ -17,6 +17,7 @@ from scout.geo.antimeridian import make_continuous
 from scout.model import (
     ATTRIBUTES,
     DATUM_ERROR,
+    ENTRY,
     KIND,
     PARK_ID,
     PARK_NAME,
@@ -26,9 +27,11 @@ from scout.model import (
     ParkReport,
     Parks,
 )
-from scout.parks.columns import check_column_named, list_nameless, read_kept_texts
+from scout.parks.choice import RecordChoice, RecordColumns, choose_records, cut_layer, read_entry
+from scout.parks.columns import list_lacking, list_nameless, read_texts
 from scout.parks.identity import identify_records, number_records
 from scout.parks.pieces import join_touching_pieces
+from scout.parks.profiles import Profile
 from scout.parks.usable import WIDEST_M, UsableRecords, make_usable
 
 # 95 % of the 429 geographic systems in the EPSG register with a known transformation are less than 480 m
@@ -38,6 +41,9 @@ UNKNOWN_DATUM_ERROR_M = 500.0
 # Columns of layers that were prepared before: what is known of each park.
 OWN_ERROR = "scout:datum_error_m"
 OWN_WIDENED = "scout:widened"  # whether it is a corridor
+
+Ints = NDArray[np.int64]
+_ENTRIES = ("", "open", "unknown", "restricted")  # of a park's records the last of these counts
 
 
 def get_datum_errors(layer: Layer) -> NDArray[np.float64]:
@@ -60,25 +66,16 @@ def _get_widened(layer: Layer) -> NDArray[np.bool_]:
 
 
 def dissolve_records(
-    ids: Any, layers: Sequence[Layer], usable: Sequence[UsableRecords], keep: Sequence[str]
-) -> tuple[gpd.GeoDataFrame, list[str]]:
+    ids: Any, layers: Sequence[Layer], usable: Sequence[UsableRecords], columns: Sequence[RecordColumns]
+) -> gpd.GeoDataFrame:
     """One row per id, in order of first appearance, as `scout.parks.build.build_parks` says.
 
     Parameters
     ----------
     ids : array of str
         One for each usable record of all layers.
-    layers, usable : sequences of equal length
-    keep : sequence of str
-        Columns of the layers to carry along.
-
-    Returns
-    -------
-    frame : GeoDataFrame
-    notes : list of str
-        On layers that lack a column to keep.
+    layers, usable, columns : sequences of equal length
     """
-    details, lacking = _collect_details(layers, usable, keep)
     names = np.concatenate([one.names for one in usable])
     shapes = np.concatenate([one.geometry for one in usable])
     corridors = np.concatenate(
@@ -105,7 +102,6 @@ def dissolve_records(
     ready = np.array([_is_prepared(layer) for layer in layers])[source[first]]
     rest = ~(ready & (size == 1))
     whole[rest] = make_continuous(whole[rest])
-    kept = {ATTRIBUTES: _group_by_park(details, row, len(unique))} if keep else {}
     frame = gpd.GeoDataFrame(
         {
             PARK_ID: np.array(unique, dtype=object),
@@ -113,12 +109,13 @@ def dissolve_records(
             KIND: np.where(kinds, "corridor", "area").astype(object),
             SOURCE: source[first],
             DATUM_ERROR: error,
-            **kept,
+            **_group_entry(layers, usable, columns, row),
+            **_group_details(layers, usable, columns, row),
         },
         geometry=gpd.array.GeometryArray(whole),
         crs="EPSG:4326",
     )
-    return frame, lacking
+    return frame
 
 
 def report_records(layers: Sequence[Layer], usable: Sequence[UsableRecords]) -> ParkReport:
@@ -134,28 +131,49 @@ def report_records(layers: Sequence[Layer], usable: Sequence[UsableRecords]) -> 
     )
 
 
-def _collect_details(
-    layers: Sequence[Layer], usable: Sequence[UsableRecords], keep: Sequence[str]
-) -> tuple[dict[str, NDArray[Any]], list[str]]:
-    """Texts of the columns to keep, one per usable record, and notes on layers without them."""
-    found: dict[str, list[NDArray[Any]]] = {name: [] for name in keep}
-    notes = []
-    for layer, one in zip(layers, usable, strict=True):
-        values, note = read_kept_texts(layer, keep)
-        for name, column in values.items():
-            found[name].append(column[one.used])
-        notes += [note] if note else []
-    return {name: np.concatenate(columns) for name, columns in found.items()}, notes
-
-
-def _group_by_park(details: dict[str, NDArray[Any]], row: NDArray[Any], parks: int) -> NDArray[np.object_]:
-    """A dict for each park of what its records say."""
-    made = np.empty(parks, dtype=object)
-    made[:] = [{} for _ in range(parks)]
-    for name, column in details.items():
-        for record in np.flatnonzero(column != "").tolist():
-            made[row[record]].setdefault(name, {})[column[record]] = None  # a dict keeps the order
+def _group_details(
+    layers: Sequence[Layer], usable: Sequence[UsableRecords], columns: Sequence[RecordColumns], row: Ints
+) -> dict[str, NDArray[np.object_]]:
+    """A dict for each park of what its records say in the columns to show; no column where there is none."""
+    if not any(one.details for one in columns):
+        return {}
+    made = np.empty(int(row.max(initial=-1)) + 1, dtype=object)
+    made[:] = [{} for _ in made]
+    first = 0
+    for layer, one, of in zip(layers, usable, columns, strict=True):
+        mine = row[first : first + len(one.records)]
+        first += len(one.records)
+        for called, column in of.details:
+            texts = read_texts(layer, column)[one.used]
+            for record in np.flatnonzero(texts != "").tolist():
+                made[mine[record]].setdefault(called, {})[texts[record]] = None  # a dict keeps the order
     made[:] = [{name: "; ".join(texts) for name, texts in one.items()} for one in made]
+    return {ATTRIBUTES: made}
+
+
+def _group_entry(
+    layers: Sequence[Layer], usable: Sequence[UsableRecords], columns: Sequence[RecordColumns], row: Ints
+) -> dict[str, NDArray[np.object_]]:
+    """Who may enter each park, by all of its records; no column where nothing is said of any."""
+    if not any(of.entry is not None for of in columns):
+        return {}
+    said = [read_entry(layer, of)[one.used] for layer, one, of in zip(layers, usable, columns, strict=True)]
+    return {ENTRY: join_entry(np.concatenate(said), row, int(row.max(initial=-1)) + 1)}
+
+
+def join_entry(entry: NDArray[np.object_], row: Ints, parks: int) -> NDArray[np.object_]:
+    """Who may enter each park: of what its records say the most restricting.
+
+    Parameters
+    ----------
+    entry : array of `Entry` or ""
+        Of each record.
+    row : array of int
+        The park of each record.
+    """
+    code = np.zeros(parks, dtype=np.int64)
+    np.maximum.at(code, row, [_ENTRIES.index(word) for word in entry.tolist()])
+    made: NDArray[np.object_] = np.array(_ENTRIES, dtype=object)[code]
     return made
 
 
@@ -166,7 +184,9 @@ def build_parks(
     id_column: str | None = None,
     name_column: str | None = None,
     corridor_m: float | None = None,
+    where: str | None = None,
     keep: Sequence[str] = (),
+    profiles: Sequence[Profile] = (),
     join_pieces: bool = True,
 ) -> Parks:
     """Make parks of layers.
@@ -177,10 +197,15 @@ def build_parks(
         As `scout.io.layers.read_layers` gives them; their frames are not changed.
     id_column, name_column : str, optional
         Columns to take; a layer without that column, and every layer by default, is searched for known names.
+        Several columns, with commas between them, make one id.
     corridor_m : float, optional
         Half-width of the corridor around line records; without it lines are skipped.
+    where : str, optional
+        Condition on columns, see `scout.parks.expression`; other records are left out.
     keep : sequence of str, optional
         Columns of the layers to carry along as text.
+    profiles : sequence of Profile, optional
+        Schemas to recognise; they say what is left open here.
     join_pieces : bool
         Whether records that touch and share a name, and have no id of their own, are one park.
 
@@ -207,17 +232,17 @@ def build_parks(
     if corridor_m is not None and not 0 < corridor_m <= WIDEST_M:
         what = f"{corridor_m:g} m is no half-width of a corridor"
         raise InputError("corridor", what, f"give metres above 0 and up to {WIDEST_M:g}, such as 30.48")
-    check_column_named(layers, id_column, "ids")
-    check_column_named(layers, name_column, "names")
-    for name in keep:
-        check_column_named(layers, name, "details to show")
+    chosen = choose_records(layers, RecordChoice(id_column, name_column, where, tuple(keep), tuple(profiles)))
+    layers = [cut_layer(layer, one) for layer, one in zip(layers, chosen, strict=True)]
+    columns = [one.columns for one in chosen]
+    left_out = sum(one.left_out for one in chosen)
     numbered = [
-        number_records(layer, layer.frame[RECORD].to_numpy(dtype=np.int64), id_column, name_column)
-        for layer in layers
+        number_records(layer, layer.frame[RECORD].to_numpy(dtype=np.int64), one.id, one.name)
+        for layer, one in zip(layers, columns, strict=True)
     ]
     usable = [make_usable(layer, one.names, corridor_m) for layer, one in zip(layers, numbered, strict=True)]
     if not any(len(one.geometry) for one in usable):
-        raise _explain_nothing(layers, usable, corridor_m)
+        raise _explain_nothing(layers, usable, corridor_m, left_out)
     # Ids go by all records with geometry, usable or not: a source that has not read them knows no more.
     shapes = [layer.frame.geometry.to_numpy() for layer in layers]
     there = [~(shapely.is_missing(some) | shapely.is_empty(some)) for some in shapes]
@@ -230,12 +255,14 @@ def build_parks(
         bounds = shapely.bounds(ground).reshape(-1, 4)
         known = join_touching_pieces(records, known, bounds, lambda rows: ground[rows])
     ids = known.unique.take(known.park[used])
-    frame, lacking = dissolve_records(ids, layers, usable, keep)
+    frame = dissolve_records(ids, layers, usable, columns)
     missing = [
         line
         for layer, one in zip(layers, numbered, strict=True)
         for line in list_nameless(layer, one.ids.column, one.name_column)
+        if len(layer.frame)
     ]
+    lacking = [line for layer in layers for line in list_lacking(layer, keep)]
     lines = report_records(layers, usable)
     report = replace(
         lines,
@@ -244,19 +271,23 @@ def build_parks(
         id_column=tuple(one.ids.column for one in numbered),
         name_column=tuple(one.name_column for one in numbered),
         used=len(ids),
-        refused_records=sum(layer.source.records for layer in layers) - len(ids) - lines.skipped_records,
+        refused_records=sum(layer.source.records for layer in layers)
+        - (len(ids) + lines.skipped_records + left_out),
+        left_out_records=left_out,
         merged=len(ids) - len(frame),
-        notes=(*known.notes, *missing, *lacking),
+        notes=(*(note for one in chosen for note in one.notes), *known.notes, *missing, *lacking),
     )
     return Parks(frame, tuple(layer.source for layer in layers), report)
 
 
 def _explain_nothing(
-    layers: Sequence[Layer], usable: Sequence[UsableRecords], corridor_m: float | None
+    layers: Sequence[Layer], usable: Sequence[UsableRecords], corridor_m: float | None, left_out: int
 ) -> InputError:
     where = ", ".join(dict.fromkeys(layer.source.path for layer in layers)) or "input"
     lines = sum(one.lines_skipped for one in usable)
     points = sum(one.points_skipped for one in usable)
+    if left_out and left_out == sum(layer.source.records for layer in layers):
+        return InputError(where, f"none of its records is chosen ({left_out:,})", _CHOICE)
     if lines and corridor_m is None:
         return InputError(where, f"holds lines and no areas (records of lines: {lines})", _WIDTH)
     if points:
@@ -268,5 +299,6 @@ def _explain_nothing(
     return InputError(where, f"no record has an area that can be used{hint}", _BOUNDARIES)
 
 
+_CHOICE = "ask for less with --where, or give --profile none"
 _BOUNDARIES = "bring park boundaries as areas"
 _WIDTH = "give a corridor, such as --corridor 30.48, to use the ground that far to either side"

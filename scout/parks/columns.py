@@ -112,6 +112,18 @@ def _order(words: Sequence[str]) -> dict[str, int]:
     return {_simplify_name(word): k for k, word in reversed(list(enumerate(words)))}
 
 
+def split_columns(asked: str | None) -> list[str]:
+    """Split a text that names several columns, with commas between them."""
+    return [part for part in map(str.strip, (asked or "").split(",")) if part]
+
+
+def check_id_columns(layers: Sequence[Layer], asked: str | None) -> None:
+    """See that a column, or each of several, is in one layer at least; see `check_column_named`."""
+    if asked is not None and not any(find_column(layer, asked) for layer in layers):
+        for one in split_columns(asked) or [asked]:
+            check_column_named(layers, one, "ids")
+
+
 def check_column_named(layers: Sequence[Layer], asked: str | None, role: str) -> None:
     """See that a column named by option is in one layer at least.
 
@@ -120,9 +132,9 @@ def check_column_named(layers: Sequence[Layer], asked: str | None, role: str) ->
     InputError
         With the columns there are, and the one that was perhaps meant.
     """
-    if asked is None or any(_find_column(layer, asked) for layer in layers):
+    if asked is None or any(find_column(layer, asked) for layer in layers):
         return
-    there = list(dict.fromkeys(name for layer in layers for name in _list_attributes(layer)))
+    there = list(dict.fromkeys(name for layer in layers for name in list_attributes(layer)))
     meant = _guess_column(asked, there)
     hint = f"did you mean {meant!r}? " if meant else ""
     what = f"there is no column {asked!r} for the {role}"
@@ -137,13 +149,14 @@ def _guess_column(asked: str, there: Sequence[str]) -> str:
     return next((name for name in there if near and name.casefold() == near[0]), "")
 
 
-def _list_attributes(layer: Layer) -> list[str]:
+def list_attributes(layer: Layer) -> list[str]:
+    """List the columns of a layer that are the file's own."""
     return [str(name) for name in layer.frame.columns if name not in (GEOMETRY, RECORD)]
 
 
-def _find_column(layer: Layer, asked: str) -> str:
-    """The column of that name, exact or but for its case; empty if there is none."""
-    there = _list_attributes(layer)
+def find_column(layer: Layer, asked: str) -> str:
+    """Find the column of that name, exact or but for its case; empty if there is none."""
+    there = list_attributes(layer)
     if asked in there:
         return asked
     return min((name for name in there if name.casefold() == asked.casefold()), default="")
@@ -158,7 +171,7 @@ _ID_ORDER, _NAME_ORDER = _order(ID_WORDS), _order(NAME_WORDS)
 
 def _find_known_columns(layer: Layer, words: Mapping[str, int]) -> list[str]:
     """Columns with a known name, the more telling first."""
-    plain = {name: _simplify_name(name) for name in _list_attributes(layer)}
+    plain = {name: _simplify_name(name) for name in list_attributes(layer)}
     known = [name for name in plain if plain[name] in words]
     # Of names alike but for signs and case the order in the file says nothing: readers differ in it.
     return sorted(known, key=lambda name: (words[plain[name]], name))
@@ -192,11 +205,12 @@ def choose_id(layer: Layer, asked: str | None) -> IdColumn:
 
     A column found by its name must be filled for half of the records and have as many different values as
     half of those: records of one id are joined, and a column of classes would join everything. One named by
-    option is taken as it is.
+    option is taken as it is; of several, with commas between them, the values make one id.
     """
-    named = _find_column(layer, asked) if asked else ""
-    if named:
-        return IdColumn(named, _convert_ids(layer.frame[named]), asked=True)
+    named = find_column(layer, asked) if asked else ""
+    several = [named] if named else [find_column(layer, one) for one in split_columns(asked)]
+    if several and all(several):
+        return IdColumn(", ".join(several), _join_ids(layer, several), asked=True)
     for name in _find_known_columns(layer, _ID_ORDER):
         values = _convert_ids(layer.frame[name])
         there = np.asarray(values != "", dtype=bool)
@@ -211,6 +225,15 @@ def choose_id(layer: Layer, asked: str | None) -> IdColumn:
                 keys = _key_like(filled, _simplify_name(name) in _PERHAPS_KEYS)
             return IdColumn(name, values, False, counter, keys, different == len(values))
     return IdColumn("", np.full(len(layer.frame), "", dtype=object))
+
+
+def _join_ids(layer: Layer, columns: Sequence[str]) -> Texts:
+    """Ids of one column or several: without a value in the first the others tell no park."""
+    first, *rest = (_convert_ids(layer.frame[name]) for name in columns)
+    if not rest:
+        return first
+    rows = zip(first.tolist(), *(texts.tolist() for texts in rest), strict=True)
+    return np.array([" / ".join(filter(None, row)) if row[0] else "" for row in rows], dtype=object)
 
 
 def _key_like(values: Texts, perhaps: bool) -> bool:
@@ -231,7 +254,7 @@ def _is_row_counter(values: Texts) -> bool:
 
 def choose_name(layer: Layer, asked: str | None) -> tuple[str, Texts]:
     """The name column of a layer and its values; ("", all empty) if there is none with any text in it."""
-    named = _find_column(layer, asked) if asked else ""
+    named = find_column(layer, asked) if asked else ""
     for name in [named] if named else _find_known_columns(layer, _NAME_ORDER):
         values = convert_to_texts(layer.frame[name])
         if named or (values != "").any():
@@ -241,7 +264,7 @@ def choose_name(layer: Layer, asked: str | None) -> tuple[str, Texts]:
 
 def list_nameless(layer: Layer, id_column: str, name_column: str) -> list[str]:
     """Say of a layer where no column of names was found which columns there are but that of the ids."""
-    there = _list_attributes(layer) if layer.columns is None else layer.columns
+    there = list_attributes(layer) if layer.columns is None else layer.columns
     there = [name for name in there if name != id_column]
     if name_column or not there:
         return []
@@ -252,16 +275,17 @@ def list_nameless(layer: Layer, id_column: str, name_column: str) -> list[str]:
     ]
 
 
-def read_kept_texts(layer: Layer, names: Sequence[str]) -> tuple[dict[str, Texts], str]:
-    """Texts of columns by the names asked for, all empty where there is none; and a note on those lacking."""
-    values: dict[str, Texts] = {}
+def list_lacking(layer: Layer, names: Sequence[str]) -> list[str]:
+    """Say which columns to show a layer lacks."""
     lacking = []
     for name in names:
-        column = _find_column(layer, name)
-        values[name] = (
-            convert_to_texts(layer.frame[column]) if column else np.full(len(layer.frame), "", dtype=object)
-        )
-        if not column:
-            meant = _guess_column(name, _list_attributes(layer))
+        if not find_column(layer, name):
+            meant = _guess_column(name, list_attributes(layer))
             lacking.append(f"{name!r} (did you mean {meant!r}?)" if meant else repr(name))
-    return values, f"{layer.source.where}: there is no column {', '.join(lacking)} to show" if lacking else ""
+    return [f"{layer.source.where}: there is no column {', '.join(lacking)} to show"] if lacking else []
+
+
+def read_texts(layer: Layer, asked: str) -> Texts:
+    """Texts of a column, all empty where there is none of that name."""
+    column = find_column(layer, asked)
+    return convert_to_texts(layer.frame[column]) if column else np.full(len(layer.frame), "", dtype=object)

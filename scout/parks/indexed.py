@@ -42,10 +42,26 @@ from scout.io.tables import isin_sorted, read_bounds, read_columns
 from scout.io.trust import SHORT, UnreliableIndex, check_bounds, format_compared
 from scout.io.unusable import Unusable
 from scout.model import RECORD, Layer, ParkReport, Source
-from scout.parks.build import OWN_ERROR, OWN_WIDENED, dissolve_records, get_datum_errors, report_records
-from scout.parks.columns import Texts, choose_name, list_nameless, select_telling_columns
+from scout.parks.build import (
+    OWN_ERROR,
+    OWN_WIDENED,
+    dissolve_records,
+    get_datum_errors,
+    join_entry,
+    report_records,
+)
+from scout.parks.choice import (
+    EVERYTHING,
+    ChosenRecords,
+    RecordChoice,
+    RecordColumns,
+    choose_records,
+    read_entry,
+)
+from scout.parks.columns import Texts, choose_name, list_lacking, list_nameless
 from scout.parks.identity import identify_records, join_end_to_end, number_records
 from scout.parks.pieces import join_touching_pieces
+from scout.parks.profiles import Profile
 from scout.parks.sources import LoadedParks, LoadedQuery, LoadedReport, ParkQuery, Queried
 from scout.parks.spilled import LARGE, StoredLayer, WholeLayer, spill_layer
 from scout.parks.usable import UsableRecords, make_usable
@@ -94,7 +110,7 @@ class IndexedLayer(StoredLayer):
 
 def open_index(
     request: LayerRequest,
-    columns: Sequence[str],
+    choice: RecordChoice = EVERYTHING,
     least: int = LEAST_RECORDS,
     doubts: Callable[[str], None] = lambda _: None,
 ) -> IndexedLayer | None:
@@ -104,8 +120,8 @@ def open_index(
     ----------
     request : LayerRequest
         Of the whole layer.
-    columns : sequence of str
-        Columns that are wanted beside those known to hold ids and names.
+    choice : RecordChoice
+        Says which columns are wanted beside those known to hold ids and names.
     least : int
         Records that are worth it.
     doubts : callable
@@ -114,7 +130,7 @@ def open_index(
     of = _index_parquet if request.opening.drivers == ("Parquet",) else _index_gdal
     try:
         with run_offline(), collect_warnings():
-            found = of(request, columns, least)
+            found = of(request, choice, least)
             return None if found is None or len(found.records) < least else _fill_index(found)
     except UnreliableIndex as doubt:
         doubts(doubt.warning)
@@ -137,7 +153,7 @@ class _BareIndex:
     compared: int  # records whose bounds are known to be those of their outlines
 
 
-def _index_parquet(request: LayerRequest, columns: Sequence[str], least: int) -> _BareIndex | None:
+def _index_parquet(request: LayerRequest, choice: RecordChoice, least: int) -> _BareIndex | None:
     found = read_boxes(request.opening)
     if found is None or len(found[0]) < least:
         return None
@@ -148,11 +164,11 @@ def _index_parquet(request: LayerRequest, columns: Sequence[str], least: int) ->
         return None
     places, own = sample_in(request.opening, bounds)
     check_bounds(numbers[places], bounds[places], own)
-    rows = read_table(request.opening, _select_columns(fields, columns))
+    rows = read_table(request.opening, _select_columns(fields, choice))
     return _BareIndex(request, datum, numbers, bounds, fields, *rows, len(places))
 
 
-def _index_gdal(request: LayerRequest, columns: Sequence[str], least: int) -> _BareIndex | None:
+def _index_gdal(request: LayerRequest, choice: RecordChoice, least: int) -> _BareIndex | None:
     opening = request.opening
     if opening.drivers[0] not in _DRIVERS or str(opening.target).startswith("/vsi"):
         return None
@@ -177,7 +193,7 @@ def _index_gdal(request: LayerRequest, columns: Sequence[str], least: int) -> _B
         compared = len(records)  # GDAL makes them of the outlines
     if not np.isfinite(bounds).all():
         return None  # records without geometry, or without a place
-    numbers, frame = read_columns(opening, request.layer, _select_columns(fields, columns))
+    numbers, frame = read_columns(opening, request.layer, _select_columns(fields, choice))
     order = np.argsort(records)
     opening = replace(opening, warnings=request.opening.warnings)
     request = replace(request, opening=opening)
@@ -192,8 +208,8 @@ def _find_lon_lat(request: LayerRequest, crs: str | None, fields: Sequence[str])
     return datum if degrees and len(set(fields)) == len(fields) else None
 
 
-def _select_columns(fields: Sequence[str], columns: Sequence[str]) -> list[str]:
-    return [*select_telling_columns(fields, columns), *({OWN_ERROR, OWN_WIDENED} & set(fields))]
+def _select_columns(fields: Sequence[str], choice: RecordChoice) -> list[str]:
+    return [*choice.select_columns(fields), *({OWN_ERROR, OWN_WIDENED} & set(fields))]
 
 
 def _fill_index(bare: _BareIndex) -> IndexedLayer | None:
@@ -239,6 +255,13 @@ class ParkReading:
     corridor_m: float | None = None
     keep: tuple[str, ...] = ()
     join_pieces: bool = True
+    where: str | None = None
+    profiles: tuple[Profile, ...] = ()
+
+    @property
+    def choice(self) -> RecordChoice:
+        """What of it is asked of records and columns."""
+        return RecordChoice(self.id_column, self.name_column, self.where, self.keep, self.profiles)
 
 
 @dataclass(frozen=True)
@@ -251,7 +274,7 @@ class LayerParks:
     park: Ints
     records: Ints
     ids: Texts
-    name_column: str
+    columns: RecordColumns
 
     def only(self, parks: Ints) -> LayerParks:
         """Return the records of some parks."""
@@ -263,7 +286,7 @@ class LayerParks:
 
     def make_usable(self, layer: Layer, reading: ParkReading) -> UsableRecords:
         """Return the usable geometry of its records as they were read."""
-        return make_usable(layer, choose_name(layer, self.name_column or None)[1], reading.corridor_m)
+        return make_usable(layer, choose_name(layer, self.columns.name)[1], reading.corridor_m)
 
     def load_shapes(self, rows: Ints, reading: ParkReading) -> NDArray[np.object_]:
         """Load the usable geometry of its records among some rows of all layers; None where there is none."""
@@ -302,7 +325,7 @@ class IndexedQuery:
         ]
         ids = np.concatenate([one.ids[some] for one, some in zip(self.layers, rows, strict=True)])
         numbers = np.concatenate([one.park[some] for one, some in zip(self.layers, rows, strict=True)])
-        frame, notes = dissolve_records(ids, layers, usable, reading.keep)
+        frame = dissolve_records(ids, layers, usable, [one.columns for one in self.layers])
         number = pd.unique(numbers)
         asked = np.unique(np.concatenate([one.park for one in self.layers]))
         unused = [
@@ -315,7 +338,6 @@ class IndexedQuery:
             repaired=lines.repaired,
             refused=lines.refused,
             skipped=lines.skipped,
-            notes=tuple(notes),
             parks_without=np.setdiff1d(asked, number),
             refused_numbers=refused,
             skipped_numbers=skipped,
@@ -370,7 +392,6 @@ def open_indexed(
         A file cannot be used at all.
     """
     check_twice(paths)
-    asked = [name for name in (reading.id_column, reading.name_column, *reading.keep) if name]
     out = unusable or Unusable()
     for path in paths:
         check_named(path)
@@ -384,19 +405,22 @@ def open_indexed(
         progress(f"looking into {one.path}")
         with out.guard(), named(one.name, layers_of[one.path] > 1):
             said: list[str] = []
-            known.append(open_index(one, asked, least, said.append))
+            known.append(open_index(one, reading.choice, least, said.append))
             wanted.append(one.with_warnings(said))
             doubted |= bool(said)
     if not any(known) and not doubted and not any(_measure_size(one) > large for one in wanted):
         return None
-    found = _read_rest(wanted, known, asked, large, progress, out)
+    found = _read_rest(wanted, known, reading.choice, large, progress, out)
     layers = [one for one in found if len(one.records) or one.table.refused]
     if not any(len(one.records) for one in layers):
         return None  # reading everything tells why there is nothing
-    there = {str(name).casefold() for one in layers for name in one.table.frame.columns}
-    if any(name.casefold() not in there for name in asked):
-        return None  # a column that is nowhere: reading everything tells it, with all there are
-    parks = _make_indexed(layers, reading, progress)
+    try:
+        chosen = choose_records([one.table for one in layers], reading.choice)
+    except InputError:
+        return None  # such as a column that is nowhere: reading everything tells it, with all there are
+    if not any(one.kept.any() for one in chosen):
+        return None  # likewise
+    parks = _make_indexed(layers, chosen, reading, progress)
     return replace(parks, report=out.add_to(parks.report))
 
 
@@ -407,7 +431,7 @@ def _measure_size(request: LayerRequest) -> int:
 def _read_rest(
     wanted: Sequence[LayerRequest],
     known: Sequence[StoredLayer | None],
-    asked: Sequence[str],
+    choice: RecordChoice,
     large: int,
     progress: Callable[[str], None],
     out: Unusable,
@@ -421,7 +445,9 @@ def _read_rest(
             if kept is None:
                 progress(f"reading {request.path}")
                 kept, why = (
-                    spill_layer(request, asked) if _measure_size(request) > large else _read_whole(request)
+                    spill_layer(request, choice.select_columns)
+                    if _measure_size(request) > large
+                    else _read_whole(request)
                 )
                 causes.setdefault(request.path, Counter()).update(why)
             found.append((request.path, kept))
@@ -435,10 +461,17 @@ def _read_rest(
 
 
 def _make_indexed(
-    layers: Sequence[StoredLayer], reading: ParkReading, progress: Callable[[str], None]
+    layers: Sequence[StoredLayer],
+    chosen: Sequence[ChosenRecords],
+    reading: ParkReading,
+    progress: Callable[[str], None],
 ) -> IndexedParks:
+    left_out = sum(one.left_out for one in chosen)
+    gone = sum(one.table.source.records - len(one.records) for one in layers)
+    layers = [one.choose(some) for one, some in zip(layers, chosen, strict=True)]
     numbered = [
-        number_records(one.table, one.records, reading.id_column, reading.name_column) for one in layers
+        number_records(one.table, one.records, some.columns.id, some.columns.name)
+        for one, some in zip(layers, chosen, strict=True)
     ]
     there = [np.isfinite(one.bounds[:, 0]) for one in layers]
     records = [one.take(some) for one, some in zip(numbered, there, strict=True)]
@@ -456,9 +489,8 @@ def _make_indexed(
         for k, (one, of) in enumerate(zip(layers, records, strict=True)):
             rows = slice(first, first + len(of.records))
             number = k, len(layers)
-            made.append(
-                LayerParks(one, first, number, known.park[rows], of.records, ids[rows], of.name_column)
-            )
+            columns = replace(chosen[k].columns, name=of.name_column or None)
+            made.append(LayerParks(one, first, number, known.park[rows], of.records, ids[rows], columns))
             first = rows.stop
         return tuple(made)
 
@@ -470,7 +502,6 @@ def _make_indexed(
 
         known = join_touching_pieces(records, known, bounds, shapes_of)
     total = sum(one.table.source.records for one in layers)
-    gone = sum(one.table.source.records - len(one.records) for one in layers)
     report = ParkReport(
         records=total,
         parks=len(known.unique),
@@ -478,23 +509,34 @@ def _make_indexed(
         name_column=tuple(one.name_column for one in numbered),
         used=len(known.park),
         refused_records=gone,
-        skipped_records=total - gone - len(known.park),
+        skipped_records=total - gone - left_out - len(known.park),
+        left_out_records=left_out,
         merged=len(known.park) - len(known.unique),
         refused=tuple(line for one in layers for line in one.table.refused),
         notes=(
+            *(note for one in chosen for note in one.notes),
             *known.notes,
             *(
                 line
                 for one, of in zip(layers, numbered, strict=True)
                 for line in list_nameless(one.table, of.ids.column, of.name_column)
+                if len(one.records)
             ),
+            *(line for one in layers for line in list_lacking(one.table, reading.keep)),
             *(line for one in layers for line in _list_compared(one)),
         ),
     )
     names = join_end_to_end([one.names for one in records])
     if len(known.unique) < len(known.park):
         names, bounds, errors = _group_by_park(known.park, np.array(names, dtype=object), bounds, errors)
-    return IndexedParks(split_by_layer(), reading, known.unique, names, bounds, errors, report)
+    entry = None
+    if any(some.columns.entry is not None for some in chosen):
+        said = [
+            read_entry(one.table, some.columns)[has]
+            for one, some, has in zip(layers, chosen, there, strict=True)
+        ]
+        entry = join_entry(np.concatenate(said), known.park, len(known.unique))
+    return IndexedParks(split_by_layer(), reading, known.unique, names, bounds, errors, entry, report)
 
 
 def _list_compared(layer: StoredLayer) -> Iterator[str]:
@@ -530,6 +572,7 @@ class IndexedParks(Queried):
     names: Any
     bounds: Floats
     datum_error_m: Floats
+    entry: NDArray[np.object_] | None
     report: ParkReport
     kept: LoadedParks | None = None  # some that are in memory already
 

@@ -14,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.geo.antimeridian import Box, find_in_box
-from scout.model import DATUM_ERROR, PARK_ID, PARK_NAME, ParkReport, Parks, Source
+from scout.model import DATUM_ERROR, ENTRY, PARK_ID, PARK_NAME, ParkReport, Parks, Source
 
 Ints = NDArray[np.int64]
 
@@ -78,6 +78,10 @@ class ParkSource(Protocol):
         """Of each park, empty where it has none."""
 
     @property
+    def entry(self) -> NDArray[np.object_] | None:
+        """What is known of who may enter each park, an `Entry` or ""; None where nothing is of any."""
+
+    @property
     def datum_error_m(self) -> NDArray[np.float64]:
         """Accuracy of each park's way to WGS 84."""
 
@@ -135,6 +139,12 @@ class InMemoryParks(Queried):
     def names(self) -> Any:
         """Likewise."""
         return self.parks.frame[PARK_NAME].array
+
+    @property
+    def entry(self) -> NDArray[np.object_] | None:
+        """Of each park."""
+        frame = self.parks.frame
+        return frame[ENTRY].to_numpy(dtype=object) if ENTRY in frame else None
 
     @property
     def datum_error_m(self) -> NDArray[np.float64]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import sqlite3
 from abc import ABC, abstractmethod
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Self
 
@@ -23,7 +23,7 @@ from scout.io.layers import LayerGathering, LayerRequest, read_layer
 from scout.io.local_files import run_offline
 from scout.io.tables import RecordBatch
 from scout.model import RECORD, Layer
-from scout.parks.columns import select_telling_columns
+from scout.parks.choice import ChosenRecords, cut_layer
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -76,7 +76,7 @@ class _SpillWriter(LayerGathering):
     """Keeps a diagonal of its bounds for each outline, and of the columns those that tell something."""
 
     outlines: _OutlineStore
-    columns: Sequence[str]
+    select: Callable[[Sequence[str]], list[str]]  # of all columns those to keep
     there: dict[str, None] = field(default_factory=dict)  # all columns, in order
 
     def keep(self, batch: RecordBatch, shapes: NDArray[np.object_]) -> None:
@@ -89,12 +89,10 @@ class _SpillWriter(LayerGathering):
     def _select_telling(self, attributes: Any) -> Any:
         if isinstance(attributes, pd.DataFrame):
             self.there.update(dict.fromkeys(str(name) for name in attributes.columns))
-            return attributes[
-                select_telling_columns([str(name) for name in attributes.columns], self.columns)
-            ]
+            return attributes[self.select([str(name) for name in attributes.columns])]
         if hasattr(attributes, "schema"):
             self.there.update(dict.fromkeys(attributes.schema.names))
-            names = select_telling_columns(attributes.schema.names, self.columns)
+            names = self.select(attributes.schema.names)
             return attributes.select([k for k, name in enumerate(attributes.schema.names) if name in names])
         return attributes
 
@@ -114,6 +112,13 @@ class StoredLayer(ABC):
         """Return the layer with some of its records, ascending."""
         rows = np.searchsorted(self.records, numbers)
         return replace(self, records=numbers, bounds=self.bounds[rows], table=self._cut_table(rows))
+
+    def choose(self, chosen: ChosenRecords) -> Self:
+        """Return the layer with the records that were chosen, its table whole."""
+        table, kept = cut_layer(self.table, chosen), chosen.kept
+        if kept.all():
+            return replace(self, table=table)
+        return replace(self, records=self.records[kept], bounds=self.bounds[kept], table=table)
 
     def _cut_table(self, rows: Ints) -> Layer:
         frame = self.table.frame.iloc[rows].reset_index(drop=True)
@@ -157,15 +162,17 @@ class SpilledLayer(StoredLayer):
         return WholeLayer, (self.records, self.bounds, self.read())
 
 
-def spill_layer(request: LayerRequest, columns: Sequence[str]) -> tuple[SpilledLayer, Counter[str]]:
+def spill_layer(
+    request: LayerRequest, select: Callable[[Sequence[str]], list[str]]
+) -> tuple[SpilledLayer, Counter[str]]:
     """Read a layer and write its outlines to disk; also return why records were refused, as counted.
 
     Parameters
     ----------
     request : LayerRequest
         Of the whole layer.
-    columns : sequence of str
-        Columns that are wanted beside those known to hold ids and names.
+    select : callable
+        Gives, of all columns, those that are wanted.
 
     Raises
     ------
@@ -175,7 +182,7 @@ def spill_layer(request: LayerRequest, columns: Sequence[str]) -> tuple[SpilledL
     made: list[_SpillWriter] = []
 
     def start(one: LayerRequest) -> LayerGathering:
-        made.append(_SpillWriter(one, outlines=_OutlineStore(one.path), columns=columns))
+        made.append(_SpillWriter(one, outlines=_OutlineStore(one.path), select=select))
         return made[-1]
 
     with run_offline():

@@ -13,12 +13,14 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
+from scout.cautions import list_entry_notes
 from scout.geo.boundaries import Boundaries, Floats, Ints
 from scout.geo.geodesy import measure_geodesic, wrap_lon
 from scout.geo.locator import decode
 from scout.geo.probability import DOUBTFUL, FIRM, choose_word
 from scout.model import (
     DATUM_ERROR,
+    ENTRY,
     PARK_ID,
     PARK_NAME,
     Checked,
@@ -32,6 +34,7 @@ from scout.model import (
     Spot,
     Station,
     Verdict,
+    list_known_credits,
 )
 from scout.parks.sources import name_parks
 from scout.quantities import Length, MeasuredText, format_bearing, format_count, format_probability
@@ -58,6 +61,7 @@ class Answers:
 
     ids: NDArray[Any]  # of the parks that the pairs number
     names: NDArray[Any]
+    entry: NDArray[Any]
     geometries: NDArray[Any]
     lon: Floats
     lat: Floats
@@ -109,6 +113,7 @@ class Answers:
             p=p,
             word=choose_word(p),
             cell_share=None if np.isnan(self.share[k]) else float(self.share[k]),
+            entry=str(self.entry[number]),
         )
 
     def driver(self, row: int, verdict: Verdict) -> str:
@@ -248,7 +253,8 @@ def _check_batch(
             locators[row], grids_p[row] = _claim_of_cell(cell, level)
     first = np.searchsorted(pairs.place, np.arange(len(lon) + 1))
     ids, names = (frame[column].to_numpy()[numbers] for column in (PARK_ID, PARK_NAME))
-    answers = Answers(ids, names, geometry[numbers], lon, lat, pairs, first, share, locators, grids_p)
+    entry = frame[ENTRY].to_numpy()[numbers] if ENTRY in frame else np.full(len(numbers), "", dtype=object)
+    answers = Answers(ids, names, entry, geometry[numbers], lon, lat, pairs, first, share, locators, grids_p)
     verdicts = [answers.verdict(row) for row in range(len(lon))]
     moves = _find_moves(answers, lattice, verdicts, cells, ground) if options.moves else {}
     lines = find_feet(lon, lat, lattice, level)
@@ -315,6 +321,7 @@ def make_findings(
         left_out=(),
         named=name_parks(frame[frame[PARK_ID].isin(seen)].reset_index(drop=True)),
         sources=parks.sources,
+        credits=list_known_credits(parks.sources),
         report=parks.report,
     )
 
@@ -352,4 +359,10 @@ def _collect_notes(name: str, result: Checked) -> tuple[str, ...]:
         sure = f"{verdict.word} ({format_probability(verdict.confidence)})"
         then = f" to the {format_bearing(move.bearing_deg)}, then {grids}, {parks}, {sure}."
         notes.append(MeasuredText("Better: ", Length(move.distance_m, "fine"), then))
-    return tuple(notes)
+    return (*notes, *list_entry_notes(list_entry(result)))
+
+
+def list_entry(result: Checked) -> list[tuple[str, str]]:
+    """Name and `Entry` of the parks that count at a place."""
+    here = (park for park in result.parks if park.park in result.verdict.parks)
+    return [(_name_park(park), park.entry) for park in here]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
 
+from scout.cautions import list_entry_notes
 from scout.geo.boundaries import Ints, side_of
 from scout.geo.locator import get_edge_lat, get_edge_lon, make_locator
 from scout.geo.probability import choose_word
@@ -81,6 +82,8 @@ class Listing(Sequence[Ranked]):
         What each row would add, where a notebook was given.
     beside : callable, optional
         Gives the parks beside some of the rows.
+    entry : array of `Entry` or "", optional
+        Who may enter each park.
     """
 
     def __init__(
@@ -94,10 +97,11 @@ class Listing(Sequence[Ranked]):
         reached: ReachedSpots | None = None,
         new: Added | None = None,
         beside: Callable[[FoundPlaces], ParksBeside] | None = None,
+        entry: Any = None,
     ) -> None:
         self._result, self._order, self._terms = result, order, terms
         self._ids, self._names, self._level = ids, names, level
-        self._reached, self._new, self._beside = reached, new, beside
+        self._reached, self._new, self._beside, self._entry = reached, new, beside, entry
 
     def __len__(self) -> int:
         return len(self._order)
@@ -126,7 +130,8 @@ class Listing(Sequence[Ranked]):
             spot = _make_spot(
                 found, row, locators[row], stretches.get(row, ()), self._ids, self._names, self._level
             )
-            spot = replace(spot, notes=(*spot.notes, *besides.get(row, ())))
+            entry = self._list_entry(found, row)
+            spot = replace(spot, notes=(*spot.notes, *entry, *besides.get(row, ())))
             missed = spot.near is not None
             n_grids, n_parks = int(self._terms.n_grids[order[row]]), len(spot.verdict.parks)
             home_km = float(self._terms.home_km[order[row]])
@@ -156,6 +161,15 @@ class Listing(Sequence[Ranked]):
             ending = f", probability {format_probability(p)}."
             notes.setdefault(row, []).append(MeasuredText(f"Not claimed: {called}, ", *away, side, ending))
         return notes
+
+    def _list_entry(self, found: FoundPlaces, row: int) -> list[str]:
+        """What to note of the parks of a row that may not be open to everyone."""
+        if self._entry is None:
+            return []
+        parks = found.claims.park[found.claims.first[row] : found.claims.first[row + 1]].tolist()
+        return list_entry_notes(
+            (str(self._names[park] or self._ids[park]), self._entry[park]) for park in parks
+        )
 
     def _added(self, row: int) -> New | None:
         new = self._new
