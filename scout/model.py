@@ -8,8 +8,8 @@ visits claim are older than 1980, and dates from 2100 on come of a digit too man
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
@@ -51,7 +51,7 @@ class Station:
 
 @dataclass(frozen=True, slots=True)
 class Credit:
-    """Whose data this is and under which licence, as the user states it."""
+    """Whose data this is and under which licence, as the user states it or the format has it."""
 
     files: tuple[str, ...]  # names as given; empty: everything
     text: str
@@ -70,7 +70,7 @@ class Source:
     operation: str  # the datum transformation PROJ used, "none" for WGS 84
     accuracy_m: float | None  # as PROJ states it; None when unknown
     warnings: tuple[str, ...] = ()  # ballpark fallback, missing grids, swapped axes ...
-    credit: Credit | None = None  # whose data it is by its schema
+    credits: tuple[Credit, ...] = ()  # that the format brings along
 
     @property
     def where(self) -> str:
@@ -79,13 +79,18 @@ class Source:
         return self.path if plain else f"{self.path} (layer {self.layer})"
 
 
-def list_known_credits(sources: Sequence[Source]) -> tuple[Credit, ...]:
-    """Whose data sources are by their schemas: a credit for each, with its files."""
-    files: dict[tuple[str, str, str], dict[str, None]] = {}
-    for credit in (one.credit for one in sources if one.credit is not None):
-        said = files.setdefault((credit.text, credit.licence, credit.date), {})
-        said.update(dict.fromkeys(credit.files))
-    return tuple(Credit(tuple(names), *said) for said, names in files.items())
+def collect_credits(stated: Sequence[Credit], sources: Iterable[Source]) -> tuple[Credit, ...]:
+    """Credits as the user states them, then those of the sources that none of these covers."""
+    files: dict[Credit, dict[str, None]] = {}
+    for source in sources:
+        for credit in source.credits:
+            files.setdefault(replace(credit, files=()), {})[source.path] = None
+    made = []
+    for credit, paths in files.items():
+        said = [one for one in stated if credit.text.casefold() in one.text.casefold()]
+        left = tuple(path for path in paths if not any(not one.files or path in one.files for one in said))
+        made += [replace(credit, files=left)] if left else []
+    return (*stated, *made)
 
 
 @dataclass(frozen=True, slots=True)

@@ -348,4 +348,4 @@ def test_a_saved_world_database_leaves_out_what_is_only_proposed(tmp_path: Path)
     ).to_file(path)
     source = open_source(ParkFiles((str(path),)), lambda _: None)
     assert list(source.ids) == ["1", "3"]
-    assert source.sources[0].credit is not None
+    assert source.sources[0].credits[0].text.startswith("World Database")

@@ -13,7 +13,7 @@ from scout.cautions import remark_on_fix_error
 from scout.errors import InputError
 from scout.geo.boundaries import Boundaries, Ints
 from scout.geo.geodesy import compute_degree_lengths, measure_geodesic
-from scout.model import DATUM_ERROR, Findings, LeftOut, ParkReport, Parks, Station, list_known_credits
+from scout.model import DATUM_ERROR, Findings, LeftOut, ParkReport, Parks, Station, collect_credits
 from scout.parks.sources import InMemoryParks, NamedParks, ParkSource, add_report_lines
 from scout.search.beside import ParksBeside, compute_widest_m, find_near_bounds, find_parks_beside
 from scout.search.describe import Listing, count_cells, make_claim_keys
@@ -140,7 +140,6 @@ def find_spots(
         left_out=left_out,
         named=NamedParks(source, named),
         sources=source.sources,
-        credits=list_known_credits(source.sources),
         report=report,
         remarks=(
             *remark_on_fix_error(options.station.fix_error_m),
@@ -148,6 +147,7 @@ def find_spots(
         ),
         home=options.home,
         within_km=options.within_km,
+        credits=collect_credits((), (*source.sources, *(reached.surroundings.sources if reached else ()))),
         surroundings=None if reached is None else reached.surroundings,
         walking=None if access is None else access.walking,
     )

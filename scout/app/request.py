@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from scout.app.outing import Outing, make_settings
 from scout.app.settings import Settings
 from scout.app.sources import AccessFiles, ParkFiles, search_files
 from scout.errors import InputError
+from scout.model import collect_credits
 
 if TYPE_CHECKING:
-    from scout.model import Credit, Findings
+    from scout.model import Findings
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,21 +63,14 @@ def search(request: SearchRequest, show: Callable[[str], None]) -> Findings:
 def add_particulars(findings: Findings, request: SearchRequest) -> Findings:
     """The findings with what the request says of them: title, author, credits, units."""
     said, settings = request.outing, request.settings
+    around = () if findings.surroundings is None else findings.surroundings.sources
     return replace(
         findings,
         title=settings.title,
         author=said.author,
-        credits=_add_known(said.credits, findings.credits),
+        credits=collect_credits(said.credits, (*findings.sources, *around)),
         units=settings.units,
     )
-
-
-def _add_known(said: tuple[Credit, ...], known: tuple[Credit, ...]) -> tuple[Credit, ...]:
-    """Credits as the user states them, and those that are known of files of which none is stated."""
-    if any(not one.files for one in said):
-        return said
-    named = {Path(file).name for one in said for file in one.files}
-    return (*said, *(one for one in known if not named & {Path(file).name for file in one.files}))
 
 
 def open_saved(path: str) -> Findings:

@@ -167,8 +167,9 @@ def read_entry(layer: Layer, columns: RecordColumns) -> NDArray[np.object_]:
 def cut_layer(layer: Layer, chosen: ChosenRecords) -> Layer:
     """The layer without the records that were not chosen, and with the credit of its schema."""
     profile, source = chosen.profile, layer.source
-    if profile is not None and profile.credit and source.credit is None:
-        source = replace(source, credit=Credit((source.path,), profile.credit, profile.licence))
+    if profile is not None and profile.credit:
+        credit = Credit((), profile.credit, profile.licence)
+        source = replace(source, credits=tuple(dict.fromkeys((*source.credits, credit))))
     frame = layer.frame if chosen.kept.all() else layer.frame[chosen.kept].reset_index(drop=True)
     return (
         layer

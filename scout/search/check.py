@@ -34,7 +34,7 @@ from scout.model import (
     Spot,
     Station,
     Verdict,
-    list_known_credits,
+    collect_credits,
 )
 from scout.parks.sources import name_parks
 from scout.quantities import Length, MeasuredText, format_bearing, format_count, format_probability
@@ -321,8 +321,8 @@ def make_findings(
         left_out=(),
         named=name_parks(frame[frame[PARK_ID].isin(seen)].reset_index(drop=True)),
         sources=parks.sources,
-        credits=list_known_credits(parks.sources),
         report=parks.report,
+        credits=collect_credits((), parks.sources),
     )
 
 
