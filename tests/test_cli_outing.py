@@ -43,6 +43,7 @@ EVERY: dict[str, tuple[Any, list[str]]] = {
     "where": ("kind = 'Fee'", ["kind = 'Fee'"]),
     "profile": ("own.toml", ["plan/own.toml"]),
     "pieces": ("apart", ["apart"]),
+    "same-ground": (0.95, ["0.95"]),
     "layer": ("parks", ["parks"]),
     "strict": (True, []),
     "crs": ("EPSG:26915", ["EPSG:26915"]),

@@ -169,7 +169,8 @@ OVER_0 = Number("is not a length", "give a number over 0", over_0=True)
 _RADIUS = Number("is no radius: a station takes up some ground", "give a radius over 0", over_0=True)
 _GRIDS = Count("is no number of grids that meet at a spot", "give one from 1 to 4", 1, 4)
 _PARKS = Count("is no number of parks that hold a spot", "give one from 1 up", 1, 10**6)
-_SHARE = Number("is no probability", "give a number from 0 to 1", 1.0)
+_PROBABILITY = Number("is no probability", "give a number from 0 to 1", 1.0)
+_SHARE = Number("is no share", "give a number from 0 to 1", 1.0)
 _MINUTES = Number("is no time to walk", "give minutes over 0", over_0=True)
 _LOAD = Number("is no load", "give kilograms from 0 to 200", 200.0)
 _ONE_UP = Count("is too few", "give a whole number from 1 up", 1, 10**9)
@@ -229,7 +230,7 @@ class Settings:
         0.5,
         "min-confidence",
         "search",
-        _SHARE,
+        _PROBABILITY,
         "P",
         "Lines and overlaps less sure than this are only counted.",
     )
@@ -282,6 +283,14 @@ class Settings:
         _PIECES,
         "HOW",
         "join or apart: pieces that touch, of one name and without ids, are one park or one each.",
+    )
+    same_ground: float = _setting(
+        0.9,
+        "same-ground",
+        "reading",
+        _SHARE,
+        "SHARE",
+        "Parks of one name with more common ground than this are one, told twice; 0 counts each.",
     )
     layer: str | None = _setting(
         None, "layer", "reading", Text(), "L", "Only this layer of each file; all otherwise."

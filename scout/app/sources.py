@@ -38,6 +38,7 @@ class ParkFiles:
     crs: str | None = None
     keep: tuple[str, ...] = ()  # columns of the files' own to carry along
     join_pieces: bool = True  # that touch and have one name
+    same_ground: float = 0.9  # share of common ground from which parks of one name are one; 0: never
     strict: bool = False  # one file that cannot be used ends it all
 
 
@@ -84,6 +85,7 @@ def build_read_parks(sources: ParkFiles, layers: Sequence[Layer]) -> Parks:
         keep=sources.keep,
         profiles=load_profiles(sources.profile),
         join_pieces=sources.join_pieces,
+        same_ground=sources.same_ground,
     )
 
 
@@ -138,6 +140,7 @@ def open_source(sources: ParkFiles, show: Callable[[str], None]) -> ParkSource:
         sources.join_pieces,
         sources.where,
         load_profiles(sources.profile),
+        sources.same_ground,
     )
     indexed = open_indexed(sources.files, reading, show, unusable=Unusable(sources.strict))
     return indexed or InMemoryParks(read_parks(sources, show))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import geopandas as gpd
@@ -29,6 +30,7 @@ from scout.model import (
 )
 from scout.parks.choice import RecordChoice, RecordColumns, choose_records, cut_layer, read_entry
 from scout.parks.columns import list_lacking, list_nameless, read_texts
+from scout.parks.duplicates import SAME_GROUND, drop_told_twice
 from scout.parks.identity import identify_records, number_records
 from scout.parks.pieces import join_touching_pieces
 from scout.parks.profiles import Profile
@@ -188,6 +190,7 @@ def build_parks(
     keep: Sequence[str] = (),
     profiles: Sequence[Profile] = (),
     join_pieces: bool = True,
+    same_ground: float = SAME_GROUND,
 ) -> Parks:
     """Make parks of layers.
 
@@ -208,6 +211,8 @@ def build_parks(
         Schemas to recognise; they say what is left open here.
     join_pieces : bool
         Whether records that touch and share a name, and have no id of their own, are one park.
+    same_ground : float
+        Share of common ground from which two parks of one name are one told twice; 0 for never.
 
     Returns
     -------
@@ -254,6 +259,14 @@ def build_parks(
     if join_pieces:
         bounds = shapely.bounds(ground).reshape(-1, 4)
         known = join_touching_pieces(records, known, bounds, lambda rows: ground[rows])
+    if same_ground:
+        bounds = shapely.bounds(ground).reshape(-1, 4)
+        kept, known = drop_told_twice(records, known, bounds, lambda rows: ground[rows], same_ground)
+        first = np.cumsum([0, *(len(one.records) for one in usable)])
+        mine = kept[used]
+        usable = [one.drop(mine[a:b]) for one, (a, b) in zip(usable, pairwise(first), strict=True)]
+        left_out += int(np.count_nonzero(~mine))
+        used = used[kept]
     ids = known.unique.take(known.park[used])
     frame = dissolve_records(ids, layers, usable, columns)
     missing = [

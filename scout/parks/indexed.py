@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -59,6 +60,7 @@ from scout.parks.choice import (
     read_entry,
 )
 from scout.parks.columns import Texts, choose_name, list_lacking, list_nameless
+from scout.parks.duplicates import SAME_GROUND, drop_told_twice
 from scout.parks.identity import identify_records, join_end_to_end, number_records
 from scout.parks.pieces import join_touching_pieces
 from scout.parks.profiles import Profile
@@ -257,6 +259,7 @@ class ParkReading:
     join_pieces: bool = True
     where: str | None = None
     profiles: tuple[Profile, ...] = ()
+    same_ground: float = SAME_GROUND
 
     @property
     def choice(self) -> RecordChoice:
@@ -494,13 +497,19 @@ def _make_indexed(
             first = rows.stop
         return tuple(made)
 
+    def shapes_of(rows: Ints) -> NDArray[np.object_]:
+        progress(f"comparing {len(rows):,} records of equal names or outlines")
+        return np.concatenate([one.load_shapes(rows, reading) for one in split_by_layer()])
+
     if reading.join_pieces:
-
-        def shapes_of(rows: Ints) -> NDArray[np.object_]:
-            progress(f"comparing {len(rows):,} records of equal names")
-            return np.concatenate([one.load_shapes(rows, reading) for one in split_by_layer()])
-
         known = join_touching_pieces(records, known, bounds, shapes_of)
+    if reading.same_ground:
+        kept, found = drop_told_twice(records, known, bounds, shapes_of, reading.same_ground)
+        ends = np.cumsum([0, *(len(one.records) for one in records)])
+        records = [one.take(kept[a:b]) for one, (a, b) in zip(records, pairwise(ends), strict=True)]
+        known, bounds, errors = found, bounds[kept], errors[kept]
+        there = [np.isin(one.records, some.records) for one, some in zip(layers, records, strict=True)]
+        left_out += int(np.count_nonzero(~kept))
     total = sum(one.table.source.records for one in layers)
     report = ParkReport(
         records=total,

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -151,6 +151,19 @@ class UsableRecords:
     skipped: tuple[str, ...]
     lines_skipped: int
     points_skipped: int
+
+    def drop(self, kept: NDArray[np.bool_]) -> UsableRecords:
+        """Return them without some; ``kept`` has an element for each."""
+        used = self.used.copy()
+        used[used] = kept
+        return replace(
+            self,
+            geometry=self.geometry[kept],
+            used=used,
+            records=self.records[kept],
+            names=self.names[kept],
+            corridor=self.corridor[kept],
+        )
 
 
 def make_usable(layer: Layer, names: Texts, corridor_m: float | None) -> UsableRecords:
