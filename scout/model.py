@@ -307,6 +307,7 @@ class Findings:
     made_on: str = ""  # ISO date, given by the front end; the core has no clock
     author: str = ""
     credits: tuple[Credit, ...] = ()
+    searched: bool = True  # else its parks are only shown
     surroundings: Surroundings | None = None  # near the spots that are listed; None without access data
     walking: Walking | None = None
     units: Units = (

@@ -15,6 +15,7 @@ from scout.model import Walking
 if TYPE_CHECKING:
     from scout.app.find import SearchOptions
     from scout.app.outing import TagReading
+    from scout.io.unusable import Unusable
     from scout.model import Findings, Layer, Parks, Relief, Surroundings
     from scout.parks.profiles import Profile
     from scout.parks.sources import ParkSource
@@ -63,13 +64,20 @@ class AccessFiles:
 
 def read_parks(sources: ParkFiles, show: Callable[[str], None]) -> Parks:
     """Read the boundary files and make parks of them."""
-    from scout.io.layers import read_layers
     from scout.io.unusable import Unusable
 
     out = Unusable(sources.strict)
-    layers = read_layers(sources.files, sources.layer, show, assume_crs=sources.crs, unusable=out)
-    parks = build_read_parks(sources, layers)
+    parks = build_read_parks(sources, read_file_layers(sources, show, out))
     return replace(parks, report=out.add_to(parks.report))
+
+
+def read_file_layers(
+    sources: ParkFiles, show: Callable[[str], None], unusable: Unusable | None = None
+) -> list[Layer]:
+    """Read all layers of the boundary files; ``unusable`` takes note of those that cannot be used."""
+    from scout.io.layers import read_layers
+
+    return read_layers(sources.files, sources.layer, show, assume_crs=sources.crs, unusable=unusable)
 
 
 def build_read_parks(sources: ParkFiles, layers: Sequence[Layer]) -> Parks:

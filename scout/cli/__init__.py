@@ -53,6 +53,7 @@ def command() -> None:
 command.homes.update(
     demo="scout.cli.find:demo",
     find="scout.cli.find:find",
+    look="scout.cli.look:command",
     prepare="scout.cli.prepare:command",
     check="scout.cli.check:command",
     arrive="scout.cli.arrive:command",

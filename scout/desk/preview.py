@@ -18,6 +18,7 @@ from scout.desk.settings import make_desk_request
 from scout.errors import ScoutError
 from scout.io.rasters import read_heights
 from scout.model import GEOMETRY, PARK_ID, PARK_NAME, RECORD, Layer, ParkReport, Parks
+from scout.parks.columns import split_columns
 from scout.walk.reach import Box
 from scout.walk.read import read_tagged
 from scout.walk.ways import TaggedLayers, TagMapping, classify_access
@@ -158,7 +159,9 @@ def _preview_boundaries(layers: Sequence[Layer], reading: ParkFiles) -> dict[str
     here = {column for layer in layers for column in layer.frame.columns}
     own = replace(
         reading,
-        id_column=reading.id_column if reading.id_column in here else None,
+        id_column=reading.id_column
+        if here & {reading.id_column, *split_columns(reading.id_column)}
+        else None,
         name_column=reading.name_column if reading.name_column in here else None,
         keep=(),
     )
