@@ -236,7 +236,7 @@ def test_an_index_that_lies_is_found_out(tmp_path, monkeypatch):
     found = find_spots(shelf, SEARCHES[1])
     assert list(found.spots) == list(expected.spots)
     # Where the record is none of those compared, reading it tells.
-    monkeypatch.setattr("scout.io.database._LEAST", 2)
+    monkeypatch.setattr("scout.io.heads._LEAST", 2)
     shelf = open_indexed([path], ParkReading(), least=1)
     with pytest.raises(InputError, match="record 21: does not lie where the file's spatial index says"):
         shelf.load(np.arange(len(shelf.ids)))

@@ -34,9 +34,9 @@ from scout.errors import ArgumentError, CrsError, InputError, RecordError
 from scout.io import geojson
 from scout.io import geojson as salvage
 from scout.io.crs import Datum, convert_box, meets_boxes, merge_boxes_to_few, understand_crs
-from scout.io.database import find_misfits, measure_extents
 from scout.io.formats import KML, Opening, check_named, open_file
 from scout.io.geojson_features import is_worth_trying, open_by_simdjson
+from scout.io.heads import find_misfits, measure_extents
 from scout.io.kml import cut_layers
 from scout.io.local_files import collect_warnings, run_offline
 from scout.io.parquet import open_by_parquet, read_own_metadata
@@ -75,10 +75,9 @@ def numbers_near(
     UnreliableIndex
         An outline lies elsewhere than the head of its record says.
     """
-    file, column = Path(str(opening.target)), str(info["geometry_name"])
     try:
-        found = measure_extents(file, table, opening.fid_column, column, slack)
-    except (sqlite3.Error, ValueError, TypeError, OverflowError):
+        found = measure_extents(opening, table, info, slack)
+    except (sqlite3.Error, RuntimeError, ValueError):
         return None, 0  # damaged, or records without numbers
     return found.records[_meet(found.bounds, boxes)], len(found.records)
 

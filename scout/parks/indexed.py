@@ -26,8 +26,8 @@ from numpy.typing import NDArray
 from scout.errors import InputError
 from scout.geo.geodesy import compute_degree_lengths
 from scout.io.crs import Datum, understand_crs
-from scout.io.database import find_misfits, measure_extents
 from scout.io.formats import check_named
+from scout.io.heads import find_misfits, measure_extents
 from scout.io.layers import (
     LayerRequest,
     check_twice,
@@ -182,20 +182,20 @@ def _index_gdal(request: LayerRequest, choice: RecordChoice, least: int) -> _Bar
     datum = _find_lon_lat(request, info["crs"], fields)
     if info["features"] < least or datum is None:
         return None
+    wanted = _select_columns(fields, choice)
     if info["driver"] == "GPKG":
         opening = replace(opening, fid_column=str(info["fid_column"]))
-        if not opening.fid_column:
-            return None
-        file, column = Path(str(opening.target)), str(info["geometry_name"])
-        found = measure_extents(file, request.name, opening.fid_column, column, SHORT)
-        records, bounds, compared = found.records, found.bounds, found.compared
-        request = request.with_warnings(find_misfits(file, request.name, opening.fid_column))
+        found = measure_extents(opening, request.name, info, SHORT, wanted)
+        records, bounds, compared, known = found.records, found.bounds, found.compared, found.frame
+        if found.misfits:
+            file = Path(str(opening.target))
+            request = request.with_warnings(find_misfits(file, request.name, opening.fid_column))
     else:
         records, bounds = read_bounds(opening, request.layer)
-        compared = len(records)  # GDAL makes them of the outlines
+        compared, known = len(records), None  # GDAL makes them of the outlines
     if not np.isfinite(bounds).all():
         return None  # records without geometry, or without a place
-    numbers, frame = read_columns(opening, request.layer, _select_columns(fields, choice))
+    numbers, frame = (records, known) if known is not None else read_columns(opening, request.layer, wanted)
     order = np.argsort(records)
     opening = replace(opening, warnings=request.opening.warnings)
     request = replace(request, opening=opening)
