@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 import zipfile
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Any, Literal
@@ -21,6 +22,7 @@ from scout.errors import InputError
 from scout.io import database, geojson, local_files
 from scout.io.local_files import map_file
 from scout.io.packed import unpack_osm
+from scout.io.trust import find_shape_doubt
 
 OSM_SUFFIXES = (".osm", ".osm.gz", ".osm.bz2", ".pbf")  # OpenStreetMap's own formats
 
@@ -228,10 +230,20 @@ def _open_shapefile(name: str, file: Path) -> list[Opening]:
     missing = [part for part in (".shx", ".dbf") if not find_part(file, part)]
     if ".shx" in missing:
         raise InputError(name, "its .shx file is missing", "keep all parts of a Shapefile in one folder")
-    encoding, notes = choose_encoding(find_part(file, ".dbf"), find_part(file, ".cpg"))
+    index, table = find_part(file, ".shx"), find_part(file, ".dbf")
+    if index is not None:
+        head = b"" if table is None else _read_head(table)
+        size = file.stat().st_size
+        _refuse_doubtful(name, find_shape_doubt(index.read_bytes(), head, size, lambda: map_file(file)))
+    encoding, notes = choose_encoding(table, find_part(file, ".cpg"))
     if missing:
         notes = (*notes, "the .dbf file is missing: there are no ids and no names")
     return [_make_shape_opening(make_plain_path(name, file), file.stem, encoding, notes)]
+
+
+def _refuse_doubtful(name: str, doubt: str) -> None:
+    if doubt:
+        raise InputError(name, f"{doubt}: records would be lost", "export it again")
 
 
 def _make_shape_opening(target: str, stem: str, encoding: str | None, notes: tuple[str, ...]) -> Opening:
@@ -248,10 +260,27 @@ def _open_zipped_shapefiles(name: str, file: Path) -> list[Opening]:
             if not is_shapefile(local_files.read_member(name, archive, member, 100)):
                 raise _explain_mismatch(f"{name} ({member})", "no Shapefile")
             local_files.check_beside(name, archive, member)
+            where = name if len(members) == 1 else f"{name} ({member})"
+            _refuse_doubtful(where, _find_doubt_in(name, archive, member))
             encoding, notes = choose_encoding_in(name, archive, member)
             target = f"/vsizip/{{{file}}}/{member}"
             openings.append(_make_shape_opening(target, Path(member).stem, encoding, notes))
         return openings
+
+
+def _find_doubt_in(name: str, archive: zipfile.ZipFile, member: str) -> str:
+    parts = {str(PurePosixPath(one)).lower(): one for one in archive.namelist()}
+    index, table = (
+        parts.get(f"{PurePosixPath(member).with_suffix('')}{end}".lower()) for end in (".shx", ".dbf")
+    )
+    if index is None:
+        return ""
+    head = b"" if table is None else local_files.read_member(name, archive, table, 100)
+    size = archive.getinfo(member).file_size
+    content = local_files.read_member(name, archive, index)
+    return find_shape_doubt(
+        content, head, size, lambda: nullcontext(local_files.read_member(name, archive, member))
+    )
 
 
 def _open_flatgeobuf(name: str, file: Path) -> list[Opening]:

@@ -219,5 +219,5 @@ RECORDS: dict[str, dict[str, Maker]] = {
     "log, ADI": {"odd contacts": _odd_contacts},
     "notebook": {"spoilt rows": _spoilt_rows},
 }
-MUST_BE_REFUSED = ("hike",)
+MUST_BE_REFUSED = ("hike", "left out")
 MUST_BE_TAKEN = ("spoilt rows",)  # whatever a row holds, the others are worth reading

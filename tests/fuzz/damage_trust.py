@@ -222,6 +222,31 @@ def _lying_trees(whole: Path, folder: Path, chance: random.Random) -> Path:
     return target
 
 
+def _left_out(whole: Path, folder: Path, chance: random.Random) -> Path:
+    """A .shx without some of the records, or with one twice, or a .dbf of another number of rows."""
+    target = _copied(whole, folder)
+    beside = target.with_suffix(".shx")
+    index = beside.read_bytes()
+    entries = [index[at : at + 8] for at in range(100, len(index), 8)]
+    gone = chance.randrange(len(entries))
+    way = chance.randrange(4)
+    if way == 0:
+        entries[gone] = entries[gone - 1]
+    elif way == 1:
+        del entries[gone]
+    elif way == 2:
+        del entries[gone:]
+    table = bytearray(target.with_suffix(".dbf").read_bytes())
+    if way == 3:
+        table[4:8] = struct.pack("<I", chance.choice((0, len(entries) - 1, len(entries) + 1, 2**31)))
+    elif chance.random() < 0.5:
+        table[4:8] = struct.pack("<I", len(entries))
+    target.with_suffix(".dbf").write_bytes(table)
+    index = index[:100] + b"".join(entries)
+    beside.write_bytes(index[:24] + struct.pack(">i", len(index) // 2) + index[28:])
+    return target
+
+
 def _long_texts(whole: Path, folder: Path, chance: random.Random) -> Path:
     """The texts beside a Shapefile, loose or in an archive, of megabytes."""
     more = chance.choice((2**20 - 2000, 2**20 + 1, 2**23, 2**27))
@@ -306,7 +331,7 @@ def other_bodies(whole: Path, folder: Path, chance: random.Random) -> Path:
 # By suffix, like `fuzz.damage_formats.MAKERS`.
 TRUST: dict[str, dict[str, Maker]] = {
     ".gpkg": {"views": _views, "logs beside": _logs, "lying R-tree": _lying_index},
-    ".shp": {"lying trees": _lying_trees, "long texts": _long_texts},
+    ".shp": {"lying trees": _lying_trees, "left out": _left_out, "long texts": _long_texts},
     ".fgb": {"lying trees": _lying_trees},
     ".zip": {"long texts": _long_texts},
 }
