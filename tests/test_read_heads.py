@@ -18,6 +18,7 @@ from boundary_files import written
 from scout.io.heads import Extents, measure_extents
 from scout.io.layers import list_requests, read_layers
 from scout.io.tables import read_columns
+from scout.parks.choice import RecordChoice
 from scout.parks.indexed import open_index
 
 COUNT = 60
@@ -81,7 +82,7 @@ def test_columns_are_those_that_gdal_reads_from_the_table(name, arrow, tmp_path,
     else:
         pd.testing.assert_frame_equal(found.frame, frame)
     (layer,) = read_layers(path)
-    index = open_index(request, [name], 1)
+    index = open_index(request, RecordChoice(keep=(name,)), 1)
     pd.testing.assert_series_equal(index.table.frame[name], layer.frame[name])
 
 
@@ -93,7 +94,7 @@ def test_all_is_asked_for_in_one_question(tmp_path, monkeypatch):
 
     monkeypatch.setattr("scout.parks.indexed.read_columns", another)
     monkeypatch.setattr("scout.parks.indexed.find_misfits", another)
-    index = open_index(list_requests(path, None, None)[0], ["text", "whole"], 1)
+    index = open_index(list_requests(path, None, None)[0], RecordChoice(keep=("text", "whole")), 1)
     assert len(index.records) == COUNT
     assert index.table.frame["text"][1] == " Q1 äöü"
 
@@ -137,14 +138,14 @@ def test_heads_of_every_kind(arrow, tmp_path, monkeypatch):
 def test_a_table_damaged_in_the_middle_is_not_taken_for_a_whole_one(tmp_path):
     path = parks(tmp_path / "parks.gpkg", long=["Q" * 2000] * COUNT)
     request = list_requests(path, None, None)[0]
-    assert open_index(request, (), 1) is not None
+    assert open_index(request, least=1) is not None
     with closing(sqlite3.connect(path)) as database:
         size = database.execute("pragma page_size").fetchone()[0]
     data = bytearray(path.read_bytes())
     page = data.index(b"H30") // size  # of the record with that text
     data[page * size : (page + 1) * size] = bytes(size)
     path.write_bytes(data)
-    assert open_index(list_requests(path, None, None)[0], (), 1) is None
+    assert open_index(list_requests(path, None, None)[0], least=1) is None
 
 
 @pytest.mark.parametrize("said", [7, COUNT + 1])
