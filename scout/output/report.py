@@ -143,6 +143,8 @@ def format_columns(rows: list[tuple[str, ...]]) -> Iterator[str]:
 
 
 def _measure_width(text: str) -> int:
+    if text.isascii():
+        return len(text)
     wide = sum(unicodedata.east_asian_width(c) in "WF" for c in text)
     return len(text) + wide - sum(unicodedata.combining(c) > 0 for c in text)
 

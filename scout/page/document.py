@@ -111,6 +111,7 @@ class MapDocument(Figure):  # type: ignore[misc]
             "background_host": BACKGROUND_HOST.removeprefix("https://"),
             "cautions": ALWAYS,
             "ground_left": _list_ground_left(data["around"]),
+            "hatched": drawn.hatched,
             "full_detail_km": FULL_DETAIL_KM,
             "levels": LEVELS,
             "lines_shown": _LINES_SHOWN,

@@ -8,6 +8,7 @@ to metres, never too few of them.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, NamedTuple
@@ -149,24 +150,124 @@ def _simplify_runs(pieces: NDArray[Any], slack_m: float, fixed: NDArray[np.bool_
 
 
 # Where parks overlap, and how deep.
-def find_overlaps(shapes: NDArray[Any]) -> tuple[Any, Any]:
+_ALIKE = 3  # of one outline drawn many times: a fourth changes no depth that is told apart
+_PAIRS = 5_000_000  # of shapes whose bounds meet
+_JOINED_VERTICES = 20_000_000  # of the pairs that are intersected
+_CROSSINGS = 100_000  # of the edges of all that overlap
+_MEETING_EDGES = 20_000_000  # edges whose bounds meet, looked at for crossings
+_PAIRS_AT_ONCE, _EDGES_AT_ONCE = 1_000_000, 4_000_000  # pairs that could meet, held at a time
+
+
+def find_overlaps(shapes: NDArray[Any]) -> tuple[Any, Any] | None:
     """Ground that exactly two of the shapes cover, and ground that three or more do.
 
     Parameters
     ----------
     shapes : array of valid Polygon or MultiPolygon, shape (n,)
+
+    Returns
+    -------
+    tuple of Geometry or None
+        None where finding it would take more work than is done for a drawing.
     """
-    _, twice, thrice = _compute_depths(_find_overlapping(shapes))
+    shapes = _leave_out_copies(shapes)
+    some = _find_overlapping(shapes) if _cross_seldom(shapes) else None
+    if some is None:
+        return None
+    _, twice, thrice = _compute_depths(list(some))
     return polygonal_parts(shapely.difference(twice, thrice)), thrice
 
 
-def _find_overlapping(shapes: NDArray[Any]) -> list[Any]:
-    """The shapes that share area with another, from west to east."""
-    one, other = shapely.STRtree(shapes).query(shapes, predicate="intersects")
-    one, other = one[one < other], other[one < other]
-    shared = shapely.area(shapely.intersection(shapes[one], shapes[other])) > 0
-    some = np.unique(np.concatenate([one[shared], other[shared]]))
-    return list(shapes[some[np.argsort(shapely.bounds(shapes[some])[:, 0], kind="stable")]])
+def _leave_out_copies(shapes: NDArray[Any]) -> NDArray[Any]:
+    """The shapes, of equal ones no more than change a depth."""
+    seen: Counter[bytes] = Counter()
+    stays = np.ones(len(shapes), dtype=bool)
+    for at, text in enumerate(shapely.to_wkb(shapely.normalize(shapes)).tolist()):
+        seen[text] += 1
+        stays[at] = seen[text] <= _ALIKE
+    some: NDArray[Any] = shapes[stays]
+    return some
+
+
+def _find_overlapping(shapes: NDArray[Any]) -> NDArray[Any] | None:
+    """The shapes that share area with another, from west to east; None where too many pairs are asked.
+
+    A pair whose two are known to share area, with whomever, is not asked.
+    """
+    tree, shares = shapely.STRtree(shapes), np.zeros(len(shapes), dtype=bool)
+    shapely.prepare(shapes)
+    pairs, vertices = 0, 0
+    lot = max(1, _PAIRS_AT_ONCE // max(len(shapes), 1))
+    for start in range(0, len(shapes), lot):
+        one, other = tree.query(shapes[start : start + lot])
+        one += start
+        one, other = one[one < other], other[one < other]
+        pairs += len(one)
+        if pairs > _PAIRS:
+            return None
+        # One pair of each shape first: what they tell may close all others, which come in growing lots.
+        now: Any = np.union1d(*(np.unique(side, return_index=True)[1] for side in (one, other)))
+        most = len(now)
+        while len(one):
+            mine = np.zeros(len(one), dtype=bool)
+            mine[now] = True
+            vertices += _note_sharing(shapes, one[mine], other[mine], shares)
+            if vertices > _JOINED_VERTICES:
+                return None
+            left = ~mine & ~(shares[one] & shares[other])
+            one, other = one[left], other[left]
+            most *= 2
+            now = slice(most)
+    some = np.flatnonzero(shares)
+    found: NDArray[Any] = shapes[some[np.argsort(shapely.bounds(shapes[some])[:, 0], kind="stable")]]
+    return found
+
+
+def _note_sharing(
+    shapes: NDArray[Any], one: NDArray[np.int64], other: NDArray[np.int64], shares: NDArray[np.bool_]
+) -> int:
+    """Note which of some pairs, prepared, share area; return how many vertices were intersected for it."""
+    meets = shapely.intersects(shapes[one], shapes[other])
+    one, other = one[meets], other[meets]
+    known = shapely.contains_properly(shapes[one], shapes[other])
+    known |= shapely.contains_properly(shapes[other], shapes[one])
+    rest = np.flatnonzero(~known)
+    parts = shapes[one[rest]], shapes[other[rest]]
+    known[rest] = shapely.area(shapely.intersection(*parts)) > 0
+    shares[one[known]] = shares[other[known]] = True
+    return int(sum(shapely.get_num_coordinates(part).sum() for part in parts))
+
+
+def _cross_seldom(shapes: NDArray[Any]) -> bool:
+    """Whether the outlines cross so seldom that what they enclose together can be worked out.
+
+    Every vertex of it is one of theirs or a crossing.
+    """
+    xy, ring_of = shapely.get_coordinates(shapely.get_rings(shapely.get_parts(shapes)), return_index=True)
+    a, b = (xy[:-1], xy[1:])
+    inside = ring_of[:-1] == ring_of[1:]
+    a, b = a[inside], b[inside]
+    tree = shapely.STRtree(shapely.linestrings(np.stack([a, b], axis=1)))
+    looked, crossings = 0, 0
+    lot = max(1, _EDGES_AT_ONCE // max(len(a), 1))
+    for start in range(0, len(a), lot):
+        one, other = tree.query(tree.geometries[start : start + lot])
+        one += start
+        one, other = one[one < other], other[one < other]
+        looked += len(one)
+        apart = _turn(a[one], b[one], a[other]) * _turn(a[one], b[one], b[other]) < 0
+        apart &= _turn(a[other], b[other], a[one]) * _turn(a[other], b[other], b[one]) < 0
+        crossings += int(np.count_nonzero(apart))
+        if looked > _MEETING_EDGES or crossings > _CROSSINGS:
+            return False
+    return True
+
+
+def _turn(a: NDArray[np.float64], b: NDArray[np.float64], c: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Sign of the turn from ``a`` by ``b`` to ``c``."""
+    way, on = b - a, c - a
+    sign: NDArray[np.float64] = np.sign(way[:, 0] * on[:, 1] - way[:, 1] * on[:, 0])
+    return sign
 
 
 def _compute_depths(shapes: list[Any]) -> tuple[Any, Any, Any]:
@@ -217,6 +318,7 @@ class DrawnParks:
     thrice: Areas  # where three or more do
     tolerance_m: float  # of the loose edges
     narrowest_m: float  # overlaps that are drawn are wider
+    hatched: bool  # whether overlaps were looked for: not where that is too much work
 
 
 def draw_parks(geometries: NDArray[Any], near: NDArray[np.float64], frame: PageFrame) -> DrawnParks:
@@ -232,7 +334,7 @@ def draw_parks(geometries: NDArray[Any], near: NDArray[np.float64], frame: PageF
         The page's longitudes.
     """
     if not len(geometries):
-        return DrawnParks([], [], [], [], 0.0, _NARROWEST_M)
+        return DrawnParks([], [], [], [], 0.0, _NARROWEST_M, True)
     placed = _move_into_frame(geometries, frame)
     parts, park_of = shapely.get_parts(placed, return_index=True)
     rings, part_of = shapely.get_rings(parts, return_index=True)
@@ -247,7 +349,8 @@ def draw_parks(geometries: NDArray[Any], near: NDArray[np.float64], frame: PageF
         parks[park].append(polygon)
     # Rounded to whole units an outline may touch itself; what collapses to lines is not drawn as ground.
     shapes = shapely.make_valid(np.array([_make_shape(park) for park in parks], dtype=object))
-    twice, thrice = find_overlaps(np.array([polygonal_parts(shape) for shape in shapes], dtype=object))
+    found = find_overlaps(np.array([polygonal_parts(shape) for shape in shapes], dtype=object))
+    twice, thrice = (shapely.Polygon(), shapely.Polygon()) if found is None else found
     # What is narrower may come from simplifying two outlines apart.
     narrowest_m = max(2 * kept.tolerance_m, _NARROWEST_M)
     return DrawnParks(
@@ -257,6 +360,7 @@ def draw_parks(geometries: NDArray[Any], near: NDArray[np.float64], frame: PageF
         thrice=_keep_wide(thrice, narrowest_m),
         tolerance_m=kept.tolerance_m,
         narrowest_m=narrowest_m,
+        hatched=found is not None,
     )
 
 

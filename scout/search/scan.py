@@ -29,6 +29,7 @@ from scout.table import IN_LISTS, SHARED, Offsets, Table, expand_ranges
 Axis = Literal["meridian", "parallel"]
 _MOST = 20_000_000  # crossings and pairs to look at, held at once; about 2 GB
 _PLACES = 2_000_000  # corners or stretches to be judged, at about 750 bytes each: under 2 GB
+_LAYERS, _LAYERS_EACH = 1_500_000, 4  # parks of all stretches together: at all, for each before they are cut
 _NUMBER = {"meridian": get_column_number, "parallel": get_row_number}
 _SHIFT, _ZERO = 24, np.int64(1) << 22  # line numbers, unwrapped, stay within -2^22 and 2^23
 
@@ -123,6 +124,24 @@ def refuse_flood(counts: Ints, level: int, *, judged: bool = False) -> None:
         )
 
 
+def _refuse_layers(counts: Ints, parts: int) -> None:
+    """Stop where parks lie over each other with ends all over: n of them make n * n / 2 rows of stretches.
+
+    Raises
+    ------
+    InputError
+        Saying how to have fewer of them.
+    """
+    count = int(counts.sum())
+    if count > max(_LAYERS, _LAYERS_EACH * len(counts)):
+        each = f"{parts:,} stretches of lattice lines lie in {count / parts:,.0f} parks each"
+        raise InputError(
+            "overlaps",
+            f"{each}: the same ground may be there many times",
+            "join records with --id-column, or leave some of them out",
+        )
+
+
 def _pack_keys(park: Ints, line: Ints) -> Ints:
     return (park << _SHIFT) + line + _ZERO
 
@@ -159,6 +178,7 @@ def sweep_intervals(key: Ints, start: Floats, end: Floats, tiny: float = SNAP_DE
     new[1:] = (np.diff(keys) != 0) | (np.diff(places) > tiny)
     number = np.empty(2 * n, dtype=np.int64)
     number[order] = np.cumsum(new) - 1
+    _refuse_layers(number[n:] - number[:n], int(new.sum()))
     rows, part = expand_ranges(number[:n], number[n:] - number[:n])
     by_part = np.argsort(part, kind="stable")
     rows, part = rows[by_part], part[by_part]
