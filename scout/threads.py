@@ -26,13 +26,16 @@ def map_on_threads(work: Callable[[T], R], pieces: Sequence[T]) -> list[R]:
         return list(pool.map(work, pieces))
 
 
-def map_rows(work: Callable[..., Any], *columns: Any, apart: NDArray[np.int64] | None = None) -> Any:
-    """A vectorised GEOS call over rows, in pieces of a few hundred.
+def map_rows(
+    work: Callable[..., Any], *columns: Any, apart: NDArray[np.int64] | None = None, most: int = _ROWS
+) -> Any:
+    """A vectorised GEOS call over rows, in pieces of a few hundred, or of ``most`` where that is fewer.
 
     Rows alike in ``apart`` stay in one piece: no two threads may build the index of one prepared shape.
     """
     n = len(columns[0])
-    cuts = np.arange(_ROWS, n, _ROWS)
+    step = max(1, min(most, _ROWS))
+    cuts = np.arange(step, n, step)
     if apart is not None and n:
         heads = np.flatnonzero(np.diff(apart, prepend=apart[0] - 1))
         cuts = np.unique(heads[np.searchsorted(heads, cuts, "right") - 1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import chain, pairwise
 from typing import Annotated, Any
@@ -19,7 +20,7 @@ from scout.search.found import FoundPlaces, make_found
 from scout.search.optimize import BENT, choose_standing
 from scout.search.verdict import ONE, Claims, JudgedClaims, JudgingContext, estimate_claims, refine
 from scout.table import IN_LISTS, Offsets, Table, expand_ranges, make_offsets
-from scout.threads import map_rows
+from scout.threads import CORES, map_rows
 
 Geometries = NDArray[Any]
 # What is refused grows with the vertices: few of them that make much are a trap, real outlines have millions.
@@ -28,6 +29,7 @@ _PIECES, _PIECES_EACH = 50_000, 4  # what parks may share, at all and for each p
 _VERTICES_A_PIECE = 20
 _MANY_PIECES = 500_000  # that a pair could make: from so many on its crossings are counted first
 _AT_ONCE = 2_000  # edges whose crossings are counted at once
+_LARGE = 200  # vertices from which it is asked whether a park holds another, to spare the cut
 
 
 def count_most_pieces(parks: int, vertices: int) -> int:
@@ -83,7 +85,7 @@ def intersect_pairs(left: Geometries, right: Geometries, most: int) -> Geometrie
     lot = (np.cumsum(could) // _MANY_PIECES).astype(np.int64)
     made, count = [np.empty(0, dtype=object)], 0
     for rows in np.split(np.arange(len(left)), np.flatnonzero(np.diff(lot)) + 1):
-        made.append(map_rows(shapely.intersection, left[rows], right[rows]))
+        made.append(map_rows(shapely.intersection, left[rows], right[rows], most=-(-len(rows) // CORES)))
         count += int(shapely.get_num_geometries(made[-1]).sum())
         if count > most:
             refuse_pieces(most)
@@ -203,11 +205,14 @@ def find_regions(geometries: Geometries, tree: shapely.STRtree) -> OverlapRegion
     a, b, turn = find_overlapping_pairs(geometries, tree)
     vertices = int(shapely.get_num_coordinates(geometries).sum())
     refuse_tangle(a, b, len(geometries), vertices)
-    left = geometries[a]
+    left, right = geometries[a], geometries[b]
     if np.any(turn):
         left[turn != 0] = turn_shapes(left[turn != 0], -1)
+    for holder, inner, cut in ((a, b, left), (b, a, right)):
+        held = _find_held(geometries, holder, inner) & (turn == 0)
+        cut[held] = _surround(geometries[inner[held]])
     most = count_most_pieces(len(geometries), vertices)
-    both = keep_areas(intersect_pairs(left, geometries[b], most))
+    both = keep_areas(intersect_pairs(left, right, most))
     real = shapely.area(both) > 0.0
     a, b, both = a[real], b[real], both[real]
     low, high = np.minimum(a, b), np.maximum(a, b)
@@ -229,21 +234,52 @@ def find_regions(geometries: Geometries, tree: shapely.STRtree) -> OverlapRegion
     return OverlapRegions(shapes, make_offsets(sizes[row]), park[members], row >= np.count_nonzero(plain))
 
 
+def _find_held(geometries: Geometries, holder: Ints, inner: Ints) -> NDArray[np.bool_]:
+    """Whether the one park of each pair, where it is large, holds the other and no boundaries meet."""
+    low, high = np.split(shapely.bounds(geometries).reshape(-1, 4), 2, axis=1)
+    held = shapely.get_num_coordinates(geometries)[holder] >= _LARGE
+    held &= np.all((low[holder] < low[inner]) & (high[inner] < high[holder]), axis=1)
+    some = np.flatnonzero(held)
+    some = some[np.argsort(holder[some], kind="stable")]
+    held[some] = _ask(shapely.contains_properly, geometries, holder[some], geometries[inner[some]])
+    return held
+
+
+def _surround(shapes: Geometries) -> Geometries:
+    """A triangle round each shape: what it shares with the shape is, to the bit, what any holder does.
+
+    GEOS reads all vertices of a holder for each cut, though none of them comes into it.
+    """
+    west, south, east, north = shapely.bounds(shapes).reshape(-1, 4).T
+    room = 1.0 + (east - west) + (north - south)
+    x = np.stack([west - 4 * room, east + 4 * room, (west + east) / 2], axis=1)
+    y = np.stack([south - room, south - room, north + 4 * room], axis=1)
+    triangles: Geometries = shapely.polygons(np.stack([x, y], axis=2))
+    return triangles
+
+
 def _intersects(shapes: Geometries, row: Ints, others: Geometries) -> NDArray[np.bool_]:
-    """Whether the shapes at some rows, ascending, share a point with others.
+    """Whether the shapes at some rows, ascending, share a point with others."""
+    return _ask(shapely.intersects, shapes, row, others)
+
+
+def _ask(
+    predicate: Callable[..., Any], shapes: Geometries, row: Ints, others: Geometries
+) -> NDArray[np.bool_]:
+    """What a predicate says of the shapes at some rows, ascending, and others.
 
     Each is prepared while it is asked and no longer: that takes more memory than the shape itself.
     """
     asked, first = np.unique(row, return_index=True)
     block = np.cumsum(shapely.get_num_coordinates(shapes[asked])) // _PREPARED
     cuts = np.append(first[np.flatnonzero(np.diff(block, prepend=-1))], len(row)).tolist()
-    meets = [np.empty(0, dtype=bool)]
+    found = [np.empty(0, dtype=bool)]
     for i, j in pairwise(cuts):
         some = shapes[np.unique(row[i:j])]
         shapely.prepare(some)
-        meets.append(map_rows(shapely.intersects, shapes[row[i:j]], others[i:j], apart=row[i:j]))
+        found.append(map_rows(predicate, shapes[row[i:j]], others[i:j], apart=row[i:j]))
         shapely.destroy_prepared(some)
-    return np.concatenate(meets)
+    return np.concatenate(found)
 
 
 def turn_shapes(geometries: Geometries, turns: int) -> Geometries:
