@@ -237,7 +237,7 @@ def find_regions(geometries: Geometries, tree: shapely.STRtree) -> OverlapRegion
 def _find_held(geometries: Geometries, holder: Ints, inner: Ints) -> NDArray[np.bool_]:
     """Whether the one park of each pair, where it is large, holds the other and no boundaries meet."""
     low, high = np.split(shapely.bounds(geometries).reshape(-1, 4), 2, axis=1)
-    held = shapely.get_num_coordinates(geometries)[holder] >= _LARGE
+    held: NDArray[np.bool_] = shapely.get_num_coordinates(geometries)[holder] >= _LARGE
     held &= np.all((low[holder] < low[inner]) & (high[inner] < high[holder]), axis=1)
     some = np.flatnonzero(held)
     some = some[np.argsort(holder[some], kind="stable")]
