@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import resource
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,7 @@ from boundary_files import layer
 from scout.app.find import SearchOptions, find_spots
 from scout.errors import InputError
 from scout.parks.build import build_parks
-from scout.search import overlaps
+from scout.search import overlaps, tiles
 
 
 def comb(teeth: int, upright: bool, side: float = 0.4, at: tuple[float, float] = (-20.5, 45.5)) -> Any:
@@ -104,5 +105,58 @@ def test_discs_all_over_each_other_are_refused_before_the_work() -> None:
         shapely.Point(*at).buffer(0.2, quad_segs=8)
         for at in rng.uniform([-20.6, 45.4], [-20.4, 45.6], (200, 2))
     ]
-    with pytest.raises(InputError, match="19,900 pairs of the 200 parks overlap"):
+    with pytest.raises(InputError, match="pairs and more of the 200 parks overlap"):
         search(discs)
+
+
+COUNT = 60_000
+
+
+def make_shifted() -> list[Any]:
+    """Squares over each other, each a decimetre further east."""
+    west = -20.5 + np.arange(COUNT) * 1e-6
+    return list(shapely.box(west, 45.2, west + 0.1, 45.3))
+
+
+def make_nested_angles() -> list[Any]:
+    """Angles side by side: the bounds of all meet, and hardly two of them do."""
+    at, thin = np.arange(COUNT) * 1e-7, 3e-8
+    corner = np.array([(0, 0), (0.2, 0), (0.2, 0.2), (0.2 - thin, 0.2), (0.2 - thin, thin), (0, thin)])
+    points = corner[None] + np.stack([at - 20.5, np.full(COUNT, 45.2)], axis=1)[:, None]
+    return list(shapely.polygons(points))
+
+
+@pytest.mark.parametrize("make", [make_shifted, make_nested_angles])
+def test_sixty_thousand_bounds_over_each_other_are_refused_before_they_are_listed(make: Any) -> None:
+    """Their 1,800 million pairs take some 30 GB."""
+    shapes = make()
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    with pytest.raises(InputError, match="--min-grids 2") as told:
+        search(shapes)
+    assert "pairs" in str(told.value)
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 2_000_000, "kilobytes"
+
+
+def test_all_pairs_are_found_in_lots_of_any_size(monkeypatch: pytest.MonkeyPatch) -> None:
+    chance = np.random.default_rng(2)
+    low = chance.uniform((-21, 45), (-20, 46), (300, 2))
+    shapes = shapely.box(*low.T, *(low + chance.uniform(0.01, 0.2, (300, 2))).T)
+    every = [(a, b) for b in range(300) for a in range(b) if shapes[a].intersects(shapes[b])]
+    for rows, lot in ((1, 1), (7, 50), (64, 10**6)):
+        monkeypatch.setattr(tiles, "_ROWS", rows)
+        monkeypatch.setattr(tiles, "_LOT", lot)
+        a, b, turn = overlaps.find_overlapping_pairs(shapes, shapely.STRtree(shapes))
+        assert sorted(zip(a.tolist(), b.tolist(), strict=True)) == sorted(every)
+        assert not turn.any()
+        met = np.isin(np.arange(300), np.array(every).ravel())
+        assert np.array_equal(tiles.find_meeting(shapely.bounds(shapes)), met)
+
+
+def test_thousands_across_one_long_outline_are_refused_before_they_are_cut() -> None:
+    angle = np.linspace(0, 2 * np.pi, 60_000, endpoint=False)
+    long = shapely.Polygon(np.column_stack([-20.5 + 0.4 * np.cos(angle), 45.5 + 0.3 * np.sin(angle)]))
+    at = np.linspace(0, 2 * np.pi, 20_000, endpoint=False)
+    x, y = -20.5 + 0.4 * np.cos(at), 45.5 + 0.3 * np.sin(at)
+    small = list(shapely.box(x - 2e-5, y - 2e-5, x + 2e-5, y + 2e-5))
+    with pytest.raises(InputError, match=r"to cut 2\d,\d\d\d pairs of parks 1.\d thousand million vertices"):
+        search([long, *small])

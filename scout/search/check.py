@@ -364,5 +364,5 @@ def _collect_notes(name: str, result: Checked) -> tuple[str, ...]:
 
 def list_entry(result: Checked) -> list[tuple[str, str]]:
     """Name and `Entry` of the parks that count at a place."""
-    here = (park for park in result.parks if park.park in result.verdict.parks)
-    return [(_name_park(park), park.entry) for park in here]
+    here = set(result.verdict.parks)
+    return [(_name_park(park), park.entry) for park in result.parks if park.park in here]

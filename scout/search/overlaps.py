@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import chain, pairwise
-from typing import Annotated, Any
+from typing import Annotated, Any, NoReturn
 
 import numpy as np
 import shapely
@@ -18,6 +18,7 @@ from scout.geo.locator import get_index
 from scout.geo.probability import DOUBTFUL, compute_sigma
 from scout.search.found import FoundPlaces, make_found
 from scout.search.optimize import BENT, choose_standing
+from scout.search.tiles import query_in_lots
 from scout.search.verdict import ONE, Claims, JudgedClaims, JudgingContext, estimate_claims, refine
 from scout.table import IN_LISTS, Offsets, Table, expand_ranges, make_offsets
 from scout.threads import CORES, map_rows
@@ -46,11 +47,18 @@ def refuse_tangle(a: Ints, b: Ints, parks: int, vertices: int) -> None:
         Saying how not to look for them.
     """
     near = np.bincount(np.concatenate([a, b]), minlength=parks)
-    if int(np.minimum(near[a], near[b]).sum()) > max(_TANGLED, _TANGLED_EACH * parks, vertices):
-        what = f"{len(a):,} pairs of the {parks:,} parks overlap: the same ground may be there many times"
-        raise InputError(
-            "overlaps", what, "join records with --id-column, or leave these out with --min-grids 2"
-        )
+    if int(np.minimum(near[a], near[b]).sum()) > _limit_tangle(parks, vertices):
+        _refuse_overlaps(len(a), parks)
+
+
+def _limit_tangle(parks: int, vertices: int) -> int:
+    return max(_TANGLED, _TANGLED_EACH * parks, vertices)
+
+
+def _refuse_overlaps(pairs: int, parks: int, *, more: bool = False) -> NoReturn:
+    counted = f"{pairs:,} pairs and more" if more else f"{pairs:,} pairs"
+    what = f"{counted} of the {parks:,} parks overlap: the same ground may be there many times"
+    raise InputError("overlaps", what, "join records with --id-column, or leave these out with --min-grids 2")
 
 
 def refuse_pieces(most: int) -> None:
@@ -169,6 +177,8 @@ def _choose_tolerance(shapes: Geometries, plenty: Floats) -> Floats:
 
 
 # Overlaps of two parks or more: every region with its exact set of parks, and where to stand in it.
+_ASKED, _ASKED_EACH = 20_000_000, 100  # pairs whose bounds meet: at all, for each park
+_READ = 1_000_000_000  # vertices for all cuts: half a minute; 10,000 ragged parks take a hundredth
 _PREPARED = 200_000  # vertices of the shapes prepared at once
 _THIN_DEG = 1e-9
 
@@ -185,11 +195,8 @@ class OverlapRegions(Table):
 
 def find_overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tuple[Ints, Ints, Ints]:
     """Pairs ``a < b`` of parks that share a point, and the turn (0 or -1) that brings ``a`` to ``b``."""
-    a, b = tree.query(geometries)  # by bounds alone: each pair comes twice, the exact test is for one
-    keep = a < b
-    a, b = a[keep], b[keep]
-    meets = _intersects(geometries, a, geometries[b])
-    pairs = [(a[meets], b[meets], np.zeros(meets.sum(), dtype=np.int64))]
+    a, b = _find_meeting(geometries, tree)
+    pairs = [(a, b, np.zeros(len(a), dtype=np.int64))]
     past = np.flatnonzero(shapely.bounds(geometries)[:, 2] > 180.0)
     if len(past):
         a, b = tree.query(turn_shapes(geometries[past], -1), predicate="intersects")
@@ -198,6 +205,32 @@ def find_overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tup
         keep = (a != b) & ~np.isin(b, past)
         pairs.append((a[keep], b[keep], np.full(keep.sum(), -1)))
     return tuple(np.concatenate(c) for c in zip(*pairs, strict=True))  # type: ignore[return-value]
+
+
+def _find_meeting(geometries: Geometries, tree: shapely.STRtree) -> tuple[Ints, Ints]:
+    """Pairs ``a < b`` of parks that share a point, asked for in lots: too many end it before all are there.
+
+    Raises
+    ------
+    InputError
+        Everything lies over everything, see `refuse_tangle`.
+    """
+    parks, vertices = len(geometries), int(shapely.get_num_coordinates(geometries).sum())
+    found_a, found_b = [np.empty(0, dtype=np.int64)], [np.empty(0, dtype=np.int64)]
+    near = np.zeros(parks, dtype=np.int64)
+    asked = tangled = 0
+    for a, b in query_in_lots(tree, geometries):  # by bounds alone; each pair comes twice
+        asked += len(a)
+        a, b = a[a < b], b[a < b]
+        meets = _intersects(geometries, a, geometries[b])
+        a, b = a[meets], b[meets]
+        found_a.append(a)
+        found_b.append(b)
+        near += np.bincount(np.concatenate([a, b]), minlength=parks)
+        tangled += int(np.minimum(near[a], near[b]).sum())  # which can only become more
+        if tangled > _limit_tangle(parks, vertices) or asked > max(_ASKED, _ASKED_EACH * parks):
+            _refuse_overlaps(sum(map(len, found_a)), parks, more=True)
+    return np.concatenate(found_a), np.concatenate(found_b)
 
 
 def find_regions(geometries: Geometries, tree: shapely.STRtree) -> OverlapRegions:
@@ -211,6 +244,7 @@ def find_regions(geometries: Geometries, tree: shapely.STRtree) -> OverlapRegion
     for holder, inner, cut in ((a, b, left), (b, a, right)):
         held = _find_held(geometries, holder, inner) & (turn == 0)
         cut[held] = _surround(geometries[inner[held]])
+    _refuse_long(left, right)
     most = count_most_pieces(len(geometries), vertices)
     both = keep_areas(intersect_pairs(left, right, most))
     real = shapely.area(both) > 0.0
@@ -232,6 +266,20 @@ def find_regions(geometries: Geometries, tree: shapely.STRtree) -> OverlapRegion
     park = np.array(list(chain.from_iterable(sets)), dtype=np.int64)
     _, members = expand_ranges((np.cumsum(sizes) - sizes)[row], sizes[row])
     return OverlapRegions(shapes, make_offsets(sizes[row]), park[members], row >= np.count_nonzero(plain))
+
+
+def _refuse_long(left: Geometries, right: Geometries) -> None:
+    """Stop where too many parks lie across outlines too long: GEOS reads all of both for each cut.
+
+    Raises
+    ------
+    InputError
+        Saying how not to look for them.
+    """
+    read = sum(int(shapely.get_num_coordinates(some).sum()) for some in (left, right))
+    if read > _READ:
+        what = f"to cut {len(left):,} pairs of parks {read / 1e9:.1f} thousand million vertices would be read"
+        raise InputError("overlaps", what, "look near one place, or leave these out with --min-grids 2")
 
 
 def _find_held(geometries: Geometries, holder: Ints, inner: Ints) -> NDArray[np.bool_]:

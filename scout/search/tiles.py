@@ -6,7 +6,7 @@ numbers of its cell, and a tile is searched with all that touches those places.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -22,6 +22,9 @@ from scout.search.scan import CellWindow
 
 Bools = NDArray[np.bool_]
 _REPEATED = 4000  # parks; fewer in one place that overlap are refused when their pairs are known
+_ROWS = 64  # boxes asked about at first; more or fewer, by what is found
+_LOT = 1_000_000  # pairs of boxes at a time, about
+_MOST_PAIRS = 5_000_000  # in a tile; of real parks one has some tens of others over or beside it
 _MARGIN = 2  # cells: a stretch ends at corners, whose own cells lie one further
 
 
@@ -65,10 +68,28 @@ def check_repeated(bounds: Floats) -> None:
 def find_meeting(bounds: Floats) -> Bools:
     """Which bounds meet another's, on whatever turn of the globe."""
     boxes, of = _make_boxes(bounds)
-    a, b = shapely.STRtree(boxes).query(boxes[of >= 0])
     found = np.zeros(len(bounds), dtype=bool)
-    found[of[a][of[a] != of[b]]] = True
+    # What another has met already needs no question: where all meet all, a few answer for the rest.
+    for a, b in query_in_lots(shapely.STRtree(boxes), boxes, lambda rows: rows[~found[of[rows]]]):
+        met = of[a] != of[b]
+        found[of[a[met]]] = found[of[b[met]]] = True
     return found
+
+
+def query_in_lots(
+    tree: shapely.STRtree, shapes: NDArray[np.object_], choose: Callable[[Ints], Ints] = lambda rows: rows
+) -> Iterator[tuple[Ints, Ints]]:
+    """Pairs of shapes and of those in a tree whose bounds meet, so many at a time that they find room.
+
+    ``choose`` gives of some rows of ``shapes``, ascending, those that are to be asked about.
+    """
+    first, rows = 0, _ROWS
+    while first < len(shapes):
+        some = choose(np.arange(first, min(first + rows, len(shapes))))
+        a, b = tree.query(shapes[some])
+        yield some[a], b
+        first += rows
+        rows = 2 * rows if len(a) < _LOT else max(rows // 4, 1)
 
 
 def _make_boxes(bounds: Floats) -> tuple[NDArray[np.object_], Ints]:
@@ -152,8 +173,14 @@ class _OverlapTree(NamedTuple):
         turns = np.array([-360.0, 0.0, 360.0])
         ground = shapely.box(box[0] + turns, box[1], box[2] + turns, box[3])
         some = self.boxes[np.unique(self.tree.query(ground)[1])]
-        a, b = shapely.STRtree(some).query(some)
-        a, b = a[a < b], b[a < b]
+        pairs, count = [np.empty((2, 0), dtype=np.int64)], 0
+        for a, b in query_in_lots(shapely.STRtree(some), some):
+            pairs.append(np.stack([a[a < b], b[a < b]]))
+            count += len(pairs[-1][0])
+            if count > _MOST_PAIRS:
+                what = f"over {_MOST_PAIRS:,} pairs of {len(some):,} parks lie over each other in one region"
+                raise InputError("overlaps", what, "leave these out with --min-grids 2")
+        a, b = np.concatenate(pairs, axis=1)
         west, south, east, north = shapely.bounds(some).reshape(-1, 4).T
         shared = shapely.box(
             np.maximum(west[a], west[b]),
