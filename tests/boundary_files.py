@@ -77,7 +77,7 @@ def _written(path: Path, frame: gpd.GeoDataFrame, **options: Any) -> Path:
                     part.unlink()
         assert not shape.exists()
     else:
-        driver = {".kml": "LIBKML", ".geojson": "GeoJSON"}.get(path.suffix)
+        driver = {".kml": "LIBKML", ".geojson": "GeoJSON", ".gdb": "OpenFileGDB"}.get(path.suffix)
         frame.to_file(path, driver=driver, engine="pyogrio", **options)
     return path
 

@@ -158,3 +158,13 @@ def test_a_name_is_a_plain_one_or_refused(text: str) -> None:
         return
     assert Path(name).name == name
     assert not name.startswith((".", "-"))
+
+
+def test_parts_of_mapinfo_files_are_brought_and_a_folder_is_told():
+    names = ["a.tab", "a.dat", "a.map", "a.id", "b.mif", "b.mid", "c.csv", "d.gdb.zip"]
+    assert [check_name(name, "parks") for name in names] == names
+    assert list_named(names) == ["a.tab", "b.mif", "c.csv", "d.gdb.zip"]
+    with pytest.raises(
+        InputError, match="a geodatabase is a folder, which a page cannot bring; bring it zipped"
+    ):
+        check_name("parks.gdb", "parks")

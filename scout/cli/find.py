@@ -33,9 +33,10 @@ _TABLE_ROWS = 20
 def find(more_files: tuple[str, ...], files: tuple[str, ...], outing: Outing, **words: Any) -> int:
     """Find and rank the spots where several grids and parks meet.
 
-    Boundary files are GeoJSON, GeoPackage, Shapefile (plain or zipped), FlatGeobuf, GeoParquet, KML or KMZ,
-    given with --parks or in an outing file. Access and barrier files may be OpenStreetMap data too (.osm,
-    .osm.pbf). Exit status: 0 when something was found, 1 when nothing was, 2 for bad input.
+    Boundary files are GeoJSON (also as a sequence), GeoPackage, Shapefile or Esri file geodatabase (plain or
+    zipped), FlatGeobuf, GeoParquet, KML, KMZ, EsriJSON, TopoJSON, GML, MapInfo or CSV with WKT, given with
+    --parks or in an outing file. Access and barrier files may be OpenStreetMap data too (.osm, .osm.pbf).
+    Exit status: 0 when something was found, 1 when nothing was, 2 for bad input.
     """
     files = (*more_files, *files) or outing.parks
     require_files(files)

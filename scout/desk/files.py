@@ -7,7 +7,7 @@ from pathlib import Path, PurePath
 
 from scout.app.sources import ParkFiles, build_read_parks
 from scout.errors import InputError
-from scout.io.formats import BOUNDARY_SUFFIXES, SHAPEFILE_PARTS, TAGGED_SUFFIXES
+from scout.io.formats import BOUNDARY_SUFFIXES, PARTS, TAGGED_SUFFIXES
 from scout.io.layers import check_twice, read_layers
 from scout.io.rasters import HEIGHT_SUFFIXES
 from scout.model import Layer, Parks
@@ -15,12 +15,13 @@ from scout.model import Layer, Parks
 ROLES = ("parks", "access", "barriers", "hazards", "heights")  # the outing file's keys
 # What the desk itself writes into the folder.
 LOADED, OUTING, NOTEBOOK = "loaded.toml", "outing.toml", "visits.gpkg"
+_PARTS = tuple(part for parts in PARTS.values() for part in parts)
 _SUFFIXES = {
-    "parks": (*BOUNDARY_SUFFIXES, *SHAPEFILE_PARTS),
+    "parks": (*BOUNDARY_SUFFIXES, *_PARTS),
     "heights": HEIGHT_SUFFIXES,
     "notebook": (".gpkg",),
 }
-_GROUND = (*BOUNDARY_SUFFIXES, *TAGGED_SUFFIXES, *SHAPEFILE_PARTS)
+_GROUND = (*BOUNDARY_SUFFIXES, *TAGGED_SUFFIXES, *_PARTS)
 _LONGEST = 120
 _UNFIT = frozenset('/\\:*?"<>|')
 # Windows takes these for devices, whatever their suffix.
@@ -44,23 +45,23 @@ def check_name(name: str, role: str) -> str:
     if name.lower() in (LOADED, OUTING, NOTEBOOK) and role != "notebook":
         raise InputError(shown, "the desk writes a file of this name itself", "rename the file")
     known = _SUFFIXES.get(role, _GROUND)
+    if PurePath(name).suffix.lower() == ".gdb":
+        raise InputError(shown, "a geodatabase is a folder, which a page cannot bring", "bring it zipped")
     if PurePath(name).suffix.lower() not in known:
         what = f"files of the kind {PurePath(name).suffix[:20] or '(none)'} are not read here"
-        raise InputError(
-            shown, what, f"bring {', '.join(one for one in known if one not in SHAPEFILE_PARTS)}"
-        )
+        raise InputError(shown, what, f"bring {', '.join(one for one in known if one not in _PARTS)}")
     return name
 
 
-def is_part(name: str, shapefile: str) -> bool:
-    """Whether it only lies beside that Shapefile."""
-    part, whole = PurePath(name), PurePath(shapefile)
-    lies_beside = part.suffix.lower() in SHAPEFILE_PARTS and whole.suffix.lower() == ".shp"
+def is_part(name: str, other: str) -> bool:
+    """Whether it only lies beside that other file, a Shapefile or one of MapInfo."""
+    part, whole = PurePath(name), PurePath(other)
+    lies_beside = part.suffix.lower() in PARTS.get(whole.suffix.lower(), ())
     return lies_beside and part.stem.lower() == whole.stem.lower()
 
 
 def list_named(names: Sequence[str]) -> list[str]:
-    """Those files that a command is given: not the parts of a Shapefile."""
+    """Those files that a command is given: not the parts of others."""
     return [name for name in names if not any(is_part(name, other) for other in names)]
 
 

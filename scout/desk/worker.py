@@ -13,6 +13,7 @@ import os
 import queue
 import shutil
 import sys
+import tempfile
 import threading
 import traceback
 from collections.abc import Callable, Mapping
@@ -56,6 +57,7 @@ class Session:
         match message["job"]:
             case "open":
                 os.chdir(given["folder"])
+                tempfile.tempdir = given["made"]  # what is unpacked goes with the tab
                 self.made, self.notebook = Path(given["made"]), given["notebook"] or NOTEBOOK
                 return {}
             case "preview":

@@ -36,6 +36,7 @@ _BALLPARK = (
     "BALLPARK: PROJ knows no transformation of stated accuracy from {} to WGS 84 there; "
     "positions may be wrong by hundreds of metres"
 )
+_LONGEST_DEGREE_M = 111_700.0  # of latitude at the poles is 111,694 m (WGS 84)
 _LISTED = 3  # operations named; a continent may need a dozen
 _WORLD = (-180.0, -90.0, 180.0, 90.0)
 _FAR_DEG = 5.0  # beyond the area a system is made for: zones are stretched by a few degrees, not more
@@ -72,6 +73,12 @@ class Datum:
         """Ninety degrees in the unit of a geographic system (degrees, or grads)."""
         base = self.crs.geodetic_crs or self.crs
         return float(math.pi / 2 / base.axis_info[0].unit_conversion_factor)
+
+    def convert_metres(self, length_m: float) -> float:
+        """A short length in the unit of the coordinates, nowhere on the Earth longer than that."""
+        if self.geographic:
+            return length_m / _LONGEST_DEGREE_M * self.quarter_turn / 90
+        return float(length_m / max(axis.unit_conversion_factor for axis in self.crs.axis_info[:2]))
 
     @property
     def identity(self) -> bool:
@@ -247,6 +254,25 @@ def _is_outside(
 
 
 # The boxes that records are asked by: few, in the layer's own system, then exactly in degrees.
+# Projections without breaks, by EPSG's and PROJ's names of their methods.
+_SMOOTH = frozenset(
+    {
+        "Albers Equal Area",
+        "Lambert Conic Conformal (1SP)",
+        "Lambert Conic Conformal (2SP)",
+        "Lambert Azimuthal Equal Area",
+        "Transverse Mercator",
+        "Mercator (variant A)",
+        "Mercator (variant B)",
+        "Popular Visualisation Pseudo Mercator",
+        "Lambert Cylindrical Equal Area",
+        "Polar Stereographic (variant A)",
+        "Polar Stereographic (variant B)",
+        "Oblique Stereographic",
+        "Hotine Oblique Mercator (variant A)",
+        "Hotine Oblique Mercator (variant B)",
+    }
+)
 TURNS = (-360.0, 0.0, 360.0)  # longitudes of one place may differ by a turn, see RFC 7946 section 3.1.9
 _MOST = 32  # boxes a file is asked for one by one
 
@@ -326,6 +352,60 @@ def convert_box(bounds: Box, datum: Datum, turned: bool = True) -> list[Box | No
     pad = 0.02 * max(c - a, d - b) + 5000
     box = (a - pad, b - pad, c + pad, d + pad)
     return [box if np.isfinite(box).all() and a < c else None]
+
+
+_STRAIGHT_M = 20_000.0  # sides up to here are taken by their ends
+_PER_SIDE = 32  # pieces that longer ones are cut into
+_MOST_LONG = 20_000  # boxes with such sides
+_DATUM_M = 1200.0  # two datums may be further apart than a park is wide; no farther than this
+_RADIUS_M = 6.4e6
+
+
+def bound_in_degrees(boxes: NDArray[np.float64], datum: Datum) -> NDArray[np.float64] | None:
+    """Bounds in WGS 84 that hold what lies in boxes of a projected system, shape (n, 4), nan where these are.
+
+    Inside a box longitude and latitude have no extreme, so its sides tell. Between two places on a side these
+    bulge by the curvature of a parallel there, d^2 tan(lat) / (8 R); twice that and more is added.
+
+    Returns
+    -------
+    array or None
+        None where the projection is not known to be smooth, or too many boxes are large.
+    """
+    base, prime = datum.crs.geodetic_crs, datum.crs.prime_meridian
+    method = getattr(datum.crs.coordinate_operation, "method_name", "")
+    if method not in _SMOOTH or base is None or prime is None or prime.longitude:
+        return None
+    if abs(datum.quarter_turn - 90) > 1e-9:
+        return None
+    unit_m = [axis.unit_conversion_factor for axis in datum.crs.axis_info[:2]]
+    side_m = (boxes[:, 2:] - boxes[:, :2]).max(axis=1) * max(unit_m)
+    long = side_m > _STRAIGHT_M
+    if long.sum() > _MOST_LONG:
+        return None
+    forward = pyproj.Transformer.from_crs(datum.crs, base, always_xy=True)
+    found, there = np.full_like(boxes, np.nan), np.isfinite(boxes[:, 0])
+    for rows, pieces in ((np.flatnonzero(~long & there), 1), (np.flatnonzero(long & there), _PER_SIDE)):
+        along, steps = np.linspace(0.0, 1.0, pieces + 1), boxes[rows]
+        u = np.concatenate([along, along, 0 * along, 0 * along + 1])
+        v = np.concatenate([0 * along, 0 * along + 1, along, along])
+        x = steps[:, :1] + (steps[:, 2:3] - steps[:, :1]) * u
+        y = steps[:, 1:2] + (steps[:, 3:] - steps[:, 1:2]) * v
+        if pieces == 1:
+            x, y = x[:, :4], y[:, :4]
+        lon, lat = forward.transform(x, y)
+        if not (np.isfinite(lon).all() and np.isfinite(lat).all()):
+            return None
+        high = np.radians(np.minimum(np.abs(lat).max(axis=1, initial=0.0) + 1.0, 89.0))
+        pad_m = _DATUM_M + (side_m[rows] / pieces) ** 2 * (1 + np.tan(high)) / (4 * _RADIUS_M)
+        pad = pad_m / 110_000.0
+        wide = pad / np.cos(high)
+        found[rows] = np.column_stack(
+            [lon.min(axis=1) - wide, lat.min(axis=1) - pad, lon.max(axis=1) + wide, lat.max(axis=1) + pad]
+        )
+    # Over the antimeridian or round a pole: such a record may be anywhere.
+    found[found[:, 2] - found[:, 0] > 180.0] = -360.0, -90.0, 360.0, 90.0
+    return found
 
 
 def meets_boxes(shapes: NDArray[np.object_], boxes: Sequence[Box]) -> NDArray[np.bool_]:

@@ -10,18 +10,19 @@ from __future__ import annotations
 
 import re
 import zipfile
+from collections import Counter
 from collections.abc import Callable
 from contextlib import nullcontext
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 from typing import Any, Literal
 
 import pyogrio
 
 from scout.errors import InputError
-from scout.io import database, geojson, local_files
+from scout.io import database, exchange, geodatabase, geojson, local_files
 from scout.io.local_files import map_file
-from scout.io.packed import unpack_osm
+from scout.io.packed import UnpackedFolder, UnpackingRoom, unpack_osm
 from scout.io.trust import find_shape_doubt
 
 OSM_SUFFIXES = (".osm", ".osm.gz", ".osm.bz2", ".pbf")  # OpenStreetMap's own formats
@@ -77,11 +78,16 @@ def _guess_encoding(table: bytes) -> tuple[str | None, tuple[str, ...]]:
 # From a path to what may be opened: local files of the known formats, known by suffix and by content.
 Numbering = Literal["fid", "fid from 0", "position"]
 
-_READS = "GeoJSON, GeoPackage, Shapefile (also zipped), FlatGeobuf, GeoParquet, KML and KMZ are read"
+_READS = (
+    "GeoJSON (also as a sequence), GeoPackage, Shapefile and Esri file geodatabase (also zipped), "
+    "FlatGeobuf, GeoParquet, KML, KMZ, EsriJSON, TopoJSON, GML, MapInfo and CSV with WKT are read"
+)
 _LARGEST_KML = 2**29  # bytes; GDAL takes several times as much
 _OSM_LAYERS = ("points", "lines", "multipolygons")  # relations that are no areas repeat tagged ways
 KML = ("LIBKML", "KML")  # drivers
+_DEEPEST = 4  # zips within zips
 SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix")
+PARTS = {".shp": SHAPEFILE_PARTS, **exchange.MAPINFO_PARTS}  # what lies beside the file that is named
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +105,7 @@ class Opening:
     numbering: Numbering = "position"
     many_layers: bool = False
     crs: str | None = None
+    assumed: str | None = None  # the system that is taken, and said, where nothing names one
     encoding: str | None = None
     source: Path | None = None  # the text file itself, where lost records can be looked up
     warnings: tuple[str, ...] = ()
@@ -106,6 +113,8 @@ class Opening:
     fid_column: str = ""  # of a database, where records are asked for by number
     one_pass: bool = False  # no index: GDAL reads all of it for every question
     options: dict[str, Any] = field(default_factory=dict)  # for GDAL's driver
+    rows: dict[str, int] = field(default_factory=dict)  # records by layer, where the file itself tells them
+    folder: UnpackedFolder | None = None  # where the target lies, if not where the user has it
 
 
 def open_file(path: str | Path, tagged: bool = False) -> list[Opening]:
@@ -124,6 +133,8 @@ def open_file(path: str | Path, tagged: bool = False) -> list[Opening]:
     """
     name, file = str(path), Path(path)
     try:
+        if _is_geodatabase(file):
+            return _open_geodatabase(name, file.absolute())
         check_local(name)
         opener = (_OPENERS | _TAGGED if tagged else _OPENERS).get(file.suffix.lower())
         if opener is None:
@@ -143,6 +154,8 @@ def check_named(path: str | Path) -> None:
     InputError
     """
     name, file = str(path), Path(path)
+    if _is_geodatabase(file):
+        return
     check_local(name)
     if file.suffix.lower() not in _OPENERS:
         raise _explain_suffix(name, file)
@@ -166,9 +179,25 @@ def check_local(name: str) -> Path:
     return file
 
 
+def _is_geodatabase(file: Path) -> bool:
+    """Whether it is the one kind of folder that is read."""
+    return file.suffix.lower() == ".gdb" and file.is_dir()
+
+
+def measure_size(path: str | Path) -> int:
+    """Bytes of a file, or of the files in a geodatabase."""
+    file = Path(path)
+    files = [one for one in file.iterdir() if one.is_file()] if _is_geodatabase(file) else [file]
+    return sum(one.stat().st_size for one in files)
+
+
 def _explain_suffix(name: str, file: Path) -> InputError:
-    if file.suffix.lower() in SHAPEFILE_PARTS:
-        return InputError(name, "is one part of a Shapefile", "name the .shp file, its parts beside it")
+    for suffix, parts in PARTS.items():
+        if file.suffix.lower() in parts:
+            what = "a Shapefile" if suffix == ".shp" else "a MapInfo file"
+            return InputError(name, f"is one part of {what}", f"name the {suffix} file, its parts beside it")
+    if file.suffix.lower() == ".gdb":
+        return InputError(name, "is no folder, as an Esri file geodatabase is", "copy the whole folder again")
     if name.lower().endswith(OSM_SUFFIXES):
         what = "OpenStreetMap data is read for access, barriers and hazards, not for parks"
         return InputError(name, what, "export the park boundaries from it, such as to GeoJSON")
@@ -190,6 +219,60 @@ def make_plain_path(name: str, file: Path) -> str:
     if any(mark in str(file) for mark in "!;?"):
         raise InputError(name, "a path with ! ; or ? cannot be opened", "rename the file or folder")
     return str(file)
+
+
+def _open_json(name: str, file: Path) -> list[Opening]:
+    opener = {"ESRIJSON": _open_esri_json, "TopoJSON": _open_topology}.get(exchange.find_json_kind(file))
+    return _open_geojson(name, file) if opener is None else opener(name, file)
+
+
+def _open_esri_json(name: str, file: Path) -> list[Opening]:
+    notes = exchange.check_esri_json(name, file)
+    return [Opening(f"ESRIJSON:{file}", file.stem, ("ESRIJSON",), warnings=notes)]
+
+
+def _open_topology(name: str, file: Path) -> list[Opening]:
+    crs = exchange.check_topology(name, file)
+    return [Opening(f"TopoJSON:{file}", file.stem, ("TopoJSON",), many_layers=True, crs=crs)]
+
+
+def _open_sequence(name: str, file: Path) -> list[Opening]:
+    rows = {file.stem: exchange.count_sequence(name, file)}
+    options = {"DATE_AS_STRING": "YES"}
+    return [
+        Opening(f"GeoJSONSeq:{file}", file.stem, ("GeoJSONSeq",), crs="EPSG:4326", rows=rows, options=options)
+    ]
+
+
+def _open_gml(name: str, file: Path) -> list[Opening]:
+    notes, folder = exchange.check_gml(name, file), UnpackedFolder()
+    target = make_plain_path(name, folder.show(file))  # a schema beside it is not looked for, nor made
+    options = {"WRITE_GFS": "NO", "DOWNLOAD_SCHEMA": "NO"}
+    return [
+        Opening(
+            target,
+            file.stem,
+            ("GML",),
+            "fid from 0",
+            many_layers=True,
+            warnings=notes,
+            options=options,
+            folder=folder,
+        )
+    ]
+
+
+def _open_mapinfo(name: str, file: Path) -> list[Opening]:
+    parts, notes = exchange.list_mapinfo_parts(name, file)
+    folder = UnpackedFolder()
+    target = make_plain_path(name, folder.show(*parts))
+    return [Opening(target, file.stem, ("MapInfo File",), "fid", warnings=notes, folder=folder)]
+
+
+def _open_wkt_table(name: str, file: Path) -> list[Opening]:
+    options, folder = exchange.find_wkt_column(name, file), UnpackedFolder()
+    target = f"CSV:{folder.show(file)}"  # kinds of columns beside it are not looked for
+    return [Opening(target, file.stem, ("CSV",), "fid", assumed="EPSG:4326", options=options, folder=folder)]
 
 
 def _open_geojson(name: str, file: Path) -> list[Opening]:
@@ -250,22 +333,71 @@ def _make_shape_opening(target: str, stem: str, encoding: str | None, notes: tup
     return Opening(target, stem, ("ESRI Shapefile",), "fid from 0", encoding=encoding, warnings=notes)
 
 
-def _open_zipped_shapefiles(name: str, file: Path) -> list[Opening]:
+def _open_geodatabase(name: str, folder: Path, unpacked: UnpackedFolder | None = None) -> list[Opening]:
+    rows = geodatabase.check_folder(name, folder)
+    target, drivers = make_plain_path(name, folder), ("OpenFileGDB",)
+    return [Opening(target, folder.stem, drivers, "fid", many_layers=True, rows=rows, folder=unpacked)]
+
+
+def _open_zip(name: str, file: Path) -> list[Opening]:
+    room = UnpackingRoom(name, file)
+    try:
+        openings = _open_archive(name, file, room, 1)
+        if not openings:
+            what, remedy = "holds no Shapefile and no geodatabase", "unpack it and name the file inside"
+            raise InputError(name, what, remedy)
+    except BaseException:
+        room.folder.remove()  # and not only when nothing refers to the error any more
+        raise
+    return _name_apart(openings)
+
+
+def _open_archive(name: str, file: Path, room: UnpackingRoom, depth: int) -> list[Opening]:
+    """Shapefiles where they are; geodatabases, and archives inside, unpacked."""
+    folder = room.folder if depth > 1 else None  # what lies there needs it to stay
+    openings: list[Opening] = []
     with local_files.open_archive(name, file) as archive:
-        members = local_files.list_members(name, archive, ".shp")
-        if not members:
-            raise InputError(name, "holds no Shapefile", "unpack it and name the file inside")
-        openings = []
-        for member in members:
+        for place, parts in geodatabase.list_folders(archive.namelist()).items():
+            stem = Path(place).stem or _strip_suffixes(file)
+            unpacked = room.folder.add(f"{local_files.make_file_name(stem)}.gdb")
+            room.unpack(archive, {part: unpacked / PurePosixPath(part).name for part in parts})
+            openings += _open_geodatabase(_name_member(name, place), unpacked, room.folder)
+        for member in local_files.list_members(name, archive, ".shp"):
             if not is_shapefile(local_files.read_member(name, archive, member, 100)):
-                raise _explain_mismatch(f"{name} ({member})", "no Shapefile")
+                raise _explain_mismatch(_name_member(name, member), "no Shapefile")
             local_files.check_beside(name, archive, member)
-            where = name if len(members) == 1 else f"{name} ({member})"
-            _refuse_doubtful(where, _find_doubt_in(name, archive, member))
+            _refuse_doubtful(_name_member(name, member), _find_doubt_in(name, archive, member))
             encoding, notes = choose_encoding_in(name, archive, member)
             target = f"/vsizip/{{{file}}}/{member}"
-            openings.append(_make_shape_opening(target, Path(member).stem, encoding, notes))
-        return openings
+            made = _make_shape_opening(target, Path(member).stem, encoding, notes)
+            openings.append(replace(made, folder=folder))
+        inside = local_files.list_members(name, archive, ".zip")
+        if inside and depth == _DEEPEST:
+            raise InputError(name, f"holds zips within zips over {_DEEPEST} deep", "unpack it first")
+        for member in inside:
+            packed = room.folder.add("in") / f"{local_files.make_file_name(Path(member).stem)}.zip"
+            room.unpack(archive, {member: packed})
+            openings += _open_archive(_name_member(name, member), packed, room, depth + 1)
+    return openings
+
+
+def _name_member(name: str, member: str) -> str:
+    return f"{name} ({member})"
+
+
+def _strip_suffixes(file: Path) -> str:
+    return file.name.partition(".")[0]
+
+
+def _name_apart(openings: list[Opening]) -> list[Opening]:
+    """Shapefiles of one name in several archives, told apart by the archive's."""
+    of = Counter(one.stem for one in openings)
+    return [
+        replace(one, stem=f"{Path(str(one.target).partition('}')[0]).stem}/{one.stem}")
+        if of[one.stem] > 1 and one.folder is not None and not one.many_layers
+        else one
+        for one in openings
+    ]
 
 
 def _find_doubt_in(name: str, archive: zipfile.ZipFile, member: str) -> str:
@@ -365,17 +497,26 @@ def _make_osm_opening(name: str, file: Path, text: bytes = b"", **options: str) 
 
 
 _OPENERS: dict[str, Callable[[str, Path], list[Opening]]] = {
-    ".geojson": _open_geojson,
-    ".json": _open_geojson,
+    ".geojson": _open_json,
+    ".json": _open_json,
+    ".geojsons": _open_sequence,
+    ".geojsonl": _open_sequence,
+    ".ndjson": _open_sequence,
+    ".esrijson": _open_esri_json,
+    ".topojson": _open_topology,
     ".gpkg": _open_geopackage,
     ".shp": _open_shapefile,
-    ".zip": _open_zipped_shapefiles,
-    ".shz": _open_zipped_shapefiles,
+    ".zip": _open_zip,
+    ".shz": _open_zip,
     ".fgb": _open_flatgeobuf,
     ".parquet": _open_geoparquet,
     ".geoparquet": _open_geoparquet,
     ".kml": _open_kml,
     ".kmz": _open_kmz,
+    ".gml": _open_gml,
+    ".tab": _open_mapinfo,
+    ".mif": _open_mapinfo,
+    ".csv": _open_wkt_table,
 }
 _TAGGED = {".osm": _open_osm_text, ".gz": _open_osm_text, ".bz2": _open_osm_text, ".pbf": _open_osm_binary}
 

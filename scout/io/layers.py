@@ -17,7 +17,7 @@ import difflib
 import sqlite3
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
@@ -34,6 +34,7 @@ from scout.errors import ArgumentError, CrsError, InputError, RecordError
 from scout.io import geojson
 from scout.io import geojson as salvage
 from scout.io.crs import Datum, convert_box, meets_boxes, merge_boxes_to_few, understand_crs
+from scout.io.curves import TOLERANCE_M, ArcStraightener, TooManyEdges
 from scout.io.formats import KML, Opening, check_named, open_file
 from scout.io.geojson_features import is_worth_trying, open_by_simdjson
 from scout.io.heads import find_misfits, measure_extents
@@ -46,7 +47,13 @@ from scout.io.trust import SHORT, SHORT_M, UnreliableIndex
 from scout.io.unusable import Unusable
 from scout.model import GEOMETRY, RECORD, Layer, Source
 
-INDEXED = ("GPKG", "ESRI Shapefile", "FlatGeobuf")  # drivers that ask an index, where the file has one
+GEODATABASE = ("OpenFileGDB",)
+INDEXED = (
+    "GPKG",
+    "ESRI Shapefile",
+    "FlatGeobuf",
+    "OpenFileGDB",
+)  # drivers that ask an index, where the file has one
 
 # What GDAL is asked for: what meets the boxes, what meets one box around them all, or all of the layer.
 Asked = Literal["boxes", "around", "all"]
@@ -124,7 +131,8 @@ _SAMPLE = 500  # records looked at for the operations that PROJ used
 class LayerRequest:
     """Which layer of what, and how: ``boxes`` in lon/lat, ``assume_crs`` for files without a system.
 
-    ``numbers`` are the records to read, ascending; ``known`` then tells of the layer as a whole.
+    ``numbers`` are the records to read, ascending; ``known`` then tells of the layer as a whole, and
+    ``around`` is a box in lon/lat that they lie in.
     """
 
     path: str
@@ -135,6 +143,7 @@ class LayerRequest:
     assume_crs: str | None = None
     numbers: NDArray[np.int64] | None = None
     known: Source | None = None
+    around: Box | None = None
 
     def with_warnings(self, warnings: Sequence[str]) -> LayerRequest:
         """The same with more to be said of the layer."""
@@ -154,6 +163,7 @@ def read_layer(
         How many records were refused, by the keys of `globe.CAUSES`.
     """
     by_number = request.numbers is not None and not request.opening.fid_column
+    by_number &= request.opening.drivers != GEODATABASE
     # By boxes through arrow FlatGeobuf makes up a record where one holds nothing (GDAL 3.12).
     arrow = not by_number and (request.boxes is None or request.opening.drivers[0] in INDEXED)
     openers = [open_by_parquet] if request.opening.drivers == ("Parquet",) else list_streams(arrow)
@@ -195,15 +205,25 @@ class LayerGathering:
     own_boxes: Sequence[Box | None] = ()  # in the layer's own system, what is asked for lies in one of them
     met: int = 0  # records that came, before any were sifted out
     doubts: list[str] = field(default_factory=list)  # of an index, of values
+    arcs: ArcStraightener | None = None
 
     def __post_init__(self) -> None:
         self.prepared = read_own_metadata(self.request.opening) is not None
 
     def read(self, opener: Opener) -> None:
         """Take the records of all parts."""
-        for part in self._parts():
-            with opener(self.request.opening, self.request.layer, part) as stream:
-                self.take(stream)
+        asked, parts = self.request.numbers, self._parts()
+        by_places = asked is not None and self.request.opening.drivers == GEODATABASE and parts != [None]
+        for part in parts:
+            # Where GDAL gives a box up at a bad ring, what it kept back is missed below.
+            with suppress(RuntimeError) if by_places else nullcontext():
+                self._read_part(opener, part)
+        if by_places and asked is not None and len(asked) > sum(map(len, self.numbers)):
+            self._read_part(opener, None)  # nor is the file's own index believed
+
+    def _read_part(self, opener: Opener, part: Part) -> None:
+        with opener(self.request.opening, self.request.layer, part) as stream:
+            self.take(stream)
 
     def _parts(self) -> list[Part]:
         """What to ask GDAL for, in the layer's own system; ask the file which driver reads it and where."""
@@ -213,9 +233,12 @@ class LayerGathering:
                 return [numbers]
             if len(numbers) > _MOST_ASKED * self.request.known.records:
                 return [None]
+            if opening.drivers == GEODATABASE:
+                return self._around()
             fids = numbers - (opening.numbering == "fid from 0")
             return [fids[first : first + _ASKED] for first in range(0, len(fids), _ASKED)]
         if opening.numbering == "position":
+            self.announced = opening.rows.get(self.request.name, -1)
             return [None]
         try:
             info = pyogrio.read_info(opening.target, layer=self.request.layer, **opening.options)
@@ -225,7 +248,7 @@ class LayerGathering:
         if info["driver"] not in opening.drivers:
             raise InputError(self.request.path, f"GDAL takes it for {info['driver']}", "export it again")
         if self.request.boxes is None:
-            self.announced = int(info["features"])
+            self.announced = self._count_announced(info)
             if info["driver"] == "GPKG" and info["fid_column"]:
                 file = Path(str(opening.target))
                 self.doubts += find_misfits(file, self.request.name, str(info["fid_column"]))
@@ -240,8 +263,19 @@ class LayerGathering:
             return self._by_their_heads(info)
         if self.asked == "boxes":
             return list(self.own_boxes)
-        self.announced = int(info["features"])
+        self.announced = self._count_announced(info)
         return [None]
+
+    def _count_announced(self, info: dict[str, Any]) -> int:
+        return max(int(info["features"]), self.request.opening.rows.get(self.request.name, -1))
+
+    def _around(self) -> list[Part]:
+        """Of a geodatabase the box around the records asked for: one by one GDAL would draw arcs itself."""
+        if self.request.around is None:
+            return [None]
+        crs = pyogrio.read_info(self.request.opening.target, layer=self.request.layer)["crs"]
+        self.datum = understand_crs(crs, self.request.path, self.request.assume_crs)
+        return list(convert_box(self.request.around, self.datum))
 
     def _by_their_heads(self, info: dict[str, Any]) -> list[Part]:
         """Of a GeoPackage the numbers of what is near; all of it where these are not known, or are most."""
@@ -276,16 +310,33 @@ class LayerGathering:
             stated = stream.crs if stated is None else stated
             self.datum = understand_crs(stated, self.request.path, self.request.assume_crs)
         self.joined = stream.joined
+        self.arcs = self.arcs or ArcStraightener(self.datum.convert_metres(TOLERANCE_M))
         seen = np.concatenate(self.numbers) if self.numbers else np.empty(0, np.int64)
         for batch in stream.batches:
             self.met += len(batch.numbers)
+            batch = batch if batch.made else self._straighten(batch)
             if self.request.numbers is not None:
-                batch = batch.rows(isin_sorted(batch.numbers, self.request.numbers))
+                wanted = isin_sorted(batch.numbers, self.request.numbers)
+                batch = batch.rows(wanted & ~np.isin(batch.numbers, seen))
             again = np.isin(batch.numbers, seen) if len(seen) else np.zeros(len(batch.numbers), dtype=bool)
             if self.asked != "boxes" and self.request.boxes is not None:
                 batch = batch.rows(near := come_near(batch, self.own_boxes))
                 batch, again = sift(batch, again[near], self.datum, self.prepared, self.request.boxes)
             self.keep(batch, self._placed(batch, again))
+
+    def _straighten(self, batch: RecordBatch) -> RecordBatch:
+        """The records with edges for arcs."""
+        curved = self.arcs.find_curved(batch.shapes) if self.arcs is not None else []
+        if not curved or self.arcs is None:
+            return batch
+        shapes = batch.shapes.copy()
+        for row in curved:
+            try:
+                shapes[row] = self.arcs.straighten(bytes(shapes[row]))
+            except TooManyEdges as error:
+                shapes[row] = None
+                self.refused.append((int(batch.numbers[row]), str(error)))
+        return replace(batch, shapes=shapes)
 
     def keep(self, batch: RecordBatch, shapes: NDArray[np.object_]) -> None:
         """Add records with their shapes in longitude and latitude."""
@@ -362,13 +413,16 @@ class LayerGathering:
 
     def _source(self, frame: gpd.GeoDataFrame, heard: list[str]) -> Source:
         request, datum = self.request, self.datum or understand_crs(None, self.request.path, "EPSG:4326")
+        if not self.met and request.boxes is None and request.opening.rows.get(request.name, 0) > 0:
+            what = f"announces {self.announced:,} records, of which none can be read"
+            raise InputError(request.path, what, "copy or download it again")
         records = len(frame) + len({number for number, _ in self.refused} - set(frame[RECORD].tolist()))
         bounds = shapely.bounds(frame.geometry.to_numpy())
         before = np.concatenate(self.bounds) if self.bounds else np.empty((0, 4))
         return make_source(request, datum, records, before, bounds, [*self.doubts, *self._missing(), *heard])
 
     def _missing(self) -> list[str]:
-        """GDAL may end early without a word at a damaged place of a GeoPackage."""
+        """GDAL may end early without a word at a damaged place of a GeoPackage or a geodatabase."""
         if self.met >= self.announced:
             return []
         return [f"the file announces {self.announced} records, {self.met} could be read: it may be damaged"]
@@ -462,9 +516,14 @@ def list_requests(path: Path | str, layer: str | None, assume_crs: str | None) -
     """
     with run_offline():
         chosen = _choose_layers(str(path), open_file(path), layer)
-    return [
-        LayerRequest(str(path), opening, asked, name, None, assume_crs) for opening, asked, name in chosen
-    ]
+    return [_make_request(str(path), one, None, assume_crs) for one in chosen]
+
+
+def _make_request(
+    path: str, chosen: Chosen, boxes: tuple[Box, ...] | None, assume_crs: str | None
+) -> LayerRequest:
+    opening, asked, name = chosen
+    return LayerRequest(path, opening, asked, name, boxes, assume_crs or opening.assumed)
 
 
 def read_file(
@@ -478,13 +537,12 @@ def read_file(
     out = unusable or Unusable()
     before = len(out.errors)
     chosen = _choose_layers(str(path), open_file(path, wanted.tagged), wanted.layer)
-    for opening, asked, name in chosen:
+    for choice in chosen:
+        opening, _, name = choice
         if progress is not None:
             progress(f"reading {path}" if name == opening.stem else f"reading {path} (layer {name})")
         with out.guard(), named(name, len(chosen) > 1):
-            one, why = read_layer(
-                LayerRequest(str(path), opening, asked, name, wanted.boxes, wanted.assume_crs)
-            )
+            one, why = read_layer(_make_request(str(path), choice, wanted.boxes, wanted.assume_crs))
             found.append(one)
             causes += why
     if not found and len(out.errors) > before:
@@ -540,7 +598,8 @@ def _choose_layers(path: str, openings: list[Opening], layer: str | None) -> lis
         raise InputError(path, "holds no layer with geometry")
     if layer is None or names == [layer]:
         return offered
-    chosen = [one for one in offered if one[2] == layer]
+    # Of those that several archives in one have, told apart by the archive, the plain name means all.
+    chosen = [one for one in offered if layer in (one[2], one[2].rpartition("/")[2])]
     if not chosen:
         near = difflib.get_close_matches(layer, names, 1)
         hint = f"did you mean {near[0]!r}? " if near else ""
@@ -595,7 +654,8 @@ def read_layers(
     Parameters
     ----------
     paths : path or sequence of path
-        GeoJSON, GeoPackage, Shapefile (plain or zipped), FlatGeobuf, GeoParquet, KML, KMZ.
+        GeoJSON (also as a sequence), GeoPackage, Shapefile and Esri file geodatabase (plain or zipped),
+        FlatGeobuf, GeoParquet, KML, KMZ, EsriJSON, TopoJSON, GML, MapInfo, CSV with WKT.
     layer : str, optional
         Read only the layer of that name; every file must have it.
     progress : callable, optional

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import mmap
 import os
+import re
 import warnings
 import zipfile
 import zlib
@@ -25,8 +26,13 @@ GDAL_OFFLINE = {
     "GDAL_HTTPS_PROXY": _NOWHERE,
     "CPL_VSIL_CURL_ALLOWED_FILENAME": "/none",
     "PROJ_NETWORK": "OFF",
-    # Degrees of arc per edge when curves become lines: an arc of 1 km radius is kept to 4 cm.
+    # Degrees of arc per edge where GDAL makes curves straight, which it does without pyarrow only: an arc of
+    # 1 km radius is kept to 4 cm.
     "OGR_ARC_STEPSIZE": "1",
+    # GML names schemas and pieces that lie elsewhere; guessed kinds would make 7 of the id 007.
+    "GML_DOWNLOAD_SCHEMA": "NO",
+    "GML_SKIP_RESOLVE_ELEMS": "ALL",
+    "GML_FIELDTYPES": "ALWAYS_STRING",
     # What GDAL says in a thread of its own reaches no handler of ours and would go to the terminal.
     "CPL_LOG": os.devnull,
 }
@@ -84,7 +90,7 @@ def compute_sha256(path: str | Path) -> str:
 
 
 # Zip archives looked into without unpacking them, and files mapped into memory.
-_DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError, UnicodeError)
+ZIP_DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError, UnicodeError)
 _MOST = 200  # members read of one archive
 TEXTS = (".prj", ".cpg", ".qpj")
 _LONGEST_TEXT = 2**20  # bytes; a coordinate system takes a few thousand
@@ -114,7 +120,7 @@ def open_archive(name: str, file: Path) -> Iterator[zipfile.ZipFile]:
                 if parts.is_absolute() or ".." in parts.parts or ":" in member:
                     raise InputError(name, f"the archive member {member!r} leads out of it", "pack it again")
             yield archive
-    except (*_DAMAGE, NotImplementedError) as error:
+    except (*ZIP_DAMAGE, NotImplementedError) as error:
         raise InputError(
             name, f"is no zip archive or a damaged one ({error})", "download it again"
         ) from error
@@ -163,7 +169,12 @@ def read_member(name: str, archive: zipfile.ZipFile, member: str, size: int = -1
     try:
         with archive.open(member) as stream:
             return stream.read(size if size >= 0 else _LARGEST)
-    except (*_DAMAGE, RuntimeError) as error:  # RuntimeError: encrypted, or an unknown compression
+    except (*ZIP_DAMAGE, RuntimeError) as error:  # RuntimeError: encrypted, or an unknown compression
         raise InputError(
             name, f"the archive member {member!r} cannot be read ({error})", "unpack it"
         ) from error
+
+
+def make_file_name(text: str) -> str:
+    """A name for a file of ours that any disk takes, and GDAL in a path."""
+    return re.sub(r"[^\w.\-]+|^\.+", "_", text)[:60] or "_"

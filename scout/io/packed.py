@@ -1,13 +1,20 @@
-"""Single files packed by gzip or bzip2, unpacked into memory as far as that is reasonable."""
+"""What is packed, unpacked as far as that is reasonable: single files into memory, members into a folder."""
 
 from __future__ import annotations
 
 import bz2
 import gzip
+import os
+import shutil
+import tempfile
+import weakref
+import zipfile
 import zlib
 from pathlib import Path
+from typing import Any
 
 from scout.errors import InputError
+from scout.io.local_files import ZIP_DAMAGE
 
 _AT_ONCE = 2**20  # bytes
 _LARGEST_OSM = 2**29  # bytes
@@ -54,3 +61,85 @@ def unpack_osm(name: str, file: Path) -> bytes:
     if not file.stem.lower().endswith(".osm"):
         raise InputError(name, "packed files are read as .osm.gz and .osm.bz2 only", "unpack it first")
     return unpack(name, file, min(_LARGEST_OSM, _AT_ONCE + _TIMES * file.stat().st_size))
+
+
+# What GDAL has to find on the disk: a geodatabase is read to and fro, a zip inside a zip from its end.
+_SMALL = 2**26  # bytes that any archive may unpack to
+
+
+class UnpackedFolder:
+    """A folder of this process alone; it goes when nothing that was opened in it is left."""
+
+    def __init__(self) -> None:
+        self.path = Path(tempfile.mkdtemp(prefix="scout-"))  # 0700 by definition
+        self.remove = weakref.finalize(self, _remove, self.path, os.getpid())  # at once, where it is called
+
+    def __reduce__(self) -> Any:
+        """To another process goes the path: it reads there while this one keeps it."""
+        return Path, (str(self.path),)
+
+    def add(self, name: str) -> Path:
+        """Make a folder of that name in a place of its own."""
+        made = Path(tempfile.mkdtemp(dir=self.path)) / name
+        made.mkdir()
+        return made
+
+    def show(self, *files: Path) -> Path:
+        """Show files alone, so that nothing beside them is found and nothing is left there.
+
+        Returns
+        -------
+        path
+            Of the first of them.
+        """
+        place = Path(tempfile.mkdtemp(dir=self.path))
+        for file in files:
+            try:
+                (place / file.name).symlink_to(file)
+            except OSError:  # not allowed to everyone on Windows
+                shutil.copyfile(file, place / file.name)
+        return place / files[0].name
+
+
+def _remove(path: Path, owner: int) -> None:
+    if os.getpid() == owner:  # and not in a fork of it
+        shutil.rmtree(path, ignore_errors=True)
+
+
+class UnpackingRoom:
+    """How much may still be unpacked of one file and of what is inside it."""
+
+    def __init__(self, name: str, file: Path) -> None:
+        self.name = name  # as the user named it
+        self.folder = UnpackedFolder()
+        self.left = self.most = _SMALL + _TIMES * file.stat().st_size
+
+    def unpack(self, archive: zipfile.ZipFile, members: dict[str, Path]) -> None:
+        """Unpack members, each to a file of its own.
+
+        Raises
+        ------
+        InputError
+            Damaged, locked, too large by what the archive says, or no room on the disk.
+        """
+        free = shutil.disk_usage(self.folder.path).free
+        stated = sum(archive.getinfo(member).file_size for member in members)
+        if stated > self.left:
+            raise self._explain_size()
+        if stated > free:
+            what = f"unpacked it takes {stated / 1e6:,.0f} MB, and {free / 1e6:,.0f} MB are free"
+            raise InputError(self.name, what, "free some, or let TMPDIR name a folder with more")
+        self.left -= stated
+        for member, target in members.items():
+            try:
+                # No more comes out than the archive says: the rest is damage.
+                with archive.open(member) as source, target.open("xb") as out:
+                    shutil.copyfileobj(source, out, _AT_ONCE)
+            except (*ZIP_DAMAGE, RuntimeError) as error:  # RuntimeError: encrypted, or an unknown compression
+                what = f"the archive member {member!r} cannot be read ({error})"
+                raise InputError(self.name, what, "download it again") from error
+
+    def _explain_size(self) -> InputError:
+        return InputError(
+            self.name, f"what it holds is larger than {self.most // 2**20} MiB", "unpack it first"
+        )

@@ -119,6 +119,8 @@ def _read_arrow_batches(reader: Any, meta: dict[str, Any], opening: Opening) -> 
     start, fields = 0, len(meta["fields"])
     for batch in reader:
         # By place, for a field may have the name of one of these: the ids, the fields, the geometry.
+        if batch.num_columns < fields + 2:
+            raise RuntimeError("GDAL finds no outlines in it")
         fids = batch.column(0).to_numpy(zero_copy_only=False)
         wkb = batch.column(1 + fields).to_numpy(zero_copy_only=False)
         attributes = batch.select(range(1, 1 + fields))

@@ -25,8 +25,8 @@ from numpy.typing import NDArray
 
 from scout.errors import InputError
 from scout.geo.geodesy import compute_degree_lengths
-from scout.io.crs import Datum, understand_crs
-from scout.io.formats import check_named
+from scout.io.crs import Datum, bound_in_degrees, understand_crs
+from scout.io.formats import check_named, measure_size
 from scout.io.heads import find_misfits, measure_extents
 from scout.io.layers import (
     LayerRequest,
@@ -72,7 +72,7 @@ Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 
 LEAST_RECORDS = 5000  # a smaller layer is read whole: all of its records are checked then
-_DRIVERS = {"GPKG", "ESRI Shapefile", "FlatGeobuf"}
+_DRIVERS = {"GPKG", "ESRI Shapefile", "FlatGeobuf", "OpenFileGDB"}
 _SHIFT = 0.01  # degrees; two datums may be a good hundred metres apart over one park
 
 
@@ -95,8 +95,10 @@ class IndexedLayer(StoredLayer):
         InputError
             A record lies elsewhere than the index says.
         """
+        sides = self.bounds[np.isfinite(self.bounds[:, 0])]
+        around = (*sides[:, :2].min(axis=0), *sides[:, 2:].max(axis=0)) if len(sides) else None
         with run_offline():
-            layer = read_layer(replace(self.request, numbers=self.records))[0]
+            layer = read_layer(replace(self.request, numbers=self.records, around=around))[0]
         rows = np.searchsorted(self.records, layer.frame[RECORD].to_numpy())
         low, high = self.bounds[rows, :2], self.bounds[rows, 2:]
         found = layer.frame.geometry.bounds.to_numpy()
@@ -193,7 +195,12 @@ def _index_gdal(request: LayerRequest, choice: RecordChoice, least: int) -> _Bar
     else:
         records, bounds = read_bounds(opening, request.layer)
         compared, known = len(records), None  # GDAL makes them of the outlines
-    if not np.isfinite(bounds).all():
+        if len(records) < request.opening.rows.get(request.name, 0):
+            return None  # damaged: reading it whole tells
+    sound = np.isfinite(bounds).all(axis=1)
+    if info["driver"] == "OpenFileGDB":
+        sound |= np.isnan(bounds).all(axis=1)  # records without geometry: databases have some, and say so
+    if not sound.all():
         return None  # records without geometry, or without a place
     numbers, frame = (records, known) if known is not None else read_columns(opening, request.layer, wanted)
     order = np.argsort(records)
@@ -203,10 +210,14 @@ def _index_gdal(request: LayerRequest, choice: RecordChoice, least: int) -> _Bar
 
 
 def _find_lon_lat(request: LayerRequest, crs: str | None, fields: Sequence[str]) -> Datum | None:
-    """The layer's system, if it is longitude and latitude and the columns can be told apart."""
+    """The layer's system, if it is longitude and latitude and the columns can be told apart.
+
+    A geodatabase may be in any: agencies keep their countries in metres, and it is read by places quickly.
+    """
     stated = request.opening.crs
     datum = understand_crs(crs if stated is None else stated, request.path, request.assume_crs)
     degrees = datum.geographic and abs(datum.quarter_turn - 90.0) <= 1e-9
+    degrees |= not datum.geographic and request.opening.drivers == ("OpenFileGDB",)
     return datum if degrees and len(set(fields)) == len(fields) else None
 
 
@@ -222,7 +233,10 @@ def _fill_index(bare: _BareIndex) -> IndexedLayer | None:
         order = np.argsort(numbers, kind="stable")
         numbers, before = numbers[order], before[order]
         frame = frame.iloc[order].reset_index(drop=True)
-    bounds = _convert_bounds(before, bare.datum)
+    convert = _convert_bounds if bare.datum.geographic else bound_in_degrees
+    bounds = convert(before, bare.datum)
+    if bounds is None:
+        return None
     source = make_source(bare.request, bare.datum, len(numbers), before[np.isfinite(before[:, 0])], bounds)
     frame.insert(0, RECORD, numbers)
     known = replace(bare.request, known=source)
@@ -428,7 +442,7 @@ def open_indexed(
 
 
 def _measure_size(request: LayerRequest) -> int:
-    return Path(request.path).stat().st_size
+    return measure_size(request.path)
 
 
 def _read_rest(

@@ -9,6 +9,7 @@ import resource
 import select
 import signal
 import sys
+import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -129,6 +130,8 @@ def _inside(words: list[str], folder: Path, out: Path, err: Path, bounds: Bounds
         sys.stdout = open(1, "w", encoding="utf-8", closefd=False)  # noqa: SIM115
         sys.stderr = open(2, "w", encoding="utf-8", errors="backslashreplace", closefd=False)  # noqa: SIM115
         sys.argv = ["scout", *words]
+        tempfile.tempdir = str(folder.with_name(f"{folder.name}-unpacked"))  # what is left there is removed
+        os.makedirs(tempfile.tempdir, exist_ok=True)
         os.environ["SCOUT_DETAILS"] = "1"  # status 3 is a fault, and this tells which
         from scout.cli import main
 

@@ -20,13 +20,14 @@ from pathlib import Path
 
 from fuzz.cage import Bounds, Run, run_caged
 from fuzz.damage_bytes import ANY, Maker
+from fuzz.damage_exchange import EXCHANGE
 from fuzz.damage_formats import MAKERS
 from fuzz.damage_ground import GROUND
 from fuzz.damage_parquet import PARQUET
 from fuzz.damage_records import MUST_BE_REFUSED, MUST_BE_TAKEN, RECORDS
 from fuzz.damage_shapes import shape_makers
 from fuzz.damage_trust import BODIES, TRUST, other_bodies
-from fuzz.whole import BOUNDARIES, FORMATS
+from fuzz.whole import BOUNDARIES, FORMATS, SHAPED
 
 __all__ = ["Case", "Outcome", "drawn", "outcome"]
 
@@ -60,10 +61,10 @@ class Outcome:
 def makers_of(name: str) -> dict[str, Maker]:
     """All damage that a format takes."""
     suffix = "." + FORMATS[name][0].rpartition(".")[2]
-    shapes = {**shape_makers(), "other bodies": other_bodies} if name in BOUNDARIES else {}
+    shapes = {**shape_makers(), "other bodies": other_bodies} if name in SHAPED else {}
     trust = TRUST.get(suffix, {}) if name != "notebook" else {}
     made = {**ANY, **shapes, **MAKERS.get(suffix, {}), **RECORDS.get(name, {}), **GROUND.get(suffix, {})}
-    return {**made, **trust, **PARQUET.get(name, {})}
+    return {**made, **trust, **PARQUET.get(name, {}), **EXCHANGE.get(name, {})}
 
 
 def drawn(count: int) -> Iterator[Case]:
@@ -108,6 +109,7 @@ def outcome(case: Case, wholes: dict[str, Path], folder: Path, seed: int, bounds
     if not fault and run.status != 2 and case.damage in MUST_BE_REFUSED:
         fault = "taken, and should be refused"
     shutil.rmtree(folder)
+    shutil.rmtree(folder.with_name(f"{folder.name}-unpacked"), ignore_errors=True)
     return Outcome(case, run, tuple(words), fault)
 
 

@@ -13,16 +13,27 @@ __all__ = ["ANY", "Maker"]
 # Takes the sound file, the folder of the case and the random numbers; gives the path to name in the command.
 Maker = Callable[[Path, Path, random.Random], "Path | str"]
 
-_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
+# What lies beside the file that is named.
+_PARTS = {
+    ".shp": (".shp", ".shx", ".dbf", ".prj", ".cpg"),
+    ".tab": (".tab", ".dat", ".map", ".id"),
+    ".mif": (".mif", ".mid"),
+}
+
+
+def copy_whole(whole: Path, target: Path) -> list[Path]:
+    """A copy with all its parts, which are returned; of a geodatabase the files in it."""
+    if whole.is_dir():
+        shutil.copytree(whole, target)
+        return sorted(one for one in target.iterdir() if one.stat().st_size)
+    parts = [whole.with_suffix(s) for s in _PARTS.get(whole.suffix, ()) if whole.with_suffix(s).exists()]
+    pairs = [(part, target.with_suffix(part.suffix)) for part in parts] or [(whole, target)]
+    return [Path(shutil.copy(part, to)) for part, to in pairs]
 
 
 def _copied(whole: Path, folder: Path) -> tuple[Path, list[Path]]:
-    """A copy with all its parts."""
     target = folder / f"hit{''.join(whole.suffixes)}"
-    if whole.suffix != ".shp":
-        return target, [Path(shutil.copy(whole, target))]
-    parts = [whole.with_suffix(s) for s in _PARTS if whole.with_suffix(s).exists()]
-    return target, [Path(shutil.copy(part, target.with_suffix(part.suffix))) for part in parts]
+    return target, copy_whole(whole, target)
 
 
 def _changed(change: Callable[[bytearray, random.Random], bytes | bytearray]) -> Maker:
@@ -140,11 +151,16 @@ def _wrong_suffix(whole: Path, folder: Path, chance: random.Random) -> Path:
             ".mbtiles",
             ".gml",
             ".dxf",
+            ".gdb",
+            ".tab",
+            ".mif",
+            ".topojson",
+            ".esrijson",
+            ".geojsonl",
         ]
     )
-    return Path(
-        shutil.copy(whole, folder / chance.choice((f"hit{suffix}", f"hit{suffix}.", f"hit{suffix} ", "hit")))
-    )
+    target = folder / chance.choice((f"hit{suffix}", f"hit{suffix}.", f"hit{suffix} ", "hit"))
+    return Path(shutil.copytree(whole, target) if whole.is_dir() else shutil.copy(whole, target))
 
 
 def _linked(whole: Path, folder: Path, chance: random.Random) -> Path:
@@ -152,7 +168,7 @@ def _linked(whole: Path, folder: Path, chance: random.Random) -> Path:
     kind = chance.choice(
         ("sound", "nowhere", "itself", "folder", "endless", "pipe", "chain", "hard", "password")
     )
-    if kind == "hard":
+    if kind == "hard" and not whole.is_dir():
         os.link(whole, target)
     elif kind == "pipe":
         os.mkfifo(target)
@@ -164,7 +180,7 @@ def _linked(whole: Path, folder: Path, chance: random.Random) -> Path:
         target.symlink_to(previous)
     else:
         ends = {
-            "sound": whole, "nowhere": folder / "nowhere", "itself": target, "folder": folder,
+            "sound": whole, "hard": whole, "nowhere": folder / "nowhere", "itself": target, "folder": folder,
             "endless": Path("/dev/zero"), "password": Path("/etc/hostname"),
         }  # fmt: skip
         target.symlink_to(ends[kind])
@@ -191,12 +207,8 @@ def _odd_names(whole: Path, folder: Path, chance: random.Random) -> Path:
     name = chance.choice(["hi t", "hit!x", "hit;x", "hit?x", "hit{x}", "hit%20x", "hit,x", "hit'\"x", "hit\nx", "hit\x1b[31m",
                           "Höhe hit", "hit#x", "hit*", "hit[1]", "hit&<x>", "$(hit)", "hit\\x", "h" * 150 + "hit", "-hit"])  # fmt: skip
     target = folder / f"{name}{''.join(whole.suffixes)}"
-    if whole.suffix == ".shp":
-        for suffix in _PARTS:
-            if whole.with_suffix(suffix).exists():
-                shutil.copy(whole.with_suffix(suffix), folder / f"{name}{suffix}")
-        return target
-    return Path(shutil.copy(whole, target))
+    copy_whole(whole, target)
+    return target
 
 
 # Texts that make GDAL or another reader open something else, whatever the suffix says.

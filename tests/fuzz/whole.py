@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import json
+import shutil
 import warnings
 import zipfile
 from collections.abc import Callable
@@ -23,7 +24,7 @@ from rasters import hgt_bytes
 LON, LAT = -20.0, 45.0
 NAMES = ["Tern Flats", "Höhe Šedá", "Парк 3"]
 
-__all__ = ["BOUNDARIES", "FORMATS", "LAT", "LON", "NAMES", "parks", "write_whole"]
+__all__ = ["BOUNDARIES", "FORMATS", "LAT", "LON", "NAMES", "SHAPED", "parks", "write_whole"]
 
 
 def parks() -> gpd.GeoDataFrame:
@@ -244,6 +245,72 @@ def _notebook(path: Path) -> None:
         )
 
 
+def _geodatabase(path: Path) -> None:
+    shutil.rmtree(path, ignore_errors=True)
+    _written(path, parks().to_crs(3035), "OpenFileGDB", layer="parks", geometry_type="MultiPolygon")
+    _written(path, parks().iloc[1:].to_crs(3857), "OpenFileGDB", layer="again", geometry_type="MultiPolygon")
+
+
+def _zipped_geodatabase(path: Path) -> None:
+    folder = path.with_name("parks.gdb")
+    _geodatabase(folder)
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        for part in sorted(folder.iterdir()):
+            archive.write(part, f"parks.gdb/{part.name}")
+    shutil.rmtree(folder)
+
+
+def _zipped_twice(path: Path) -> None:
+    inner = [path.with_name("shp_0.zip"), path.with_name("inner.gdb.zip")]
+    _zipped(inner[0])
+    _zipped_geodatabase(inner[1])
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        for one in inner:
+            archive.write(one, one.name)
+            one.unlink()
+
+
+def _esri_json(path: Path) -> None:
+    frame = parks()
+    features = [
+        {
+            "attributes": {"OBJECTID": k, "ref": row.ref, "name": row.name_},
+            "geometry": {
+                "rings": [
+                    [list(p) for p in ring.coords]
+                    for part in shapely.get_parts(row.geometry)
+                    for ring in (shapely.orient_polygons(part, exterior_cw=True).exterior, *part.interiors)
+                ]
+            },
+        }
+        for k, row in enumerate(frame.rename(columns={"name": "name_"}).itertuples(), start=1)
+    ]
+    whole = {"geometryType": "esriGeometryPolygon", "spatialReference": {"wkid": 4326}, "features": features}
+    path.write_text(json.dumps(whole, ensure_ascii=False), encoding="utf-8")
+
+
+def _topology(path: Path) -> None:
+    frame, arcs, made = parks(), [], []
+    for shape, name in zip(frame.geometry, frame["name"], strict=True):
+        polygons = []
+        for part in shapely.get_parts(shape):
+            rings = [[list(p) for p in ring.coords] for ring in (part.exterior, *part.interiors)]
+            polygons.append([[len(arcs) + k] for k in range(len(rings))])
+            arcs += rings
+        made.append({"type": "MultiPolygon", "arcs": polygons, "properties": {"name": name}})
+    objects = {"parks": {"type": "GeometryCollection", "geometries": made}}
+    whole = {"type": "Topology", "objects": objects, "arcs": arcs}
+    path.write_text(json.dumps(whole, ensure_ascii=False), encoding="utf-8")
+
+
+def _sequence(path: Path) -> None:
+    _boundary(".geojson")(path.with_suffix(".geojson"))
+    whole = json.loads(path.with_suffix(".geojson").read_text("utf-8"))
+    path.with_suffix(".geojson").unlink()
+    text = "".join(f"\x1e{json.dumps(one, ensure_ascii=False)}\n" for one in whole["features"])
+    path.write_text(text, encoding="utf-8")
+
+
 _BY_DRIVER = {
     ".geojson": "GeoJSON", ".gpkg": "GPKG", ".fgb": "FlatGeobuf", ".kml": "LIBKML", ".shp": "ESRI Shapefile",
 }  # fmt: skip
@@ -267,6 +334,16 @@ FORMATS: dict[str, tuple[str, Callable[[Path], None]]] = {
     "GeoParquet": (".parquet", lambda path: parks().to_parquet(path)),
     "KML": (".kml", _boundary(".kml")),
     "KMZ": (".kmz", _kmz),
+    "geodatabase": (".gdb", _geodatabase),
+    "geodatabase, zipped": (".gdb.zip", _zipped_geodatabase),
+    "zips within a zip": (".zip", _zipped_twice),
+    "EsriJSON": (".esrijson", _esri_json),
+    "TopoJSON": (".topojson", _topology),
+    "GML": (".gml", lambda path: _written(path, parks(), "GML")),
+    "MapInfo, TAB": (".tab", lambda path: _written(path, parks(), "MapInfo File", ENCODING="UTF-8")),
+    "MapInfo, MIF": (".mif", lambda path: _written(path, parks(), "MapInfo File", ENCODING="UTF-8")),
+    "GeoJSON, sequence": (".geojsons", _sequence),
+    "CSV with WKT": (".csv", lambda path: _written(path, parks(), "CSV", GEOMETRY="AS_WKT")),
     "access, OSM XML": (".osm", _osm),
     "access, OSM PBF": (".osm.pbf", _pbf),
     "access, OSM XML packed": (".osm.gz", lambda path: path.write_bytes(gzip.compress(_osm_text().encode()))),
@@ -283,7 +360,8 @@ FORMATS: dict[str, tuple[str, Callable[[Path], None]]] = {
     "log, ADI": (".adi", _log),
     "notebook": (".gpkg", _notebook),
 }
-BOUNDARIES = tuple(FORMATS)[:8]
+BOUNDARIES = tuple(FORMATS)[: list(FORMATS).index("CSV with WKT") + 1]
+SHAPED = BOUNDARIES[:8]  # those that odd geometries are written in
 
 
 def write_whole(folder: Path) -> dict[str, Path]:
