@@ -266,7 +266,7 @@ def find(
     """
     given = _check_given(settings, "station", "search", "access", "display")
     show = progress or _say_nothing
-    access = make_access(given.make_access_files(), show)
+    access = make_access(given.make_access_files(parks=_list_paths(parks)), show)
     found = find_spots(_open_parks(parks, show), given.make_options(), show, access)
     return _make_frame(replace(found, units=given.units))
 
@@ -399,6 +399,13 @@ def _open_parks(parks: Any, show: Progress) -> ParkSource:
         return _open_parks(read_parks(parks), show)
     files = [parks] if isinstance(parks, (str, os.PathLike)) else list(parks)
     return open_source(ParkFiles(tuple(os.fspath(one) for one in files)), show)
+
+
+def _list_paths(parks: gpd.GeoDataFrame | PathLike | Sequence[PathLike]) -> list[str]:
+    """The files that parks come from; none where they are a frame."""
+    if isinstance(parks, gpd.GeoDataFrame):
+        return []
+    return [os.fspath(one) for one in ([parks] if isinstance(parks, (str, os.PathLike)) else parks)]
 
 
 def _locate(place: PlaceLike) -> tuple[float, float]:

@@ -46,6 +46,7 @@ EVERY: dict[str, tuple[Any, list[str]]] = {
     "same-ground": (0.95, ["0.95"]),
     "layer": ("parks", ["parks"]),
     "strict": (True, []),
+    "forests": (True, []),
     "crs": ("EPSG:26915", ["EPSG:26915"]),
     "access": (["a.osm", "b.osm"], ["plan/a.osm", "plan/b.osm"]),
     "barriers": (["b.osm"], ["plan/b.osm"]),
@@ -121,6 +122,7 @@ def test_an_option_wins_over_it(plan: Path, key: str) -> None:
         "units": "metric",
         "save-listed": False,
         "strict": False,
+        "forests": False,
     }
     value = other.get(key, {str: "other", list: ["other"]}.get(type(EVERY[key][0]), 1))
     path = written(plan, toml({key: value}))

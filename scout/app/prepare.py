@@ -104,6 +104,7 @@ def _make_schema(keep: Sequence[str], sources: Sequence[Source]) -> pa.Schema:
         + "; ".join(f"{s.where}, {s.crs}, {s.operation}".replace(", none", "") for s in sources),
         "accuracy_m": max(UNKNOWN_DATUM_ERROR_M if s.accuracy_m is None else s.accuracy_m for s in sources),
         "warnings": [f"{s.where}: {text}" for s in sources for text in s.warnings],
+        "credits": sorted({(one.text, one.licence) for s in sources for one in s.credits}),
     }
     return pa.schema(fields, metadata={b"geo": json.dumps(geo).encode(), OURS: json.dumps(ours).encode()})
 

@@ -32,13 +32,13 @@ class SearchRequest:
     @property
     def access_files(self) -> AccessFiles:
         """The files of the ground and how to read them."""
-        return self.settings.make_access_files(self.outing.tags)
+        return self.settings.make_access_files(self.outing.tags, self.parks)
 
     @property
     def files(self) -> tuple[str, ...]:
         """Everything that is read, which no output may overwrite."""
         beside = (self.outing.where,) if self.outing.where else ()
-        return (*self.parks, *self.access_files.files, *beside)
+        return (*dict.fromkeys((*self.parks, *self.access_files.files)), *beside)
 
 
 def make_request(outing: Outing) -> SearchRequest:

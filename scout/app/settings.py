@@ -292,6 +292,9 @@ class Settings:
         "SHARE",
         "Parks of one name with more common ground than this are one, told twice; 0 counts each.",
     )
+    forests: bool = _setting(
+        False, "forests", "reading", Switch(), "", "Forests and woods of OpenStreetMap data are parks too."
+    )
     layer: str | None = _setting(
         None, "layer", "reading", Text(), "L", "Only this layer of each file; all otherwise."
     )
@@ -441,12 +444,16 @@ class Settings:
             self, ParkFiles, files=tuple(files), keep=tuple(keep), join_pieces=self.pieces == "join"
         )
 
-    def make_access_files(self, tags: Sequence[TagReading] = ()) -> AccessFiles:
-        """Files of the ground around spots with how they are to be read."""
+    def make_access_files(self, tags: Sequence[TagReading] = (), parks: Sequence[str] = ()) -> AccessFiles:
+        """Files of the ground around spots with how they are to be read; OpenStreetMap data holds both."""
         from scout.app.sources import AccessFiles
+        from scout.io.formats import OSM_SUFFIXES
 
         walking = Walking(limit_min=self.longest_walk_min, load_kg=self.load_kg)
-        return _copy_fields(self, AccessFiles, tags=tuple(tags), walking=walking)
+        named = (*self.access, *self.barriers, *self.hazards)
+        both = (park for park in parks if park.lower().endswith(OSM_SUFFIXES) and park not in named)
+        access = (*self.access, *both)
+        return _copy_fields(self, AccessFiles, access=access, tags=tuple(tags), walking=walking)
 
 
 def _copy_fields(settings: Settings, kind: type[T], **given: Any) -> T:

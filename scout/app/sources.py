@@ -41,6 +41,7 @@ class ParkFiles:
     join_pieces: bool = True  # that touch and have one name
     same_ground: float = 0.9  # share of common ground from which parks of one name are one; 0: never
     strict: bool = False  # one file that cannot be used ends it all
+    forests: bool = False  # of OpenStreetMap data are parks
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +78,14 @@ def read_file_layers(
     """Read all layers of the boundary files; ``unusable`` takes note of those that cannot be used."""
     from scout.io.layers import read_layers
 
-    return read_layers(sources.files, sources.layer, show, assume_crs=sources.crs, unusable=unusable)
+    return read_layers(
+        sources.files,
+        sources.layer,
+        show,
+        assume_crs=sources.crs,
+        unusable=unusable,
+        forests=sources.forests,
+    )
 
 
 def build_read_parks(sources: ParkFiles, layers: Sequence[Layer]) -> Parks:
@@ -149,6 +157,7 @@ def open_source(sources: ParkFiles, show: Callable[[str], None]) -> ParkSource:
         sources.where,
         load_profiles(sources.profile),
         sources.same_ground,
+        sources.forests,
     )
     indexed = open_indexed(sources.files, reading, show, unusable=Unusable(sources.strict))
     return indexed or InMemoryParks(read_parks(sources, show))

@@ -67,12 +67,17 @@ export async function previewFiles() {
 function showPreview(found) {
   preview = found;
   showError("wrong-all-parks");
-  ["crs", "corridor", "pieces", "id-column", "name-column", "layer"].forEach((key) => showFieldError(key));
+  ["crs", "corridor", "pieces", "id-column", "name-column", "where", "profile", "same-ground", "layer"].forEach((key) => showFieldError(key));
   if (found.error) {
     const key = found.error.where.replace(/^.*: /, "");
     if (!showFieldError(key, found.error.text)) showError("wrong-all-parks", found.error.text);
   }
   offerColumns(found.columns);
+  offerValues(found.values ?? {});
+  const layers = Object.values(found.files).flatMap((file) => file.layers ?? []);
+  byId("layers").replaceChildren(
+    ...layers.map((one) => make("option", { value: one.layer }, formatCount(one.records, "record"))),
+  );
   showFiles();
   byId("notes-parks").replaceChildren(...(found.parks?.notes ?? []).map((note) => make("li", {}, note)));
   showParks(found.picture);
@@ -92,6 +97,36 @@ function offerColumns(columns) {
     );
     select.value = chosen;
   }
+}
+
+// Columns of few different values, to choose records by; what is ticked becomes the condition.
+function offerValues(values) {
+  const column = byId("values-column");
+  const chosen = column.value;
+  const names = Object.keys(values);
+  byId("values-box").hidden = !names.length;
+  column.replaceChildren(...names.map((name) => make("option", { value: name }, name)));
+  if (names.includes(chosen)) column.value = chosen;
+  const where = getField("where");
+  const showValues = () => {
+    const quoted = `"${column.value.replaceAll('"', '""')}"`;
+    const text = (value) => `'${value.replaceAll("'", "''")}'`;
+    const taken = where.value.startsWith(`${quoted} IN (`) ? where.value : "";
+    const boxes = (values[column.value] ?? []).map(([value, count]) => {
+      const box = make("input", { type: "checkbox", value });
+      box.checked = taken.includes(text(value));
+      return make("label", { class: "tick" }, box, make("bdi", {}, value), ` (${count.toLocaleString("en")})`);
+    });
+    byId("values").replaceChildren(...boxes);
+    byId("values").onchange = () => {
+      const ticked = [...byId("values").querySelectorAll("input:checked")].map((box) => text(box.value));
+      where.value = ticked.length ? `${quoted} IN (${ticked.join(", ")})` : "";
+      where.dispatchEvent(new Event("input", { bubbles: true }));
+      where.dispatchEvent(new Event("change", { bubbles: true }));
+    };
+  };
+  column.onchange = showValues;
+  showValues();
 }
 
 function showFiles() {

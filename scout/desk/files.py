@@ -7,7 +7,7 @@ from pathlib import Path, PurePath
 
 from scout.app.sources import ParkFiles, build_read_parks
 from scout.errors import InputError
-from scout.io.formats import BOUNDARY_SUFFIXES, PARTS, TAGGED_SUFFIXES
+from scout.io.formats import BOUNDARY_SUFFIXES, PARTS
 from scout.io.layers import check_twice, read_layers
 from scout.io.rasters import HEIGHT_SUFFIXES
 from scout.model import Layer, Parks
@@ -21,7 +21,7 @@ _SUFFIXES = {
     "heights": HEIGHT_SUFFIXES,
     "notebook": (".gpkg",),
 }
-_GROUND = (*BOUNDARY_SUFFIXES, *TAGGED_SUFFIXES, *_PARTS)
+_GROUND = (*BOUNDARY_SUFFIXES, *_PARTS)
 _LONGEST = 120
 _UNFIT = frozenset('/\\:*?"<>|')
 # Windows takes these for devices, whatever their suffix.
@@ -73,15 +73,16 @@ class LayerCache:
     """Layers by file, and the last parks made of them."""
 
     def __init__(self) -> None:
-        self._layers: dict[tuple[str, str | None, str | None], tuple[State, list[Layer]]] = {}
+        self._layers: dict[tuple[str, str | None, str | None, bool], tuple[State, list[Layer]]] = {}
         self._parks: tuple[ParkFiles, State, Parks] | None = None
 
     def layers(self, file: str, sources: ParkFiles, show: Callable[[str], None]) -> list[Layer]:
         """Layers of one boundary file."""
-        key, state = (file, sources.layer, sources.crs), _get_file_state(file)
+        key, state = (file, sources.layer, sources.crs, sources.forests), _get_file_state(file)
         kept = self._layers.get(key)
         if kept is None or kept[0] != state:
-            kept = (state, read_layers([file], layer=sources.layer, assume_crs=sources.crs, progress=show))
+            read = read_layers([file], sources.layer, show, assume_crs=sources.crs, forests=sources.forests)
+            kept = (state, read)
             self._layers[key] = kept
         return kept[1]
 

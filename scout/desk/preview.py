@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
@@ -18,7 +20,7 @@ from scout.desk.settings import make_desk_request
 from scout.errors import ScoutError
 from scout.io.rasters import read_heights
 from scout.model import GEOMETRY, PARK_ID, PARK_NAME, RECORD, Layer, ParkReport, Parks
-from scout.parks.columns import split_columns
+from scout.parks.columns import convert_to_texts, list_attributes, split_columns
 from scout.walk.reach import Box
 from scout.walk.read import read_tagged
 from scout.walk.ways import TaggedLayers, TagMapping, classify_access
@@ -89,6 +91,8 @@ def _flatten_shape(shape: Any) -> list[list[float]]:
 Show = Callable[[str], None]
 
 _LINES = 20  # of each list of records; the rest is counted
+_FEW_VALUES = 30  # of a column to choose records by
+_SAMPLED = 200_000  # records whose values are counted
 _AROUND_DEG = 0.05  # of ground beside the parks: further than anyone walks to a spot
 _WORLD: Box = (-180.0, -90.0, 180.0, 90.0)
 
@@ -116,7 +120,13 @@ def preview_files(
             files[name] = _preview_boundaries(some, reading)
         except ScoutError as problem:
             files[name] = {"error": _format_problem(problem)}
-    answer: dict[str, Any] = {"files": files, "columns": _list_columns(layers), "parks": None, "error": error}
+    answer: dict[str, Any] = {
+        "files": files,
+        "columns": _list_columns(layers),
+        "values": _list_values(layers),
+        "parks": None,
+        "error": error,
+    }
     parks: Parks | None = None
     if layers:
         try:
@@ -201,6 +211,19 @@ def _preview_report(report: ParkReport) -> dict[str, Any]:
 def _list_columns(layers: Sequence[Layer]) -> list[str]:
     found = dict.fromkeys(str(column) for layer in layers for column in layer.frame.columns)
     return [column for column in found if column not in (RECORD, GEOMETRY)]
+
+
+def _list_values(layers: Sequence[Layer]) -> dict[str, list[tuple[str, int]]]:
+    """Values of the columns that have few different ones, the most frequent first, with their counts."""
+    found: dict[str, Counter[str]] = {}
+    for layer in layers:
+        for name in list_attributes(layer):
+            counts = found.setdefault(name, Counter())
+            if len(counts) <= _FEW_VALUES:
+                texts = convert_to_texts(layer.frame[name].iloc[:_SAMPLED])
+                counts.update(pd.Series(np.asarray(texts, dtype=object)).value_counts().to_dict())
+                counts.pop("", None)
+    return {name: counts.most_common() for name, counts in found.items() if 1 < len(counts) <= _FEW_VALUES}
 
 
 def _preview_ground(

@@ -10,7 +10,7 @@ import { chooseSpot, getChosenSpot, offerSpots, prepareDay } from "./day.js";
 import { hasUnsaved, prepareVisits } from "./visits.js";
 
 const CALL_MS = 60_000; // an open window says so
-const READING = ["id-column", "name-column", "crs", "corridor", "pieces", "layer", "strict"];
+const READING = ["id-column", "name-column", "crs", "corridor", "pieces", "where", "profile", "same-ground", "layer", "forests", "strict"];
 let read = "";
 
 const getState = (field) => (field.type === "checkbox" ? field.checked : field.value);

@@ -24,8 +24,8 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from scout.errors import CrsError
+from scout.geo.antimeridian import Box
 from scout.io.local_files import collect_warnings
-from scout.io.tables import Box
 
 WGS84 = "EPSG:4326"
 _NAME_ONE = (

@@ -17,11 +17,16 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 from typing import Any, Literal
 
-import pyogrio
-
 from scout.errors import InputError
 from scout.io import database, exchange, geodatabase, geojson, local_files
 from scout.io.local_files import map_file
+from scout.io.openstreetmap import (
+    Extract,
+    WantedThings,
+    check_installed,
+    has_negative_ids,
+    raise_negative_ids,
+)
 from scout.io.packed import UnpackedFolder, UnpackingRoom, unpack_osm
 from scout.io.trust import find_shape_doubt
 
@@ -80,12 +85,13 @@ Numbering = Literal["fid", "fid from 0", "position"]
 
 _READS = (
     "GeoJSON (also as a sequence), GeoPackage, Shapefile and Esri file geodatabase (also zipped), "
-    "FlatGeobuf, GeoParquet, KML, KMZ, EsriJSON, TopoJSON, GML, MapInfo and CSV with WKT are read"
+    "FlatGeobuf, GeoParquet, KML, KMZ, EsriJSON, TopoJSON, GML, MapInfo, CSV with WKT and OpenStreetMap's "
+    ".osm and .osm.pbf are read"
 )
 _LARGEST_KML = 2**29  # bytes; GDAL takes several times as much
-_OSM_LAYERS = ("points", "lines", "multipolygons")  # relations that are no areas repeat tagged ways
 KML = ("LIBKML", "KML")  # drivers
 _DEEPEST = 4  # zips within zips
+OSM = ("pyosmium",)
 SHAPEFILE_PARTS = (".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix")
 PARTS = {".shp": SHAPEFILE_PARTS, **exchange.MAPINFO_PARTS}  # what lies beside the file that is named
 
@@ -111,20 +117,20 @@ class Opening:
     warnings: tuple[str, ...] = ()
     layers: tuple[str, ...] = ()  # of many, those to look at; empty: all
     fid_column: str = ""  # of a database, where records are asked for by number
-    one_pass: bool = False  # no index: GDAL reads all of it for every question
+    extract: Extract | None = None  # of OpenStreetMap data
     options: dict[str, Any] = field(default_factory=dict)  # for GDAL's driver
     rows: dict[str, int] = field(default_factory=dict)  # records by layer, where the file itself tells them
     folder: UnpackedFolder | None = None  # where the target lies, if not where the user has it
 
 
-def open_file(path: str | Path, tagged: bool = False) -> list[Opening]:
+def open_file(path: str | Path, wanted: WantedThings | None = None) -> list[Opening]:
     """Check one path and say what to open in it.
 
     Parameters
     ----------
     path : path
-    tagged : bool
-        Whether OpenStreetMap's own formats will do: they hold everything, so nothing tells what a park is.
+    wanted : WantedThings, optional
+        Of OpenStreetMap's own formats, which hold everything; parks if not given.
 
     Raises
     ------
@@ -136,11 +142,15 @@ def open_file(path: str | Path, tagged: bool = False) -> list[Opening]:
         if _is_geodatabase(file):
             return _open_geodatabase(name, file.absolute())
         check_local(name)
-        opener = (_OPENERS | _TAGGED if tagged else _OPENERS).get(file.suffix.lower())
-        if opener is None:
+        opener = _OPENERS.get(file.suffix.lower())
+        osm = _OSM_OPENERS.get(file.suffix.lower())
+        if opener is None and osm is None:
             raise _explain_suffix(name, file)
         if file.stat().st_size == 0:
             raise InputError(name, "the file is empty", "save or download it again")
+        if osm is not None:
+            return osm(name, file.absolute(), wanted or WantedThings())
+        assert opener is not None
         return opener(name, file.absolute())
     except OSError as error:
         raise InputError(name, f"cannot be read ({error.strerror or error})") from error
@@ -157,7 +167,7 @@ def check_named(path: str | Path) -> None:
     if _is_geodatabase(file):
         return
     check_local(name)
-    if file.suffix.lower() not in _OPENERS:
+    if file.suffix.lower() not in _OPENERS | _OSM_OPENERS:
         raise _explain_suffix(name, file)
 
 
@@ -198,9 +208,6 @@ def _explain_suffix(name: str, file: Path) -> InputError:
             return InputError(name, f"is one part of {what}", f"name the {suffix} file, its parts beside it")
     if file.suffix.lower() == ".gdb":
         return InputError(name, "is no folder, as an Esri file geodatabase is", "copy the whole folder again")
-    if name.lower().endswith(OSM_SUFFIXES):
-        what = "OpenStreetMap data is read for access, barriers and hazards, not for parks"
-        return InputError(name, what, "export the park boundaries from it, such as to GeoJSON")
     return InputError(name, f"the suffix {file.suffix or '(none)'} is not that of a known format", _READS)
 
 
@@ -464,35 +471,28 @@ def has_outermost(start: bytes, element: str) -> bool:
     return bool(re.match(prologue + rf"<(?:\w+:)?{element}[\s>]", head, re.DOTALL)) and "<OGRVRT" not in head
 
 
-def _open_osm_text(name: str, file: Path) -> list[Opening]:
+def _open_osm_text(name: str, file: Path, wanted: WantedThings) -> list[Opening]:
     text = b"" if file.suffix.lower() == ".osm" else unpack_osm(name, file)
     if not has_outermost(text[:65536] or _read_head(file, 65536), "osm"):
         raise _explain_mismatch(name, "the outermost element is not osm")
-    # Editors write ids below zero and out of order, which GDAL's own index refuses.
-    return [_make_osm_opening(name, file, text, USE_CUSTOM_INDEXING="NO")]
+    if not text:
+        with map_file(file) as content:
+            text = content[:] if has_negative_ids(content) else b""
+    return [_make_osm_opening(name, file, raise_negative_ids(text) if text else file, wanted)]
 
 
-def _open_osm_binary(name: str, file: Path) -> list[Opening]:
+def _open_osm_binary(name: str, file: Path, wanted: WantedThings) -> list[Opening]:
     # A length, then the first field of a blob's header: its type, see the format's published description.
     if _read_head(file, 15)[4:] != b"\x0a\x09OSMHeader":
         raise _explain_mismatch(name, "no OpenStreetMap PBF")
-    return [_make_osm_opening(name, file)]
+    return [_make_osm_opening(name, file, file, wanted)]
 
 
-def _make_osm_opening(name: str, file: Path, text: bytes = b"", **options: str) -> Opening:
-    folder = pyogrio.get_gdal_data_path()
-    if folder:  # else a setting of the process may name another table of tags
-        options["CONFIG_FILE"] = str(Path(folder) / "osmconf.ini")
+def _make_osm_opening(name: str, file: Path, content: Path | bytes, wanted: WantedThings) -> Opening:
+    check_installed(name)
+    extract, stem = Extract(name, content, wanted), file.stem.removesuffix(".osm")
     return Opening(
-        text or make_plain_path(name, file),
-        file.stem.removesuffix(".osm"),
-        ("OSM",),
-        numbering="fid",
-        many_layers=True,
-        crs="EPSG:4326",
-        layers=_OSM_LAYERS,
-        one_pass=True,
-        options=dict(options),
+        str(file), stem, OSM, many_layers=True, crs="EPSG:4326", layers=wanted.layers, extract=extract
     )
 
 
@@ -518,6 +518,6 @@ _OPENERS: dict[str, Callable[[str, Path], list[Opening]]] = {
     ".mif": _open_mapinfo,
     ".csv": _open_wkt_table,
 }
-_TAGGED = {".osm": _open_osm_text, ".gz": _open_osm_text, ".bz2": _open_osm_text, ".pbf": _open_osm_binary}
+_OSM_OPENERS = dict.fromkeys((".osm", ".gz", ".bz2"), _open_osm_text) | {".pbf": _open_osm_binary}
 
-BOUNDARY_SUFFIXES, TAGGED_SUFFIXES = tuple(_OPENERS), tuple(_TAGGED)
+BOUNDARY_SUFFIXES = tuple(_OPENERS | _OSM_OPENERS)

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import difflib
 import sqlite3
+import warnings
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext, suppress
@@ -35,17 +36,18 @@ from scout.io import geojson
 from scout.io import geojson as salvage
 from scout.io.crs import Datum, convert_box, meets_boxes, merge_boxes_to_few, understand_crs
 from scout.io.curves import TOLERANCE_M, ArcStraightener, TooManyEdges
-from scout.io.formats import KML, Opening, check_named, open_file
+from scout.io.formats import KML, OSM, Opening, check_named, open_file
 from scout.io.geojson_features import is_worth_trying, open_by_simdjson
 from scout.io.heads import find_misfits, measure_extents
 from scout.io.kml import cut_layers
 from scout.io.local_files import collect_warnings, run_offline
+from scout.io.openstreetmap import OSM_CREDIT, Extract, WantedThings
 from scout.io.parquet import open_by_parquet, read_own_metadata
 from scout.io.reproject import CAUSES, describe_gap, reproject
 from scout.io.tables import Box, LayerStream, Opener, Part, RecordBatch, isin_sorted, list_streams
 from scout.io.trust import SHORT, SHORT_M, UnreliableIndex
 from scout.io.unusable import Unusable
-from scout.model import GEOMETRY, RECORD, Layer, Source
+from scout.model import GEOMETRY, RECORD, Credit, Layer, Source
 
 GEODATABASE = ("OpenFileGDB",)
 INDEXED = (
@@ -55,19 +57,18 @@ INDEXED = (
     "OpenFileGDB",
 )  # drivers that ask an index, where the file has one
 
-# What GDAL is asked for: what meets the boxes, what meets one box around them all, or all of the layer.
-Asked = Literal["boxes", "around", "all"]
+# What GDAL is asked for: what meets the boxes, or all of the layer.
+Asked = Literal["boxes", "all"]
 
 
 def open_with_sifting(openers: Sequence[Opener], opening: Opening, boxed: bool) -> list[tuple[Opener, Asked]]:
     """The ways to read a layer with what GDAL is asked for, best first."""
     found: list[tuple[Opener, Asked]] = [(opener, "boxes") for opener in openers]
-    if not boxed or opening.drivers == ("Parquet",):
+    if not boxed or opening.drivers in (("Parquet",), OSM):
         return found
     if opening.drivers[0] in INDEXED[1:]:
         return [(opener, "all") for opener in openers]
-    more: list[Asked] = ["around", "all"] if opening.one_pass else ["all"]
-    return found + [(openers[-1], asked) for asked in more]
+    return [*found, (openers[-1], "all")]
 
 
 def numbers_near(
@@ -167,6 +168,8 @@ def read_layer(
     # By boxes through arrow FlatGeobuf makes up a record where one holds nothing (GDAL 3.12).
     arrow = not by_number and (request.boxes is None or request.opening.drivers[0] in INDEXED)
     openers = [open_by_parquet] if request.opening.drivers == ("Parquet",) else list_streams(arrow)
+    if request.opening.extract is not None:
+        openers = [_open_extract(request.opening.extract, request.boxes)]
     if is_worth_trying(request.opening):
         openers.insert(0, open_by_simdjson)
     for way in (ways := open_with_sifting(openers, request.opening, request.boxes is not None)):
@@ -182,6 +185,20 @@ def read_layer(
             if way is ways[-1]:
                 raise InputError(request.path, f"cannot be read ({error})", "export it again") from error
     raise AssertionError("no way to read")
+
+
+def _open_extract(extract: Extract, boxes: Sequence[Box] | None) -> Opener:
+    """How a layer of OpenStreetMap data is opened."""
+
+    @contextmanager
+    def open_one(_: Opening, layer: str | int | None, __: Part) -> Iterator[LayerStream]:
+        numbers, table, shapes, told = extract.read_all(boxes)[str(layer)]
+        for line in told:
+            warnings.warn(line, stacklevel=1)
+        batch = RecordBatch(table, numbers, shapes, made=True)
+        yield LayerStream("EPSG:4326", iter([batch]), pd.concat)
+
+    return open_one
 
 
 @dataclass
@@ -254,8 +271,6 @@ class LayerGathering:
                 self.doubts += find_misfits(file, self.request.name, str(info["fid_column"]))
             return [None]
         self.datum = understand_crs(info["crs"], self.request.path, self.request.assume_crs)
-        if opening.one_pass:
-            return self._in_one_pass()
         self.own_boxes = [
             part for box in merge_boxes_to_few(self.request.boxes) for part in convert_box(box, self.datum)
         ]
@@ -292,16 +307,6 @@ class LayerGathering:
             self.asked, self.announced = "all", int(info["features"])
             return [None]
         return [numbers[first : first + _ASKED] for first in range(0, len(numbers), _ASKED)]
-
-    def _in_one_pass(self) -> list[Part]:
-        """Without an index every question is another pass through the file, so there is one."""
-        if self.asked == "all":
-            return [None]
-        assert self.datum is not None
-        boxes = self.request.boxes or ()
-        parts = [part for box in boxes for part in convert_box(box, self.datum, turned=False)]
-        drawn = shapely.box(*np.array(parts).T)
-        return [shapely.union_all(drawn)] if self.asked == "boxes" else [tuple(shapely.total_bounds(drawn))]
 
     def take(self, stream: LayerStream) -> None:
         """Take the records of an opened layer."""
@@ -461,7 +466,14 @@ def make_source(
         operation=ours.get("operation", judged.operation),
         accuracy_m=ours.get("accuracy_m", judged.accuracy_m),
         warnings=(*request.opening.warnings, *ours.get("warnings", ()), *judged.warnings, *warnings),
+        credits=_list_credits(request.opening, ours),
     )
+
+
+def _list_credits(opening: Opening, ours: dict[str, Any]) -> tuple[Credit, ...]:
+    """Credits that a format brings along, also into what was prepared from it."""
+    kept = tuple(Credit((), text, licence) for text, licence in ours.get("credits", ()))
+    return (OSM_CREDIT,) if opening.extract is not None else kept
 
 
 def _sample_corners(bounds: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -495,7 +507,7 @@ class WantedLayers:
     layer: str | None = None  # only the layer of that name
     boxes: tuple[Box, ...] | None = None  # only records whose bounds meet one of them, in degrees
     assume_crs: str | None = None  # for files that name no system
-    tagged: bool = False  # OpenStreetMap's own formats are welcome too
+    osm: WantedThings | None = None  # of OpenStreetMap's own formats
 
 
 def check_twice(paths: Sequence[Path | str]) -> None:
@@ -506,7 +518,9 @@ def check_twice(paths: Sequence[Path | str]) -> None:
             raise InputError(str(path), "is named twice", "name each file once")
 
 
-def list_requests(path: Path | str, layer: str | None, assume_crs: str | None) -> list[LayerRequest]:
+def list_requests(
+    path: Path | str, layer: str | None, assume_crs: str | None, osm: WantedThings
+) -> list[LayerRequest]:
     """The layers of one file, each to be read whole.
 
     Raises
@@ -515,7 +529,7 @@ def list_requests(path: Path | str, layer: str | None, assume_crs: str | None) -
         The file cannot be used, or has no layer of that name.
     """
     with run_offline():
-        chosen = _choose_layers(str(path), open_file(path), layer)
+        chosen = _choose_layers(str(path), open_file(path, osm), layer)
     return [_make_request(str(path), one, None, assume_crs) for one in chosen]
 
 
@@ -536,10 +550,18 @@ def read_file(
     found, causes = [], Counter[str]()
     out = unusable or Unusable()
     before = len(out.errors)
-    chosen = _choose_layers(str(path), open_file(path, wanted.tagged), wanted.layer)
+    chosen = _choose_layers(str(path), open_file(path, wanted.osm), wanted.layer)
+    extract = chosen[0][0].extract
+    if extract is not None:  # all layers in one go
+        if progress is not None:
+            progress(f"reading {path}")
+        with out.guard():
+            extract.read_all(wanted.boxes)
+        if len(out.errors) > before:
+            return []
     for choice in chosen:
         opening, _, name = choice
-        if progress is not None:
+        if progress is not None and extract is None:
             progress(f"reading {path}" if name == opening.stem else f"reading {path} (layer {name})")
         with out.guard(), named(name, len(chosen) > 1):
             one, why = read_layer(_make_request(str(path), choice, wanted.boxes, wanted.assume_crs))
@@ -616,13 +638,15 @@ def _layers_in(path: str, opening: Opening) -> list[Chosen]:
     return [(opening, asked, name) for asked, name in listed]
 
 
-def _list_layers(path: str, opening: Opening) -> list[tuple[int, str]]:
+def _list_layers(path: str, opening: Opening) -> list[tuple[int | str, str]]:
+    if opening.extract is not None:
+        return [(name, name) for name in opening.layers]
     try:
         with collect_warnings():
             rows = pyogrio.list_layers(opening.target).tolist()
     except pyogrio.errors.DataSourceError as error:
         raise InputError(path, f"cannot be opened ({error})", "export it again") from error
-    found = []
+    found: list[tuple[int | str, str]] = []
     for number, (name, shape) in enumerate(rows):
         # Of bytes in memory GDAL makes up the name of a document without one.
         made_up = isinstance(opening.target, bytes) and name.startswith("pyogrio_")
@@ -648,6 +672,7 @@ def read_layers(
     bounds: Box | None = None,
     assume_crs: str | None = None,
     unusable: Unusable | None = None,
+    forests: bool = False,
 ) -> list[Layer]:
     """Read all layers of some files.
 
@@ -655,7 +680,8 @@ def read_layers(
     ----------
     paths : path or sequence of path
         GeoJSON (also as a sequence), GeoPackage, Shapefile and Esri file geodatabase (plain or zipped),
-        FlatGeobuf, GeoParquet, KML, KMZ, EsriJSON, TopoJSON, GML, MapInfo, CSV with WKT.
+        FlatGeobuf, GeoParquet, KML, KMZ, EsriJSON, TopoJSON, GML, MapInfo, CSV with WKT; the parks of
+        OpenStreetMap's own formats.
     layer : str, optional
         Read only the layer of that name; every file must have it.
     progress : callable, optional
@@ -667,6 +693,8 @@ def read_layers(
         Coordinate system of the files that name none.
     unusable : Unusable, optional
         Takes note of files and layers that are left out; without one the first such file ends the reading.
+    forests : bool
+        Whether forests and woods of OpenStreetMap data are parks.
 
     Returns
     -------
@@ -687,7 +715,9 @@ def read_layers(
     if not paths:
         raise InputError("input", "no file was named", "name one or more files of park boundaries")
     check_twice(paths)
-    wanted = WantedLayers(layer, None if bounds is None else (bounds,), assume_crs)
+    wanted = WantedLayers(
+        layer, None if bounds is None else (bounds,), assume_crs, WantedThings(forests=forests)
+    )
     out = unusable or Unusable()
     with run_offline():
         for path in paths:

@@ -10,6 +10,7 @@ import tempfile
 import weakref
 import zipfile
 import zlib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,8 @@ from scout.errors import InputError
 from scout.io.local_files import ZIP_DAMAGE
 
 _AT_ONCE = 2**20  # bytes
+_LARGEST_BLOCK = 2**25  # bytes of a block in a PBF, as its description limits it
+_DATA = b"OSMData"
 _LARGEST_OSM = 2**29  # bytes
 _TIMES = 40  # maps as XML pack to a tenth or a twentieth
 
@@ -143,3 +146,81 @@ class UnpackingRoom:
         return InputError(
             self.name, f"what it holds is larger than {self.most // 2**20} MiB", "unpack it first"
         )
+
+
+# OpenStreetMap's PBF: blocks, each packed by itself, with a table of the texts of its tags at its start.
+def check_texts(name: str, file: Path) -> None:
+    """See that no text in a PBF has a zero byte: libosmium ends there and reads on in what is none of its.
+
+    Whatever else is amiss with the blocks is left to libosmium.
+
+    Raises
+    ------
+    InputError
+    """
+    for packed in _iterate_blocks(file):
+        try:
+            unpacked = zlib.decompressobj()
+            start = unpacked.decompress(packed, 11)
+            if start[:1] != b"\x0a":  # the field of the table
+                continue
+            size, at = _read_varint(start, 1)
+            if size > _LARGEST_BLOCK:
+                continue
+            more = unpacked.decompress(unpacked.unconsumed_tail, max(at + size - len(start), 1))
+            texts = (start + more)[at : at + size]
+            # The first text is empty by definition: its length is a zero, and in a sound table no other.
+            damaged = texts.count(0) > texts.startswith(b"\x0a\0") and _has_zero(texts)
+        except (zlib.error, IndexError):
+            continue
+        if damaged:
+            raise InputError(name, "is damaged: a text in it has a zero byte", "download it again")
+
+
+def _iterate_blocks(file: Path) -> Iterator[bytes]:
+    """Packed contents of the blocks of a PBF up to where it is damaged."""
+    with file.open("rb") as stream:
+        while len(length := stream.read(4)) == 4 and (count := int.from_bytes(length, "big")) <= 2**16:
+            head = stream.read(count)
+            try:
+                at = head.index(b"\x18", 2 + head[1]) if head[:1] == b"\x0a" else len(head)
+                size, _ = _read_varint(head, at + 1)
+            except (IndexError, ValueError):
+                return
+            if size > _LARGEST_BLOCK:
+                return
+            block = stream.read(size)
+            if _DATA in head:
+                yield block[_find_packed(block) :]
+
+
+def _find_packed(block: bytes) -> int:
+    """Where the zlib data of a block begins, after its field's key and length; 0 where there is none."""
+    at = 0
+    try:
+        while block[at] != 0x1A:  # another field, such as the size unpacked
+            _, at = _read_varint(block, at + 1)
+        return _read_varint(block, at + 1)[1]
+    except IndexError:
+        return 0
+
+
+def _read_varint(data: bytes, at: int) -> tuple[int, int]:
+    """A number of protocol buffers, and where what follows begins."""
+    number = shift = 0
+    while True:
+        number |= (data[at] & 127) << shift
+        shift, at = shift + 7, at + 1
+        if data[at - 1] < 128:
+            return number, at
+
+
+def _has_zero(texts: bytes) -> bool:
+    """Whether one of the texts of a table has a zero byte, one by one."""
+    at = 0
+    while at < len(texts):
+        size, at = _read_varint(texts, at + 1)
+        if 0 in texts[at : at + size]:
+            return True
+        at += size
+    return False

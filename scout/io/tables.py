@@ -17,14 +17,13 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import pyogrio.raw
-import shapely
 from numpy.typing import NDArray
 
 from scout.io.formats import Opening
 
 Box = tuple[float, float, float, float]
-# Of a layer, in its own system: a box, a shape, records by GDAL's feature ids, or all of it.
-Part: TypeAlias = Box | shapely.Geometry | NDArray[np.int64] | None
+# Of a layer, in its own system: a box, records by GDAL's feature ids, or all of it.
+Part: TypeAlias = Box | NDArray[np.int64] | None
 
 _BATCH = 2000  # records; measured: larger ones are slower and take more memory
 _ROWS = 20_000  # of a table without geometry; of one large batch GDAL makes no work for two cores
@@ -96,7 +95,7 @@ def _open_by_arrow(opening: Opening, layer: str | int | None, part: Part) -> Ite
 
 def _limit_to_part(part: Part, opening: Opening) -> dict[str, Any]:
     if not isinstance(part, np.ndarray):
-        return {"mask" if isinstance(part, shapely.Geometry) else "bbox": part}
+        return {"bbox": part}
     if not opening.fid_column:
         return {"fids": part}
     # One question to the database; by `fids` GDAL asks for every record apart.

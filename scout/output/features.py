@@ -126,10 +126,15 @@ _LINE_LED = ("\t", "\r", "\n")
 
 
 def to_csv(findings: Findings) -> str:
-    """One row per spot with latitude and longitude first; lists are joined by blanks or ``; ``."""
+    """One row per spot with latitude and longitude first; lists are joined by blanks or ``; ``.
+
+    Credits, where there are any, are a column: a table has no other place that survives a spreadsheet.
+    """
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\r\n")
-    table.writerow([*_FIRST, *(name for key in _REST for name in _name_columns(key))])
+    credits = [" ".join(list_credits(findings))] if findings.credits else []
+    columns = [name for key in _REST for name in _name_columns(key)]
+    table.writerow([*_FIRST, *columns, *(["credits"] if credits else [])])
     for ranked in findings.spots:
         values = make_properties(ranked)
         spot = ranked.spot
@@ -141,7 +146,7 @@ def to_csv(findings: Findings) -> str:
         ]
         for key in _REST:
             row += _swap_pair(values[key]) if key == "parking" else [_make_cell(key, values[key])]
-        table.writerow(row)
+        table.writerow([*row, *(_make_cell("credits", one) for one in credits)])
     return out.getvalue()
 
 
@@ -186,7 +191,10 @@ def _starts_formula(text: str) -> bool:
 
 # GeoJSON as RFC 7946 has it: a point per spot.
 def to_geojson(findings: Findings) -> str:
-    """RFC 7946 points, one per spot, in rank order; coordinates to 1e-8 deg (a millimetre)."""
+    """RFC 7946 points, one per spot, in rank order; coordinates to 1e-8 deg (a millimetre).
+
+    Credits, where there are any, are a foreign member of the collection (section 6.1).
+    """
     features = [
         {
             "type": "Feature",
@@ -196,7 +204,9 @@ def to_geojson(findings: Findings) -> str:
         for r in findings.spots
     ]
     lines = ",\n".join(json.dumps(f, ensure_ascii=False, allow_nan=False) for f in features)
-    return f'{{"type": "FeatureCollection", "features": [\n{lines}\n]}}\n'
+    credits = json.dumps(list_credits(findings), ensure_ascii=False)
+    more = f', "credits": {credits}' if findings.credits else ""
+    return f'{{"type": "FeatureCollection"{more}, "features": [\n{lines}\n]}}\n'
 
 
 # GeoPackage: the layers spots, stretches, parks and routes.

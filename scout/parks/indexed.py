@@ -38,6 +38,7 @@ from scout.io.layers import (
     read_layer,
 )
 from scout.io.local_files import collect_warnings, run_offline
+from scout.io.openstreetmap import WantedThings
 from scout.io.parquet import list_columns, read_boxes, read_table, sample_in
 from scout.io.tables import isin_sorted, read_bounds, read_columns
 from scout.io.trust import SHORT, UnreliableIndex, check_bounds, format_compared
@@ -274,6 +275,7 @@ class ParkReading:
     where: str | None = None
     profiles: tuple[Profile, ...] = ()
     same_ground: float = SAME_GROUND
+    forests: bool = False  # of OpenStreetMap data are parks
 
     @property
     def choice(self) -> RecordChoice:
@@ -415,7 +417,9 @@ def open_indexed(
     every: list[LayerRequest] = []
     for path in paths:
         with out.guard():
-            every += list_requests(path, reading.layer, reading.assume_crs)
+            every += list_requests(
+                path, reading.layer, reading.assume_crs, WantedThings(forests=reading.forests)
+            )
     wanted, known, doubted = [], [], False
     layers_of = Counter(one.path for one in every)
     for one in every:
@@ -442,7 +446,8 @@ def open_indexed(
 
 
 def _measure_size(request: LayerRequest) -> int:
-    return measure_size(request.path)
+    """Bytes of what may be spilled; of OpenStreetMap data only parks come to memory anyway."""
+    return 0 if request.opening.extract is not None else measure_size(request.path)
 
 
 def _read_rest(

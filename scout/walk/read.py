@@ -12,14 +12,14 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from scout.io.formats import OSM_SUFFIXES
 from scout.io.layers import WantedLayers, check_twice, read_file
 from scout.io.local_files import run_offline
+from scout.io.openstreetmap import WantedThings
 from scout.io.tables import Box
 from scout.model import GEOMETRY, RECORD, Layer, Source
 from scout.walk.tags import KEYS
 
-_OTHER = "other_tags"  # where GDAL puts tags that have no column of their own, as PostgreSQL's hstore text
+_OTHER = "other_tags"  # where exports by GDAL have tags without a column of their own, as PostgreSQL's hstore
 _PAIR = re.compile(r'"((?:[^"\\]|\\.)*)"=>"((?:[^"\\]|\\.)*)"')
 
 
@@ -65,7 +65,8 @@ def read_tagged(
     check_twice(paths)
     if not boxes:
         return [_make_empty_layer(str(path)) for path in paths]
-    wanted, kept = WantedLayers(boxes=tuple(boxes), assume_crs=assume_crs, tagged=True), KEYS | set(keys)
+    kept = KEYS | set(keys)
+    wanted = WantedLayers(boxes=tuple(boxes), assume_crs=assume_crs, osm=WantedThings(kept))
     with run_offline():
         found: list[Layer] = []
         for path in paths:
@@ -77,7 +78,7 @@ def read_tagged(
 
 
 def _unpack_tags(layer: Layer, keys: Collection[str]) -> Layer:
-    """The layer with its other tags as columns; records of OpenStreetMap that say nothing here dropped."""
+    """The layer with its other tags as columns."""
     frame = layer.frame
     if _OTHER not in frame.columns:
         return layer
@@ -90,23 +91,13 @@ def _unpack_tags(layer: Layer, keys: Collection[str]) -> Layer:
     table = pd.DataFrame(frame.drop(columns=[_OTHER, GEOMETRY]))
     for key, column in columns.items():
         table[key] = table[key].where(table[key].notna(), column) if key in table.columns else column
-    made = gpd.GeoDataFrame(table, geometry=frame.geometry.array, crs=frame.crs)
-    if not _is_osm(layer.source.path):
-        return replace(layer, frame=made)
-    read = [key for key in table.columns if key in keys and key != "name"]
-    made = made[table[read].notna().any(axis=1)].reset_index(drop=True)
-    source = replace(layer.source, records=layer.source.records - len(frame) + len(made))
-    return replace(layer, frame=made, source=source)
+    return replace(layer, frame=gpd.GeoDataFrame(table, geometry=frame.geometry.array, crs=frame.crs))
 
 
 def _make_column(values: dict[int, str], rows: int) -> Any:
     column = np.full(rows, None, dtype=object)
     column[list(values)] = list(values.values())
     return column
-
-
-def _is_osm(path: str) -> bool:
-    return path.lower().endswith(OSM_SUFFIXES)
 
 
 def _make_empty_layer(path: str) -> Layer:

@@ -128,6 +128,15 @@ def _command(name: str, given: str, beside: Path, chance: random.Random) -> tupl
         if chance.random() < 0.15:
             return ["check", "45,-20", "--map", "out.html", *corridor, f"--parks={given}"], ["out.html"]
         return ["find", *search, *corridor, *where], written
+    if name.startswith("parks"):
+        return [
+            "find",
+            *search,
+            "--near=0",
+            "--longest-walk=10",
+            *(["--forests"] if chance.random() < 0.3 else []),
+            f"--parks={given}",
+        ], written
     if name.startswith("access"):
         role = chance.choice(("--access", "--barriers", "--hazards"))
         return ["find", _GOOD, *search, *walks, f"{role}={given}"], written

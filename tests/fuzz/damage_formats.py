@@ -9,6 +9,7 @@ import sqlite3
 import struct
 import zipfile
 import zlib
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
@@ -275,6 +276,43 @@ def _odd_pbf(whole: Path, folder: Path, chance: random.Random) -> Path:
         ]
     )
     _hit(whole, folder).write_bytes(data)
+    return _hit(whole, folder)
+
+
+def change_blocks(path: Path, change: Callable[[bytes], bytes]) -> None:
+    """Change the data blocks of a PBF inside; they stay sound as packed data."""
+    data, made, at = path.read_bytes(), bytearray(), 0
+    while at < len(data):
+        (length,) = struct.unpack_from(">I", data, at)
+        head = data[at + 4 : at + 4 + length]
+        kind = b"OSMHeader" if b"OSMHeader" in head else b"OSMData"
+        size, shift = 0, 0
+        for byte in head[2 + len(kind) + 1 :]:  # the field's key, then the size as a varint
+            size |= (byte & 127) << shift
+            shift += 7
+            if byte < 128:
+                break
+        blob = data[at + 4 + length : at + 4 + length + size]
+        block = zlib.decompress(blob[blob.index(b"\x78\x9c") :])
+        made += _blob(kind, change(block) if kind == b"OSMData" else block)
+        at += 4 + length + size
+    path.write_bytes(made)
+
+
+def _bytes_in_blocks(whole: Path, folder: Path, chance: random.Random) -> Path:
+    """Bytes changed inside the packed blocks: what no checksum tells, so that the parser itself has to see it."""
+
+    def change(block: bytes) -> bytes:
+        changed = bytearray(block)
+        for _ in range(chance.choice((1, 1, 3, 20))):
+            where = chance.randrange(len(changed))
+            changed[where] = chance.choice((0, 127, 128, 255, changed[where] ^ 1, chance.randrange(256)))
+        if chance.random() < 0.1:
+            del changed[chance.randrange(len(changed)) :]
+        return bytes(changed)
+
+    shutil.copy(whole, _hit(whole, folder))
+    change_blocks(_hit(whole, folder), change)
     return _hit(whole, folder)
 
 
@@ -583,7 +621,7 @@ MAKERS: dict[str, dict[str, Maker]] = {
     ".kml": _XML,
     ".kmz": _ZIPPED,
     ".osm": _XML,
-    ".pbf": {"odd PBF": _odd_pbf},
+    ".pbf": {"odd PBF": _odd_pbf, "bytes in blocks": _bytes_in_blocks},
     ".tif": {"odd raster": _odd_raster},
     ".nmea": {"odd text": _odd_text(_NMEA)},
     ".gpx": _XML,

@@ -131,8 +131,8 @@ def _bad_relations(whole: Path, folder: Path, chance: random.Random) -> Path:
     extra = []
     for k in range(chance.choice((1, 3, 40))):
         subject = (
-            chance.choice(("natural", "building", "landuse")),
-            chance.choice(("water", "yes", "military")),
+            chance.choice(("natural", "building", "landuse", "leisure", "boundary")),
+            chance.choice(("water", "yes", "military", "park", "protected_area")),
         )
         tags = f'<tag k="{subject[0]}" v="{subject[1]}"/>'
         if chance.random() < 0.5:

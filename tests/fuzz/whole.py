@@ -78,6 +78,10 @@ _WAYS: list[tuple[list[tuple[float, float]], dict[str, str]]] = [
         [(-19.999, 44.998), (-19.998, 44.998), (-19.998, 44.999), (-19.999, 44.998)],
         {"natural": "water", "name": "Höhe <Pool>"},
     ),
+    (
+        [(-20.01, 44.99), (-19.99, 44.99), (-19.99, 45.01), (-20.01, 45.01), (-20.01, 44.99)],
+        {"leisure": "nature_reserve", "name": "Corner Fen", "ref": "Q-1"},
+    ),
 ]
 _NODES = [
     ((-20.001, 45.0), {"amenity": "parking", "name": "Gate field"}),
@@ -107,6 +111,9 @@ def _osm_text() -> str:
     relation = (
         '<relation id="200" version="1"><member type="way" ref="104" role="outer"/>'
         '<tag k="type" v="multipolygon"/><tag k="natural" v="water"/></relation>'
+        '<relation id="201" version="1"><member type="way" ref="105" role="outer"/>'
+        '<member type="way" ref="104" role="inner"/><tag k="type" v="boundary"/>'
+        '<tag k="boundary" v="protected_area"/><tag k="name" v="Holed Fen"/></relation>'
     )
     body = "\n".join([*nodes, *ways, relation])
     return f'<?xml version="1.0" encoding="UTF-8"?>\n<osm version="0.6" generator="hand">\n{body}\n</osm>\n'
@@ -347,6 +354,8 @@ FORMATS: dict[str, tuple[str, Callable[[Path], None]]] = {
     "access, OSM XML": (".osm", _osm),
     "access, OSM PBF": (".osm.pbf", _pbf),
     "access, OSM XML packed": (".osm.gz", lambda path: path.write_bytes(gzip.compress(_osm_text().encode()))),
+    "parks, OSM XML": (".osm", _osm),
+    "parks, OSM PBF": (".osm.pbf", _pbf),
     "access, GeoJSON": (".geojson", _access(".geojson")),
     "access, GeoPackage": (".gpkg", _access(".gpkg")),
     "heights, GeoTIFF": (".tif", _heights),
