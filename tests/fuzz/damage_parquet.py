@@ -117,6 +117,44 @@ def _equal(whole: Path, folder: Path, chance: random.Random) -> Path:
     return path
 
 
+def _over_each_other(whole: Path, folder: Path, chance: random.Random) -> Path:
+    """Parks by the thousand over or beside one another, and thousands in or across a long one."""
+    import pyarrow
+    from pyarrow import parquet
+
+    kind = chance.choice(("shifted", "angles", "held", "across"))
+    if kind in ("shifted", "angles"):
+        count = chance.choice((3000, 20_000, 60_000))
+        at = np.arange(count) * chance.choice((1e-7, 1e-6, 1e-5))
+        thin = chance.choice((3e-8, 0.05))
+        corner = [(0, 0), (0.2, 0), (0.2, 0.2), (0.2 - thin, 0.2), (0.2 - thin, thin), (0, thin)]
+        if kind == "shifted":
+            corner = [(0, 0), (0.1, 0), (0.1, 0.1), (0, 0.1)]
+        shapes = shapely.polygons(
+            np.array(corner) + np.stack([at - 20.1, np.full(count, 44.9)], axis=1)[:, None]
+        )
+    else:
+        turn = np.linspace(0, 2 * np.pi, chance.choice((20_000, 150_000)), endpoint=False)
+        ragged = 1 + 1e-3 * np.sin(turn * 997)
+        long = shapely.Polygon(
+            np.stack([ragged * np.cos(turn) - 20, 0.7 * ragged * np.sin(turn) + 45], axis=1)
+        )
+        turn = np.linspace(0, 2 * np.pi, chance.choice((1000, 28_000)), endpoint=False)
+        out = np.sqrt(np.linspace(0, 0.98, len(turn))) if kind == "held" else np.ones(len(turn))
+        x, y, half = out * np.cos(turn) - 20, 0.7 * out * np.sin(turn) + 45, 1e-4
+        shapes = np.append(shapely.box(x - half, y - half, x + half, y + half), long)
+    path = folder / f"hit{whole.suffix}"
+    columns = {"geometry": shapely.to_wkb(shapes).tolist(), "name": [f"Q{k}" for k in range(len(shapes))]}
+    table = pyarrow.table(columns).replace_schema_metadata(_geo(None, False))
+    parquet.write_table(table, path, compression="zstd")
+    return path
+
+
 PARQUET: dict[str, dict[str, Maker]] = {
-    "GeoParquet": {"joined tables": _joined, "kept once for many": _kept_once, "equal records": _equal}
+    "GeoParquet": {
+        "joined tables": _joined,
+        "kept once for many": _kept_once,
+        "equal records": _equal,
+        "over each other": _over_each_other,
+    }
 }
