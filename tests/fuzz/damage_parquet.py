@@ -124,7 +124,7 @@ def _over_each_other(whole: Path, folder: Path, chance: random.Random) -> Path:
 
     kind = chance.choice(("shifted", "angles", "held", "across"))
     if kind in ("shifted", "angles"):
-        count = chance.choice((3000, 20_000, 60_000))
+        count = chance.choice((1000, 3000, 20_000))
         at = np.arange(count) * chance.choice((1e-7, 1e-6, 1e-5))
         thin = chance.choice((3e-8, 0.05))
         corner = [(0, 0), (0.2, 0), (0.2, 0.2), (0.2 - thin, 0.2), (0.2 - thin, thin), (0, thin)]
@@ -134,12 +134,12 @@ def _over_each_other(whole: Path, folder: Path, chance: random.Random) -> Path:
             np.array(corner) + np.stack([at - 20.1, np.full(count, 44.9)], axis=1)[:, None]
         )
     else:
-        turn = np.linspace(0, 2 * np.pi, chance.choice((20_000, 150_000)), endpoint=False)
+        turn = np.linspace(0, 2 * np.pi, chance.choice((5000, 20_000)), endpoint=False)
         ragged = 1 + 1e-3 * np.sin(turn * 997)
         long = shapely.Polygon(
             np.stack([ragged * np.cos(turn) - 20, 0.7 * ragged * np.sin(turn) + 45], axis=1)
         )
-        turn = np.linspace(0, 2 * np.pi, chance.choice((1000, 28_000)), endpoint=False)
+        turn = np.linspace(0, 2 * np.pi, chance.choice((300, 3000)), endpoint=False)
         out = np.sqrt(np.linspace(0, 0.98, len(turn))) if kind == "held" else np.ones(len(turn))
         x, y, half = out * np.cos(turn) - 20, 0.7 * out * np.sin(turn) + 45, 1e-4
         shapes = np.append(shapely.box(x - half, y - half, x + half, y + half), long)
