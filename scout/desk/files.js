@@ -115,7 +115,7 @@ function offerValues(values) {
     const boxes = (values[column.value] ?? []).map(([value, count]) => {
       const box = make("input", { type: "checkbox", value });
       box.checked = taken.includes(text(value));
-      return make("label", { class: "tick" }, box, make("bdi", {}, value), ` (${count.toLocaleString("en")})`);
+      return make("label", {}, box, make("span", {}, make("bdi", {}, value), ` (${count.toLocaleString("en")})`));
     });
     byId("values").replaceChildren(...boxes);
     byId("values").onchange = () => {

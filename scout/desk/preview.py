@@ -223,7 +223,12 @@ def _list_values(layers: Sequence[Layer]) -> dict[str, list[tuple[str, int]]]:
                 texts = convert_to_texts(layer.frame[name].iloc[:_SAMPLED])
                 counts.update(pd.Series(np.asarray(texts, dtype=object)).value_counts().to_dict())
                 counts.pop("", None)
-    return {name: counts.most_common() for name, counts in found.items() if 1 < len(counts) <= _FEW_VALUES}
+    # Where most values come once, as ids and names do, there is nothing to choose by.
+    return {
+        name: counts.most_common()
+        for name, counts in found.items()
+        if 1 < len(counts) <= min(_FEW_VALUES, counts.total() / 2)
+    }
 
 
 def _preview_ground(

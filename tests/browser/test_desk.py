@@ -8,7 +8,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import pytest
+import shapely
 from desks import Caller, running
 from playwright.sync_api import BrowserContext, FrameLocator, Page, expect
 from test_desk_work import collection
@@ -481,3 +483,31 @@ def test_unsaved_visits_are_not_lost_without_a_word(open_desk: Callable[[], Tab]
     page.close(run_before_unload=True)
     page.wait_for_timeout(500)
     assert asked == ["beforeunload"]
+
+
+@both_sizes
+def test_records_are_chosen_by_values_with_their_counts(open_desk: Callable[[], Tab], tmp_path: Path) -> None:
+    path = tmp_path / "list.geojson"
+    sorts = ["park", "park", 'owner\'s "yard"', "park", "easement", "easement"]
+    boxes = [shapely.box(x - 0.1, 44.9, x + 0.1, 45.1) for x in range(0, 12, 2)]
+    gpd.GeoDataFrame({"code": list("abcdef"), "sort": sorts}, geometry=boxes, crs=4326).to_file(path)
+    tab = open_desk()
+    page = tab.page
+    page.locator('input[data-role="parks"]').set_input_files(path)
+    expect(page.locator("#parks-said")).to_have_text("6 parks")
+    expect(page.locator("#layers option")).to_have_attribute("value", "list")
+    page.locator("#values-box summary").click()
+    expect(page.locator("#values-column option")).to_have_text(["sort"])  # not the codes, all different
+    values = page.locator("#values label")
+    expect(values).to_have_text(["park (3)", "easement (2)", 'owner\'s "yard" (1)'])
+    values.nth(0).click()
+    expect(page.locator("#parks-said")).to_have_text("3 parks")
+    expect(page.locator("[name=where]")).to_have_value("\"sort\" IN ('park')")
+    page.locator("#values label").nth(2).click()
+    expect(page.locator("#parks-said")).to_have_text("4 parks")
+    expect(page.locator("#notes-parks")).to_contain_text("2 of 6 records left out: 2 by the condition")
+    page.locator("[name=where]").fill("srt = 'park'")
+    expect(
+        page.locator("#reading .wrong, #wrong-all-parks").filter(has_text="did you mean 'sort'")
+    ).to_be_visible()
+    tab.quiet()
