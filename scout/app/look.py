@@ -19,7 +19,7 @@ from scout.parks.sources import name_parks
 
 _SAMPLES = 4  # values of a column that are shown
 _SAMPLED = 200_000  # records whose values are counted
-_KINDS = {0: "points", 1: "lines", 3: "areas", 4: "points", 5: "lines", 6: "areas", 7: "collections"}
+_KINDS = {0: "point", 1: "line", 3: "area", 4: "point", 5: "line", 6: "area", 7: "collection"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +38,7 @@ class LayerLook:
 
     layer: Layer
     kinds: tuple[tuple[str, int], ...]  # of geometry, and how many records
+    without: int  # records without geometry
     bounds: tuple[float, float, float, float] | None  # west, south, east, north in degrees
     columns: tuple[ColumnLook, ...]
     profile: str  # the schema that was recognised, or ""
@@ -71,13 +72,13 @@ def look_into(sources: ParkFiles, show: Callable[[str], None]) -> Look:
 def _look_at(layer: Layer, choice: RecordChoice) -> LayerLook:
     shapes = layer.frame.geometry.to_numpy()
     there = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
-    kinds = Counter(_KINDS.get(kind, "others") for kind in shapely.get_type_id(shapes[there]).tolist())
-    kinds.update({"without geometry": int(np.count_nonzero(~there))})
+    kinds = Counter(_KINDS.get(kind, "other shape") for kind in shapely.get_type_id(shapes[there]).tolist())
     bounds = shapely.total_bounds(shapes[there]).tolist() if there.any() else None
     profile = find_profile(layer, choice)
     return LayerLook(
         layer,
-        tuple((kind, count) for kind, count in kinds.items() if count),
+        tuple(kinds.items()),
+        int(np.count_nonzero(~there)),
         None if bounds is None else tuple(bounds),
         tuple(_look_at_column(name, layer.frame[name]) for name in list_attributes(layer)),
         "" if profile is None else profile.title,

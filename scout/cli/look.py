@@ -57,13 +57,13 @@ def command(files: tuple[str, ...], map_path: str | None, **words: Any) -> int:
 
 def _format_layer(look: LayerLook) -> Iterator[str]:
     from scout.output.report import format_columns
-    from scout.output.text import format_position
+    from scout.output.text import format_count, format_position
 
     source = look.layer.source
-    yield f"{source.path} [{source.layer}]: {source.records:,} records, {source.crs}"
-    yield "  " + (
-        ", ".join(f"{count:,} {kind}" for kind, count in look.kinds) or "no geometry that can be read"
-    )
+    yield f"{source.path} [{source.layer}]: {format_count(source.records, 'record')}, {source.crs}"
+    kinds = [format_count(count, kind) for kind, count in look.kinds]
+    kinds += [f"{look.without:,} without geometry"] if look.without else []
+    yield f"  {', '.join(kinds)}"
     if look.bounds is not None:
         west, south, east, north = look.bounds
         yield f"  from {format_position(west, south)} to {format_position(east, north)}"
