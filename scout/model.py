@@ -289,6 +289,18 @@ class Checked:
 
 
 @dataclass(frozen=True, slots=True)
+class Limits:
+    """What a search was asked for beside its level, its station and the way from home."""
+
+    near_m: float
+    area: tuple[float, float, float, float] | None  # west, south, east, north
+    min_grids: int
+    min_parks: int
+    min_confidence: float
+    park_ids: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Findings:
     """The whole answer of one search, ready for any output."""
 
@@ -310,6 +322,8 @@ class Findings:
     searched: bool = True  # else its parks are only shown
     surroundings: Surroundings | None = None  # near the spots that are listed; None without access data
     walking: Walking | None = None
+    limits: Limits | None = None  # None where nothing was searched, or by a version that did not keep them
+    cut: int = 0  # spots that were listed, ranked below these and were taken out
     units: Units = (
         "metric"  # of all text that people read; numbers of GeoJSON, CSV and GeoPackage stay metric
     )

@@ -13,7 +13,16 @@ from scout.cautions import remark_on_fix_error
 from scout.errors import InputError
 from scout.geo.boundaries import Boundaries, Ints
 from scout.geo.geodesy import compute_degree_lengths, measure_geodesic
-from scout.model import DATUM_ERROR, Findings, LeftOut, ParkReport, Parks, Station, collect_credits
+from scout.model import (
+    DATUM_ERROR,
+    Findings,
+    LeftOut,
+    Limits,
+    ParkReport,
+    Parks,
+    Station,
+    collect_credits,
+)
 from scout.parks.sources import InMemoryParks, NamedParks, ParkSource, add_report_lines
 from scout.search.beside import ParksBeside, compute_widest_m, find_near_bounds, find_parks_beside
 from scout.search.describe import Listing, count_cells, make_claim_keys
@@ -147,6 +156,14 @@ def find_spots(
         ),
         home=options.home,
         within_km=options.within_km,
+        limits=Limits(
+            options.near_m,
+            options.bbox,
+            options.min_grids,
+            options.min_parks,
+            options.min_confidence,
+            options.park_ids,
+        ),
         credits=collect_credits((), (*source.sources, *(reached.surroundings.sources if reached else ()))),
         surroundings=None if reached is None else reached.surroundings,
         walking=None if access is None else access.walking,
@@ -292,4 +309,5 @@ def cut_to_best(findings: Findings, most: int) -> Findings:
         spots=shown,
         left_out=(*findings.left_out, LeftOut(f"ranked below the best {most:,}", more)),
         named=findings.named.only(named),
+        cut=findings.cut + more,
     )

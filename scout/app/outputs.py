@@ -70,6 +70,12 @@ def check_page(option: str, path: str | None) -> None:
         raise OutputError(f"{option} {path}", "this is a web page", "name it .html")
 
 
+def check_changes_path(path: str | None) -> None:
+    """Refuse a file of changes that is not named as GeoJSON."""
+    if path is not None and Path(path).suffix.lower() not in (".geojson", ".json"):
+        raise OutputError(f"--save {path}", "what changed is written as GeoJSON", "name it .geojson")
+
+
 def check_targets(files: Sequence[str | Path], targets: Sequence[str]) -> None:
     """Refuse outputs without a folder, over one of the files to read, or twice under one name."""
     inputs = {_resolve_path(f) for f in files}

@@ -54,6 +54,7 @@ command.homes.update(
     demo="scout.cli.find:demo",
     find="scout.cli.find:find",
     look="scout.cli.look:command",
+    compare="scout.cli.compare:command",
     prepare="scout.cli.prepare:command",
     check="scout.cli.check:command",
     arrive="scout.cli.arrive:command",

@@ -51,6 +51,7 @@ def dump_findings(findings: Findings) -> str:
         findings,
         spots=best,
         named=findings.named.only(named),
+        cut=findings.cut + len(findings.spots) - len(best),
         report=report,
         home=None,
         made_by="",

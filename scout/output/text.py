@@ -205,7 +205,7 @@ def describe_standing(spot: Spot, units: Units = "metric") -> str:
         place = "corner" if spot.corner else line
         return f"No place to stand yet: the {place} lies outside every park."
     if spot.kind == "place":
-        return "This is the place that was asked about."
+        return "A station is judged here as it stands."
     if spot.kind == "overlap":
         return "Centre the station on this point; the parks overlap here, inside one cell."
     if spot.kind == "corner":

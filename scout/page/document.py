@@ -105,6 +105,7 @@ class MapDocument(Figure):  # type: ignore[misc]
         )
         data, drawn = make_page_data(self.findings)
         facts = {
+            "any_place": any(ranked.spot.kind == "place" for ranked in self.findings.spots),
             "any_walk": any(ranked.route is not None for ranked in self.findings.spots),
             "around_km": AROUND_KM,
             "hazards": HAZARDS,

@@ -38,8 +38,9 @@ function getSortName(spot) {
 export function findHidingReason(spot, wanted) {
   if (!wanted.looks.has(spot.look)) return "verdict";
   if (wanted.kind && spot.kind !== wanted.kind) return "kind";
-  if (!spot.near && spot.grids < wanted.grids) return "grids";
-  if (!spot.near && spot.held < wanted.parks) return "parks";
+  // Any is one: what was asked about may lie in no park, and is shown all the same.
+  if (!spot.near && wanted.grids > 1 && spot.grids < wanted.grids) return "grids";
+  if (!spot.near && wanted.parks > 1 && spot.held < wanted.parks) return "parks";
   if (wanted.walk !== null && !(isWalked(spot) && spot.walk.out <= wanted.walk)) return "walk";
   if (wanted.picked && !wanted.picked(spot)) return "shortlist";
   if (wanted.missing && !spot.missing?.[2]) return "what is done";

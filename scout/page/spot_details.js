@@ -107,7 +107,7 @@ function wordStand(spot) {
   const line = spot.stretches.length ? spot.stretches[0][5] : "lattice line";
   const mark = spot.corner ? "corner" : line;
   if (spot.near) return `No place to stand yet: the ${mark} lies outside every park.`;
-  if (spot.kind === "place") return "This is the place that was asked about.";
+  if (spot.kind === "place") return "A station is judged here as it stands.";
   if (spot.kind === "overlap") {
     return "Centre the station on this point; the parks overlap here, inside one cell.";
   }

@@ -50,6 +50,43 @@ def _fold_text(words: str) -> frozenset[str]:
     return frozenset(fold(words).split())
 
 
+NamedPark = tuple[str, str]  # id and name, which may be empty
+
+
+def is_same_park(one: NamedPark, other: NamedPark, *, ids_hold: bool) -> bool:
+    """Whether two versions of some data mean one park.
+
+    Ids that the data give (``ids_hold``) tell it, or names that are equal when folded. Record numbers are
+    given anew with every version: they tell it only of parks that have no name.
+
+    Examples
+    --------
+    >>> is_same_park(("7", "Tern Marsh"), ("8", "TERN MARSH"), ids_hold=True)
+    True
+    >>> is_same_park(("7", "Tern Marsh"), ("7", "Moor"), ids_hold=False)
+    False
+    """
+    if ids_hold and one[0] == other[0]:
+        return True
+    key, another = make_key(one[1]), make_key(other[1])
+    return key == another if key or another else one[0] == other[0]
+
+
+def find_other_parks(
+    before: Sequence[NamedPark], now: Sequence[NamedPark], *, ids_hold: bool
+) -> tuple[list[NamedPark], list[NamedPark]]:
+    """Parks of one version that are none of the other's: those lost and those gained."""
+    lost, gained = list(before), list(now)
+    for by_id in (True, False):  # equal ids first: of two parks of one name each keeps its own
+        for park in tuple(lost):
+            for other in gained:
+                if is_same_park(park, other, ids_hold=ids_hold) and (not by_id or park[0] == other[0]):
+                    lost.remove(park)
+                    gained.remove(other)
+                    break
+    return lost, gained
+
+
 # Words of names that are none, as `fold` leaves them. Kinds of ground set aside:
 _KINDS = _fold_text(
     """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from copy import copy
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, overload
 
@@ -118,6 +119,16 @@ class Listing(Sequence[Ranked]):
         if isinstance(place, slice):
             return tuple(self._made(range(len(self))[place]))
         return self._made([range(len(self))[place]])[0]
+
+    def take(self, places: Sequence[int]) -> list[Ranked]:
+        """Return some of them by their places in the list, from 0."""
+        return self._made(places)
+
+    def bare(self) -> Listing:
+        """Return the same without the parks beside each spot, which have to be loaded and judged."""
+        bare = copy(self)
+        bare._beside = None
+        return bare
 
     def _made(self, places: Sequence[int]) -> list[Ranked]:
         order = self._order[np.asarray(places, dtype=np.int64)]

@@ -42,6 +42,13 @@ test("each field hides what it says, and names itself", () => {
   assert.deepEqual(reasons({ looks: new Set(), kind: "line" }), Array(5).fill("verdict"));
 });
 
+test("a place that lies in no park is hidden only where parks are asked for", () => {
+  const place = { ...getSpot(3), kind: "place", held: 0, grids: 0, near: undefined };
+  assert.equal(findHidingReason(place, ALL), null);
+  assert.equal(findHidingReason(place, { ...ALL, parks: 2 }), "parks");
+  assert.equal(findHidingReason(place, { ...ALL, grids: 2 }), "grids");
+});
+
 test("in every order what is in reach comes first, near misses next, what is out of reach last", () => {
   const order = (name) => [...spots].sort((a, b) => ORDERS[name](a, b) || a.rank - b.rank).map((spot) => spot.rank);
   assert.deepEqual(order("rank"), [1, 2, 3, 4, 5]);
