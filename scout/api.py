@@ -36,7 +36,7 @@ from scout.io.write import write_file
 from scout.model import Checked, Findings, ParkReport, Parks, Source, VerdictWord
 from scout.output.card import CardParticulars, build_card
 from scout.output.features import PROPERTIES, make_properties
-from scout.output.text import format_clearance, format_move, format_probability
+from scout.output.text import format_clearance, format_move, format_probability, format_verdict
 from scout.page.document import build_map
 from scout.parks.sources import InMemoryParks, ParkSource
 from scout.recording.arrive import Arrival, judge_arrival
@@ -71,8 +71,9 @@ class ParkFrame(gpd.GeoDataFrame):  # type: ignore[misc]
     """Parks as `read_parks` gives them: a row a park, WGS 84, valid polygons.
 
     Columns: ``park_id`` and ``park_name`` (str), ``park_kind`` ("area" or "corridor"), ``source`` (row of
-    ``sources``), ``datum_error_m`` (metres, stated accuracy of the way to WGS 84), ``geometry``. ``sources``
-    and ``report`` say where the records came from and what became of them.
+    ``sources``), ``datum_error_m`` (metres, stated accuracy of the way to WGS 84, and of
+    rounded coordinates), ``geometry``. ``sources`` and ``report`` say where the records came from
+    and what became of them.
     """
 
     _metadata = (*gpd.GeoDataFrame._metadata, "sources", "report")
@@ -88,7 +89,8 @@ class SpotFrame(gpd.GeoDataFrame):  # type: ignore[misc]
     """Places found, as `find` gives them: a row a place, best first, WGS 84.
 
     The columns are those of a saved GeoJSON, among them ``rank``, ``kind``, ``locators`` and ``parks``
-    (lists), ``n_grids``, ``n_parks``, ``yield`` (grids times parks), ``verdict``, ``confidence`` (a
+    (lists), ``n_grids``, ``n_parks``, ``yield`` (grids times parks), ``verdict`` (where there is
+    an ``outline_error_m``, it holds if the outlines are true, which look that far off), ``confidence`` (a
     probability), ``clearance_m`` (metres to the nearest boundary, positive inside), ``home_km``,
     ``walk_min``; the point is where the station's centre goes. ``findings`` is the whole answer behind the
     rows.
@@ -144,12 +146,14 @@ class Answer:
     def __repr__(self) -> str:
         held = " ".join(self.parks) or "no park"
         sure = format_probability(self.confidence)
-        return f"<{self.place}: {self.verdict} {sure}, {' '.join(self.locators)} in {held}>"
+        word = format_verdict(self.verdict, self.checked.verdict.coarse)
+        return f"<{self.place}: {word} {sure}, {' '.join(self.locators)} in {held}>"
 
     def _repr_html_(self) -> str:
+        word = format_verdict(self.verdict, self.checked.verdict.coarse)
         rows = [
             ("place", self.place),
-            ("verdict", f"{self.verdict}, {format_probability(self.confidence)}"),
+            ("verdict", f"{word}, {format_probability(self.confidence)}"),
             ("grids", " ".join(self.locators)),
             ("parks", ", ".join(self.parks) or "none"),
             ("boundary", format_clearance(self.clearance_m)),

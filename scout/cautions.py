@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from scout.model import CoarseOutline
 from scout.quantities import Length, MeasuredText
 
 NOT_A_SURVEY = "This is a plan, not a survey, and no proof of where a boundary runs."
@@ -44,6 +45,20 @@ def list_entry_notes(parks: Iterable[tuple[str, str]]) -> list[str]:
         What a park is called, and its `scout.model.Entry`, or "".
     """
     return [f"{name}: {_ENTRY_NOTES[entry]}" for name, entry in parks if entry in _ENTRY_NOTES]
+
+
+def warn_of_outline(coarse: CoarseOutline) -> MeasuredText:
+    """Say that an outline looks generalised, by how much, and what to state instead."""
+    called = f"{coarse.park_name} ({coarse.park})" if coarse.park_name else coarse.park
+    return MeasuredText(
+        f"The outline of {called} looks generalised: vertices ",
+        Length(coarse.spacing_m),
+        " apart along its curves, so the true boundary may run ",
+        Length(coarse.error_m),
+        " from it, beyond the ",
+        Length(coarse.taken_m, "stated"),
+        f" taken. Bring a finer outline, or give --boundary-error {coarse.advised_m:g}.",
+    )
 
 
 # Largest shown error for a station on a line or corner: award rules of September 2008, 20 ft.

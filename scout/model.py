@@ -26,7 +26,7 @@ PARK_ID = "park_id"  # str, never empty
 PARK_NAME = "park_name"  # str, may be empty
 KIND = "park_kind"  # "area" or "corridor"
 SOURCE = "source"  # int, index into the sources
-DATUM_ERROR = "datum_error_m"  # float, stated accuracy of the datum transformation
+DATUM_ERROR = "datum_error_m"  # float, stated accuracy of the datum transformation, and the rounding error
 ENTRY = "entry"  # an `Entry`, or "" where nothing is known; the column is there if it is of some park
 ATTRIBUTES = "attributes"  # dict of the file's own columns that were asked for, text to text
 GEOMETRY = "geometry"  # valid Polygon or MultiPolygon, longitudes continuous across 180
@@ -71,6 +71,7 @@ class Source:
     accuracy_m: float | None  # as PROJ states it; None when unknown
     warnings: tuple[str, ...] = ()  # ballpark fallback, missing grids, swapped axes ...
     credits: tuple[Credit, ...] = ()  # that the format brings along
+    rounding_m: float = 0.0  # 95 % radial error of coordinates that are rounded; 0 where none was seen
 
     @property
     def where(self) -> str:
@@ -149,8 +150,23 @@ class Parks:
 
 
 @dataclass(frozen=True, slots=True)
+class CoarseOutline:
+    """A park whose outline looks generalised, by more than the boundary error it is judged by."""
+
+    park: str
+    park_name: str
+    spacing_m: float  # between the vertices of its curves
+    error_m: float  # 95 %, how far the true boundary may run from the one drawn
+    advised_m: float  # boundary error to state instead
+    taken_m: float  # boundary error it is judged by
+
+
+@dataclass(frozen=True, slots=True)
 class Verdict:
-    """One station position judged; ``confidence`` takes grids and parks as independent: their product."""
+    """One station position judged; ``confidence`` takes grids and parks as independent: their product.
+
+    With ``coarse`` outlines among its parks the word holds if these are true; `scout.quantities` words that.
+    """
 
     locators: tuple[str, ...]
     parks: tuple[str, ...]
@@ -159,6 +175,12 @@ class Verdict:
     parks_p: tuple[float, ...]
     confidence: float
     word: VerdictWord
+    coarse: tuple[CoarseOutline, ...] = ()
+
+    @property
+    def outline_error_m(self) -> float | None:
+        """How far the coarsest outline may be off; None where none looks coarse."""
+        return max((one.error_m for one in self.coarse), default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,6 +273,7 @@ class ParkAt:
     word: VerdictWord
     cell_share: float | None = None  # of a place given as a locator: the share of its cell inside
     entry: str = ""  # an `Entry`, or "" where nothing is known
+    coarse: CoarseOutline | None = None  # where its outline looks generalised
 
 
 @dataclass(frozen=True, slots=True)

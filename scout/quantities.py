@@ -98,6 +98,17 @@ def format_stated_length(length_m: float, units: Units = "metric") -> str:
     return f"{_trim(format_fixed(value, digits))} {'ft' if near else 'mi'}"
 
 
+def format_verdict(word: str, if_true: object = False) -> str:
+    """The word of a verdict; where an outline is in doubt, what counts does so if that is true.
+
+    Examples
+    --------
+    >>> format_verdict("firm"), format_verdict("firm", True), format_verdict("not counted", True)
+    ('firm', 'firm if the outline is true', 'not counted')
+    """
+    return f"{word} if the outline is true" if if_true and word in ("firm", "doubtful") else word
+
+
 def format_height(height_m: float, units: Units = "metric") -> str:
     """A height or a climb, whole metres or feet; below sea level with a minus.
 

@@ -15,6 +15,7 @@ from scout.geo.boundaries import Boundaries, Ints
 from scout.geo.geodesy import compute_degree_lengths, measure_geodesic
 from scout.model import (
     DATUM_ERROR,
+    CoarseOutline,
     Findings,
     LeftOut,
     Limits,
@@ -25,7 +26,7 @@ from scout.model import (
 )
 from scout.parks.sources import InMemoryParks, NamedParks, ParkSource, add_report_lines
 from scout.search.beside import ParksBeside, compute_widest_m, find_near_bounds, find_parks_beside
-from scout.search.describe import Listing, count_cells, make_claim_keys
+from scout.search.describe import Listing, count_cells, find_coarse_outlines, make_claim_keys
 from scout.search.found import KINDS, FoundPlaces
 from scout.search.rank import Filters, RankTerms, filter_rows, sort_rows
 from scout.search.run import (
@@ -142,10 +143,22 @@ def find_spots(
         near = find_parks_beside(some, pairs, ground)
         return replace(near, park=loaded.numbers[near.park])
 
+    outlines: dict[int, CoarseOutline | None] = {}
+
+    def coarse(some: Ints) -> dict[int, CoarseOutline | None]:
+        new = np.setdiff1d(some, np.fromiter(outlines, dtype=np.int64, count=len(outlines)))
+        if len(new):
+            loaded = source.load(new)
+            coarse = find_coarse_outlines(loaded.frame, options.station)
+            outlines.update(zip(loaded.numbers.tolist(), coarse, strict=True))
+        return outlines
+
     return Findings(
         level=options.level,
         station=options.station,
-        spots=Listing(result, rows, terms, ids, names, options.level, reached, new, beside, source.entry),
+        spots=Listing(
+            result, rows, terms, ids, names, options.level, reached, new, beside, source.entry, coarse
+        ),
         left_out=left_out,
         named=NamedParks(source, named),
         sources=source.sources,

@@ -18,7 +18,13 @@ from scout.io.local_files import compute_sha256
 from scout.io.places import NamedPlace
 from scout.model import Parks, Units
 from scout.output.report import convert_to_json, format_answer, format_closing, format_columns
-from scout.output.text import format_fine_length, format_position, format_stated_length, format_text
+from scout.output.text import (
+    format_fine_length,
+    format_position,
+    format_stated_length,
+    format_text,
+    format_verdict,
+)
 from scout.recording import arrive
 from scout.recording.arrive import Arrival
 
@@ -52,7 +58,8 @@ def format_arrival(arrival: Arrival, units: Units = "metric") -> Iterator[str]:
     )
     yield from format_answer(_name_place(arrival), arrival.checked, units)
     yield ""
-    yield f"Verdict: {arrival.checked.verdict.word}."
+    verdict = arrival.checked.verdict
+    yield f"Verdict: {format_verdict(verdict.word, verdict.coarse)}."
     yield from format_closing(ON_ARRIVAL)
 
 

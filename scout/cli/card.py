@@ -171,13 +171,16 @@ def _show_written(path: str, findings: Findings, chosen: Sequence[Ranked]) -> No
 
 def _format_choice(ranked: Ranked, units: Units) -> str:
     """A chosen spot in a line, so that a wrong number shows, and a line for whatever is dangerous there."""
-    from scout.output.text import format_position, format_text
+    from scout.cautions import warn_of_outline
+    from scout.output.text import format_position, format_text, format_verdict
 
     spot = ranked.spot
+    word = format_verdict(spot.verdict.word, spot.verdict.coarse)
     parks = ", ".join(spot.verdict.parks) or "no park"
+    outlines = map(warn_of_outline, spot.verdict.coarse)
     lines = [
-        f"#{ranked.rank} {spot.kind}, {spot.verdict.word}: {' '.join(spot.verdict.locators)} in {parks} "
+        f"#{ranked.rank} {spot.kind}, {word}: {' '.join(spot.verdict.locators)} in {parks} "
         f"at {format_position(spot.lon, spot.lat)}",
-        *(f"#{ranked.rank} WARNING: {format_text(warning, units)}" for warning in ranked.warnings),
+        *(f"#{ranked.rank} WARNING: {format_text(text, units)}" for text in (*ranked.warnings, *outlines)),
     ]
     return "\n".join(make_printable(line) for line in lines)

@@ -30,7 +30,7 @@ from scout.model import BadVisit, Findings, Ranked, Units, Visit
 from scout.output.card import CardParticulars, build_card, choose_spot, make_particulars
 from scout.output.journal import JournalParticulars, export_visits
 from scout.output.report import convert_to_json, format_answer, format_closing
-from scout.output.text import format_length, format_stated_length, format_text
+from scout.output.text import format_length, format_stated_length, format_text, format_verdict
 from scout.output.visits import format_recorded, format_visit
 from scout.page.document import build_map
 from scout.visits.notebook import Notebook
@@ -113,7 +113,7 @@ def _make_spot_row(ranked: Ranked, units: Units) -> dict[str, Any]:
     return {
         "rank": ranked.rank,
         "kind": spot.kind,
-        "verdict": spot.verdict.word,
+        "verdict": format_verdict(spot.verdict.word, spot.verdict.coarse),
         "lon": spot.lon,
         "lat": spot.lat,
         "locators": list(spot.verdict.locators),

@@ -32,6 +32,8 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.errors import ArgumentError, CrsError, InputError, RecordError
+from scout.geo.coarseness import compute_rounding_error, find_rounding
+from scout.geo.geodesy import compute_degree_lengths
 from scout.io import geojson
 from scout.io import geojson as salvage
 from scout.io.crs import Datum, convert_box, meets_boxes, merge_boxes_to_few, understand_crs
@@ -125,6 +127,7 @@ def sift(
 # One layer read: batches gathered, broken rings salvaged, all of it put on the globe.
 _ASKED = 40_000  # records asked for in one question
 _MOST_ASKED = 0.4  # of a layer's records; more are found sooner by reading all of it
+_FEW = 100  # records; of fewer the bounds are not enough to know coordinates by
 _SAMPLE = 500  # records looked at for the operations that PROJ used
 
 
@@ -213,6 +216,7 @@ class LayerGathering:
     numbers: list[NDArray[np.int64]] = field(default_factory=list)
     shapes: list[NDArray[np.object_]] = field(default_factory=list)
     bounds: list[NDArray[np.float64]] = field(default_factory=list)  # in the layer's own system
+    edges: list[NDArray[np.float64]] = field(default_factory=list)  # likewise, of the first records
     refused: list[tuple[int, str]] = field(default_factory=list)
     repaired: list[tuple[int, str]] = field(default_factory=list)
     causes: Counter[str] = field(default_factory=Counter)
@@ -357,6 +361,8 @@ class LayerGathering:
                 made = shapely.from_wkb(batch.shapes, on_invalid="ignore")
             made[again] = None
             self._salvage(batch, made, again)
+        if sum(map(len, self.bounds)) < _FEW:
+            self.edges.append(_list_edges(made[:_FEW]))
         placed = reproject(made, self.datum, self.prepared)
         self.bounds.append(placed.bounds)
         for row, (cause, text) in placed.refused.items():
@@ -424,7 +430,11 @@ class LayerGathering:
         records = len(frame) + len({number for number, _ in self.refused} - set(frame[RECORD].tolist()))
         bounds = shapely.bounds(frame.geometry.to_numpy())
         before = np.concatenate(self.bounds) if self.bounds else np.empty((0, 4))
-        return make_source(request, datum, records, before, bounds, [*self.doubts, *self._missing(), *heard])
+        # Bounds tell of coordinates enough, as an index has them; of few records the edges do.
+        few = len(before) < _FEW and bool(self.edges)
+        sample = np.concatenate(self.edges) if few else before
+        warnings = [*self.doubts, *self._missing(), *heard]
+        return make_source(request, datum, records, before, bounds, warnings, sample)
 
     def _missing(self) -> list[str]:
         """GDAL may end early without a word at a damaged place of a GeoPackage or a geodatabase."""
@@ -440,10 +450,12 @@ def make_source(
     before: NDArray[np.float64],
     bounds: NDArray[np.float64],
     warnings: Sequence[str] = (),
+    coordinates: NDArray[np.float64] | None = None,
 ) -> Source:
     """Where a layer comes from and how good its places are.
 
     ``before`` are the bounds of its records in their own system, ``bounds`` those in degrees, shape (n, 4).
+    ``coordinates`` are those by which rounding is known, if not ``before``.
 
     Raises
     ------
@@ -458,6 +470,10 @@ def make_source(
     bounds = bounds if finite.all() else bounds[finite]
     judged = datum.judge(sample, (bounds[:, 0] + bounds[:, 2]) / 2, (bounds[:, 1] + bounds[:, 3]) / 2)
     ours = read_own_metadata(request.opening) or {}
+    # Of prepared parks each has its error with it.
+    rounding, said = (
+        (0.0, "") if ours else _judge_rounding(before if coordinates is None else coordinates, datum)
+    )
     return Source(
         path=request.path,
         layer=request.name,
@@ -465,7 +481,14 @@ def make_source(
         crs=datum.text,
         operation=ours.get("operation", judged.operation),
         accuracy_m=ours.get("accuracy_m", judged.accuracy_m),
-        warnings=(*request.opening.warnings, *ours.get("warnings", ()), *judged.warnings, *warnings),
+        warnings=(
+            *request.opening.warnings,
+            *ours.get("warnings", ()),
+            *judged.warnings,
+            *([said] if said else []),
+            *warnings,
+        ),
+        rounding_m=rounding,
         credits=_list_credits(request.opening, ours),
     )
 
@@ -474,6 +497,34 @@ def _list_credits(opening: Opening, ours: dict[str, Any]) -> tuple[Credit, ...]:
     """Credits that a format brings along, also into what was prepared from it."""
     kept = tuple(Credit((), text, licence) for text, licence in ours.get("credits", ()))
     return (OSM_CREDIT,) if opening.extract is not None else kept
+
+
+def _list_edges(made: NDArray[np.object_]) -> NDArray[np.float64]:
+    """Bounds of the edges of some outlines, shape (n, 4)."""
+    xy, of = shapely.get_coordinates(made, return_index=True)
+    pairs = np.flatnonzero(of[1:] == of[:-1])
+    return np.column_stack([np.minimum(xy[pairs], xy[pairs + 1]), np.maximum(xy[pairs], xy[pairs + 1])])
+
+
+def _judge_rounding(sample: NDArray[np.float64], datum: Datum) -> tuple[float, str]:
+    """The 95 % radial error of rounded coordinates, and the line that says so; 0 where none are seen."""
+    unit = datum.crs.axis_info[0].unit_name if datum.crs.axis_info else ""
+    found = find_rounding(sample, datum.geographic)
+    if found is None:
+        return 0.0, ""
+    if datum.geographic:
+        to_degrees = 90.0 / datum.quarter_turn
+        # The largest that it comes to: nearest to the equator.
+        lat = min(float(np.abs(sample[:, 1::2]).min()) * to_degrees, 89.0)
+        east, north = (found.step * to_degrees * float(m) for m in compute_degree_lengths(lat))
+    else:
+        east = north = found.step * float(datum.crs.axis_info[0].unit_conversion_factor)
+    error = compute_rounding_error(east, north)
+    text = (
+        f"its coordinates are rounded to {found.step:g} {unit}, all of {found.values:,} different ones; for "
+        f"that {error:.2g} m are added to the boundary error (95 %)"
+    )
+    return error, text
 
 
 def _sample_corners(bounds: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -519,7 +570,7 @@ def check_twice(paths: Sequence[Path | str]) -> None:
 
 
 def list_requests(
-    path: Path | str, layer: str | None, assume_crs: str | None, osm: WantedThings
+    path: Path | str, layer: str | None, assume_crs: str | None, osm: WantedThings | None = None
 ) -> list[LayerRequest]:
     """The layers of one file, each to be read whole.
 

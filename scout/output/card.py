@@ -441,6 +441,7 @@ def _load_templates() -> jinja2.Environment:
         wording.format_slope,
         wording.format_stated_length,
         wording.format_text,
+        wording.format_verdict,
         wording.name_kind,
         wording.describe_standing,
     )

@@ -26,6 +26,7 @@ from scout.output.text import (
     format_probability,
     format_stated_length,
     format_text,
+    format_verdict,
     format_yield,
     name_kind,
     name_park,
@@ -116,7 +117,8 @@ def _describe_worth(ranked: Ranked) -> str:
     if not verdict.parks:
         return verdict.word
     grids, parks = format_count(ranked.n_grids, "grid"), format_count(ranked.n_parks, "park")
-    return f"{grids} x {parks}, {verdict.word} ({format_probability(verdict.confidence)})"
+    word = format_verdict(verdict.word, verdict.coarse)
+    return f"{grids} x {parks}, {word} ({format_probability(verdict.confidence)})"
 
 
 def _list_away(miss: Ranked) -> tuple[str | Length, ...]:
@@ -211,7 +213,7 @@ def _format_worth(ranked: Ranked, units: Units) -> str:
     if not verdict.parks:
         return verdict.word
     sure = format_probability(verdict.confidence)
-    return f"{format_yield(ranked.n_grids, ranked.n_parks)}, {verdict.word} {sure}"
+    return f"{format_yield(ranked.n_grids, ranked.n_parks)}, {format_verdict(verdict.word, verdict.coarse)} {sure}"
 
 
 def _format_review(review: VisitReview, units: Units) -> Iterator[str]:
@@ -241,7 +243,7 @@ def _format_visit_row(one: VisitChange) -> tuple[str, ...]:
         f"{visit.start:%Y-%m-%d}",
         _list_names([(park.park, park.name) for park in visit.parks]) or "none",
         f"{one.word}{sure}" if visit.parks and one.word else "noted by hand" if visit.parks else "",
-        f"{verdict.word} {format_probability(verdict.confidence)}",
+        f"{format_verdict(verdict.word, verdict.coarse)} {format_probability(verdict.confidence)}",
         _list_names(one.lost),
         _list_names(one.gained),
     )

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import json
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from scout.cautions import ALWAYS, HAZARDS, list_entry_notes
+from scout.cautions import ALWAYS, HAZARDS, list_entry_notes, warn_of_outline
 from scout.errors import make_printable
 from scout.geo.boundaries import side_of
 from scout.io.places import NamedPlace
 from scout.model import (
     Checked,
+    CoarseOutline,
     Findings,
     ParkAt,
     ParkReport,
@@ -38,10 +40,12 @@ from scout.output.text import (
     format_share,
     format_stated_length,
     format_text,
+    format_verdict,
     format_yield,
+    list_coarse,
     name_park,
 )
-from scout.search.check import list_entry
+from scout.search.check import list_entry, list_outline_warnings
 from scout.search.rank import edge_m, has_plenty
 
 _HEADS = ("#", "what", "grids x parks", "verdict", "conf.", "clear", "lat, lon", "locators", "parks")
@@ -62,6 +66,7 @@ def format_ranking(findings: Findings, most: int) -> Iterator[str]:
     heads = (*_HEADS[:6], *extra, *_HEADS[6:])
     yield from format_columns([heads, *(_format_row(r, extra, units) for r in shown)])
     yield from _format_warnings(shown, units)
+    yield from _format_coarse(list_coarse(shown), units)
     if len(findings.spots) > most:
         yield f"... and {len(findings.spots) - most:,} more; --map shows and --save writes them."
     if not findings.spots:
@@ -80,6 +85,16 @@ def _format_warnings(shown: Sequence[Ranked], units: Units) -> Iterator[str]:
         if ranked.route is not None and ranked.route.reason:
             why = format_text(ranked.route.reason, units)
             yield make_printable(f"#{ranked.rank} {ranked.route.state}: {why}.")
+
+
+def _format_coarse(outlines: Sequence[CoarseOutline], units: Units) -> Iterator[str]:
+    """A line for each of the first outlines that look generalised, and what would do for all."""
+    for coarse in outlines[:_SHOWN_LINES]:
+        yield make_printable(f"WARNING: {format_text(warn_of_outline(coarse), units)}")
+    if len(outlines) > _SHOWN_LINES:
+        advised = max(coarse.advised_m for coarse in outlines)
+        more = format_count(len(outlines) - _SHOWN_LINES, "outline")
+        yield f"WARNING: {more} more like these; --boundary-error {advised:g} would do for all."
 
 
 def _format_walk(route: Route | None) -> str:
@@ -120,7 +135,7 @@ def _format_row(ranked: Ranked, extra: list[str], units: Units) -> tuple[str, ..
         str(ranked.rank),
         spot.kind,
         pairs,
-        spot.verdict.word,
+        format_verdict(spot.verdict.word, spot.verdict.coarse),
         format_probability(spot.verdict.confidence),
         _clearance(ranked, units),
         *([_edge(ranked, units)] if _EDGE in extra else []),
@@ -220,8 +235,9 @@ def format_answers(
         yield from format_columns(
             [heads, *(_format_answer_row(p, r, units) for p, r in zip(planned, results, strict=True))]
         )
-    words = [r.verdict.word for r in results]
-    counts = ", ".join(f"{words.count(w):,} {w}" for w in ("firm", "doubtful", "not counted") if w in words)
+    words = Counter(format_verdict(r.verdict.word, r.verdict.coarse) for r in results)
+    known = (format_verdict(w, c) for w in ("firm", "doubtful", "not counted") for c in (False, True))
+    counts = ", ".join(f"{words[word]:,} {word}" for word in dict.fromkeys(known) if words[word])
     yield ""
     yield f"{len(results):,} places: {counts}." if len(results) > 1 else f"Verdict: {counts[2:]}."
     yield from format_closing(ALWAYS)
@@ -237,7 +253,7 @@ def _format_answer_row(place: NamedPlace, result: Checked, units: Units) -> tupl
     verdict = result.verdict
     cells = (
         place.name,
-        verdict.word,
+        format_verdict(verdict.word, verdict.coarse),
         format_probability(verdict.confidence),
         " ".join(verdict.locators),
         " ".join(verdict.parks),
@@ -254,12 +270,14 @@ def format_answer(place: NamedPlace, result: Checked, units: Units = "metric") -
 def _format_lines(place: NamedPlace, result: Checked, units: Units) -> Iterator[str]:
     verdict = result.verdict
     yield place.understood if place.name in place.understood else f"{place.name}: {place.understood}"
-    yield f"  {verdict.word}, confidence {format_probability(verdict.confidence)}: {_format_claim(verdict)}"
+    word = format_verdict(verdict.word, verdict.coarse)
+    yield f"  {word}, confidence {format_probability(verdict.confidence)}: {_format_claim(verdict)}"
     if verdict.confidence < 1.0:
         yield f"  held down by: {format_text(result.driver, units)}"
     if result.parks:
         rows = [_format_park(park, units) for park in result.parks]
         yield from (f"  {line}" for line in format_columns(rows))
+    yield from (f"  WARNING: {format_text(text, units)}" for text in list_outline_warnings(result))
     yield from (f"  {note}" for note in list_entry_notes(list_entry(result)))
     for line in result.lines:
         value = {"meridian": f"{line.lon:.6f}", "parallel": f"{line.lat:.6f}"}.get(
@@ -287,7 +305,7 @@ def _format_park(park: ParkAt, units: Units) -> tuple[str, ...]:
         where,
         f"{edge} to the {format_bearing(park.edge_deg)}",
         format_probability(park.p),
-        park.word,
+        format_verdict(park.word, park.coarse),
     )
 
 
@@ -322,6 +340,7 @@ def convert_to_json(place: NamedPlace, result: Checked) -> dict[str, Any]:
                 "at_inholding": p.at_inholding,
                 "confidence": p.p,
                 "verdict": p.word,
+                "outline_error_m": None if p.coarse is None else p.coarse.error_m,
                 "cell_share": p.cell_share,
                 "entry": p.entry or None,
             }
@@ -360,4 +379,5 @@ def _convert_verdict(verdict: Verdict) -> dict[str, Any]:
         "parks_confidence": list(verdict.parks_p),
         "confidence": verdict.confidence,
         "verdict": verdict.word,
+        "outline_error_m": verdict.outline_error_m,
     }

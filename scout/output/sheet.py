@@ -23,10 +23,16 @@ from scout.output.templates import make_environment, make_page_policy, read_text
 from scout.recording import arrive
 from scout.recording.arrive import Arrival
 from scout.recording.values import FLOOR_M
-from scout.search.check import CheckOptions
+from scout.search.check import CheckOptions, list_outline_warnings
 
 _LONGEST = 160  # letters of a name or path; the recording and the boundary files have the whole
-_MOST = {"parks": 6, "sources": 4, "dropped": 12, "notes": 12}  # what two pages hold; the rest is counted
+_MOST = {
+    "parks": 6,
+    "outlines": 2,
+    "sources": 4,
+    "dropped": 12,
+    "notes": 12,
+}  # what two pages hold; the rest is counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +84,7 @@ def build_sheet(arrival: Arrival, parks: Parks, particulars: SheetParticulars) -
         near_m=CheckOptions().near_m,
         units=units,
         usual=Station(),
+        outlines=list_outline_warnings(arrival.checked),
         cautions=ON_ARRIVAL,
         most=_MOST,
         version=__version__,
@@ -114,6 +121,7 @@ def _load_templates() -> jinja2.Environment:
         wording.format_probability,
         wording.format_stated_length,
         wording.format_text,
+        wording.format_verdict,
     )
     templates.filters.update({word.__name__: word for word in words}, short=_shorten)
     return templates

@@ -9,6 +9,7 @@ errors, clearances and steps to 0.1 below 100 m (`format_fine_length`), all othe
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from datetime import date
 
 from scout.cautions import ALWAYS
@@ -16,7 +17,7 @@ from scout.geo.boundaries import side_of
 from scout.geo.coordinates.forms import format_decimal, format_degrees_minutes, format_geo_uri
 from scout.geo.locator import LEVELS
 from scout.io.plain_text import make_one_line
-from scout.model import Findings, Move, Ranked, Route, Spot, Station, Units
+from scout.model import CoarseOutline, Findings, Move, Ranked, Route, Spot, Station, Units
 from scout.quantities import (
     UNKNOWN,
     Length,
@@ -32,6 +33,7 @@ from scout.quantities import (
     format_slope,
     format_stated_length,
     format_text,
+    format_verdict,
 )
 
 __all__ = [
@@ -58,10 +60,12 @@ __all__ = [
     "format_slope",
     "format_stated_length",
     "format_text",
+    "format_verdict",
     "format_walk",
     "format_walk_line",
     "format_yield",
     "list_about",
+    "list_coarse",
     "list_credits",
     "list_facts",
     "name_kind",
@@ -168,7 +172,7 @@ def format_move(move: Move, units: Units = "metric") -> str:
     return (
         f"{format_fine_length(move.distance_m, units)} to the {format_bearing(move.bearing_deg)}, "
         f"at {format_position(move.lon, move.lat)}: then {format_count(len(verdict.locators), 'grid')}, "
-        f"{format_count(len(verdict.parks), 'park')}, {verdict.word} "
+        f"{format_count(len(verdict.parks), 'park')}, {format_verdict(verdict.word, verdict.coarse)} "
         f"({format_probability(verdict.confidence)})"
     )
 
@@ -187,6 +191,11 @@ def name_park(park: str, name: str) -> str:
     ('Fen (Q-1)', 'Q-1')
     """
     return f"{name} ({park})" if name else park
+
+
+def list_coarse(spots: Iterable[Ranked]) -> list[CoarseOutline]:
+    """The outlines that look generalised of all parks that some spots name, each once."""
+    return list(dict.fromkeys(one for ranked in spots for one in ranked.spot.verdict.coarse))
 
 
 def name_verdict_class(ranked: Ranked) -> str:
@@ -268,10 +277,11 @@ def _list_worth(ranked: Ranked, units: Units) -> list[str]:
         ]
     parks = [_name_park(*park) for park in zip(verdict.parks, spot.park_names, strict=True)]
     held = f"Parks: {'; '.join(parks)}." if parks else "No park."
+    word = format_verdict(verdict.word, verdict.coarse)
     return [
         f"Yield {ranked.grid_park_pairs}: {format_count(ranked.n_grids, 'grid')} x "
         f"{format_count(ranked.n_parks, 'park')}.",
-        f"Verdict: {verdict.word}, confidence {format_probability(verdict.confidence)}.",
+        f"Verdict: {word}, confidence {format_probability(verdict.confidence)}.",
         held,
     ]
 

@@ -16,8 +16,8 @@ let knownParks = null;
 
 // Made when first asked for: most readers of a page never check a place.
 function getKnownParks() {
-  knownParks ??= findings.parks.map(({ id, name, error, outline }) => {
-    return { id, name, error, boundary: makeBoundary(outline, findings.outlineUnitsPerDegree) };
+  knownParks ??= findings.parks.map(({ id, name, error, coarse, outline }) => {
+    return { id, name, error, coarse, boundary: makeBoundary(outline, findings.outlineUnitsPerDegree) };
   });
   return knownParks;
 }
@@ -58,7 +58,7 @@ function findParksNear(lon, lat, cell, station) {
     if (!isInSight(park.boundary, lon, lat, reachM)) return;
     const seen = judgePark(park, lon, lat, cell, station);
     // Of a cell, what it does not touch counts as near only where its centre is.
-    if (seen.clearance >= -NEAR_M || seen.share > 0) found.push({ number, id: park.id, name: park.name, ...seen });
+    if (seen.clearance >= -NEAR_M || seen.share > 0) found.push({ number, id: park.id, name: park.name, coarse: park.coarse, ...seen });
   });
   return found.sort((a, b) => b.p - a.p || b.clearance - a.clearance);
 }
@@ -119,6 +119,7 @@ function makeVerdict(touched, near) {
     parks: counted,
     gridsP: touched.p,
     confidence,
+    ifTrue: counted.some((park) => park.coarse),
     word: near.some((park) => park.word === UNSURE) ? UNSURE : word,
   };
 }

@@ -2,6 +2,7 @@
 
 import { findings } from "./findings.js";
 import {
+  makeBdi,
   makeElement,
   makeFigures,
   makeHeading,
@@ -12,6 +13,7 @@ import {
   makePicture,
   makePlaceForms,
   makeTerms,
+  makeWarningSign,
 } from "./elements.js";
 import {
   formatBearing,
@@ -20,7 +22,9 @@ import {
   formatFineLength,
   formatLength,
   formatPercent,
+  formatSentence,
   formatStatedLength,
+  formatVerdict,
 } from "./wording.js";
 import { NEAR_M, UNSURE } from "./check.js";
 
@@ -69,10 +73,10 @@ function makeHead({ verdict }, title) {
 }
 
 // The verdict in words; with no park that counts it holds for the parks of this page only.
-export function wordClaim({ word, parks: counted, confidence }) {
+export function wordClaim({ word, parks: counted, confidence, ifTrue }) {
   if (word === UNSURE) return [`${UNSURE} here`, ""];
   if (!counted.length) return [word, "in the parks that this page knows"];
-  return [word, `confidence ${formatPercent(confidence)}`];
+  return [formatVerdict(word, ifTrue), `confidence ${formatPercent(confidence)}`];
 }
 
 function makeClaim(result) {
@@ -107,11 +111,12 @@ function makeParkList({ parks: near, cell }) {
 function makeParkRow(park, cell) {
   const row = makeElement("li");
   const sure = makeElement("span", `near-park-p ${LOOKS[park.word]}`);
-  sure.append(makeElement("strong", "", park.word));
+  sure.append(makeElement("strong", "", formatVerdict(park.word, park.coarse)));
   if (park.word !== UNSURE) sure.append(` ${formatPercent(park.p)}`);
   const head = makeElement("div", "near-park");
   head.append(makeParkLabel(park), sure);
   row.append(head, makeParagraph("", wordClearance(park)));
+  if (park.coarse) row.append(makeParagraph("outline-warning", makeWarningSign(), makeBdi(formatSentence(park.coarse))));
   if (cell) row.append(makeParagraph("", `${wordShare(park.share)} of the cell lies inside.`));
   return row;
 }

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.cautions import warn_of_outline
 from scout.errors import PlaceError
 from scout.geo.coordinates.grids import format_utm
 from scout.geo.geodesy import measure_geodesic, move_point
@@ -40,6 +41,7 @@ from scout.page.packing import (
     convert_to_units,
     pack_ring,
 )
+from scout.search.describe import find_coarse_outlines
 from scout.search.rank import edge_m, has_plenty
 
 WALK_TOLERANCE_M = 4.0  # drawn walks stray by no more; they come from cells of some 10 m
@@ -82,6 +84,7 @@ def make_spot_data(ranked: Ranked, number: Mapping[str, int], frame: PageFrame) 
         "inside": [_round_p(p) for p in verdict.parks_p],
         "touching": _round_p(verdict.grids_p),
         "confidence": _round_p(verdict.confidence),
+        "outlines": len(verdict.coarse) or None,
         "plenty": has_plenty(ranked) or None,
         "edge": _round_fine(edge_m(ranked)),
         "home": None if ranked.home_km is None else round(ranked.home_km, 7),
@@ -246,6 +249,7 @@ def _make_park_data(
         return [], draw_parks(np.array([]), places, frame)
     drawn = draw_parks(frame_of_parks[GEOMETRY].to_numpy(), places, frame)
     more = frame_of_parks[ATTRIBUTES] if ATTRIBUTES in frame_of_parks else [None] * len(frame_of_parks)
+    coarse = find_coarse_outlines(frame_of_parks, findings.station)
     columns = (frame_of_parks[column] for column in (PARK_ID, PARK_NAME, KIND, DATUM_ERROR))
     parks = []
     for at, (park_id, name, kind, datum_error_m, own) in enumerate(zip(*columns, more, strict=True)):
@@ -257,6 +261,9 @@ def _make_park_data(
             "error": findings.station.boundary_error_m + float(datum_error_m),
             "outline": _pack_outline(drawn.parks[at]),
         }
+        outline = coarse[at]
+        if outline is not None:
+            park["coarse"] = _make_text_data(warn_of_outline(outline))
         if isinstance(own, dict) and own:
             park["own"] = [[str(key), str(value)] for key, value in own.items()]
         parks.append(park)

@@ -18,7 +18,7 @@ from branca.element import Figure
 from markupsafe import Markup
 
 from scout import __version__
-from scout.cautions import ALWAYS, HAZARDS, NOT_A_SURVEY
+from scout.cautions import ALWAYS, HAZARDS, NOT_A_SURVEY, warn_of_outline
 from scout.geo.locator import LEVELS
 from scout.model import Findings, Units
 from scout.output import text as wording
@@ -57,10 +57,13 @@ _WORDS = (
     wording.format_position,
     wording.format_probability,
     wording.format_text,
+    wording.format_verdict,
     wording.format_walk,
     wording.name_kind,
     wording.name_verdict_class,
     wording.describe_standing,
+    wording.list_coarse,
+    warn_of_outline,
 )
 
 

@@ -2,7 +2,7 @@
 
 import { byId, makeBdi, makeElement, makeParagraph, makePicture, makeWarningSign } from "./elements.js";
 import { formatCount, formatDecimal, formatDuration, formatPercent, formatSentence } from "./wording.js";
-import { VERDICT_WORDS, anyWalk, isOutOfReach, isWalked, spots } from "./spots.js";
+import { anyWalk, isOutOfReach, isWalked, spots, wordVerdict } from "./spots.js";
 import { inOrder } from "./filters.js";
 import { makeBar } from "./rows.js";
 import { mapKey, scoutMap } from "./map.js";
@@ -36,7 +36,7 @@ function makePrintedRow(spot) {
   parks.forEach((park, k) => named.append(k ? ", " : "", makeBdi(park.id, "paper-id"), " ", makeBdi(park.name)));
   for (const text of spot.warnings) named.append(makeParagraph("", makeWarningSign(), " ", makeBdi(formatSentence(text))));
   row.append(named);
-  cell(spot.near ? "near miss" : [VERDICT_WORDS[spot.look], " ", formatPercent(spot.confidence)], "paper-whole");
+  cell(spot.near ? "near miss" : [wordVerdict(spot), " ", formatPercent(spot.confidence)], "paper-whole");
   if (anyWalk) {
     const walk = isWalked(spot) ? formatDuration(spot.walk.out) : isOutOfReach(spot) ? "out of reach" : "not known";
     cell(walk, "paper-whole");

@@ -12,7 +12,7 @@ import {
   formatSentence,
 } from "./wording.js";
 import { onUnitsChange } from "./units.js";
-import { KIND_WORDS, VERDICT_WORDS, isOutOfReach, isWalked, spots } from "./spots.js";
+import { KIND_WORDS, isOutOfReach, isWalked, spots, wordVerdict } from "./spots.js";
 import { makeTick } from "./shortlist_panel.js";
 import { inOrder } from "./filters.js";
 
@@ -76,7 +76,7 @@ export function makeBar() {
 }
 
 function makeRowVerdict(spot) {
-  const verdict = makeElement("span", `row-verdict ${spot.look}`, VERDICT_WORDS[spot.look]);
+  const verdict = makeElement("span", `row-verdict ${spot.look}`, wordVerdict(spot));
   if (!spot.near) verdict.append(" ", makeElement("span", "share", formatPercent(spot.confidence)));
   return verdict;
 }

@@ -29,7 +29,7 @@ import {
   formatSentence,
   formatSlope,
 } from "./wording.js";
-import { KIND_WORDS, VERDICT_WORDS, parkLabels } from "./spots.js";
+import { KIND_WORDS, parkLabels, wordVerdict } from "./spots.js";
 import { makeShortlistPart } from "./shortlist_panel.js";
 import { makeNumberedMark } from "./rows.js";
 import { makeWalkDetails } from "./walk_details.js";
@@ -40,13 +40,14 @@ export function makeSpotDetails(spot) {
     makeSpotHead(spot),
     ...makeSpotClaim(spot),
     ...makeWarnings(spot),
+    ...makeOutlineWarnings(spot),
     ...makeMiss(spot),
     ...makeStand(spot),
     ...makeWalkDetails(spot),
     ...makeParkTable(spot),
     ...makeCertainty(spot),
     ...makeStretches(spot),
-    ...(spot.notes.length ? [makeHeading("Notes"), makeBullets(spot.notes.map((note) => makeBdi(formatSentence(note))))] : []),
+    ...makeNotes(spot),
     ...makeShortlistPart(spot),
     makeHeading("Cautions"),
     document.querySelector("#cautions ul").cloneNode(true),
@@ -70,7 +71,7 @@ function makeSpotHead(spot) {
 
 function makeSpotClaim(spot) {
   const claim = makeParagraph(`claim ${spot.look}`, makePicture(spot.look, spot.kind), " ");
-  claim.append(makeElement("strong", "", VERDICT_WORDS[spot.look]), " ");
+  claim.append(makeElement("strong", "", wordVerdict(spot)), " ");
   claim.append(spot.near ? "outside every park" : `confidence ${formatPercent(spot.confidence)}`);
   if (spot.near) return [claim];
   const worth = makeFigures({ grids: spot.grids, parks: spot.held, "pairs (yield)": spot.pairs });
@@ -93,6 +94,17 @@ function makeWarnings(spot) {
   const box = makeElement("div", "warnings");
   box.append(makeHeading("Take care here"), makeBullets(spot.warnings.map((text) => [makeWarningSign(), makeBdi(formatSentence(text))])));
   return [box];
+}
+
+// Of parks whose outline looks generalised; they come first among the notes.
+function makeOutlineWarnings(spot) {
+  const texts = spot.notes.slice(0, spot.outlines);
+  return texts.map((text) => makeParagraph("outline-warning", makeWarningSign(), makeBdi(formatSentence(text))));
+}
+
+function makeNotes(spot) {
+  const notes = spot.notes.slice(spot.outlines);
+  return notes.length ? [makeHeading("Notes"), makeBullets(notes.map((note) => makeBdi(formatSentence(note))))] : [];
 }
 
 function makeMiss({ near }) {

@@ -2,6 +2,7 @@
 
 import { findings, toLatLng } from "./findings.js";
 import { wrapLongitude } from "./geodesy.js";
+import { formatVerdict } from "./wording.js";
 
 export const KIND_WORDS = {
   corner: "corner",
@@ -10,7 +11,7 @@ export const KIND_WORDS = {
   "near-miss": "near miss",
   place: "place",
 };
-export const VERDICT_WORDS = { firm: "firm", doubtful: "doubtful", uncounted: "not counted", near: "near miss" };
+const VERDICT_WORDS = { firm: "firm", doubtful: "doubtful", uncounted: "not counted", near: "near miss" };
 
 // Parks with an outline first, then those that are only named.
 export const parkLabels = [...findings.parks, ...findings.named.map(([id, name]) => ({ id, name }))];
@@ -40,6 +41,8 @@ export const spots = findings.spots.map((raw) => {
     notes: raw.notes ?? [],
     warnings: raw.warnings ?? [],
     clearance: near ? -near.away[0] : Math.min(...(raw.clearances ?? [])),
+    ifTrue: raw.outlines > 0,
+    outlines: raw.outlines ?? 0, // that look generalised; the first notes say so
     shown: true,
     // Spots beyond the edge of a Mercator map stay in the list, which says so.
     drawn: Math.abs(at[0]) <= findings.mapEdge,
@@ -63,6 +66,10 @@ const byRank = new Map(spots.map((spot) => [spot.rank, spot]));
 
 export function getSpot(rank) {
   return byRank.get(rank);
+}
+
+export function wordVerdict(spot) {
+  return formatVerdict(VERDICT_WORDS[spot.look], spot.ifTrue);
 }
 
 export function isWalked(spot) {

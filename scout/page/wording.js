@@ -21,6 +21,11 @@ export function formatPercent(share) {
   return tenths ? `${(tenths / 10).toFixed(1)} %` : "under 0.1 %";
 }
 
+// The word of a verdict; where an outline is in doubt, what counts does so if that is true.
+export function formatVerdict(word, ifTrue) {
+  return ifTrue && (word === "firm" || word === "doubtful") ? `${word} if the outline is true` : word;
+}
+
 function groupDigits(text) {
   return text.replace(/\B(?=(\d{3})+(?!\d))/g, ",");
 }

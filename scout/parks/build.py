@@ -49,11 +49,15 @@ _ENTRIES = ("", "open", "unknown", "restricted")  # of a park's records the last
 
 
 def get_datum_errors(layer: Layer) -> NDArray[np.float64]:
-    """Metres that the way to WGS 84 may be off by, for each record; a layer may have a column of them."""
+    """Metres that the way to WGS 84 and rounded coordinates may be off by, for each record.
+
+    A layer that was prepared has a column of them.
+    """
     if _is_prepared(layer):
         return np.asarray(layer.frame[OWN_ERROR], dtype=float)
     accuracy = layer.source.accuracy_m
-    return np.full(len(layer.frame), UNKNOWN_DATUM_ERROR_M if accuracy is None else accuracy)
+    datum = UNKNOWN_DATUM_ERROR_M if accuracy is None else accuracy
+    return np.full(len(layer.frame), datum + layer.source.rounding_m)
 
 
 def _is_prepared(layer: Layer) -> bool:
@@ -223,7 +227,8 @@ def build_parks(
         apart from those of other layers ("north/12") and noted. Where there is no id, layer and record number
         serve ("trails:12"). Pieces are joined as `scout.parks.pieces.join_touching_pieces` says.
         `DATUM_ERROR` is the stated accuracy
-        of the transformation, `UNKNOWN_DATUM_ERROR_M` where there is none, the largest where sources meet.
+        of the transformation, `UNKNOWN_DATUM_ERROR_M` where there is none, with the error of coordinates that
+        are rounded; the largest where sources meet.
         Geometry is valid and polygonal; longitudes are continuous, see
         `scout.geo.antimeridian.make_continuous`.
         With ``keep`` there is a column `ATTRIBUTES`: a dict of the texts there are, by their names in

@@ -156,6 +156,7 @@ class _BareIndex:
     numbers: Ints  # of the rows of the table
     frame: pd.DataFrame
     compared: int  # records whose bounds are known to be those of their outlines
+    own: Floats | None = None  # bounds of some outlines, where those of the file are short numbers
 
 
 def _index_parquet(request: LayerRequest, choice: RecordChoice, least: int) -> _BareIndex | None:
@@ -170,7 +171,8 @@ def _index_parquet(request: LayerRequest, choice: RecordChoice, least: int) -> _
     places, own = sample_in(request.opening, bounds)
     check_bounds(numbers[places], bounds[places], own)
     rows = read_table(request.opening, _select_columns(fields, choice))
-    return _BareIndex(request, datum, numbers, bounds, fields, *rows, len(places))
+    short = np.array_equal(bounds, bounds.astype(np.float32), equal_nan=True)
+    return _BareIndex(request, datum, numbers, bounds, fields, *rows, len(places), own if short else None)
 
 
 def _index_gdal(request: LayerRequest, choice: RecordChoice, least: int) -> _BareIndex | None:
@@ -238,7 +240,8 @@ def _fill_index(bare: _BareIndex) -> IndexedLayer | None:
     bounds = convert(before, bare.datum)
     if bounds is None:
         return None
-    source = make_source(bare.request, bare.datum, len(numbers), before[np.isfinite(before[:, 0])], bounds)
+    there = before[np.isfinite(before[:, 0])]
+    source = make_source(bare.request, bare.datum, len(numbers), there, bounds, coordinates=bare.own)
     frame.insert(0, RECORD, numbers)
     known = replace(bare.request, known=source)
     table = Layer(gpd.GeoDataFrame(frame), source, columns=tuple(bare.fields))

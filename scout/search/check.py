@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
-from scout.cautions import list_entry_notes
+from scout.cautions import list_entry_notes, warn_of_outline
 from scout.geo.boundaries import Boundaries, Floats, Ints
 from scout.geo.geodesy import measure_geodesic, wrap_lon
 from scout.geo.locator import decode
@@ -24,6 +24,7 @@ from scout.model import (
     PARK_ID,
     PARK_NAME,
     Checked,
+    CoarseOutline,
     Findings,
     LineAt,
     Move,
@@ -37,8 +38,15 @@ from scout.model import (
     collect_credits,
 )
 from scout.parks.sources import name_parks
-from scout.quantities import Length, MeasuredText, format_bearing, format_count, format_probability
-from scout.search.describe import make_locators
+from scout.quantities import (
+    Length,
+    MeasuredText,
+    format_bearing,
+    format_count,
+    format_probability,
+    format_verdict,
+)
+from scout.search.describe import find_coarse_outlines, make_locators
 from scout.search.found import FoundPlaces
 from scout.search.places import (
     NearestLattice,
@@ -70,6 +78,7 @@ class Answers:
     share: Floats
     locators: list[tuple[str, ...]]
     grids_p: Floats
+    coarse: list[CoarseOutline | None]  # by the numbers of the parks
 
     def verdict(self, row: int) -> Verdict:
         """The grids touched, the parks that count there and how sure that is."""
@@ -88,7 +97,12 @@ class Answers:
             parks_p=tuple(p.tolist()),
             confidence=confidence,
             word=choose_word(confidence) if len(counted) else "not counted",
+            coarse=self._list_coarse(self.pairs.park[counted]),
         )
+
+    def _list_coarse(self, parks: Ints) -> tuple[CoarseOutline, ...]:
+        some = (self.coarse[park] for park in parks.tolist())
+        return tuple(one for one in some if one is not None)
 
     def parks_at(self, row: int) -> tuple[ParkAt, ...]:
         """Every park near, the surest first."""
@@ -114,6 +128,7 @@ class Answers:
             word=choose_word(p),
             cell_share=None if np.isnan(self.share[k]) else float(self.share[k]),
             entry=str(self.entry[number]),
+            coarse=self.coarse[number],
         )
 
     def driver(self, row: int, verdict: Verdict) -> str:
@@ -149,6 +164,7 @@ class Answers:
             parks_p=tuple(found.judged.parks_p[part].tolist()),
             confidence=confidence,
             word=choose_word(confidence),
+            coarse=self._list_coarse(found.claims.park[part]),
         )
         return Move(float(distance), float(bearing), lon, lat, verdict)
 
@@ -254,7 +270,10 @@ def _check_batch(
     first = np.searchsorted(pairs.place, np.arange(len(lon) + 1))
     ids, names = (frame[column].to_numpy()[numbers] for column in (PARK_ID, PARK_NAME))
     entry = frame[ENTRY].to_numpy()[numbers] if ENTRY in frame else np.full(len(numbers), "", dtype=object)
-    answers = Answers(ids, names, entry, geometry[numbers], lon, lat, pairs, first, share, locators, grids_p)
+    coarse = find_coarse_outlines(frame.iloc[numbers], options.station)
+    answers = Answers(
+        ids, names, entry, geometry[numbers], lon, lat, pairs, first, share, locators, grids_p, coarse
+    )
     verdicts = [answers.verdict(row) for row in range(len(lon))]
     moves = _find_moves(answers, lattice, verdicts, cells, ground) if options.moves else {}
     lines = find_feet(lon, lat, lattice, level)
@@ -356,10 +375,18 @@ def _collect_notes(name: str, result: Checked) -> tuple[str, ...]:
     if result.move is not None:
         move, verdict = result.move, result.move.verdict
         grids, parks = format_count(len(verdict.locators), "grid"), format_count(len(verdict.parks), "park")
-        sure = f"{verdict.word} ({format_probability(verdict.confidence)})"
+        sure = f"{format_verdict(verdict.word, verdict.coarse)} ({format_probability(verdict.confidence)})"
         then = f" to the {format_bearing(move.bearing_deg)}, then {grids}, {parks}, {sure}."
         notes.append(MeasuredText("Better: ", Length(move.distance_m, "fine"), then))
-    return (*notes, *list_entry_notes(list_entry(result)))
+    counted = result.verdict.coarse  # come first: the map goes by that
+    more = [park.coarse for park in result.parks if park.coarse is not None and park.coarse not in counted]
+    entry = list_entry_notes(list_entry(result))
+    return (*map(warn_of_outline, counted), *notes, *map(warn_of_outline, more), *entry)
+
+
+def list_outline_warnings(result: Checked) -> list[MeasuredText]:
+    """What to say of the outlines near a place that look generalised."""
+    return [warn_of_outline(park.coarse) for park in result.parks if park.coarse is not None]
 
 
 def list_entry(result: Checked) -> list[tuple[str, str]]:

@@ -2,18 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
 
-from scout.cautions import list_entry_notes
+from scout.cautions import list_entry_notes, warn_of_outline
 from scout.geo.boundaries import Ints, side_of
+from scout.geo.coarseness import measure_generalisation
 from scout.geo.locator import get_edge_lat, get_edge_lon, make_locator
 from scout.geo.probability import choose_word
-from scout.model import NearMiss, New, Ranked, Spot, Stretch, Verdict
+from scout.model import (
+    DATUM_ERROR,
+    PARK_ID,
+    PARK_NAME,
+    CoarseOutline,
+    NearMiss,
+    New,
+    Ranked,
+    Spot,
+    Station,
+    Stretch,
+    Verdict,
+)
 from scout.quantities import Length, MeasuredText, format_probability
 from scout.search.found import KINDS, FoundPlaces
 from scout.search.rank import RankTerms
@@ -25,6 +39,8 @@ from scout.table import expand_ranges
 from scout.visits.tally import make_cell_keys
 
 if TYPE_CHECKING:
+    import geopandas as gpd
+
     from scout.search.beside import ParksBeside
     from scout.visits.tally import Added
     from scout.walk.reach import ReachedSpots
@@ -64,6 +80,27 @@ def make_claim_keys(grid: Ints, i: Ints, j: Ints, level: int) -> Ints:
     return keys
 
 
+def find_coarse_outlines(frame: gpd.GeoDataFrame, station: Station) -> list[CoarseOutline | None]:
+    """Of each park of a frame, how its outline looks generalised; None where it does not.
+
+    It does where the true boundary may run further from it than the boundary error it is judged by.
+    """
+    taken = station.boundary_error_m + frame[DATUM_ERROR].to_numpy(dtype=float)
+    spacing, error = measure_generalisation(frame.geometry.to_numpy())
+    found: list[CoarseOutline | None] = [None] * len(frame)
+    for row in np.flatnonzero(error > taken).tolist():
+        park, name = str(frame[PARK_ID].iloc[row]), str(frame[PARK_NAME].iloc[row])
+        metres = float(spacing[row]), float(error[row]), _advise_error(float(error[row])), float(taken[row])
+        found[row] = CoarseOutline(park, name, *metres)
+    return found
+
+
+def _advise_error(error_m: float) -> float:
+    """The next of 1, 2, 5, 10, 20 ... metres."""
+    power = 10.0 ** math.floor(math.log10(error_m))
+    return next(step * power for step in (1.0, 2.0, 5.0, 10.0) if step * power >= error_m)
+
+
 class Listing(Sequence[Ranked]):
     """The listed rows of a search, in order, made into objects only as they are looked at.
 
@@ -85,6 +122,8 @@ class Listing(Sequence[Ranked]):
         Gives the parks beside some of the rows.
     entry : array of `Entry` or "", optional
         Who may enter each park.
+    coarse : callable, optional
+        Gives, of parks by their numbers, which have outlines that look generalised.
     """
 
     def __init__(
@@ -99,10 +138,12 @@ class Listing(Sequence[Ranked]):
         new: Added | None = None,
         beside: Callable[[FoundPlaces], ParksBeside] | None = None,
         entry: Any = None,
+        coarse: Callable[[Ints], Mapping[int, CoarseOutline | None]] | None = None,
     ) -> None:
         self._result, self._order, self._terms = result, order, terms
         self._ids, self._names, self._level = ids, names, level
         self._reached, self._new, self._beside, self._entry = reached, new, beside, entry
+        self._coarse = coarse
 
     def __len__(self) -> int:
         return len(self._order)
@@ -136,13 +177,17 @@ class Listing(Sequence[Ranked]):
         stretches = _collect_stretches(self._result, order, self._ids, self._level)
         locators = make_locators(found.claims.grid, found.i, found.j, self._level)
         besides = self._parks_beside(found)
+        outlines = {} if self._coarse is None else self._coarse(found.parks_of(np.arange(len(order))))
         made = []
         for row, place in enumerate(places):
             spot = _make_spot(
                 found, row, locators[row], stretches.get(row, ()), self._ids, self._names, self._level
             )
             entry = self._list_entry(found, row)
-            spot = replace(spot, notes=(*spot.notes, *entry, *besides.get(row, ())))
+            coarse = _list_coarse(found, row, outlines)
+            outline = map(warn_of_outline, coarse)
+            notes = (*outline, *spot.notes, *entry, *besides.get(row, ()))
+            spot = replace(spot, verdict=replace(spot.verdict, coarse=coarse), notes=notes)
             missed = spot.near is not None
             n_grids, n_parks = int(self._terms.n_grids[order[row]]), len(spot.verdict.parks)
             home_km = float(self._terms.home_km[order[row]])
@@ -198,6 +243,16 @@ class Listing(Sequence[Ranked]):
             slope_deg=reached.slope_deg.get(row),
             warnings=reached.warnings.get(row, ()),
         )
+
+
+def _list_coarse(
+    found: FoundPlaces, row: int, outlines: Mapping[int, CoarseOutline | None]
+) -> tuple[CoarseOutline, ...]:
+    """The outlines that look generalised of the parks a row claims, or of the one it misses."""
+    missed = int(found.near_park[row])
+    held = found.claims.park[found.claims.first[row] : found.claims.first[row + 1]].tolist()
+    some = (outlines.get(park) for park in (held if missed < 0 else [missed]))
+    return tuple(one for one in some if one is not None)
 
 
 def make_locators(grid: Ints, i: Ints, j: Ints, level: int) -> list[tuple[str, ...]]:

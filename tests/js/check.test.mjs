@@ -15,7 +15,7 @@ putFindings({
   tolerance: 2,
   outlineUnitsPerDegree: 1e8,
   parks: [
-    { id: "Q-1", name: "Quiet Cove", error: 0, outline },
+    { id: "Q-1", name: "Quiet Cove", error: 0, coarse: ["Its outline looks generalised."], outline },
     { id: "Q-2", name: "Tern Marsh", error: 0, outline: [[packRing([[10.3, 50.2], [10.4, 50.2], [10.4, 50.3], [10.3, 50.3]], 1e8, 1)]] },
   ],
 });
@@ -32,6 +32,12 @@ test("deep inside a park and a cell a claim is firm", () => {
   assert.ok(near(parks[0].clearance, 2000, 1));
   assert.equal(Math.round(parks[0].edgeDeg), 180);
   assert.equal(driver.kind, "receiver");
+});
+
+test("a claim in a park whose outline looks generalised holds if that is true, and the word stays", () => {
+  const { verdict, parks } = judgeNorth(2000);
+  assert.deepEqual([verdict.word, verdict.ifTrue, parks[0].coarse.length], ["firm", true, 1]);
+  assert.equal(judgeNorth(-2000).verdict.ifTrue, false);
 });
 
 test("on a boundary that is a lattice line both are held to the error budget", () => {

@@ -19,6 +19,7 @@ import {
   formatSentence,
   formatSlope,
   formatStatedLength,
+  formatVerdict,
   setLengthUnits,
 } from "../../scout/page/wording.js";
 import { readVectors } from "./vectors.mjs";
@@ -43,6 +44,7 @@ const WORDED = {
   slopes: ({ degrees }) => formatSlope(degrees),
   minutes: ({ minutes }) => formatDuration(minutes),
   unknown: ({ what, value }) => QUANTITIES[what](Number(value)),
+  verdicts: ({ word, ifTrue }) => formatVerdict(word, ifTrue),
   counts: ({ count }) => formatCount(count, "park"),
 };
 const IN_BOTH_UNITS = ["lengths", "settings", "heights", "clearances", "sentences"];

@@ -252,6 +252,11 @@ def words() -> dict[str, Rows]:
                 60_000.0,
             )
         ],
+        "verdicts": [
+            {"word": word, "ifTrue": doubt, "text": wording.format_verdict(word, doubt)}
+            for word in ("firm", "doubtful", "not counted", "near miss")
+            for doubt in (False, True)
+        ],
         "unknown": [
             {"what": what, "value": name, "text": word(value)}
             for what, word in UNKNOWN
