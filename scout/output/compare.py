@@ -212,8 +212,8 @@ def _format_worth(ranked: Ranked, units: Units) -> str:
         return f"near miss, {format_fine_length(spot.near.distance_m, units)} away"
     if not verdict.parks:
         return verdict.word
-    sure = format_probability(verdict.confidence)
-    return f"{format_yield(ranked.n_grids, ranked.n_parks)}, {format_verdict(verdict.word, verdict.coarse)} {sure}"
+    word, sure = format_verdict(verdict.word, verdict.coarse), format_probability(verdict.confidence)
+    return f"{format_yield(ranked.n_grids, ranked.n_parks)}, {word} {sure}"
 
 
 def _format_review(review: VisitReview, units: Units) -> Iterator[str]:
