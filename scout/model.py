@@ -312,7 +312,7 @@ class Checked:
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class SearchLimits:
     """What a search was asked for beside its level, its station and the way from home."""
 
     near_m: float
@@ -345,7 +345,9 @@ class Findings:
     searched: bool = True  # else its parks are only shown
     surroundings: Surroundings | None = None  # near the spots that are listed; None without access data
     walking: Walking | None = None
-    limits: Limits | None = None  # None where nothing was searched, or by a version that did not keep them
+    limits: SearchLimits | None = (
+        None  # None where nothing was searched, or by a version that did not keep them
+    )
     cut: int = 0  # spots that were listed, ranked below these and were taken out
     units: Units = (
         "metric"  # of all text that people read; numbers of GeoJSON, CSV and GeoPackage stay metric

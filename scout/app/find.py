@@ -18,9 +18,9 @@ from scout.model import (
     CoarseOutline,
     Findings,
     LeftOut,
-    Limits,
     ParkReport,
     Parks,
+    SearchLimits,
     Station,
     collect_credits,
 )
@@ -169,7 +169,7 @@ def find_spots(
         ),
         home=options.home,
         within_km=options.within_km,
-        limits=Limits(
+        limits=SearchLimits(
             options.near_m,
             options.bbox,
             options.min_grids,

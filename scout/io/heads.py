@@ -115,7 +115,7 @@ class _Names:
 
 
 @dataclass(frozen=True)
-class _Answer:
+class _HeadRows:
     """Records as they came, of which ``others`` says that a column has another type than in the table."""
 
     records: Ints
@@ -125,7 +125,7 @@ class _Answer:
     misfits: bool
 
 
-def _ask(opening: Opening, names: _Names, columns: Mapping[str, str], checks: Sequence[str]) -> _Answer:
+def _ask(opening: Opening, names: _Names, columns: Mapping[str, str], checks: Sequence[str]) -> _HeadRows:
     """Ask for everything at once: each question is a pass through all pages. ``columns`` have their types."""
     shape = names.geometry
     misfit = "".join(f"when {bad} then zeroblob({_MISFIT}) " for bad in checks)
@@ -141,7 +141,7 @@ def _ask(opening: Opening, names: _Names, columns: Mapping[str, str], checks: Se
     return ask(opening.target, options, columns)
 
 
-def _ask_by_arrow(target: Any, options: dict[str, Any], columns: Mapping[str, str]) -> _Answer:
+def _ask_by_arrow(target: Any, options: dict[str, Any], columns: Mapping[str, str]) -> _HeadRows:
     numbers, parts, kept = [np.empty(0, np.int64)], [np.empty((0, 4))], []
     count, misfits = len(columns), False
     options = {**options, "use_pyarrow": True, "batch_size": _ROWS}
@@ -160,10 +160,10 @@ def _ask_by_arrow(target: Any, options: dict[str, Any], columns: Mapping[str, st
             kept.append(batch.select(range(1, 1 + count)).take(np.arange(len(batch))))
     frame = make_arrow_frame(kept)
     others = there != [_PLAIN[kind] for kind in columns.values()]
-    return _Answer(np.concatenate(numbers), np.concatenate(parts), frame, others, misfits)
+    return _HeadRows(np.concatenate(numbers), np.concatenate(parts), frame, others, misfits)
 
 
-def _ask_at_once(target: Any, options: dict[str, Any], columns: Mapping[str, str]) -> _Answer:
+def _ask_at_once(target: Any, options: dict[str, Any], columns: Mapping[str, str]) -> _HeadRows:
     meta, fids, _, values = pyogrio.raw.read(target, **options)
     _check_answer(meta, columns)
     *values, heads = values
@@ -171,7 +171,7 @@ def _ask_at_once(target: Any, options: dict[str, Any], columns: Mapping[str, str
     ends = np.cumsum([0, *map(len, heads)])
     bounds = _decode_heads(np.frombuffer(b"".join(heads), np.uint8), ends)
     others = list(map(str, meta["dtypes"]))[:-1] != list(columns.values())
-    return _Answer(fids.astype(np.int64), bounds, frame, others, bool((np.diff(ends) == _MISFIT).any()))
+    return _HeadRows(fids.astype(np.int64), bounds, frame, others, bool((np.diff(ends) == _MISFIT).any()))
 
 
 def _check_answer(meta: dict[str, Any], columns: Iterable[str]) -> None:

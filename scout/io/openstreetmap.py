@@ -325,7 +325,7 @@ def _read_parks(passes: _Passes, forests: bool) -> dict[str, OsmRecords]:
         park = judge_park(tags, forests)
         if park is not None:
             relations[one.id], told[one.id] = _take_relation(one, tags), park
-    left = _LeftOut()
+    left = _OmittedThings()
     list(passes.read_nodes())
     ways = _read_way_parks(passes, wanted, forests, relations, told, left)
     areas, found = passes.assemble(relations), _FoundParks()
@@ -353,7 +353,7 @@ def _read_way_parks(
     forests: bool,
     relations: Mapping[int, _Relation],
     told: Mapping[int, ParkRecord],
-    left: _LeftOut,
+    left: _OmittedThings,
 ) -> _FoundParks:
     outlines = {
         way: told[number].name
@@ -387,7 +387,7 @@ def _explain_relations(
     passes: _Passes,
     relations: Mapping[int, _Relation],
     told: Mapping[int, ParkRecord],
-    left: _LeftOut,
+    left: _OmittedThings,
 ) -> None:
     """Note why no area could be made of some relations."""
     there = passes.read_members(relations)
@@ -402,7 +402,7 @@ def _explain_relations(
 
 
 @dataclass
-class _LeftOut:
+class _OmittedThings:
     """Things with the tags of a park that are left out, and parks to be told of."""
 
     closed: list[str] = field(default_factory=list)
