@@ -22,6 +22,7 @@ from scout.search.scan import CellWindow
 
 Bools = NDArray[np.bool_]
 _REPEATED = 4000  # parks; fewer in one place that overlap are refused when their pairs are known
+_MOST_ROWS = 512
 _ROWS = 64  # boxes asked about at first; more or fewer, by what is found
 _LOT = 1_000_000  # pairs of boxes at a time, about
 _MOST_PAIRS = 5_000_000  # in a tile; of real parks one has some tens of others over or beside it
@@ -89,7 +90,8 @@ def query_in_lots(
         a, b = tree.query(shapes[some])
         yield some[a], b
         first += rows
-        rows = 2 * rows if len(a) < _LOT else max(rows // 4, 1)
+        # However few there were so far, the next may be among the thousands that lie over each other.
+        rows = min(2 * rows, _MOST_ROWS) if len(a) < _LOT else max(rows // 4, 1)
 
 
 def _make_boxes(bounds: Floats) -> tuple[NDArray[np.object_], Ints]:

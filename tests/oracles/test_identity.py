@@ -167,7 +167,7 @@ def test_the_parks_are_those_of_brute_force(pieces: bool, data: Any) -> None:
         for k, records in enumerate(layers)
     ]
     asked = "told" if any(records[0].scheme == "asked" for records in layers) else None
-    parks = build_parks(made, id_column=asked, keep=("who",), join_pieces=pieces)
+    parks = build_parks(made, id_column=asked, keep=("who",), join_pieces=pieces, same_ground=0)
     assert parks_of(parks.frame) == expected(layers, pieces)
     assert parks.frame[PARK_ID].is_unique
     report = parks.report
@@ -207,7 +207,7 @@ def test_by_the_index_they_are_the_same(tmp_path_factory: Any, data: Any) -> Non
         ) else text.rename(path)
         paths.append(path)
     asked = "told" if any(records[0].scheme == "asked" for records in layers) else None
-    shelf = open_indexed(paths, ParkReading(id_column=asked, keep=("who",)), least=1)
+    shelf = open_indexed(paths, ParkReading(id_column=asked, keep=("who",), same_ground=0), least=1)
     if shelf is None:
         return
     taken = shelf.load(np.arange(len(shelf.ids)))
