@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import geopandas as gpd
@@ -72,6 +73,16 @@ def test_one_file_that_cannot_be_used_is_told_among_others(
     said = capsys.readouterr()
     assert said.out == ""
     assert said.err.count("\n") == 1
+
+
+def test_outlines_that_look_generalised_are_told(
+    shared_data: Callable[[str], Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Natural Earth's areas, drawn for maps at 1:10 million."""
+    assert main(["look", "--parks", str(shared_data("ne_10m_parks_area.geojson"))]) == 0
+    warned = [line for line in capsys.readouterr().out.splitlines() if line.startswith("WARNING")]
+    assert len(warned) == 6
+    assert "--boundary-error" in warned[0]
 
 
 def test_no_input_is_overwritten(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -12,10 +12,11 @@ import shapely
 
 from scout.app.sources import ParkFiles, build_read_parks, load_profiles, read_file_layers
 from scout.io.unusable import Unusable
-from scout.model import Findings, Layer, Parks, Station, collect_credits
+from scout.model import CoarseOutline, Findings, Layer, Parks, Station, collect_credits
 from scout.parks.choice import RecordChoice, find_profile
 from scout.parks.columns import convert_to_texts, list_attributes
 from scout.parks.sources import name_parks
+from scout.search.describe import find_coarse_outlines
 
 _SAMPLES = 4  # values of a column that are shown
 _SAMPLED = 200_000  # records whose values are counted
@@ -50,6 +51,7 @@ class Look:
 
     layers: tuple[LayerLook, ...]
     parks: Parks
+    coarse: tuple[CoarseOutline, ...]  # parks whose outlines look generalised
 
 
 def look_into(sources: ParkFiles, show: Callable[[str], None]) -> Look:
@@ -66,7 +68,8 @@ def look_into(sources: ParkFiles, show: Callable[[str], None]) -> Look:
     show("looking")
     looks = tuple(_look_at(layer, choice) for layer in layers)
     parks = build_read_parks(sources, layers)
-    return Look(looks, replace(parks, report=out.add_to(parks.report)))
+    coarse = tuple(one for one in find_coarse_outlines(parks.frame, Station()) if one is not None)
+    return Look(looks, replace(parks, report=out.add_to(parks.report)), coarse)
 
 
 def _look_at(layer: Layer, choice: RecordChoice) -> LayerLook:

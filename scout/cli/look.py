@@ -32,7 +32,7 @@ def command(files: tuple[str, ...], map_path: str | None, **words: Any) -> int:
     from scout.app.look import look_into, make_findings
     from scout.app.outputs import check_page, check_targets, date_findings
     from scout.io.write import write_file
-    from scout.output.report import format_reading_report
+    from scout.output.report import format_coarse, format_reading_report
     from scout.page.document import build_map
 
     settings = Settings(**words)
@@ -49,6 +49,8 @@ def command(files: tuple[str, ...], map_path: str | None, **words: Any) -> int:
             click.echo(make_printable(line))
         click.echo()
     for line in format_reading_report(look.parks.sources, look.parks.report):
+        click.echo(line)
+    for line in format_coarse(look.coarse, settings.units):
         click.echo(line)
     if map_path is not None:
         click.echo(f"Wrote {map_path}")

@@ -66,7 +66,7 @@ def format_ranking(findings: Findings, most: int) -> Iterator[str]:
     heads = (*_HEADS[:6], *extra, *_HEADS[6:])
     yield from format_columns([heads, *(_format_row(r, extra, units) for r in shown)])
     yield from _format_warnings(shown, units)
-    yield from _format_coarse(list_coarse(shown), units)
+    yield from format_coarse(list_coarse(shown), units)
     if len(findings.spots) > most:
         yield f"... and {len(findings.spots) - most:,} more; --map shows and --save writes them."
     if not findings.spots:
@@ -87,7 +87,7 @@ def _format_warnings(shown: Sequence[Ranked], units: Units) -> Iterator[str]:
             yield make_printable(f"#{ranked.rank} {ranked.route.state}: {why}.")
 
 
-def _format_coarse(outlines: Sequence[CoarseOutline], units: Units) -> Iterator[str]:
+def format_coarse(outlines: Sequence[CoarseOutline], units: Units) -> Iterator[str]:
     """A line for each of the first outlines that look generalised, and what would do for all."""
     for coarse in outlines[:_SHOWN_LINES]:
         yield make_printable(f"WARNING: {format_text(warn_of_outline(coarse), units)}")
