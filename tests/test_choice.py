@@ -215,8 +215,7 @@ def test_a_known_schema_is_recognised_and_says_what_makes_parks(tmp_path: Path, 
     assert report.counts == "3 parks from 3 of 6 records, 3 left out"
     assert report.notes[0] == (
         f"{path}: read as PAD-US; 3 of 6 records left out: 2 not held in fee (easements, designations, "
-        "proclamations, marine areas), 1 closed to the public by Pub_Access; --profile none reads it without "
-        "that"
+        "proclamations, marine areas), 1 closed to the public by Pub_Access; --profile none takes all"
     )
     frame, report = opened(path, way, profile="none")
     assert (len(frame), ENTRY in frame) == (6, False)

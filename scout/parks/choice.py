@@ -155,7 +155,7 @@ def _describe(
     if profile is None:
         yield from [f"{where}: {out}"] if out else []
         return
-    yield f"{where}: read as {profile.title}{f'; {out}' if out else ''}; --profile none reads it without that"
+    yield f"{where}: read as {profile.title}{f'; {out}; --profile none takes all' if out else ''}"
     if profile.boundary_error_m is not None:
         yield (
             f"{where}: boundaries of {profile.title} are usually right to {profile.boundary_error_m:g} m; "
