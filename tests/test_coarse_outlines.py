@@ -275,3 +275,12 @@ def test_few_of_openstreetmap_look_generalised() -> None:
     }
     assert (len(looks[True]), int(looks[True].sum())) == (19, 1)
     assert looks[False].mean() < 0.25
+
+
+def test_an_outline_of_less_than_a_millimetre_has_no_curves() -> None:
+    speck = shapely.box(10, 45, 10 + 1e-10, 45 + 1e-10)
+    spacing, error = measure_generalisation([speck])
+    assert np.isnan(spacing).all()
+    assert error.tolist() == [0.0]
+    mixed = measure_generalisation([speck, shapely.box(10, 45, 11, 46), shapely.Polygon()])
+    assert mixed.error_m.tolist() == [0.0, 0.0, 0.0]

@@ -135,6 +135,8 @@ def measure_generalisation(geometry: ArrayLike) -> Generalisation:
     if not len(ring):
         return Generalisation(spacing, error)
     east, north, ring = _list_edges(xy, ring)
+    if not len(ring):  # outlines of less than a millimetre
+        return Generalisation(spacing, error)
     for _ in range(2):  # the second time without the vertices that only part a straight line
         turn = _measure_turns(east, north, ring)
         run = np.cumsum((turn > _STRAIGHT) | (np.diff(ring, prepend=-1) != 0)) - 1
