@@ -97,6 +97,7 @@ def test_script_and_python_meet_the_same_numbers(open_page: Open) -> None:
             minutes: v.words.minutes.map(({ minutes }) => formatDuration(minutes)),
             unknown: v.words.unknown.map(({ what, value }) => by[what](Number(value))),
             counts: v.words.counts.map(({ count }) => formatCount(count, "park")),
+            verdicts: v.words.verdicts.map(({ word, ifTrue }) => formatVerdict(word, ifTrue)),
           },
           two: v.words.lengths.map(inUnits(({ metres }) => [formatLength(metres), formatFineLength(metres)])),
           places: v.words.places.map(({ lon, lat }) => [
