@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,8 +13,9 @@ import shapely
 from scout.app.sources import ParkFiles, build_read_parks, load_profiles, read_file_layers
 from scout.io.unusable import Unusable
 from scout.model import CoarseOutline, Findings, Layer, Parks, Station, collect_credits
-from scout.parks.choice import RecordChoice, find_profile
+from scout.parks.choice import find_profile
 from scout.parks.columns import convert_to_texts, list_attributes
+from scout.parks.profiles import Profile
 from scout.parks.sources import name_parks
 from scout.search.describe import find_coarse_outlines
 
@@ -64,20 +65,20 @@ def look_into(sources: ParkFiles, show: Callable[[str], None]) -> Look:
     """
     out = Unusable(sources.strict)
     layers = read_file_layers(sources, show, out)
-    choice = RecordChoice(profiles=load_profiles(sources.profile))
+    profiles = load_profiles(sources.profile)
     show("looking")
-    looks = tuple(_look_at(layer, choice) for layer in layers)
+    looks = tuple(_look_at(layer, profiles) for layer in layers)
     parks = build_read_parks(sources, layers)
     coarse = tuple(one for one in find_coarse_outlines(parks.frame, Station()) if one is not None)
     return Look(looks, replace(parks, report=out.add_to(parks.report)), coarse)
 
 
-def _look_at(layer: Layer, choice: RecordChoice) -> LayerLook:
+def _look_at(layer: Layer, profiles: Sequence[Profile]) -> LayerLook:
     shapes = layer.frame.geometry.to_numpy()
     there = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
     kinds = Counter(_KINDS.get(kind, "other shape") for kind in shapely.get_type_id(shapes[there]).tolist())
     bounds = shapely.total_bounds(shapes[there]).tolist() if there.any() else None
-    profile = find_profile(layer, choice)
+    profile = find_profile(layer, profiles)
     return LayerLook(
         layer,
         tuple(kinds.items()),
@@ -88,9 +89,14 @@ def _look_at(layer: Layer, choice: RecordChoice) -> LayerLook:
     )
 
 
-def _look_at_column(name: str, column: pd.Series) -> ColumnLook:
+def count_values(column: pd.Series) -> pd.Series:
+    """Count the values of a column as texts, those most frequent first; of very many records the first."""
     texts = pd.Series(np.asarray(convert_to_texts(column.iloc[:_SAMPLED]), dtype=object))
-    counts = texts[texts != ""].value_counts()
+    return texts[texts != ""].value_counts()
+
+
+def _look_at_column(name: str, column: pd.Series) -> ColumnLook:
+    counts = count_values(column)
     values = tuple((str(value), int(count)) for value, count in counts.head(_SAMPLES).items())
     return ColumnLook(name, int(counts.sum()), len(counts), values)
 

@@ -8,10 +8,10 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from scout.app.look import count_values
 from scout.app.settings import list_settings
 from scout.app.sources import ParkFiles, build_read_parks
 from scout.cautions import HAZARDS
@@ -20,7 +20,7 @@ from scout.desk.settings import make_desk_request
 from scout.errors import ScoutError
 from scout.io.rasters import read_heights
 from scout.model import GEOMETRY, PARK_ID, PARK_NAME, RECORD, Layer, ParkReport, Parks
-from scout.parks.columns import convert_to_texts, list_attributes, split_columns
+from scout.parks.columns import list_attributes, split_columns
 from scout.walk.reach import Box
 from scout.walk.read import read_tagged
 from scout.walk.ways import TaggedLayers, TagMapping, classify_access
@@ -92,7 +92,6 @@ Show = Callable[[str], None]
 
 _LINES = 20  # of each list of records; the rest is counted
 _FEW_VALUES = 30  # of a column to choose records by
-_SAMPLED = 200_000  # records whose values are counted
 _AROUND_DEG = 0.05  # of ground beside the parks: further than anyone walks to a spot
 _WORLD: Box = (-180.0, -90.0, 180.0, 90.0)
 
@@ -220,9 +219,7 @@ def _list_values(layers: Sequence[Layer]) -> dict[str, list[tuple[str, int]]]:
         for name in list_attributes(layer):
             counts = found.setdefault(name, Counter())
             if len(counts) <= _FEW_VALUES:
-                texts = convert_to_texts(layer.frame[name].iloc[:_SAMPLED])
-                counts.update(pd.Series(np.asarray(texts, dtype=object)).value_counts().to_dict())
-                counts.pop("", None)
+                counts.update(count_values(layer.frame[name]).to_dict())
     # Where most values come once, as ids and names do, there is nothing to choose by.
     return {
         name: counts.most_common()

@@ -13,7 +13,7 @@ from scout.errors import make_printable
 from scout.geo.antimeridian import round_place
 from scout.io.plain_text import clean_text, make_one_line
 from scout.model import Findings, Ranked, Units
-from scout.output.features import make_properties
+from scout.output.features import PROPERTIES, make_properties
 from scout.output.report import format_columns
 from scout.output.text import (
     Length,
@@ -250,17 +250,8 @@ def _format_visit_row(one: VisitChange) -> tuple[str, ...]:
     return tuple(make_printable(cell) for cell in cells)
 
 
-_BOTH = (
-    "locators",
-    "parks",
-    "park_names",
-    "n_grids",
-    "n_parks",
-    "yield",
-    "clearance_m",
-    "confidence",
-    "verdict",
-)
+# What of a spot is told before and now.
+_BOTH = PROPERTIES[PROPERTIES.index("locators") : PROPERTIES.index("verdict") + 1]
 _NEAR = ("near_park", "near_park_name", "near_m")
 
 

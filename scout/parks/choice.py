@@ -92,13 +92,13 @@ def choose_records(layers: Sequence[Layer], choice: RecordChoice) -> list[Chosen
     return chosen
 
 
-def find_profile(layer: Layer, choice: RecordChoice) -> Profile | None:
+def find_profile(layer: Layer, profiles: Sequence[Profile]) -> Profile | None:
     """Find the schema of a layer among those that are to be recognised."""
-    return next((one for one in choice.profiles if one.matches(layer)), None)
+    return next((one for one in profiles if one.matches(layer)), None)
 
 
 def _choose_of_layer(layer: Layer, choice: RecordChoice, lacking: list[NoSuchColumn]) -> ChosenRecords:
-    profile = find_profile(layer, choice)
+    profile = find_profile(layer, choice.profiles)
     kept = np.ones(len(layer.frame), dtype=bool)
     reasons: list[str] = []
     if choice.where is not None:
