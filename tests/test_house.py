@@ -11,6 +11,7 @@ ROOT = Path(__file__).resolve().parents[1] / "scout"
 ORDER = [
     "errors",
     "threads",
+    "kernels",
     "table",
     "model",
     "quantities",

@@ -24,7 +24,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout import kernels
 from scout.geo.geodesy import Series, compute_degree_lengths, make_polynomial_frame, measure_geodesic
+from scout.kernels import CompiledOutlines
 from scout.table import expand_ranges
 from scout.threads import map_on_threads
 
@@ -186,6 +188,7 @@ def _list_rings(geometries: NDArray[Any]) -> tuple[Ints, Ints]:
 Bools = NDArray[np.bool_]
 
 _BATCH, _FEW = 20_000, 4  # rows held at once: few enough for the cache; batches not worth a thread
+_COMPILED_BATCH = 500_000  # rows looked at by one call, where none is held
 _SERIES_M = 10_000.0  # beyond this, and beyond _SERIES_LAT, a geodesic gives the distance
 _SERIES_LAT = 80.0
 _SLACK = 0.97  # boxes are measured on a sphere: none is dropped that could hold the nearest edge
@@ -222,6 +225,16 @@ class Boundaries:
         self._park_first = np.searchsorted(run_park, np.arange(self.outlines.parks + 1))
         west, _, east, _ = self.outlines.bounds
         self._middle = (west + east) / 2
+        self.compiled = self._compile()
+
+    def _compile(self) -> CompiledOutlines | None:
+        """Lay the outlines out for the compiled loops; None where these were not built."""
+        if kernels.LIBRARY is None:
+            return None
+        lines = self.outlines
+        ring = np.searchsorted(lines.ring_start, self._first, "right") - 1
+        boxes = (*self._box, self._shrink)
+        return CompiledOutlines(lines.lon, lines.lat, self._first, self._count, ring, boxes, self._park_first)
 
     def near_side(self, park: Ints, lon: Floats) -> Floats:
         """Longitudes shifted by whole turns to the side of the globe where the park's numbers are."""
@@ -270,9 +283,9 @@ class Boundaries:
         return distance, at_lon, at_lat, inside
 
     def _batches(self, park: Ints) -> list[slice]:
-        """Pairs cut where their parks' runs come to as many as are held at once."""
+        """Pairs cut where their parks' runs come to as many as are looked at, or held, at once."""
         runs = self._park_first[park + 1] - self._park_first[park]
-        batch = (np.cumsum(runs) - 1) // _BATCH
+        batch = (np.cumsum(runs) - 1) // (_BATCH if self.compiled is None else _COMPILED_BATCH)
         cuts = [0, *(np.flatnonzero(np.diff(batch)) + 1).tolist(), len(park)]
         return [slice(i, j) for i, j in pairwise(cuts) if j > i]
 
@@ -354,6 +367,8 @@ class Boundaries:
         return pair, np.concatenate([vertex for _, vertex in found])
 
     def _edges_in_box(self, park: Ints, low: Floats, high: Floats) -> tuple[Ints, Ints]:
+        if self.compiled is not None:
+            return self.compiled.list_in_boxes(park, low, high)
         pair, run = expand_ranges(self._park_first[park], self._park_first[park + 1] - self._park_first[park])
         west, south, east, north = (side[run] for side in self._box)
         meets = (west <= high[pair, 0]) & (east >= low[pair, 0])
@@ -369,6 +384,9 @@ class Boundaries:
 
     def _measured_batch(self, park: Ints, lon: Floats, lat: Floats) -> tuple[Floats, Floats, Floats, Bools]:
         frame = make_polynomial_frame(lat)
+        if self.compiled is not None:
+            vertex, along, inside = self.compiled.find_nearest(park, lon, lat, frame)
+            return *self._foot(vertex, along, lon, lat, frame), inside & (np.abs(lat) < 90.0)
         pair, run, odd = self._runs_that_matter(park, lon, lat, frame)
         size = self._count[run] + 1
         row, vertex = expand_ranges(self._first[run], size)

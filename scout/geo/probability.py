@@ -22,7 +22,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import chndtr, ndtr
 
+from scout import kernels
 from scout.geo.boundaries import Boundaries, Floats, Ints
+from scout.geo.geodesy import make_polynomial_frame
 from scout.model import VerdictWord
 from scout.threads import map_on_threads
 
@@ -113,8 +115,11 @@ def choose_word(p: float) -> VerdictWord:
 Edges = tuple[Ints, Floats, Floats]  # pair of each, start and end in metres from the pair's centre
 
 _RAYS = 160  # within 0.002 of a million draws on tips, necks and small inholdings
+_ANGLES = (np.arange(_RAYS) + 0.5) * 2 * np.pi / _RAYS
+RAYS = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])  # directions of the rays, shape (2, n)
 _REACH = 4.5  # sigmas; 4e-5 of the error lies beyond
 _PAIRS = 200  # laid out at once
+_COMPILED_PAIRS = 5000  # handed to one call where nothing is laid out
 _EDGES = 1000  # laid out against all rays at once: some 25 arrays of 1.3 MB
 
 
@@ -144,12 +149,18 @@ def compute_contained_p(
     array, shape (n,)
     """
     sigma = np.maximum(sigma_m, 1e-6)
+    compiled = boundaries.compiled
 
-    def edges(rows: Ints) -> Edges:
+    def integrate(rows: Ints) -> Floats:
+        if compiled is not None:
+            east, inside = boundaries.near_side(park[rows], lon[rows]), clearance_m[rows] > 0
+            frame = make_polynomial_frame(lat[rows])
+            return compiled.integrate(park[rows], east, lat[rows], frame, inside, radius_m, sigma[rows], RAYS)
         reach = compute_reach_m(radius_m, sigma[rows])
-        return boundaries.edges_within(park[rows], lon[rows], lat[rows], reach)
+        edges = boundaries.edges_within(park[rows], lon[rows], lat[rows], reach)
+        return integrate_rays(edges, clearance_m[rows] > 0, radius_m, sigma[rows])
 
-    return compute_contained_among(edges, clearance_m, radius_m, sigma)
+    return compute_contained_among(integrate, clearance_m, radius_m, sigma)
 
 
 def compute_reach_m(radius_m: float, sigma_m: Floats) -> Floats:
@@ -159,29 +170,27 @@ def compute_reach_m(radius_m: float, sigma_m: Floats) -> Floats:
 
 
 def compute_contained_among(
-    edges: Callable[[Ints], Edges], clearance_m: Floats, radius_m: float, sigma_m: Floats
+    integrate: Callable[[Ints], Floats], clearance_m: Floats, radius_m: float, sigma_m: Floats
 ) -> Floats:
     """As `compute_contained_p`, where the edges are at hand already.
 
     Parameters
     ----------
-    edges : callable
-        Takes numbers of pairs and gives the edges within `compute_reach_m` of each, as
-        `Boundaries.edges_within` does.
+    integrate : callable
+        Takes numbers of pairs and gives the probability of each, as `integrate_rays` does of the edges
+        within `compute_reach_m`.
     """
     sigma = np.maximum(sigma_m, 1e-6)
     p: Floats = np.where(clearance_m > radius_m, 1.0, 0.0)
     near = np.flatnonzero(np.abs(clearance_m) < compute_reach_m(radius_m, sigma))
-    batches = [near[k : k + _PAIRS] for k in range(0, len(near), _PAIRS)]
-    shares = map_on_threads(
-        lambda rows: _integrate_rays(edges(rows), clearance_m[rows] > 0, radius_m, sigma[rows]), batches
-    )
+    size = _PAIRS if kernels.LIBRARY is None else _COMPILED_PAIRS
+    batches = [near[k : k + size] for k in range(0, len(near), size)]
     if batches:
-        p[near] = np.concatenate(shares)
+        p[near] = np.concatenate(map_on_threads(integrate, batches))
     return p
 
 
-def _integrate_rays(edges: Edges, inside: NDArray[np.bool_], radius: float, sigma: Floats) -> Floats:
+def integrate_rays(edges: Edges, inside: NDArray[np.bool_], radius: float, sigma: Floats) -> Floats:
     """Mass of the error on the parts of rays where the disc is inside and clear of every edge."""
     pair, start, end = edges
     parts = [
@@ -199,10 +208,7 @@ def _met(
     some: slice, pair: Ints, start: Floats, end: Floats, radius: float
 ) -> tuple[Ints, Floats, Floats, Ints]:
     """Where some of the edges block rays ahead: which ray, from where to where, and whether it crosses."""
-    angle = (np.arange(_RAYS) + 0.5) * 2 * np.pi / _RAYS
-    enter, leave, crosses = _find_blocked(
-        start[some, None], end[some, None], np.cos(angle), np.sin(angle), radius
-    )
+    enter, leave, crosses = _find_blocked(start[some, None], end[some, None], RAYS[0], RAYS[1], radius)
     row, ray = np.nonzero((enter < leave) & (leave > 0))
     group = pair[some][row] * _RAYS + ray
     return group, np.maximum(enter[row, ray], 0.0), leave[row, ray], crosses[row, ray]

@@ -16,10 +16,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from scout import kernels
 from scout.geo import probability
 from scout.geo.boundaries import Boundaries, Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths
-from scout.geo.probability import compute_contained_among, compute_reach_m
+from scout.geo.probability import RAYS, compute_contained_among, compute_reach_m, integrate_rays
+from scout.kernels import CompiledEdges
 from scout.search.verdict import (
     Claims,
     JudgedClaims,
@@ -54,6 +56,7 @@ class NearbyEdges(NamedTuple):
     end: Floats
     known: Floats  # a place in the box, shape (pairs, 2)
     inside: NDArray[np.bool_]  # whether it lies in the park
+    compiled: CompiledEdges | None  # the same for the compiled loops
 
     @classmethod
     def of(
@@ -92,7 +95,8 @@ class NearbyEdges(NamedTuple):
         there = at + known / per
         inside = boundaries.clearance(park, there[:, 0], there[:, 1]) > 0.0
         first = np.searchsorted(pair, np.arange(len(park) + 1))
-        return cls(lat, per, first, start, end, known, inside)
+        compiled = None if kernels.LIBRARY is None else CompiledEdges(first, start, end, known, inside)
+        return cls(lat, per, first, start, end, known, inside, compiled)
 
     def seen(self, pair: Ints, place: Floats) -> SeenEdges:
         """The edges of pairs, seen from a place each: metres from the claim's point, shape (n, 2)."""
@@ -107,6 +111,8 @@ class NearbyEdges(NamedTuple):
 
     def clearance(self, pair: Ints, place: Floats) -> Floats:
         """Signed distance from places to the edges of pairs, positive inside; infinite where none is near."""
+        if self.compiled is not None:
+            return self.compiled.measure(pair, place, self._stretch(pair, place))
         seen = self.seen(pair, place)
         n = len(pair)
         away = np.full(n, np.inf)
@@ -117,6 +123,18 @@ class NearbyEdges(NamedTuple):
         met = seen.row[_is_between(seen, known[seen.row])]
         inside = self.inside[pair] ^ (np.bincount(met, minlength=n) % 2 == 1)
         return np.where(inside, away, -away)
+
+    def integrate(
+        self, pair: Ints, place: Floats, inside: NDArray[np.bool_], radius_m: float, sigma_m: Floats
+    ) -> Floats:
+        """Probability that a disc at each place lies inside the park of its pair."""
+        if self.compiled is not None:
+            stretch = self._stretch(pair, place)
+            return self.compiled.integrate(pair, place, stretch, inside, radius_m, sigma_m, RAYS)
+        seen = self.seen(pair, place)
+        close = seen.away_m <= compute_reach_m(radius_m, sigma_m)[seen.row]
+        edges = seen.row[close], seen.start[close], seen.end[close]
+        return integrate_rays(edges, inside, radius_m, sigma_m)
 
     def _stretch(self, pair: Ints, place: Floats) -> Floats:
         per = self.per[pair]
@@ -258,14 +276,13 @@ class _ConfidenceHill:
     def exact(self, rows: Ints, place: Floats) -> tuple[Floats, Floats]:
         """The same by every boundary's own shape."""
         clearance, seen_from, pair, first = self._clearance(rows, place)
-        spread = self._spread[pair]
+        spread = np.maximum(self._spread[pair], 1e-6)
 
-        def edges(some: Ints) -> tuple[Ints, Floats, Floats]:
-            seen = self._near.seen(pair[some], seen_from[some])
-            close = seen.away_m <= compute_reach_m(self._radius, spread[some])[seen.row]
-            return seen.row[close], seen.start[close], seen.end[close]
+        def integrate(some: Ints) -> Floats:
+            inside = clearance[some] > 0
+            return self._near.integrate(pair[some], seen_from[some], inside, self._radius, spread[some])
 
-        held = compute_contained_among(edges, clearance, self._radius, spread)
+        held = compute_contained_among(integrate, clearance, self._radius, spread)
         return self._whole(rows, place, pair, first, held)
 
     def _clearance(self, rows: Ints, place: Floats) -> tuple[Floats, Floats, Ints, Ints]:

@@ -1,0 +1,227 @@
+"""The compiled loops of ``kernels.c``, where they were built; elsewhere numpy does the same, more slowly."""
+
+from __future__ import annotations
+
+import ctypes
+import zlib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+GROUP = 16  # runs of edges in a bigger box: 8 to 32 time alike on outlines of 1,000 to 100,000 vertices
+_COEFFICIENTS = ("x1", "x2", "y1", "y4")  # of `make_polynomial_frame`, in the order of the C side
+
+
+def _load() -> ctypes.CDLL | None:
+    """The library beside this file, or None where none is there that is of this source and loads."""
+    place = Path(__file__).parent
+    for path in sorted(place.glob("_kernels.*")):
+        try:
+            library = ctypes.CDLL(str(path))
+            library.get_source_checksum.restype = ctypes.c_uint32
+            if library.get_source_checksum() != zlib.crc32((place / "kernels.c").read_bytes()):
+                continue
+        except (OSError, AttributeError):
+            continue
+        library.find_nearest_edges.restype = None
+        library.measure_nearby.restype = None
+        library.list_edges_in_boxes.restype = ctypes.c_int64
+        return library
+    return None
+
+
+LIBRARY = _load()
+
+
+class _Outlines(ctypes.Structure):
+    _fields_ = tuple(
+        (name, ctypes.c_void_p)
+        for name in (
+            *("lon", "lat", "first", "count", "west", "south", "east", "north", "shrink", "group_run"),
+            *("group_west", "group_south", "group_east", "group_north", "group_shrink", "park_group"),
+        )
+    )
+
+
+class CompiledOutlines:
+    """Outlines laid out for the compiled loops: runs of edges and groups of runs, with their boxes.
+
+    Parameters
+    ----------
+    lon, lat : arrays, shape (vertices,)
+        Degrees.
+    first, count, ring : arrays of int, shape (runs,)
+        First vertex, number of edges, and ring of each run; ascending.
+    boxes : west, south, east, north, shrink
+        Arrays, shape (runs,); the last is the least cosine of a latitude in the box.
+    park_run : array of int, shape (parks + 1,)
+        First run of each park.
+    """
+
+    def __init__(
+        self,
+        lon: Floats,
+        lat: Floats,
+        first: Ints,
+        count: Ints,
+        ring: Ints,
+        boxes: Sequence[Floats],
+        park_run: Ints,
+    ) -> None:
+        heads = np.flatnonzero(np.diff(ring, prepend=-1))
+        at = np.arange(len(first)) - np.repeat(heads, np.diff(heads, append=len(first)))
+        group = np.flatnonzero(at % GROUP == 0)
+        reduce = (np.minimum, np.minimum, np.maximum, np.maximum, np.minimum)
+        groups = [
+            least.reduceat(box, group) if len(group) else box
+            for least, box in zip(reduce, boxes, strict=True)
+        ]
+        arrays = [lon, lat, first, count, *boxes, np.append(group, len(first)), *groups]
+        arrays.append(np.searchsorted(group, park_run))
+        # Held here: the structure has their addresses only.
+        self._held = [
+            np.ascontiguousarray(one, dtype=np.int64 if one.dtype.kind == "i" else np.float64)
+            for one in arrays
+        ]
+        self._parks = len(park_run) - 1
+        self._all = _Outlines(*(one.ctypes.data for one in self._held))
+
+    def find_nearest(self, park: Ints, lon: Floats, lat: Floats, frame: Any) -> tuple[Ints, Floats, Bools]:
+        """Nearest edge of each pair by its first vertex, the share along it, whether the point is inside."""
+        n = len(park)
+        vertex, share, inside = np.empty(n, dtype=np.int64), np.empty(n), np.empty(n, dtype=np.uint8)
+        _call(
+            "find_nearest_edges",
+            *(ctypes.byref(self._all), n, self._check(park), _floats(lon, n), _floats(lat, n)),
+            *(_stack_frame(frame, n), vertex, share, inside),
+        )
+        return vertex, share, inside.view(np.bool_)
+
+    def list_in_boxes(self, park: Ints, low: Floats, high: Floats) -> tuple[Ints, Ints]:
+        """Pair and first vertex of the edges whose own box meets the box of a pair, in order."""
+        n = len(park)
+        boxes = _floats(low, n, 2), _floats(high, n, 2)
+        words = (ctypes.byref(self._all), n, self._check(park), *boxes)
+        size = _call("list_edges_in_boxes", *words, None, None)
+        pair, vertex = np.empty(size, dtype=np.int64), np.empty(size, dtype=np.int64)
+        _call("list_edges_in_boxes", *words, pair, vertex)
+        return pair, vertex
+
+    def integrate(
+        self,
+        park: Ints,
+        lon: Floats,
+        lat: Floats,
+        frame: Any,
+        inside: Bools,
+        radius_m: float,
+        sigma_m: Floats,
+        rays: Floats,
+    ) -> Floats:
+        """Probability that a disc lies inside each park, by errors along rays of shape (2, rays)."""
+        n = len(park)
+        probability = np.empty(n)
+        words = (
+            ctypes.byref(self._all),
+            n,
+            self._check(park),
+            _floats(lon, n),
+            _floats(lat, n),
+            _stack_frame(frame, n),
+        )
+        _call_checked("integrate_contained", *words, *_error(inside, radius_m, sigma_m, rays), probability)
+        return probability
+
+    def _check(self, park: Ints) -> Ints:
+        park = np.ascontiguousarray(park, dtype=np.int64)
+        if len(park) and not 0 <= int(park.min()) <= int(park.max()) < self._parks:
+            raise IndexError("no such park")
+        return park
+
+
+class CompiledEdges:
+    """Edges near pairs, end to end, in metres from each pair's point."""
+
+    def __init__(self, first: Ints, start: Floats, end: Floats, known: Floats, inside: Bools) -> None:
+        self._pairs = len(first) - 1
+        self._first = np.ascontiguousarray(first, dtype=np.int64)
+        self._ends = _floats(start, int(first[-1]), 2), _floats(end, int(first[-1]), 2)
+        self._known, self._inside = (
+            _floats(known, self._pairs, 2),
+            np.ascontiguousarray(inside).view(np.uint8),
+        )
+
+    def measure(self, pair: Ints, place: Floats, stretch: Floats) -> Floats:
+        """Signed distances from places to the edges of pairs, positive inside; infinite without edges."""
+        n = len(pair)
+        clearance = np.empty(n)
+        places = _floats(place, n, 2), _floats(stretch, n, 2)
+        _call(
+            "measure_nearby",
+            *(self._first, *self._ends, self._known, self._inside, n, self._check(pair), *places, clearance),
+        )
+        return clearance
+
+    def integrate(
+        self,
+        pair: Ints,
+        place: Floats,
+        stretch: Floats,
+        inside: Bools,
+        radius_m: float,
+        sigma_m: Floats,
+        rays: Floats,
+    ) -> Floats:
+        """Probability that a disc lies inside the park of each pair, see `CompiledOutlines.integrate`."""
+        n = len(pair)
+        probability = np.empty(n)
+        words = (self._first, *self._ends, n, self._check(pair), _floats(place, n, 2), _floats(stretch, n, 2))
+        _call_checked("integrate_nearby", *words, *_error(inside, radius_m, sigma_m, rays), probability)
+        return probability
+
+    def _check(self, pair: Ints) -> Ints:
+        pair = np.ascontiguousarray(pair, dtype=np.int64)
+        if len(pair) and not 0 <= int(pair.min()) <= int(pair.max()) < self._pairs:
+            raise IndexError("no such pair")
+        return pair
+
+
+def _error(inside: Bools, radius_m: float, sigma_m: Floats, rays: Floats) -> tuple[Any, ...]:
+    count = rays.shape[1]
+    flags = np.ascontiguousarray(inside, dtype=np.bool_).view(np.uint8)
+    east, north = (_floats(rays[k], count) for k in (0, 1))
+    return flags, ctypes.c_double(radius_m), _floats(sigma_m, len(inside)), count, east, north
+
+
+def _stack_frame(frame: Any, n: int) -> Floats:
+    return _floats(np.stack([getattr(frame, name) for name in _COEFFICIENTS]), len(_COEFFICIENTS), n)
+
+
+def _floats(some: Any, *shape: int) -> Floats:
+    made = np.ascontiguousarray(some, dtype=np.float64)
+    if made.shape != shape:
+        raise ValueError(f"an array of shape {made.shape} in place of {shape}")
+    return made
+
+
+def _call_checked(name: str, *words: Any) -> None:
+    if not _call(name, *words):
+        raise MemoryError("no memory for the edges near a place")
+
+
+def _call(name: str, *words: Any) -> Any:
+    """Call a function of the library; arrays go by address and numbers as 64 bits."""
+    given: list[Any] = []
+    for word in words:
+        if isinstance(word, np.ndarray):
+            given.append(ctypes.c_void_p(word.ctypes.data))
+        else:
+            given.append(ctypes.c_int64(word) if isinstance(word, int) else word)
+    return getattr(LIBRARY, name)(*given)

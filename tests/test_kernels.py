@@ -1,0 +1,159 @@
+"""The compiled loops and the loops of numpy come to the same, far below any distance or probability shown.
+
+The bound of 1e-9 is our own: a tenth of what a station's confidence is rounded to, ten thousand times over.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+
+import numpy as np
+import pytest
+import shapely
+
+from scout import kernels
+from scout.geo.boundaries import Boundaries
+from scout.geo.probability import compute_contained_p
+from scout.search.optimize import NearbyEdges
+
+needs_kernels = pytest.mark.skipif(kernels.LIBRARY is None, reason="built without a C compiler")
+CLOSE = 1e-9
+
+
+def test_kernels_are_built_where_a_compiler_is():
+    if not any(map(shutil.which, ("cc", "gcc", "clang"))) and not os.environ.get("CI"):
+        pytest.skip("no C compiler here")
+    assert kernels.LIBRARY is not None, "install again: pip install -e ."
+
+
+def _coast(rng, count, lon, lat, size):
+    turn = np.sort(rng.uniform(0, 2 * np.pi, count))
+    away = size * np.exp(rng.normal(0, 0.3, count))
+    return np.stack([lon + away * np.cos(turn), lat + away * np.sin(turn)], axis=1)
+
+
+def _parks():
+    """Ragged rings, holes, parts, squares, one past 180 and one with an edge along the pole."""
+    rng = np.random.default_rng(20261127)
+    made = []
+    for vertices in (4, 5, 17, 33, 200, 900, 6000):
+        for lat in (-41.0, 0.0, 63.0):
+            made.append(shapely.Polygon(_coast(rng, vertices, rng.uniform(-170, 170), lat, 0.02)))
+    made.append(shapely.box(10, 50, 10.02, 50.01))
+    made.append(
+        shapely.Polygon(shapely.box(20, 40, 20.01, 40.01).exterior, [_coast(rng, 40, 20.005, 40.005, 0.001)])
+    )
+    made.append(
+        shapely.MultiPolygon([shapely.box(30 + k / 100, 10, 30.004 + k / 100, 10.01) for k in range(20)])
+    )
+    made.append(shapely.box(179.99, -20, 180.02, -19.99))
+    made.append(shapely.box(0, 89.99, 5, 90.0))
+    return np.array(
+        [shapely.make_valid(one, method="structure", keep_collapsed=False) for one in made], dtype=object
+    )
+
+
+def _places(parks, count):
+    """Places near vertices, on vertices, and all over the bounds."""
+    rng = np.random.default_rng(7)
+    park = rng.integers(0, len(parks), count)
+    bounds = shapely.bounds(parks)[park]
+    xy = [shapely.get_coordinates(shape) for shape in parks]
+    vertex = np.array([xy[p][rng.integers(len(xy[p]))] for p in park])
+    near = vertex + rng.normal(0, 1e-4, (count, 2))
+    anywhere = bounds[:, :2] + (bounds[:, 2:] - bounds[:, :2]) * rng.uniform(-0.2, 1.2, (count, 2))
+    kind = rng.integers(0, 3, count)[:, None]
+    places = np.where(kind == 0, vertex, np.where(kind == 1, near, anywhere))
+    return park, places[:, 0], np.clip(places[:, 1], -90, 90)
+
+
+def _both_ways(monkeypatch, work):
+    compiled = work()
+    monkeypatch.setattr(kernels, "LIBRARY", None)
+    return compiled, work()
+
+
+@needs_kernels
+def test_clearances_and_feet(monkeypatch):
+    parks = _parks()
+    park, lon, lat = _places(parks, 5000)
+
+    def work():
+        lines = Boundaries(parks)
+        assert (lines.compiled is None) == (kernels.LIBRARY is None)
+        return lines.clearance(park, lon, lat), *lines.nearest(park, lon, lat)
+
+    for compiled, plain in zip(*_both_ways(monkeypatch, work), strict=True):
+        assert np.abs(compiled - plain).max() < CLOSE
+
+
+@needs_kernels
+def test_edges_in_boxes(monkeypatch):
+    parks = _parks()
+    park, lon, lat = _places(parks, 500)
+    at, room = np.stack([lon, lat], axis=1), np.array([0.003, 0.002])
+    compiled, plain = _both_ways(
+        monkeypatch, lambda: Boundaries(parks).edges_in_box(park, at - room, at + room)
+    )
+    assert len(compiled[0]) > 1000
+    for one, other in zip(compiled, plain, strict=True):
+        assert np.array_equal(one, other)
+
+
+@needs_kernels
+@pytest.mark.parametrize("radius_m", [1.0, 5.0, 20.0])
+def test_probabilities_of_lying_inside(monkeypatch, radius_m):
+    parks = _parks()
+    park, lon, lat = _places(parks, 3000)
+    sigma = np.random.default_rng(3).choice([0.0, 0.5, 6.0, 20.0], len(park))
+
+    def work():
+        lines = Boundaries(parks)
+        clearance = lines.clearance(park, lon, lat)
+        return compute_contained_p(lines, park, lon, lat, clearance, radius_m, sigma)
+
+    compiled, plain = _both_ways(monkeypatch, work)
+    assert np.abs(compiled - plain).max() < CLOSE
+    assert ((plain > 0.01) & (plain < 0.99)).sum() > 100  # else nothing was integrated
+
+
+@needs_kernels
+def test_edges_laid_out_near_places(monkeypatch):
+    parks = _parks()
+    park, lon, lat = _places(parks, 400)
+    room = np.full((len(park), 2), 25.0)
+    rng = np.random.default_rng(5)
+    pair, place = rng.integers(0, len(park), 1200), rng.uniform(-25, 25, (1200, 2))
+    sigma = np.where(pair % 2 == 0, 4.0, 9.0)
+
+    def work():
+        near = NearbyEdges.of(Boundaries(parks), (park, lon, lat), (-room, room), np.full(len(park), 80.0))
+        clearance = near.clearance(pair, place)
+        return clearance, near.integrate(pair, place, clearance > 0, 5.0, sigma)
+
+    (away, held), (plain_away, plain_held) = _both_ways(monkeypatch, work)
+    assert np.array_equal(np.isinf(away), np.isinf(plain_away))
+    near = np.isfinite(away)
+    assert near.sum() > 500
+    assert np.abs(away[near] - plain_away[near]).max() < CLOSE
+    assert np.abs(held - plain_held).max() < CLOSE
+
+
+@needs_kernels
+def test_numbers_out_of_range_are_refused():
+    lines = Boundaries(_parks()[:2])
+    with pytest.raises(IndexError):
+        lines.compiled.list_in_boxes(np.array([2]), np.zeros((1, 2)), np.ones((1, 2)))
+    with pytest.raises(ValueError, match="shape"):
+        lines.compiled.list_in_boxes(np.array([1]), np.zeros((1, 3)), np.ones((1, 3)))
+
+
+def test_a_library_of_another_source_is_not_used(tmp_path, monkeypatch):
+    if kernels.LIBRARY is None:
+        pytest.skip("built without a C compiler")
+    there = next(path for path in kernels.Path(kernels.__file__).parent.glob("_kernels.*"))
+    shutil.copy(there, tmp_path / there.name)
+    (tmp_path / "kernels.c").write_text("/* newer */")
+    monkeypatch.setattr(kernels, "__file__", str(tmp_path / "kernels.py"))
+    assert kernels._load() is None
