@@ -83,7 +83,7 @@ def test_many_small_combs_are_refused_when_their_pieces_are_too_many(monkeypatch
 
 def test_sound_outlines_of_many_vertices_are_no_combs(monkeypatch: pytest.MonkeyPatch) -> None:
     """Two ragged discs, drawn alike and side by side: counted, found few, cut."""
-    angle = np.linspace(0, 2 * np.pi, 6_000, endpoint=False)
+    angle = np.linspace(0, 2 * np.pi, 12_000, endpoint=False)
     radius = 0.3 * (1 + 0.05 * np.sin(angle * 40))
     ring = np.column_stack([radius * np.cos(angle) - 20.5, radius * np.sin(angle) + 45.5])
     counted: list[int] = []
@@ -94,7 +94,7 @@ def test_sound_outlines_of_many_vertices_are_no_combs(monkeypatch: pytest.Monkey
     shapes = [shapely.Polygon(ring + shift) for shift in ([0, 0], [0.3, 0.01], [0, 0])]
     found = search(shapes)
     assert len(counted) == 3
-    assert max(counted) < 2_000
+    assert max(counted) < 4_000
     assert min(counted) == 0  # one over the other: nothing crosses
     assert any(ranked.spot.kind == "overlap" for ranked in found.spots)
 

@@ -29,7 +29,8 @@ _TANGLED, _TANGLED_EACH = 500_000, 50  # pairs times neighbours of both: at all,
 _PIECES, _PIECES_EACH = 50_000, 4  # what parks may share, at all and for each park
 _VERTICES_A_PIECE = 20
 _MANY_PIECES = 500_000  # that a pair could make: from so many on its crossings are counted first
-_AT_ONCE = 2_000  # edges whose crossings are counted at once
+_AT_ONCE = 2_000  # edges whose crossings are counted at once; of more, a quarter as many are looked at first
+_SELDOM = 20  # times fewer crossings than are refused, by that look: the rest need not be counted
 _LARGE = 200  # vertices from which it is asked whether a park holds another, to spare the cut
 
 
@@ -87,9 +88,12 @@ def intersect_pairs(left: Geometries, right: Geometries, most: int) -> Geometrie
     sizes = [shapely.get_num_coordinates(some).astype(np.float64) for some in (left, right)]
     could = sizes[0] * sizes[1] / 4  # each piece has two crossings at least, and most have more
     for row in np.flatnonzero(could > _MANY_PIECES).tolist():
-        could[row] = min(could[row], _count_crossings(left[row], right[row], 2 * most) / 2)
-        if could[row] > most:
-            refuse_pieces(most)
+        edges = _list_edges_in_common(left[row], right[row])
+        could[row] = len(edges[0]) * len(edges[1]) / 4
+        if could[row] > _MANY_PIECES:
+            could[row] = _count_crossings(*edges, 2 * most) / 2
+            if could[row] > most:
+                refuse_pieces(most)
     lot = (np.cumsum(could) // _MANY_PIECES).astype(np.int64)
     made, count = [np.empty(0, dtype=object)], 0
     for rows in np.split(np.arange(len(left)), np.flatnonzero(np.diff(lot)) + 1):
@@ -100,27 +104,44 @@ def intersect_pairs(left: Geometries, right: Geometries, most: int) -> Geometrie
     return np.concatenate(made)
 
 
-def _count_crossings(one: Any, other: Any, most: int) -> int:
-    """Count how often two outlines cross, until there are more than ``most``."""
+def _list_edges_in_common(one: Any, other: Any) -> tuple[Floats, Floats]:
+    """Edges of two outlines whose bounds meet those of both, shape (n, 2, 2)."""
     a, b = (shapely.bounds(shape) for shape in (one, other))
-    box = [*np.maximum(a[:2], b[:2]), *np.minimum(a[2:], b[2:])]
-    edges, others = (_edges_in(shape, box) for shape in (one, other))
-    tree, count = shapely.STRtree(others), 0
+    box = np.maximum(a[:2], b[:2]), np.minimum(a[2:], b[2:])
+    return _list_edges_in(one, *box), _list_edges_in(other, *box)
+
+
+def _list_edges_in(shape: Any, low: Floats, high: Floats) -> Floats:
+    xy, end = shapely.get_coordinates(shape), None
+    if shapely.get_num_geometries(shape) > 1 or shapely.get_num_interior_rings(shape):
+        end = np.cumsum(shapely.get_num_coordinates(shapely.get_rings(shapely.get_parts(shape)))) - 1
+    x, y = xy[:, 0], xy[:, 1]
+    beyond = (
+        (x < low[0]) | (x > high[0]) * np.uint8(2) | (y < low[1]) * np.uint8(4) | (y > high[1]) * np.uint8(8)
+    )
+    meets = (beyond[:-1] & beyond[1:]) == 0  # else both ends lie beyond one side
+    if end is not None:
+        meets[end[:-1]] = False
+    start = np.flatnonzero(meets)
+    edges: Floats = np.stack([xy[start], xy[start + 1]], axis=1)
+    return edges
+
+
+def _count_crossings(one: Floats, other: Floats, most: int) -> int:
+    """Count how often edges cross others, up to ``most`` and a few; estimate it where that is seldom."""
+    edges = shapely.linestrings(one)
+    tree, count = shapely.STRtree(shapely.linestrings(other)), 0
+    if len(edges) > _AT_ONCE:
+        some = edges[np.linspace(0, len(edges) - 1, _AT_ONCE // 4).astype(np.int64)]
+        count = tree.query(some, predicate="crosses").shape[1] * len(edges) // len(some)
+        if count < most / _SELDOM:
+            return count
+    count = 0
     for start in range(0, len(edges), _AT_ONCE):
         count += tree.query(edges[start : start + _AT_ONCE], predicate="crosses").shape[1]
         if count > most:
             break
     return count
-
-
-def _edges_in(shape: Any, box: Any) -> Geometries:
-    """Edges of an outline whose bounds meet a box."""
-    rings = shapely.get_rings(shapely.get_parts(shape))
-    xy, of = shapely.get_coordinates(rings, return_index=True)
-    ends = np.stack([xy[:-1], xy[1:]], axis=1)[of[:-1] == of[1:]]
-    low, high = ends.min(axis=1), ends.max(axis=1)
-    edges: Geometries = shapely.linestrings(ends[np.all((low <= box[2:]) & (high >= box[:2]), axis=1)])
-    return edges
 
 
 # Middles of regions: where a station has most room, or plenty of it.
@@ -404,8 +425,14 @@ def _split_by_sets(
         # With a park before the second of the pair, the set belongs to another pair.
         second = np.array([sets[k][1] for k in rows.tolist()], dtype=np.int64)
         mine = other > second
-        inside = keep_areas(map_rows(shapely.intersection, shapes[rows[mine]], knives[mine]))
-        shapes[rows] = keep_areas(map_rows(shapely.difference, shapes[rows], knives))
+        # What lies wholly in the other park need not be cut: a third of all, and these are quick to tell.
+        whole = _find_covered(shapes[rows], other, knives, geometries)
+        cut = mine & ~whole
+        inside = shapes[rows]
+        inside[cut] = keep_areas(map_rows(shapely.intersection, inside[cut], knives[cut]))
+        inside = inside[mine]
+        shapes[rows[whole]] = shapely.Polygon()
+        shapes[rows[~whole]] = keep_areas(map_rows(shapely.difference, shapes[rows[~whole]], knives[~whole]))
         more = zip(rows[mine].tolist(), other[mine].tolist(), strict=True)
         sets = [*sets, *((*sets[k], n) for k, n in more)]
         shapes, pair = np.concatenate([shapes, inside]), np.concatenate([pair, pair[rows[mine]]])
@@ -414,6 +441,17 @@ def _split_by_sets(
         if int(shapely.get_num_geometries(shapes).sum()) > most:
             refuse_pieces(most)
     return shapes, sets
+
+
+def _find_covered(
+    shapes: Geometries, other: Ints, knives: Geometries, geometries: Geometries
+) -> NDArray[np.bool_]:
+    """Whether each shape lies wholly in another park, but for parks that are turned round the globe to it."""
+    order = np.argsort(other, kind="stable")
+    order = order[[knives[k] is geometries[other[k]] for k in order.tolist()]]
+    covered = np.zeros(len(shapes), dtype=bool)
+    covered[order] = _ask(shapely.contains_properly, geometries, other[order], shapes[order])
+    return covered
 
 
 def turn_beside(parks: Geometries, shapes: Geometries) -> Geometries:
