@@ -87,9 +87,8 @@ def drop_told_twice(
     others = np.flatnonzero(~agree)
     compared = np.sort(np.concatenate([np.flatnonzero(agree), others[:_OTHERS]]))
     pairs, agree = pairs.take(compared), agree[compared]
-    common = _measure_common(pairs, known, shapes_of)
-    same = common > share
-    pairs, agree, common = pairs.take(same), agree[same], common[same]
+    same = _measure_common(pairs, known, shapes_of, share) > share
+    pairs, agree = pairs.take(same), agree[same]
     first = _find_first(pairs.take(agree))
     notes = [*known.notes]
     if len(others) > _OTHERS:
@@ -97,10 +96,10 @@ def drop_told_twice(
         notes.append(f"{left:,} pairs of parks of different names with like bounds were not compared")
     if first:
         notes.append(_describe_dropped(first, names, known))
-    rest = [(a, b, c) for a, b, c in zip(pairs.a[~agree], pairs.b[~agree], common[~agree], strict=True)]
-    rest = [(int(a), int(b), float(c)) for a, b, c in rest if a not in first and b not in first]
-    if rest:
-        notes.append(_describe_others(rest, names, known))
+    rest = pairs.take(~agree & ~np.isin(pairs.a, list(first)) & ~np.isin(pairs.b, list(first)))
+    if len(rest.a):
+        shown = rest.take(np.arange(min(_SHOWN, len(rest.a))))
+        notes.append(_describe_others(rest, _measure_common(shown, known, shapes_of), names, known))
     kept = ~np.isin(known.park, list(first))
     row, unique = pd.factorize(known.park[kept])
     return KeptRecords(kept, KnownIds(row, known.unique[unique], tuple(notes)))
@@ -199,8 +198,10 @@ def _pair_neighbours(key: Ints, size: Floats) -> NDArray[np.int64]:
     return np.concatenate(found, axis=1)
 
 
-def _measure_common(pairs: _ParkPairs, known: KnownIds, shapes_of: Callable[[Ints], Shapes]) -> Floats:
-    """Of the larger park of each pair the share that both cover.
+def _measure_common(
+    pairs: _ParkPairs, known: KnownIds, shapes_of: Callable[[Ints], Shapes], enough: float | None = None
+) -> Floats:
+    """Of the larger park of each pair the share that both cover; the least it can be where that is enough.
 
     Shares are of areas in degrees: over one park longitude shrinks evenly enough.
     """
@@ -213,18 +214,56 @@ def _measure_common(pairs: _ParkPairs, known: KnownIds, shapes_of: Callable[[Int
         records = [np.sort(order[ends[park] : ends[park + 1]]) for park in parks.tolist()]
         asked = np.unique(np.concatenate(records))
         loaded = np.array(shapes_of(asked), dtype=object)
-        ground = np.array(
-            [shapely.union_all(loaded[np.searchsorted(asked, some)]) for some in records], dtype=object
-        )
+        parts = [loaded[np.searchsorted(asked, some)] for some in records]
+        ground = np.array([_join_ground(some) for some in parts], dtype=object)
         ground = make_continuous(ground)
         outline = np.array([hash(wkb) for wkb in shapely.to_wkb(ground)])
         a, b = (np.searchsorted(parks, side[rows]) for side in (pairs.a, pairs.b))
         larger = np.maximum(shapely.area(ground[a]), shapely.area(ground[b]))
         shared = larger.copy()
         other = np.flatnonzero(outline[a] != outline[b])
+        if enough is not None:
+            shared[other] = _bound_shared(ground[a[other]], ground[b[other]])
+            other = other[shared[other] <= enough * larger[other]]
         shared[other] = shapely.area(shapely.intersection(ground[a[other]], ground[b[other]]))
         common[rows] = np.divide(shared, larger, out=np.zeros(len(larger)), where=larger > 0)
     return common
+
+
+def _join_ground(records: Shapes) -> shapely.Geometry:
+    return records[0] if len(records) == 1 and records[0] is not None else shapely.union_all(records)
+
+
+def _bound_shared(one: Shapes, other: Shapes) -> Floats:
+    """Area that two outlines share at the least, where the one has the other's vertices but for small shifts.
+
+    On the way from the one to the other an edge sweeps no more than its greater length times the furthest
+    that a vertex moves; what only one of them covers has been swept. Of other outlines nothing is known: 0.
+    """
+    shared = np.zeros(len(one))
+    alike = np.flatnonzero(
+        (shapely.get_num_coordinates(one) == shapely.get_num_coordinates(other))
+        & (shapely.get_num_geometries(one) == shapely.get_num_geometries(other))
+    )
+    for row in alike.tolist():
+        (xy, ring), (moved, same_ring) = (_list_vertices(shape) for shape in (one[row], other[row]))
+        if not np.array_equal(ring, same_ring):
+            continue
+        lengths = [np.hypot(*np.diff(some, axis=0).T) for some in (xy, moved)]
+        swept = np.maximum(*lengths)[ring[:-1] == ring[1:]].sum() * np.hypot(*(moved - xy).T).max()
+        shared[row] = (one[row].area + other[row].area - swept) / 2
+    return shared
+
+
+def _list_vertices(shape: shapely.Geometry) -> tuple[Floats, Ints]:
+    """Vertices of an outline and the ring that each is of."""
+    if shape.geom_type == "Polygon" and not shape.interiors:
+        xy = shapely.get_coordinates(shape)
+        return xy, np.zeros(len(xy), dtype=np.int64)
+    vertices: tuple[Floats, Ints] = shapely.get_coordinates(
+        shapely.get_rings(shapely.get_parts(shape)), return_index=True
+    )
+    return vertices
 
 
 def _find_agreeing(pairs: _ParkPairs, names: Mapping[int, str]) -> Bools:
@@ -266,11 +305,12 @@ def _describe_dropped(first: dict[int, int], names: dict[int, str], known: Known
     return f"{what} told twice and counted once: {shown}{more}; --same-ground 0 counts each"
 
 
-def _describe_others(rest: Sequence[tuple[int, int, float]], names: dict[int, str], known: KnownIds) -> str:
+def _describe_others(rest: _ParkPairs, common: Floats, names: dict[int, str], known: KnownIds) -> str:
     shown = "; ".join(
         f"{names[a] or known.unique[a]} and {names[b] or known.unique[b]} ({100 * share:.0f} % common)"
-        for a, b, share in rest[:_SHOWN]
+        for a, b, share in zip(rest.a.tolist(), rest.b.tolist(), common.tolist(), strict=False)
     )
-    more = f" and {len(rest) - _SHOWN:,} more" if len(rest) > _SHOWN else ""
-    what = "1 pair of parks covers" if len(rest) == 1 else f"{len(rest):,} pairs of parks cover"
+    count = len(rest.a)
+    more = f" and {count - _SHOWN:,} more" if count > _SHOWN else ""
+    what = "1 pair of parks covers" if count == 1 else f"{count:,} pairs of parks cover"
     return f"{what} nearly the same ground under different names: {shown}{more}; if they are one, count one"

@@ -133,12 +133,12 @@ def _count_crossings(one: Floats, other: Floats, most: int) -> int:
     tree, count = shapely.STRtree(shapely.linestrings(other)), 0
     if len(edges) > _AT_ONCE:
         some = edges[np.linspace(0, len(edges) - 1, _AT_ONCE // 4).astype(np.int64)]
-        count = tree.query(some, predicate="crosses").shape[1] * len(edges) // len(some)
+        count = int(tree.query(some, predicate="crosses").shape[1]) * len(edges) // len(some)
         if count < most / _SELDOM:
             return count
     count = 0
     for start in range(0, len(edges), _AT_ONCE):
-        count += tree.query(edges[start : start + _AT_ONCE], predicate="crosses").shape[1]
+        count += int(tree.query(edges[start : start + _AT_ONCE], predicate="crosses").shape[1])
         if count > most:
             break
     return count
