@@ -204,7 +204,7 @@ def test_what_moved_outlines_share_is_bounded_from_below(shift: float) -> None:
             if all(shape.is_valid for shape in shapes):
                 ones.append(shapes[0])
                 others.append(shapes[1])
-    assert len(ones) > 40
+    assert len(ones) > 20
     one, other = np.array(ones, dtype=object), np.array(others, dtype=object)
     bound = _bound_shared(one, other)
     true = shapely.area(shapely.intersection(one, other))
