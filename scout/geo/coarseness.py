@@ -7,6 +7,7 @@ boundary error that is stated.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -26,6 +27,7 @@ LEAST_VALUES = 50  # different ones, fewer may be a made outline
 _LEAST_DIGITS = 7  # of ten that the last place must show: cells of quarters have two, of eighths ten fewer
 _LEAST_SIZES = 6  # of records, in steps; cells of a grid have one or two
 _FARTHEST = 1e9  # what is further is no place
+_LOOKED_AT = 1_000  # rows of values, before all are
 _EXACT = 1e-9  # relative, and of a step: what arithmetic in doubles leaves
 
 
@@ -50,22 +52,43 @@ def find_rounding(sample: Floats, degrees: bool) -> Rounding | None:
     degrees : bool
         Whether that is in degrees.
     """
-    sample = sample[(np.abs(sample) < _FARTHEST).all(axis=1)]
+    steps = _DEGREE_STEPS if degrees else _UNIT_STEPS
+    few = sample[:: len(sample) // _LOOKED_AT + 1]
+    if _find_step(_leave_out_far(few), steps) is None:
+        return None  # as good as always, and known without sorting millions
+    sample = _leave_out_far(sample)
     values = [np.unique(sample[:, axis::2]) for axis in (0, 1)]
     count = sum(map(len, values))
     if count < LEAST_VALUES:
         return None
     together = np.concatenate(values)
-    for per_unit in _DEGREE_STEPS if degrees else _UNIT_STEPS:
-        steps = together * per_unit
-        if (np.abs(steps - np.rint(steps)) <= _EXACT * np.maximum(np.abs(steps), 1.0)).all():
-            break
-    else:
+    per_unit = _find_step(together, steps)
+    if per_unit is None:
         return None
-    digits = np.unique(np.rint(np.abs(steps)).astype(np.int64) % 10)
+    digits = np.unique(np.rint(np.abs(together * per_unit)).astype(np.int64) % 10)
     sizes = np.unique(np.rint((sample[:, 2:] - sample[:, :2]) * per_unit), axis=0)
     made = len(digits) < _LEAST_DIGITS or len(sizes) < _LEAST_SIZES
     return None if made else Rounding(1.0 / per_unit, count)
+
+
+def may_be_rounded(xy: Floats) -> bool:
+    """Whether a few of the coordinates, shape (n, 2), leave it open that all are multiples of a step."""
+    few = _leave_out_far(xy[:: len(xy) // _LOOKED_AT + 1])
+    return _find_step(few, (*_DEGREE_STEPS, *_UNIT_STEPS)) is not None
+
+
+def _leave_out_far(places: Floats) -> Floats:
+    near: Floats = places[(np.abs(places) < _FARTHEST).all(axis=1)]
+    return near
+
+
+def _find_step(values: Floats, steps: Sequence[float]) -> float | None:
+    """The first of the steps, each by its inverse, that all values are multiples of."""
+    for per_unit in steps:
+        count = values * per_unit
+        if (np.abs(count - np.rint(count)) <= _EXACT * np.maximum(np.abs(count), 1.0)).all():
+            return per_unit
+    return None
 
 
 def compute_rounding_error(width_m: float, height_m: float) -> float:

@@ -32,7 +32,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.errors import ArgumentError, CrsError, InputError, RecordError
-from scout.geo.coarseness import compute_rounding_error, find_rounding
+from scout.geo.coarseness import compute_rounding_error, find_rounding, may_be_rounded
 from scout.geo.geodesy import compute_degree_lengths
 from scout.io import geojson
 from scout.io import geojson as salvage
@@ -127,6 +127,7 @@ def sift(
 # One layer read: batches gathered, broken rings salvaged, all of it put on the globe.
 _ASKED = 40_000  # records asked for in one question
 _MOST_ASKED = 0.4  # of a layer's records; more are found sooner by reading all of it
+_FEW_EDGES = 1_000
 _FEW = 100  # records; of fewer the bounds are not enough to know coordinates by
 _SAMPLE = 500  # records looked at for the operations that PROJ used
 
@@ -500,8 +501,11 @@ def _list_credits(opening: Opening, ours: dict[str, Any]) -> tuple[Credit, ...]:
 
 
 def _list_edges(made: NDArray[np.object_]) -> NDArray[np.float64]:
-    """Bounds of the edges of some outlines, shape (n, 4)."""
+    """Bounds of the edges of some outlines, shape (n, 4); of a few where these are not rounded."""
     xy, of = shapely.get_coordinates(made, return_index=True)
+    if not may_be_rounded(xy):
+        step = len(xy) // _FEW_EDGES + 1
+        xy, of = xy[::step], of[::step]
     pairs = np.flatnonzero(of[1:] == of[:-1])
     return np.column_stack([np.minimum(xy[pairs], xy[pairs + 1]), np.maximum(xy[pairs], xy[pairs + 1])])
 
