@@ -1,12 +1,16 @@
-"""The pack: what is in it, the same bytes every time, safe names; and its command."""
+"""The pack: what is in it, the same bytes every time, safe names; its site; and its command."""
 
 from __future__ import annotations
 
+import errno
+import hashlib
 import io
 import json
+import os
 import re
 import time
 import zipfile
+from base64 import b64encode
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -25,6 +29,9 @@ from scout.cautions import ALWAYS
 from scout.cli import main
 from scout.errors import InputError
 from scout.output.card import build_card
+from scout.page.document import build_map
+from scout.page.site import NAMES as SITE
+from scout.page.site import build_site
 
 NAMES = ["card-0001.html", "card-0003.html", "map.html", "spots.csv", "spots.gpx", "spots.kml", "summary.txt"]
 
@@ -196,3 +203,141 @@ def test_what_is_dangerous_at_a_chosen_spot_is_printed_in_the_units_asked_for(
         (warned[units],) = [x for x in capsys.readouterr().out.splitlines() if "WARNING: Overhead line" in x]
     assert re.search(r"line \d\d m away", warned["metric"])
     assert re.search(r"line \d\d ft away", warned["imperial"])
+
+
+# The site
+
+
+def manifest_of(site: dict[str, bytes]) -> dict[str, object]:
+    read: dict[str, object] = json.loads(site["manifest.webmanifest"])
+    return read
+
+
+def test_a_site_has_a_page_a_manifest_two_icons_and_a_worker_that_knows_them_by_their_bytes() -> None:
+    site = build_site(exported.bay())
+    assert tuple(site) == SITE
+    manifest = manifest_of(site)
+    assert manifest["name"] == "Spots round the bay"
+    assert (manifest["display"], manifest["start_url"], manifest["scope"]) == (
+        "standalone",
+        "./index.html",
+        "./",
+    )
+    worker = site["worker.js"].decode()
+    for name in SITE[:-1]:
+        digest = b64encode(hashlib.sha256(site[name]).digest()).decode()
+        assert re.search(rf'"{re.escape(name)}": \[\s*"[^"]+",\s*"sha256-{re.escape(digest)}"', worker), name
+
+
+def test_the_page_of_a_site_may_have_its_own_worker_and_manifest_and_one_file_may_not() -> None:
+    alone, site = build_map(exported.bay()), build_site(exported.bay())["index.html"].decode()
+    parts = [set(Reader(text).policy().split("; ")) for text in (alone, site)]
+    gained = {"manifest-src 'self'", "worker-src 'self'"}
+    assert gained <= parts[1] - parts[0]
+    (pictures,) = parts[1] - parts[0] - gained
+    assert parts[0] - parts[1] == {pictures.replace("'self' ", "")}
+    assert "manifest" not in str([tag for tag in Reader(alone).elements if tag[0] == "link"])
+
+
+@pytest.mark.parametrize("text", exported.HOSTILE)
+def test_a_hostile_title_breaks_no_part_of_a_site(text: str) -> None:
+    site = build_site(replace(exported.bay(), title=text))
+    name = manifest_of(site)["name"]
+    assert isinstance(name, str)
+    assert 0 < len(name) <= 100
+    assert not re.search("[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]", name)
+
+
+def test_another_pack_has_another_version_and_the_same_the_same() -> None:
+    def version(title: str) -> str:
+        found = re.search(
+            r'VERSION = "(\w{16})"', build_site(replace(exported.bay(), title=title))["worker.js"].decode()
+        )
+        assert found is not None
+        return found[1]
+
+    assert version("One") == version("One") != version("Two")
+
+
+def folder_of(path: Path) -> dict[str, bytes]:
+    return {entry.name: entry.read_bytes() for entry in path.iterdir()}
+
+
+def test_the_command_writes_a_site_and_replaces_an_older_one(
+    corner_parks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    site, archive = tmp_path / "site", tmp_path / "day.zip"
+    given = ["--parks", str(corner_parks)]
+    assert main(["pack", "1", *given, "--web", str(site), "--out", str(archive)]) == 0
+    assert f"Wrote {site}: put its 5 files on a web space" in capsys.readouterr().out
+    first = folder_of(site)
+    assert set(first) == set(SITE)
+    assert archive.exists()
+    assert str(site) not in first["index.html"].decode()
+    assert main(["pack", "1-3", *given, "--web", str(site)]) == 0
+    second = folder_of(site)
+    assert set(second) == set(SITE)
+    assert second["index.html"] != first["index.html"]
+    assert second["worker.js"] != first["worker.js"]
+    assert main(["pack", "1", *given, f"--web={site}"]) == 0
+    assert folder_of(site) == first
+
+
+@pytest.mark.parametrize(
+    ("made", "line"),
+    [
+        ({"notes.txt": ""}, "it holds other files (notes.txt); name a new or an empty folder"),
+        ({"index.html": "<h1>mine</h1>"}, "it holds other files (index.html); name a new or an empty folder"),
+        ({"worker.js": "self.mine = 1"}, "it holds other files (worker.js); name a new or an empty folder"),
+        (None, "this is no folder; name a folder"),
+    ],
+)
+def test_what_is_not_an_older_site_is_left_alone(
+    corner_parks: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    made: dict[str, str] | None,
+    line: str,
+) -> None:
+    site = tmp_path / "site"
+    if made is None:
+        site.write_text("mine")
+    else:
+        site.mkdir()
+        for name, text in made.items():
+            (site / name).write_text(text)
+    assert main(["pack", "1", "--parks", str(corner_parks), "--web", str(site)]) == 2
+    said = capsys.readouterr()
+    assert said.err == f"scout: --web {site}: {line}\n"
+    if made is not None:
+        assert {name: content.decode() for name, content in folder_of(site).items()} == made
+
+
+def test_a_site_is_written_whole_or_not_at_all(
+    corner_parks: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    given = ["--parks", str(corner_parks)]
+    older, newer = tmp_path / "older", tmp_path / "newer"
+    assert main(["pack", "1", *given, "--web", str(older)]) == 0
+    before, count = folder_of(older), iter(range(100))
+    flush = os.fsync
+
+    def full(handle: int) -> None:
+        if next(count) % 5 == 3:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        flush(handle)
+
+    monkeypatch.setattr(os, "fsync", full)
+    for site in (older, newer):
+        assert main(["pack", "1-3", *given, "--web", str(site)]) == 2
+    assert "cannot be written (No space left on device)" in capsys.readouterr().err
+    assert folder_of(older) == before
+    assert not newer.exists()
+
+
+def test_it_must_be_said_where_a_pack_goes(corner_parks: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["pack", "1", "--parks", str(corner_parks)]) == 2
+    assert "it is not said where it goes; add --out OUT.zip or --web FOLDER" in capsys.readouterr().err

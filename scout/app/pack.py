@@ -1,20 +1,24 @@
-"""What a member takes along: chosen spots as one archive that comes out the same every time."""
+"""What a member takes along: chosen spots as one archive, or as a site; the same every time."""
 
 from __future__ import annotations
 
 import io
+import os
 import re
 import zipfile
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 from scout.app.outputs import FORMATS
-from scout.errors import InputError
+from scout.errors import InputError, OutputError
+from scout.io.moving import is_part_name
 from scout.io.plain_text import make_one_line
 from scout.model import Findings, LeftOut
 from scout.output.card import CardParticulars, build_card, choose_spot
 from scout.output.text import format_geo_uri, format_heading, format_position, list_about, list_facts
 from scout.page.document import build_map
+from scout.page.site import MARK, NAMES, WORKER
 
 _MOST = 100  # spots of one pack: each has a card
 SUFFIXES = (".csv", ".gpx", ".kml")
@@ -66,6 +70,37 @@ def build_pack(findings: Findings, ranks: Sequence[int], particulars: CardPartic
     for suffix in SUFFIXES:
         texts[f"spots{suffix}"] = FORMATS[suffix](taken)
     return _zip_texts(texts)
+
+
+def check_site_folder(path: str) -> None:
+    """Refuse a folder for a site that cannot be made, or that holds anything but an older one.
+
+    Raises
+    ------
+    OutputError
+        Nothing was written.
+    """
+    folder = Path(path)
+    if not folder.is_dir():
+        if os.path.lexists(folder):
+            raise OutputError(f"--web {path}", "this is no folder", "name a folder")
+        if not folder.absolute().parent.is_dir():
+            raise OutputError(f"--web {path}", f"there is no folder {folder.parent}", "make it first")
+        return
+    try:
+        names = {name for name in os.listdir(folder) if not is_part_name(name)}
+        other = names - set(NAMES)
+        if names and not other and not _is_our_worker(folder / WORKER):
+            other = names
+    except OSError as error:
+        raise OutputError(f"--web {path}", f"cannot be read ({error.strerror})", "name another") from error
+    if other:
+        what = f"it holds other files ({make_one_line(min(other), 60)})"
+        raise OutputError(f"--web {path}", what, "name a new or an empty folder")
+
+
+def _is_our_worker(path: Path) -> bool:
+    return path.is_file() and path.read_bytes().startswith(MARK.encode())
 
 
 def _name_card(rank: int) -> str:

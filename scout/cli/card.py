@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shlex
 import sys
 from collections.abc import Callable, Sequence
@@ -73,7 +74,7 @@ def card(rank: int, path: str, **words: Any) -> int:
 
     check_page("--out", path)
     particulars = _take_particulars(words)
-    findings = _get_findings(path, **words)
+    findings = _get_findings([path], **words)
     write_file(path, build_card(findings, rank, particulars))
     _show_written(path, findings, [choose_spot(findings, rank)])
     return 0
@@ -81,26 +82,50 @@ def card(rank: int, path: str, **words: Any) -> int:
 
 @click.command("pack", cls=ManyFiles)
 @click.argument("spots", nargs=-1, required=True, metavar="SPOTS...")
-@click.option("--out", "path", type=OUT, required=True, metavar="OUT.zip", help="Where the archive goes.")
+@click.option("--out", "path", type=OUT, metavar="OUT.zip", help="Where the archive goes.")
+@click.option(
+    "--web",
+    "folder",
+    type=OUT,
+    metavar="FOLDER",
+    help="Where the map goes as a site to put on a web space (https): a phone installs it there, opens it "
+    "without coverage and shows it where it stands.",
+)
 @add_card_options
-def pack(spots: tuple[str, ...], path: str, **words: Any) -> int:
-    """Write chosen spots as one archive: map, cards, GPX, KML, CSV and a summary.
+def pack(spots: tuple[str, ...], path: str | None, folder: str | None, **words: Any) -> int:
+    """Write chosen spots as one archive: map, cards, GPX, KML, CSV and a summary; or their map as a site.
 
     SPOTS are numbers in the list of scout find with the same options, such as 1 3 5-7: the search is made
     again, unless --result names a GeoPackage that scout find --save wrote. The same input gives the same
-    archive, byte for byte.
+    archive and the same site, byte for byte.
     """
-    from scout.app.pack import build_pack, choose_spots, parse_ranks
+    from scout.app.pack import build_pack, check_site_folder, choose_spots, parse_ranks
     from scout.errors import OutputError
-    from scout.io.write import write_file
+    from scout.io.write import make_folder, write_files
 
     ranks = parse_ranks(spots)
-    if not path.lower().endswith(".zip"):
+    if path is None and folder is None:
+        raise OutputError("pack", "it is not said where it goes", "add --out OUT.zip or --web FOLDER")
+    if path is not None and not path.lower().endswith(".zip"):
         raise OutputError(f"--out {path}", "this is an archive", "name it .zip")
+    if folder is not None:
+        check_site_folder(folder)
     particulars = _take_particulars(words)
-    findings = _get_findings(path, **words)
-    write_file(path, build_pack(findings, ranks, particulars))
+    findings = _get_findings([target for target in (path, folder) if target is not None], **words)
+    contents: dict[str, bytes] = {}
+    if path is not None:
+        contents[path] = build_pack(findings, ranks, particulars)
+    if folder is None:
+        write_files(contents)
+    else:
+        from scout.page.site import build_site
+
+        site = build_site(choose_spots(findings, ranks))
+        with make_folder(folder):
+            write_files({**contents, **{os.path.join(folder, name): file for name, file in site.items()}})
     _show_written(path, findings, choose_spots(findings, ranks).spots)
+    if folder is not None:
+        click.echo(f"Wrote {folder}: put its {len(site)} files on a web space and open that address (https).")
     return 0
 
 
@@ -112,11 +137,11 @@ def _take_particulars(words: dict[str, Any]) -> CardParticulars:
 
 
 def _get_findings(
-    path: str, *, files: tuple[str, ...], outing: Outing, saved: str | None, **words: Any
+    paths: Sequence[str], *, files: tuple[str, ...], outing: Outing, saved: str | None, **words: Any
 ) -> Findings:
     """The findings that scout find lists with the same options, or saved; without a day, so that they repeat.
 
-    ``path`` is what will be written, and refused if it is one of the files that are read.
+    ``paths`` are what will be written, and refused if one is among the files that are read.
     """
     from scout.app.outputs import check_targets
 
@@ -131,7 +156,7 @@ def _get_findings(
         if searched:
             what = "what is saved was searched for with its own files and settings"
             raise InputError("--result", what, "give nothing of a search beside it")
-        check_targets([saved], [path])
+        check_targets([saved], paths)
         found = replace(open_saved(saved), made_by=made_by, made_on="")
         return (
             found
@@ -141,9 +166,12 @@ def _get_findings(
     files = files or outing.parks
     require_files(files, "add --parks FILE, --outing FILE or --result RESULT.gpkg")
     request = SearchRequest(files, Settings(**words), outing)
-    check_targets(request.files, [path])
+    check_targets(request.files, paths)
     with show_progress() as show:
         return replace(search(request, show), made_by=made_by)
+
+
+_TARGETS = ("--out", "--web")
 
 
 def _format_command(words: Sequence[str]) -> str:
@@ -151,14 +179,14 @@ def _format_command(words: Sequence[str]) -> str:
     kept: list[str] = []
     given = iter(words)
     for word in given:
-        if word == "--out":
+        if word in _TARGETS:
             next(given, None)
-        elif not word.startswith("--out="):
+        elif not word.startswith(tuple(f"{target}=" for target in _TARGETS)):
             kept.append(word)
     return shlex.join(["scout", *kept])
 
 
-def _show_written(path: str, findings: Findings, chosen: Sequence[Ranked]) -> None:
+def _show_written(path: str | None, findings: Findings, chosen: Sequence[Ranked]) -> None:
     """Print what the list rests on, as ``scout find`` does, for spots are numbered by it; then the chosen."""
     from scout.output.text import format_text
 
@@ -166,7 +194,8 @@ def _show_written(path: str, findings: Findings, chosen: Sequence[Ranked]) -> No
         click.echo(make_printable(format_text(remark, findings.units)))
     for ranked in chosen:
         click.echo(_format_choice(ranked, findings.units))
-    click.echo(f"Wrote {path}")
+    if path is not None:
+        click.echo(f"Wrote {path}")
 
 
 def _format_choice(ranked: Ranked, units: Units) -> str:

@@ -61,6 +61,11 @@ def remove_left(target: Path) -> None:
                 _remove_unlocked(entry.path)
 
 
+def is_part_name(name: str) -> bool:
+    """Whether a file of this name is on its way, or was left on it."""
+    return name.startswith(".") and name.endswith(_SUFFIX)
+
+
 def _make_prefix(target: Path) -> str:
     return f".{target.name[:40]}."
 

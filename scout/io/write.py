@@ -7,7 +7,7 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO
 
@@ -39,6 +39,31 @@ def write_files(contents: Mapping[str, Content]) -> None:
     """
     for error in _written(contents, all_or_none=True).values():
         raise error
+
+
+@contextmanager
+def make_folder(path: str | Path) -> Iterator[None]:
+    """Make a folder, if there is none, for what is written inside the block; it goes again where that fails.
+
+    Raises
+    ------
+    OutputError
+        When it cannot be made.
+    """
+    folder = Path(path)
+    try:
+        folder.mkdir()
+    except FileExistsError:
+        yield
+        return
+    except OSError as error:
+        raise _refused(str(path), error) from error
+    try:
+        yield
+    except BaseException:
+        with suppress(OSError):
+            folder.rmdir()
+        raise
 
 
 def write_possible(contents: Mapping[str, Content]) -> dict[str, OutputError]:

@@ -42,6 +42,7 @@ _MAKE_MAP = """function makeMap(motion) {{
 {folium}
 return {{ scoutMap: scout_map, backgroundTiles: background_tiles }};
 }}"""
+DEFAULT_TITLE = "Where grids and parks meet"
 _HEAD_SCRIPT = 'document.documentElement.classList.add("scripted");'
 _LINES_SHOWN = 200  # of each list of records; the rest is counted
 
@@ -89,11 +90,12 @@ class ScoutMap(folium.Map):  # type: ignore[misc]
 
 
 class MapDocument(Figure):  # type: ignore[misc]
-    """The document around the map."""
+    """The document around the map: one file, or the page of a site that is installed."""
 
-    def __init__(self, findings: Findings) -> None:
+    def __init__(self, findings: Findings, *, site: bool) -> None:
         super().__init__()
         self.findings = findings
+        self.site = site
 
     def render(self, **kwargs: Any) -> str:
         """The whole file as text."""
@@ -134,9 +136,10 @@ class MapDocument(Figure):  # type: ignore[misc]
                 f=self.findings,
                 units=self.findings.units,
                 level=LEVELS[self.findings.level - 1],
-                title=self.findings.title or "Where grids and parks meet",
+                title=self.findings.title or DEFAULT_TITLE,
                 page=facts,
-                policy=_make_policy(style, (_HEAD_SCRIPT, leaflet.load_script(), script)),
+                site=self.site,
+                policy=_make_policy(style, (_HEAD_SCRIPT, leaflet.load_script(), script), site=self.site),
                 map=Markup(self.html.render(**kwargs).strip()),
                 style=Markup(style),
                 head_script=Markup(_HEAD_SCRIPT),
@@ -147,13 +150,15 @@ class MapDocument(Figure):  # type: ignore[misc]
         )
 
 
-def build_map(findings: Findings) -> str:
+def build_map(findings: Findings, *, site: bool = False) -> str:
     """The map of a search as one HTML file.
 
     Parameters
     ----------
     findings : Findings
         What was searched and found.
+    site : bool
+        It stands beside the other files of a site (`scout.page.site`), and names them.
 
     Returns
     -------
@@ -161,7 +166,7 @@ def build_map(findings: Findings) -> str:
         A page that opens from disk and asks no network for anything until its reader switches on an
         online background. The same findings give the same bytes.
     """
-    sheet = MapDocument(findings)
+    sheet = MapDocument(findings, site=site)
     sheet.add_child(ScoutMap())
     # A name may hold half a surrogate pair, which no encoding can write.
     return sheet.render().encode("utf-8", "replace").decode("utf-8")
@@ -213,14 +218,19 @@ def _strip_comments(text: str) -> str:
     return "\n".join(line for line in lines if line and not line.startswith(("//", "/*")))
 
 
-def _make_policy(style: str, scripts: tuple[str, ...]) -> str:
-    """Content security policy: our own script and style by their hashes, pictures from one host."""
+def _make_policy(style: str, scripts: tuple[str, ...], *, site: bool) -> str:
+    """Content security policy: our own script and style by their hashes, pictures from one host.
+
+    A site has its icons, its manifest and its worker beside the page, and nothing else.
+    """
+    own = "'self' " if site else ""
     return "; ".join(
         [
             "default-src 'none'",
             "script-src " + " ".join(_hash_text(script) for script in scripts),
             f"style-src {_hash_text(style)}",
-            f"img-src data: {BACKGROUND_HOST}",
+            f"img-src {own}data: {BACKGROUND_HOST}",
+            *(("manifest-src 'self'", "worker-src 'self'") if site else ()),
             "base-uri 'none'",
             "form-action 'none'",
         ]

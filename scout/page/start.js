@@ -15,6 +15,7 @@ import "./press.js";
 import "./follow.js";
 import { showSpots } from "./refresh.js";
 import "./print.js";
+import "./stored.js";
 import { applySwitch, boxes, keepView, recallView } from "./layer_switches.js";
 
 scoutMap.attributionControl.setPrefix(false);

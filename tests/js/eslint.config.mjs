@@ -100,6 +100,11 @@ export default [
       "import-x/no-nodejs-modules": "error",
     },
   },
+  // The worker of a map on a web space: its own globals, and what is written above it.
+  {
+    files: ["scout/page/installed/*.js"],
+    languageOptions: { globals: named(["FILES", "Request", "Response", "VERSION", "caches", "self"]) },
+  },
   // Leaflet, and the function in which folium makes the map.
   { files: ["scout/page/*.js"], languageOptions: { globals: named(["L"]) } },
   { files: ["scout/page/map.js"], languageOptions: { globals: named(["makeMap"]) } },
