@@ -157,3 +157,38 @@ def test_an_independent_reader_agrees_on_a_track(tmp_path):
     assert fixes.hdop.tolist() == [p.horizontal_dilution for p in said]
     assert fixes.satellites.tolist() == [p.satellites for p in said]
     assert set(fixes.dimensions.tolist()) == {2}
+
+
+OURS = 'xmlns:scout="urn:scout:recording"'
+
+
+def radius(text: str, space: str = OURS) -> str:
+    return f"<extensions><scout:radius68 {space}>{text}</scout:radius68></extensions>"
+
+
+def test_the_radius_that_a_browser_states_becomes_one_of_95_percent_and_is_said(read):
+    """By the Rayleigh distribution: sqrt(ln 0.05 / ln 0.32) times the radius of 68 %."""
+    fixes = read(gpx(track(trkpt(radius("8.0")), trkpt(), trkpt(radius(" 1.5e1 ")))))
+    factor = np.sqrt(np.log(0.05) / np.log(0.32))
+    assert fixes.stated_error_m == pytest.approx([8 * factor, np.nan, 15 * factor], rel=1e-4, nan_ok=True)
+    assert any("taken to hold 68 % of fixes" in note for note in fixes.notes)
+
+
+@pytest.mark.parametrize(
+    "children",
+    [
+        radius("0"),
+        radius("-8"),
+        radius("8 m"),
+        radius(""),
+        radius("9" * 500),
+        radius("8", 'xmlns:scout="urn:somebody"'),
+        f"<radius68>{8}</radius68>",
+        f"<extensions><other>{radius('8')}</other></extensions>",
+        f"<extensions><scout:inner {OURS}><scout:radius68>8</scout:radius68></scout:inner></extensions>",
+    ],
+)
+def test_what_is_no_such_radius_states_nothing(read, children):
+    fixes = read(gpx(track(trkpt(children))))
+    assert np.isnan(fixes.stated_error_m).all()
+    assert fixes.notes == ()

@@ -9,6 +9,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from scout.geo.probability import compute_sigma
+
 Floats = NDArray[np.float64]
 
 # Quality indicator of the GGA sentence, NMEA 0183; -1 stands for a record that does not say.
@@ -137,6 +139,21 @@ FLOOR_M = 4.9
 # The figure is for an open sky, where HDOP is 2 at most (common practice). A position error is the range
 # error times DOP, so above that the floor grows in proportion.
 OPEN_SKY_HDOP = 2.0
+
+
+_RADIUS_68 = 1.5096  # sigmas in the radius that holds 68 % of a circular normal: sqrt(-2 ln 0.32)
+
+
+def convert_radius_68(radius_m: float) -> float:
+    """The 95 % radius of a receiver that states the radius holding 68 % of its fixes; nan for none.
+
+    Examples
+    --------
+    >>> round(convert_radius_68(8.0), 2)
+    12.97
+    """
+    usable = 0 < radius_m < float("inf")
+    return radius_m / _RADIUS_68 / float(compute_sigma(1.0)) if usable else float("nan")
 
 
 def raise_floor(fixes: Fixes, rows: NDArray[np.int64], floor_m: float) -> float:
