@@ -28,7 +28,7 @@ import {
 } from "./wording.js";
 import { NEAR_M, UNSURE } from "./check.js";
 
-const LOOKS = { firm: "firm", doubtful: "doubtful", "not counted": "uncounted", [UNSURE]: "uncounted" };
+export const LOOKS = { firm: "firm", doubtful: "doubtful", "not counted": "uncounted", [UNSURE]: "uncounted" };
 
 // What holds the confidence down: parts of a sentence.
 function wordDriver({ kind, park }, { verdict }) {

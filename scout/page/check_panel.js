@@ -12,6 +12,7 @@ import { CANVAS_MARGIN } from "./palette.js";
 import { error95From68 } from "./confidence.js";
 import { judge } from "./check.js";
 import { readPlace } from "./read_place.js";
+import { FILE_ADVICE, askPosition } from "./position.js";
 import { makeOrnament } from "./marks.js";
 import { centreOn, coverList, getFreeView, roomy, say } from "./view.js";
 import { makeAnswer, wordClaim } from "./check_answer.js";
@@ -24,7 +25,6 @@ const checkButton = byId("check-button");
 const checkLayer = L.layerGroup().addTo(scoutMap);
 scoutMap.createPane("check").classList.add("check-pane");
 export const checkShapes = L.svg({ pane: "check", padding: CANVAS_MARGIN });
-const POSITION_WAIT_S = 30;
 const CLOSE_ZOOM = 16;
 export let checking = false;
 let answered = null; // what is answered and its title, for the answer in other units
@@ -139,38 +139,26 @@ export function checkPressed(at) {
 }
 
 function usePosition() {
-  if (!navigator.geolocation || !window.isSecureContext) {
-    noteCheck(
-      "A page opened this way gets no position from the browser. Save the file and open it in a browser, " +
-        "or type the coordinates that your receiver shows.",
-    );
-    return;
-  }
+  const end = (use) => (value) => {
+    byId("here-position").disabled = false;
+    use(value);
+  };
   byId("here-position").disabled = true;
   noteCheck("Asking the device for its position.");
-  const options = { enableHighAccuracy: true, maximumAge: 0, timeout: POSITION_WAIT_S * 1000 };
-  navigator.geolocation.getCurrentPosition(takePosition, explainNoPosition, options);
+  askPosition(end(takePosition), end(noteCheck));
 }
 
 function takePosition({ coords }) {
-  byId("here-position").disabled = false;
-  if (!checking) return;
-  openCheck();
-  const text = formatDecimal(coords.longitude, coords.latitude);
-  checkInput.value = text;
-  const stated = coords.accuracy > 0 ? coords.accuracy : undefined;
-  const fixError = stated && error95From68(stated);
-  answerCheck({ ...readPlace(text), fixError, stated }, "Your position");
+  if (checking) checkPosition(coords, "Your position");
 }
 
-function explainNoPosition({ code }) {
-  byId("here-position").disabled = false;
-  const why = {
-    1: "The browser does not let this page see the position. Allow it for this page",
-    2: "The device found no position. Try again under open sky",
-    3: `The device found no position within ${POSITION_WAIT_S} s. Try again under open sky`,
-  }[code];
-  noteCheck(`${why}, or type the coordinates that your receiver shows.`);
+// Where the device is, with its own error: { longitude, latitude, accuracy }, or a fixError that is known already.
+export function checkPosition({ longitude, latitude, accuracy, fixError }, title) {
+  openCheck();
+  const text = formatDecimal(longitude, latitude);
+  checkInput.value = text;
+  const stated = accuracy > 0 ? accuracy : undefined;
+  answerCheck({ ...readPlace(text), fixError: fixError ?? (stated && error95From68(stated)), stated }, title);
 }
 
 byId("here-form").addEventListener("submit", (event) => {
@@ -179,6 +167,7 @@ byId("here-form").addEventListener("submit", (event) => {
   openCheck(text);
   if (!text) checkText(text);
 });
+byId("here-hint").append(FILE_ADVICE && ` ${FILE_ADVICE}`);
 byId("here-position").addEventListener("click", usePosition);
 byId("here-close").addEventListener("click", leave);
 checkButton.addEventListener("click", () => (checking ? leave() : openCheck()));

@@ -62,7 +62,7 @@ const legendre = Array.from({ length: NODE_COUNT }, (_, k) => {
   return { x, weight: 2 / ((1 - x * x) * slope * slope) };
 });
 
-function integral(low, high, value) {
+export function integral(low, high, value) {
   const half = (high - low) / 2;
   if (half <= 0) return 0;
   return legendre.reduce((sum, node) => sum + node.weight * half * value((low + high) / 2 + half * node.x), 0);

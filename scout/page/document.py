@@ -36,7 +36,7 @@ BACKGROUND_HOST = "https://tile.openstreetmap.org"
 _BACKGROUND_CREDIT = (
     '<a href="https://www.openstreetmap.org/copyright" rel="noopener">© OpenStreetMap contributors</a>'
 )
-_STYLES = ("page.css", "spots.css", "walks.css", "check.css", "map.css", "paper.css")
+_STYLES = ("page.css", "spots.css", "walks.css", "check.css", "live.css", "map.css", "paper.css")
 # What folium writes to make the map, as the function that `map.js` calls: the scripts' own names stay theirs.
 _MAKE_MAP = """function makeMap(motion) {{
 {folium}

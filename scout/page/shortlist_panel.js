@@ -3,6 +3,7 @@
 
 import { findings } from "./findings.js";
 import { byId, makeBdi, makeBullets, makeElement, makeHeading } from "./elements.js";
+import { saveFile } from "./save_file.js";
 import { keep, recall } from "./storage.js";
 import { formatCount } from "./wording.js";
 import { chosen, spots } from "./spots.js";
@@ -139,11 +140,7 @@ function saveShortlist() {
     return;
   }
   const file = packShortlist(renamePerson(shortlist, MINE, who), findings.title);
-  const link = makeElement("a");
-  link.href = URL.createObjectURL(new Blob([JSON.stringify(file, null, 1)], { type: "application/json" }));
-  link.download = "shortlist.json";
-  link.click();
-  window.setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+  saveFile("shortlist.json", JSON.stringify(file, null, 1), "application/json");
   noteShortlist("Saved as shortlist.json. Who has this map can open it there.");
 }
 

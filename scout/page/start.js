@@ -16,6 +16,7 @@ import "./follow.js";
 import { showSpots } from "./refresh.js";
 import "./print.js";
 import "./stored.js";
+import "./live.js";
 import { applySwitch, boxes, keepView, recallView } from "./layer_switches.js";
 
 scoutMap.attributionControl.setPrefix(false);

@@ -12,6 +12,7 @@ from playwright.sync_api import Page
 from walked import harbour
 
 from browser.conftest import Watched, all_sizes, both_schemes
+from browser.test_live import FEED, make_rest, record
 
 pytest.importorskip("axe_playwright_python", reason="axe-core comes with axe-playwright-python")
 
@@ -48,6 +49,20 @@ def test_nothing_to_object_to_in_a_check_and_a_measure(open_page: Open) -> None:
     assert complaints(page) == []
     page.locator("#measure-button").click()
     page.locator("#measure-middle").click()
+    assert complaints(page) == []
+
+
+@both_schemes
+@all_sizes
+def test_nothing_to_object_to_while_the_device_is_followed_and_stands_still(open_page: Open) -> None:
+    page = open_page(bay(), "#spot=3").page
+    page.evaluate(FEED)
+    page.locator("#live-button").click()
+    record(page, make_rest(80, -20.0, 45.0)[:1])
+    page.locator("#live-stand").click()
+    record(page, make_rest(80, -20.0, 45.0)[1:])
+    page.locator("#live-basis").evaluate("box => { box.open = true; }")
+    page.locator(".live-stand strong").wait_for()
     assert complaints(page) == []
 
 

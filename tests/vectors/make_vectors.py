@@ -15,13 +15,22 @@ from typing import Any
 import numpy as np
 import shapely
 
+from scout.errors import InputError
 from scout.geo import probability
 from scout.geo.boundaries import Boundaries
-from scout.geo.geodesy import compute_degree_lengths, make_polynomial_frame, measure_geodesic
+from scout.geo.geodesy import (
+    LocalFrame,
+    compute_degree_lengths,
+    make_polynomial_frame,
+    measure_geodesic,
+    wrap_lon,
+)
 from scout.geo.probability import compute_contained_p
 from scout.model import Units
 from scout.output import text as wording
 from scout.page.packing import OUTLINE_UNITS_PER_DEG, pack_ring
+from scout.recording.standstill import settle_fixes
+from scout.recording.values import Fixes
 
 FOLDER = Path(__file__).parent
 LATITUDES = (-89.9, -70.0, -41.0, 0.0, 34.0, 45.0, 60.0, 79.9, 84.0)
@@ -281,11 +290,104 @@ def words() -> dict[str, Rows]:
     }
 
 
+def _make_recording(kind: str, rng: np.random.Generator) -> Rows:
+    """Fixes of a phone about a place in the south, near 180: seconds, degrees, the 95 % radius it states."""
+    count, step_s, stated = 120, 5.0, 13.0
+    if kind in ("one fix", "two at one time"):
+        count = 1 if kind == "one fix" else 2
+    time = np.arange(count) * step_s
+    xy = 1.5 * rng.standard_normal((count, 2))
+    if kind == "wander":
+        for k in range(1, count):
+            xy[k] = 0.97 * xy[k - 1] + 0.6 * rng.standard_normal(2)
+        xy *= [2.0, 0.5]
+    elif kind == "far off":
+        xy[[7, 40, 41, 99]] += [60.0, -35.0]
+    elif kind == "walk, then rest":
+        xy[:50] += np.linspace(300, 0, 50)[:, None]
+    elif kind == "long silence":
+        time[70:] += 1000
+    elif kind == "held":
+        xy[:] = 0
+    elif kind == "short":
+        time = time / 20
+    elif kind == "two at one time":
+        time[:] = 0
+    elif kind == "walk":
+        xy += np.linspace(0, 900, count)[:, None]
+    elif kind == "wide":
+        xy *= 30
+        stated = 150.0
+    error = np.where(rng.uniform(size=count) < 0.9, stated, np.nan) if kind != "says nothing" else np.nan
+    frame = LocalFrame(-179.99999, -41.0)
+    lon, lat = frame.inverse(xy[:, 0], xy[:, 1])
+    columns = (time + 1_764_000_000, wrap_lon(lon), lat, np.broadcast_to(error, count))
+    return [
+        {
+            "time": float(t),
+            "lon": round(float(x), 9),
+            "lat": round(float(y), 9),
+            "error": None if e != e else e,
+        }
+        for t, x, y, e in zip(*(np.asarray(column).tolist() for column in columns), strict=True)
+    ]
+
+
+def standstill() -> dict[str, Rows]:
+    """Recordings and the position with its error that comes of them, or that they are refused."""
+    rng = np.random.default_rng(29)
+    kinds = ("rest", "says nothing", "wander", "far off", "walk, then rest", "long silence", "held", "short")
+    refused = ("walk", "wide", "two at one time")
+    rows = []
+    for kind in (*kinds, "one fix", *refused):
+        fixes = _make_recording(kind, rng)
+        columns = {
+            key: np.array([np.nan if fix[key] is None else fix[key] for fix in fixes], dtype=float)
+            for key in ("time", "lon", "lat", "error")
+        }
+        size, unsaid = len(fixes), np.full(len(fixes), np.nan)
+        whole = Fixes(
+            path=kind,
+            kind="GPX",
+            time_s=columns["time"],
+            lon=columns["lon"],
+            lat=columns["lat"],
+            hdop=unsaid,
+            satellites=unsaid,
+            quality=np.full(size, -1),
+            dimensions=np.zeros(size, dtype=np.int64),
+            stated_error_m=columns["error"],
+        )
+        row: dict[str, Any] = {"kind": kind, "fixes": [list(fix.values()) for fix in fixes]}
+        try:
+            found = settle_fixes(whole)
+        except InputError:
+            row["refused"] = True
+        else:
+            row |= {
+                "lon": found.lon,
+                "lat": found.lat,
+                "error": found.error_95_m,
+                "floor": found.floor_95_m,
+                "random": found.random_95_m,
+                "scatter": None if math.isnan(found.scatter_95_m) else found.scatter_95_m,
+                "independent": found.n_effective,
+                "used": found.n_used,
+                "dropped": len(found.outliers),
+                "durationS": found.duration_s,
+                "moved": found.moved,
+            }
+        assert row.get("refused", False) == (kind in refused), kind
+        rows.append(row)
+    return {"recordings": rows}
+
+
 FILES: dict[str, Callable[[], dict[str, Rows]]] = {
     "geodesy": geodesy,
     "confidence": error_budget,
     "boundaries": boundaries,
     "words": words,
+    "standstill": standstill,
 }
 
 
