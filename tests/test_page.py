@@ -49,7 +49,9 @@ def test_nothing_in_the_file_points_outside_but_credit_and_background():
         "https://bugzilla.mozilla.org",
         "https://bugs.chromium.org",
         "http://www.w3.org/",
-        "http://www.topografix.com/GPX/1/1",  # the name of a format that the page writes
+        # Names of formats that the page writes.
+        "http://www.topografix.com/GPX/1/1",
+        "http://www.opengis.net/kml/2.2",
         "https://leafletjs.com",
         "https://tile.openstreetmap.org",
         "https://www.openstreetmap.org",

@@ -1,14 +1,20 @@
-// GPX 1.1 made in the page: a recording. The order of elements is the schema's.
+// GPX 1.1 made in the page: a recording, places and walks. The order of elements is the schema's.
 
-// Characters that no XML 1.0 may hold, and halves of pairs; the five that mean something are escaped.
-const NOT_IN_XML = /[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\u{10000}-\u{10ffff}]/gu;
+// Controls and what no XML 1.0 may hold, halves of pairs among it; the five signs that mean something are escaped.
+const NOT_IN_XML = /[^\t\n\r\u0020-\u007e\u0085\u00a0-\ud7ff\ue000-\ufffd\u{10000}-\u{10ffff}]/gu;
+const TURNING = /[\u202a-\u202e\u2066-\u2069]/gu; // marks that would turn the words after a name
 const ENTITIES = { "&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&apos;" };
 
-function escapeXml(text) {
-  return String(text).replace(NOT_IN_XML, "").replace(/[&<>"']/g, (sign) => ENTITIES[sign]);
+export function escapeXml(text) {
+  return String(text).replace(NOT_IN_XML, "\ufffd").replace(/[&<>"']/g, (sign) => ENTITIES[sign]);
 }
 
-function makeXmlElement(name, text) {
+// Text from data for the middle of a line.
+export function makeOneLine(text) {
+  return String(text).replace(TURNING, "").replace(/[\s\p{Cc}]+/gu, " ").trim();
+}
+
+export function makeXmlElement(name, text) {
   return `<${name}>${escapeXml(text)}</${name}>`;
 }
 
@@ -31,4 +37,16 @@ export function makeRecordingGpx(fixes, title, description) {
   const track = `<trk>${makeXmlElement("name", title)}<trkseg>\n${points.join("\n")}\n</trkseg></trk>`;
   const metadata = makeXmlElement("name", title) + makeXmlElement("desc", description);
   return writeGpx(metadata, track, ' xmlns:scout="urn:scout:recording"');
+}
+
+// Places { name, description, symbol, lon, lat } and walks { name, description, line } of [lon, lat].
+export function makePlacesGpx(title, description, places, walks) {
+  const told = (part) => makeXmlElement("name", part.name) + makeXmlElement("desc", part.description);
+  const points = places.map((place) => writePoint("wpt", place.lon, place.lat, told(place) + makeXmlElement("sym", place.symbol)));
+  const tracks = walks.map((walk) => {
+    const line = walk.line.map(([lon, lat]) => writePoint("trkpt", lon, lat));
+    return `<trk>${told(walk)}<trkseg>${line.join("")}</trkseg></trk>`;
+  });
+  const metadata = makeXmlElement("name", title) + makeXmlElement("desc", description);
+  return writeGpx(metadata, [...points, ...tracks].join("\n"));
 }

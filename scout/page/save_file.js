@@ -1,4 +1,4 @@
-// Files that the page hands on.
+// What the page hands on: files to save, a text to share or copy.
 
 import { makeElement } from "./elements.js";
 
@@ -8,4 +8,14 @@ export function saveFile(name, text, type) {
   link.download = name;
   link.click();
   window.setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+}
+
+// Whether it was copied: a page may be refused, and an old browser has no way.
+export async function copyText(text) {
+  try {
+    await navigator.clipboard.writeText(text);
+    return true;
+  } catch {
+    return false;
+  }
 }

@@ -33,6 +33,7 @@ import { KIND_WORDS, parkLabels, wordVerdict } from "./spots.js";
 import { makeShortlistPart } from "./shortlist_panel.js";
 import { makeNumberedMark } from "./rows.js";
 import { makeWalkDetails } from "./walk_details.js";
+import { makeHandOff } from "./hand_off.js";
 
 export function makeSpotDetails(spot) {
   const story = makeElement("div", "story");
@@ -44,6 +45,7 @@ export function makeSpotDetails(spot) {
     ...makeMiss(spot),
     ...makeStand(spot),
     ...makeWalkDetails(spot),
+    ...makeHandOff(spot),
     ...makeParkTable(spot),
     ...makeCertainty(spot),
     ...makeStretches(spot),

@@ -59,7 +59,7 @@ def test_the_details_tell_the_walk(open_page: Open) -> None:
         "What holds it down most: reaching 4 grids.",
     ):
         expect(body).to_contain_text(text)
-    expect(body.locator("a[href='geo:44.995000,-20.012000']")).to_be_visible()
+    expect(body.locator(".coordinates a[href='geo:44.995000,-20.012000']")).to_be_visible()
     heights = body.get_by_role("img", name=re.compile("12 m at the start, 117 m at the spot, lowest 12 m"))
     expect(heights).to_have_count(1)
     assert body.locator("b, i").count() == 0

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from builders import bay
 from playwright.sync_api import Page, expect
+from published.test_gpx_schema import faults as gpx_faults
 from pyproj import Geod
 
 from browser.conftest import Watched, all_sizes
@@ -232,6 +233,7 @@ def test_the_saved_recording_gives_the_command_the_position_and_circle_that_the_
     coming.value.save_as(saved)
     assert saved.name.startswith("standstill-2026-09-21-")
     assert saved.suffix == ".gpx"
+    assert gpx_faults(saved.read_bytes()) == []
     boundaries = tmp_path / "parks.geojson"
     write_file(boundaries, parks_as_file(found))
     capsys.readouterr()
