@@ -27,6 +27,11 @@ _PREFERENCES = {
     "network.proxy.ssl": "127.0.0.1",
     "network.proxy.ssl_port": 9,
     "toolkit.telemetry.reportingpolicy.firstRun": False,
+    # The position is asked of nobody: `stand_at` says it.
+    "geo.prompt.testing": True,
+    "geo.prompt.testing.allow": True,
+    "geo.provider.use_geoclue": False,
+    "geo.provider.network.url": "data:application/json,{}",
 }
 
 
@@ -114,6 +119,12 @@ class Firefox:
             yield
         finally:
             self.ask("WebDriver:SwitchToFrame", {"id": None})
+
+    def stand_at(self, lon: float, lat: float, accuracy: float) -> None:
+        """Put the device somewhere."""
+        place = {"location": {"lat": lat, "lng": lon}, "accuracy": accuracy}
+        address = f"data:application/json,{json.dumps(place)}"
+        self._in_chrome('Services.prefs.setStringPref("geo.provider.network.url", arguments[0])', address)
 
     def complaints(self, part: str) -> list[str]:
         """Messages of the browser's console about files whose address holds a text."""
