@@ -105,7 +105,7 @@ def test_heights_on_a_grid_are_those_at_its_points(lon, lat):
     holed = plain.relief(lambda x, y: np.where(np.hypot(x, y) < 400, np.nan, 7.0), half_m=1005, cell_m=30)
     axis = np.arange(-1600.0, 1601.0, 10.0)
     x, y = np.tile(axis, len(axis)), np.repeat(axis, len(axis))
-    grid = interpolate_grid([holed, hills], axis, frame.inverse)
+    grid = interpolate_grid([holed, hills], (axis, axis), 10.0, frame.inverse)
     single = interpolate_heights([holed, hills], *frame.inverse(x, y)).reshape(grid.shape)
     assert (np.isnan(grid) == np.isnan(single)).mean() > 0.9999
     assert np.nanmax(np.abs(grid - single)[np.abs(axis) < 300][:, np.abs(axis) < 300]) < 0.01

@@ -9,9 +9,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from scout.geo.geodesy import LocalFrame, compute_degree_lengths
+from scout.geo.geodesy import LocalFrame, wrap_lon
 from scout.model import CROSSING, DRIVE, NAME, WALK, WHAT, StartKind, Surroundings
-from scout.table import Table
+from scout.table import Table, expand_ranges
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -20,32 +20,54 @@ Shapes = NDArray[np.object_]
 
 _TURNS = (-360.0, 0.0, 360.0)
 _STRAIGHT_DEG = 0.01  # edges are straight in degrees; pieces this short are straight in metres too, to 3 cm
+_BORDER_POINTS, _SLACK = 9, 0.025  # of a window in degrees: points a side, share of its size
 _SKIN_M = 0.05  # an area begins this far inside its outline for ways that run along it
 
 
 @dataclass(frozen=True)
 class WalkWindow:
-    """A square about a place."""
+    """A rectangle of metres in the frame about a place."""
 
     lon: float
     lat: float
-    half_m: float
     frame: LocalFrame
+    bounds: tuple[float, float, float, float]  # west, south, east, north, metres from the place
 
     @classmethod
     def about(cls, lon: float, lat: float, half_m: float) -> WalkWindow:
         """The square whose sides are ``half_m`` from a place."""
-        return cls(lon, lat, half_m, LocalFrame(lon, lat))
+        return cls(lon, lat, LocalFrame(lon, lat), (-half_m, -half_m, half_m, half_m))
+
+    def measure_side(self) -> float:
+        """The longer side, metres."""
+        west, south, east, north = self.bounds
+        return max(east - west, north - south)
+
+    def holds(self, x: Floats, y: Floats, inset_m: float = 0.0) -> Bools:
+        """Whether points lie inside, at least ``inset_m`` from the border."""
+        west, south, east, north = self.bounds
+        inside: Bools = (x >= west + inset_m) & (x <= east - inset_m)
+        inside &= (y >= south + inset_m) & (y <= north - inset_m)
+        return inside
 
     def box(self) -> tuple[float, float, float, float]:
         """West, south, east, north in degrees of a box around the window."""
-        per_lon, per_lat = compute_degree_lengths(min(abs(self.lat) + self.half_m / 110e3, 89.9))
-        wide, high = 1.05 * self.half_m / per_lon, 1.05 * self.half_m / per_lat
-        return (self.lon - wide, self.lat - high, self.lon + wide, self.lat + high)
+        west, south, east, north = self.bounds
+        x, y = np.linspace(west, east, _BORDER_POINTS), np.linspace(south, north, _BORDER_POINTS)
+        side_x, side_y = np.repeat([west, east], _BORDER_POINTS), np.repeat([south, north], _BORDER_POINTS)
+        lon, lat = self.frame.inverse(np.concatenate([x, x, side_x]), np.concatenate([side_y, y, y]))
+        lon = self.lon + wrap_lon(lon - self.lon)
+        wide, high = _SLACK * np.ptp(lon), _SLACK * np.ptp(lat)
+        return (
+            float(lon.min() - wide),
+            float(lat.min() - high),
+            float(lon.max() + wide),
+            float(lat.max() + high),
+        )
 
 
 class WindowWays(NamedTuple):
-    """Single lines inside a window, by use."""
+    """Single lines in and around a window, by use."""
 
     ground: Shapes
     drive_row: Ints  # per line on the ground: row of the ways where a car may stop along it, else -1
@@ -131,8 +153,7 @@ class AccessMap:
         """Parking and trailheads."""
         points, row = self._near("starts", window)
         x, y = shapely.get_x(points), shapely.get_y(points)
-        inside = (np.abs(x) <= window.half_m) & (np.abs(y) <= window.half_m)
-        return WindowStarts(x, y, row).take(inside)
+        return WindowStarts(x, y, row).take(window.holds(x, y))
 
     def barriers(self, window: WalkWindow) -> WindowBarriers:
         """What no step crosses."""
@@ -174,15 +195,21 @@ class AccessMap:
         return shapes if whole else _project_shapes(shapes, window), np.concatenate(rows)
 
     def _cut(self, name: str, window: WalkWindow) -> tuple[Shapes, Ints]:
-        """Single lines inside a window, and the row that each comes from."""
+        """Single lines in and around a window in local metres, and the row that each comes from.
+
+        Edges stay whole, so that points along them lie where they lie in any other window.
+        """
         shapes, row = self._near(name, window, whole=True)
-        near = _project_shapes(shapely.clip_by_rect(shapes, *window.box()), window)
-        half = window.half_m
-        lines, part = shapely.get_parts(
-            shapely.clip_by_rect(near, -half, -half, half, half), return_index=True
-        )
-        kept = shapely.length(lines) > 0
-        return lines[kept], row[part[kept]]
+        points, line = shapely.get_coordinates(shapely.segmentize(shapes, _STRAIGHT_DEG), return_index=True)
+        west, south, east, north = window.box()
+        low, high = np.minimum(points[:-1], points[1:]), np.maximum(points[:-1], points[1:])
+        met = (line[1:] == line[:-1]) & (low <= (east, north)).all(axis=1) & (high >= (west, south)).all(axis=1)
+        edge = np.flatnonzero(met)
+        heads = np.flatnonzero(np.diff(edge, prepend=-2) != 1)
+        piece, point = expand_ranges(edge[heads], np.diff(heads, append=len(edge)) + 1)
+        xy = np.stack(window.frame.forward(*points[point].T), axis=1)
+        made: Shapes = np.atleast_1d(shapely.linestrings(xy, indices=piece))
+        return made, row[line[edge[heads]]]
 
 
 def _turn_shapes(shapes: Shapes, turn: float) -> Shapes:

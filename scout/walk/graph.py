@@ -43,10 +43,11 @@ class Network(NamedTuple):
     b: Ints
     crossing: Bools  # per edge: over or under whatever is there
     landing: Bools  # per edge: on the ground, from the end of a crossing
+    inside: Bools  # per point: in the window, beyond which there are no edges
 
 
-def build_network(ways: WindowWays) -> Network:
-    """The points and edges of ways."""
+def build_network(ways: WindowWays, window: WalkWindow) -> Network:
+    """The points and edges of ways in a window."""
     lines = np.concatenate([ways.ground, ways.crossing])
     points, line = shapely.get_coordinates(shapely.segmentize(lines, _STEP_M), return_index=True)
     over = line >= len(ways.ground)
@@ -59,15 +60,18 @@ def build_network(ways: WindowWays) -> Network:
     on_ground[node[heads]] = on_ground[node[tails]] = True
     stop = np.append(ways.drive_row, np.full(len(ways.crossing), -1))[line]
     drive_row[node[stop >= 0]] = stop[stop >= 0]
+    inside = window.holds(*points[first].T)
+    drive_row[~inside] = -1
     walk = np.append(ways.walk, np.ones(len(ways.crossing), dtype=bool))[line]
     start = np.flatnonzero((np.diff(line, append=-1) == 0) & walk)
+    start = start[inside[node[start]] & inside[node[start + 1]]] if len(start) else start
     a, b, crossing = _drop_repeats(node[start], node[start + 1], over[start], n)
     at_end = np.zeros(n, dtype=bool)
     at_end[a[crossing]] = at_end[b[crossing]] = True
     landing = ~crossing & (at_end[a] | at_end[b])
     along, ends = _span_bridges(points, line, node, heads, tails, ~on_ground)
     return Network(
-        points[first, 0], points[first, 1], drive_row, ~on_ground, along, ends, a, b, crossing, landing
+        points[first, 0], points[first, 1], drive_row, ~on_ground, along, ends, a, b, crossing, landing, inside
     )
 
 
@@ -105,75 +109,114 @@ def _span_bridges(
 
 
 # Steps over open ground: a grid, sixteen ways from each point, timed by the slope in their direction.
-Minutes = NDArray[np.float32]
-
 # Sixteen ways overstate a straight walk by 0 to 2.75 % (1 / cos 13.28 deg): taken off by half.
 DETOUR = 1.0136
 # Right and up, in the order of the numbers of the points they lead to; the opposites come first.
 _WAYS = ((1, 0), (-2, 1), (-1, 1), (0, 1), (1, 1), (2, 1), (-1, 2), (1, 2))
 _AT_ONCE = 100_000  # pieces of barriers
 _SLACK, _FLAT = 1e-6, 1e-9  # cells
-_NEVER = np.float32(np.inf)
+_BAND, _FURTHEST = 32, 2  # rows of a grid timed together; rows that a step leads up
 
 
-def build_steps(axis: Floats, height_m: Floats, m_per_min: float, walls: BarrierIndex, n: int) -> csr_array:
-    """Minutes from point to point of a square grid.
+class Lattice(NamedTuple):
+    """The points of a grid, whole numbers of cells from the middle of the frame: alike in all its windows."""
+
+    cell_m: float
+    col: int  # of the westernmost points
+    row: int  # of the southernmost
+    wide: int  # points in a row
+    high: int
+
+    @classmethod
+    def over(cls, window: WalkWindow, cell_m: float) -> Lattice:
+        """The grid that just covers a window."""
+        low, high = np.split(np.array(window.bounds) / cell_m, 2)
+        (col, row), (east, north) = np.floor(low).astype(int), np.ceil(high).astype(int)
+        return cls(cell_m, int(col), int(row), int(east - col) + 1, int(north - row) + 1)
+
+    def axes(self) -> tuple[Floats, Floats]:
+        """x of the columns and y of the rows, metres."""
+        x: Floats = self.cell_m * np.arange(self.col, self.col + self.wide)
+        y: Floats = self.cell_m * np.arange(self.row, self.row + self.high)
+        return x, y
+
+    def scale(self, points: Floats) -> Floats:
+        """Columns and rows, with fractions, of points in metres."""
+        scaled: Floats = points / self.cell_m - (self.col, self.row)
+        return scaled
+
+
+def build_steps(lattice: Lattice, height_m: Floats, m_per_min: float, walls: BarrierIndex) -> Floats:
+    """Minutes from the points of a grid, sixteen ways each; infinite where no step leads.
 
     Parameters
     ----------
-    axis : array, shape (side,)
-        x, and likewise y, of the points; point ``row * side + col`` lies at ``(axis[col], axis[row])``.
-    height_m : array, shape (side, side)
+    lattice : Lattice
+    height_m : array, shape (high, wide)
         Where it is NaN no step leads.
     m_per_min : float
         Metres a minute for each km/h of Tobler's function.
-    walls : Walls
-    n : int
-        Size of the matrix; points of the grid come first.
+    walls : BarrierIndex
+
+    Returns
+    -------
+    array, shape (high, wide, 16)
     """
-    side, cell_m = len(axis), float(axis[1] - axis[0])
-    height = height_m.astype(np.float32)
+    height, half = height_m.astype(np.float32), len(_WAYS)
+    minutes = np.full((*height.shape, 2 * half), np.inf)
+    for first in range(0, len(height), _BAND):  # a few rows at a time stay in the processor's cache
+        rows = slice(first, first + _BAND + _FURTHEST)
+        _time_steps(minutes[rows], height[rows], lattice.cell_m, m_per_min)
+    if walls.any:
+        _close_steps(minutes, lattice, walls)
+    return minutes
+
+
+def _time_steps(minutes: Floats, height: NDArray[np.float32], cell_m: float, m_per_min: float) -> None:
+    """Fill in the minutes of the steps inside some rows."""
     last = len(_WAYS) - 1
-    minutes: Minutes = np.full((side, side, 2 * len(_WAYS)), _NEVER, dtype=np.float32)
     for k, (right, up) in enumerate(_WAYS):
-        here, there = _pair_points(side, right, up)
+        here, there = _pair_points(height.shape, right, up)
         length = np.float32(np.hypot(right, up) * cell_m)
         slope = (height[there] - height[here]) / length
         unit = np.float32(length / DETOUR / m_per_min)
-        minutes[(*here, last + 1 + k)] = unit / compute_tobler_kmh(slope)
-        minutes[(*there, last - k)] = unit / compute_tobler_kmh(-slope)
-    if walls.any:
-        _close_steps(minutes, axis, walls)
-    return _build_matrix(minutes, n)
+        for at, way, steep in ((here, last + 1 + k, slope), (there, last - k, -slope)):
+            taken = unit / compute_tobler_kmh(steep)
+            minutes[(*at, way)] = np.where(np.isnan(taken), np.inf, taken)
 
 
-def _pair_points(side: int, right: int, up: int) -> tuple[tuple[slice, slice], tuple[slice, slice]]:
+def _pair_points(
+    shape: tuple[int, ...], right: int, up: int
+) -> tuple[tuple[slice, slice], tuple[slice, slice]]:
     """Points from which a step stays on the grid, and the points it leads to."""
-    west, east = slice(max(-right, 0), side - max(right, 0)), slice(max(right, 0), side - max(-right, 0))
-    return (slice(0, side - up), west), (slice(up, side), east)
+    high, wide = shape
+    west, east = slice(max(-right, 0), wide - max(right, 0)), slice(max(right, 0), wide - max(-right, 0))
+    return (slice(0, high - up), west), (slice(up, high), east)
 
 
-def _close_steps(minutes: Minutes, axis: Floats, walls: BarrierIndex) -> None:
+def _close_steps(minutes: Floats, lattice: Lattice, walls: BarrierIndex) -> None:
     """Take out the steps that a barrier stops."""
     n = len(_WAYS)
     for lines, passable in ((walls.fences, True), (walls.shores, False)):
         for part in np.array_split(np.arange(len(lines.start)), len(lines.start) // _AT_ONCE + 1):
+            start, end = lattice.scale(lines.start[part]), lattice.scale(lines.end[part])
             for way, (right, up) in enumerate(_WAYS):
-                col, row, at = _find_met_steps(lines.start[part], lines.end[part], axis, right, up)
+                col, row, at = _find_met_steps(lattice, start, end, right, up)
                 if passable:
                     shut = ~walls.at_opening(at)
                     col, row = col[shut], row[shut]
-                minutes[row, col, n + way] = minutes[row + up, col + right, n - 1 - way] = _NEVER
+                minutes[row, col, n + way] = minutes[row + up, col + right, n - 1 - way] = np.inf
 
 
-def _find_met_steps(a: Floats, b: Floats, axis: Floats, right: int, up: int) -> tuple[Ints, Ints, Floats]:
+def _find_met_steps(
+    lattice: Lattice, a: Floats, b: Floats, right: int, up: int
+) -> tuple[Ints, Ints, Floats]:
     """Column and row of the steps of one way that meet pieces of barriers from ``a`` to ``b``, and where.
 
+    ``a`` and ``b`` are in cells, where the steps are met in metres.
     Steps of one way follow each other on straight lines, a whole number k = col * up - row * right apart: a
     piece meets the lines between its ends, each at one place, and there one step, or two where they join.
     """
-    side, cell_m = len(axis), axis[1] - axis[0]
-    a, b = (a - axis[0]) / cell_m, (b - axis[0]) / cell_m
     from_k, to_k = (p[:, 0] * up - p[:, 1] * right for p in (a, b))
     low = np.ceil(np.minimum(from_k, to_k) - _SLACK).astype(np.int64)
     high = np.floor(np.maximum(from_k, to_k) + _SLACK).astype(np.int64)
@@ -189,9 +232,9 @@ def _find_met_steps(a: Floats, b: Floats, axis: Floats, right: int, up: int) -> 
     twice = np.concatenate([np.arange(len(k)), np.flatnonzero(step[0] != step[1])])
     step = np.concatenate([step[0], step[1, twice[len(k) :]]])
     col, row = k[twice] * first_col + step * right, k[twice] * first_row + step * up
-    on = (np.minimum(col, col + right) >= 0) & (np.maximum(col, col + right) < side)
-    on &= (row >= 0) & (row + up < side)
-    at = axis[0] + cell_m * np.stack([x, y], axis=1)[twice[on]]
+    on = (np.minimum(col, col + right) >= 0) & (np.maximum(col, col + right) < lattice.wide)
+    on &= (row >= 0) & (row + up < lattice.high)
+    at = lattice.cell_m * (np.stack([x, y], axis=1)[twice[on]] + (lattice.col, lattice.row))
     return col[on], row[on], at
 
 
@@ -202,17 +245,35 @@ def _unit(right: int, up: int) -> tuple[int, int]:
     return next((col, row) for col in near for row in near if col * up - row * right == 1)
 
 
-def _build_matrix(minutes: Minutes, n: int) -> csr_array:
-    side = len(minutes)
-    flat = minutes.reshape(side * side, -1)
-    open_ = np.isfinite(flat)
-    first = np.full(n + 1, np.count_nonzero(open_), dtype=np.int32)
-    first[0] = 0
-    first[1 : side * side + 1] = np.cumsum(open_.sum(axis=1, dtype=np.int32))
-    shift = np.array([up * side + right for right, up in _WAYS], dtype=np.int32)
-    shift = np.concatenate([-shift[::-1], shift])
-    to = np.arange(side * side, dtype=np.int32)[:, None] + shift
-    return csr_array((flat[open_], to[open_], first), shape=(n, n))
+class _Edges(NamedTuple):
+    """Single edges, sorted by where they begin."""
+
+    tail: Ints
+    head: Ints
+    minutes: Floats
+
+
+def _build_matrix(steps: Floats, lattice: Lattice, links: _Edges, n: int) -> csr_array:
+    """All edges as a matrix; those of the grid that lead nowhere stay in, endless."""
+    points, ways = lattice.wide * lattice.high, 2 * len(_WAYS)
+    shift = np.array([up * lattice.wide + right for right, up in _WAYS], dtype=np.int32)
+    to = np.arange(points, dtype=np.int32)[:, None] + np.concatenate([-shift[::-1], shift])
+    np.clip(to, 0, points - 1, out=to)
+    inner = int(np.searchsorted(links.tail, points))
+    # Edges that leave the grid follow the steps from their point.
+    at = (links.tail[:inner] + 1) * ways + np.arange(inner)
+    of_grid = np.ones(points * ways + inner, dtype=bool)
+    of_grid[at] = False
+    total = points * ways + len(links.tail)
+    minutes, head = np.empty(total), np.empty(total, dtype=np.int32)
+    for whole, grid, more in ((minutes, steps.ravel(), links.minutes), (head, to.ravel(), links.head)):
+        whole[: len(of_grid)][of_grid] = grid
+        whole[at] = more[:inner]
+        whole[len(of_grid) :] = more[inner:]
+    count = np.bincount(links.tail, minlength=n)
+    count[:points] += ways
+    first = np.concatenate([[0], np.cumsum(count)]).astype(np.int32)
+    return csr_array((minutes, head, first), shape=(n, n))
 
 
 # The ground of one window as a graph: steps of a grid, the ways as they run, and nothing across barriers.
@@ -238,6 +299,7 @@ class Graph(NamedTuple):
     """Points and the minutes between them: the grid's first, then those of ways, places and starts."""
 
     window: WalkWindow
+    lattice: Lattice
     x: Floats
     y: Floats
     height_m: Floats  # NaN without heights
@@ -260,7 +322,16 @@ class Graph(NamedTuple):
 
     def on_ground(self) -> Ints:
         """Points of ways that may be left there."""
-        return self.first_way + np.flatnonzero(~self.network.aloft)
+        return self.first_way + np.flatnonzero(~self.network.aloft & self.network.inside)
+
+    def near_border(self) -> Ints:
+        """Points where a way in from outside the window may begin: no edge leads further in."""
+        deep_m = max(_FURTHEST * self.lattice.cell_m, _NEAR_WAY_M)
+        at = slice(self.first_way, self.first_place)
+        edge = self.network.inside & ~self.window.holds(self.x[at], self.y[at], deep_m)
+        ring = np.ones((self.lattice.high, self.lattice.wide), dtype=bool)
+        ring[_FURTHEST:-_FURTHEST, _FURTHEST:-_FURTHEST] = False
+        return np.concatenate([np.flatnonzero(ring), self.first_way + np.flatnonzero(edge)])
 
     def _on_way(self, point: Ints) -> Bools:
         on: Bools = (point >= self.first_way) & (point < self.first_place)
@@ -283,38 +354,43 @@ def build_graph(
         x, y in metres of the places to walk to. No walk leads through a place or a start.
     """
     network, starts, walls = (
-        build_network(world.ways(window)),
+        build_network(world.ways(window), window),
         world.starts(window),
         BarrierIndex(world.barriers(window)),
     )
-    cell_m = max(walking.cell_m, 2 * window.half_m / MOST_CELLS)
-    side = int(np.ceil(2 * window.half_m / cell_m)) + 1
-    axis: Floats = cell_m * np.arange(-(side - 1) / 2, side / 2)
-    x: Floats = np.concatenate([np.tile(axis, side), network.x, places[:, 0], starts.x])
-    y: Floats = np.concatenate([np.repeat(axis, side), network.y, places[:, 1], starts.y])
-    first_way = side * side
+    lattice = Lattice.over(window, max(walking.cell_m, window.measure_side() / MOST_CELLS))
+    col_x, row_y = lattice.axes()
+    x: Floats = np.concatenate([np.tile(col_x, lattice.high), network.x, places[:, 0], starts.x])
+    y: Floats = np.concatenate([np.repeat(row_y, lattice.wide), network.y, places[:, 1], starts.y])
+    first_way = lattice.wide * lattice.high
     first_place = first_way + len(network.x)
     first_start = first_place + len(places)
-    height: Floats = _find_heights(x, y, axis, window, reliefs, network)
+    height: Floats = _find_heights(x, y, lattice, window, reliefs, network)
     weights = Weights(compute_load_factor(walking.load_kg) * 1000 / 60, not reliefs)
     ground = np.zeros(first_way) if weights.level else height[:first_way]
-    grid = build_steps(axis, ground.reshape(side, side), weights.path_m_per_min * OFF_PATH, walls, len(x))
+    ground = ground.reshape(lattice.high, lattice.wide)
+    steps = build_steps(lattice, ground, weights.path_m_per_min * OFF_PATH, walls)
     shell = Graph(
-        window, x, y, height, grid, weights, first_way, first_place, first_start,
+        window, lattice, x, y, height, csr_array((0, 0)), weights, first_way, first_place, first_start,
         np.concatenate([first_way + np.flatnonzero(network.drive_row >= 0), np.arange(first_start, len(x))]),
         network, starts, bool(reliefs) and bool(np.isnan(height).any()),
     )  # fmt: skip
-    return shell._replace(minutes=grid + _link_off_grid(shell, axis, walls))
+    return shell._replace(minutes=_build_matrix(steps, lattice, _link_off_grid(shell, walls), len(x)))
 
 
 def _find_heights(
-    x: Floats, y: Floats, axis: Floats, window: WalkWindow, reliefs: Sequence[Relief], network: Network
+    x: Floats,
+    y: Floats,
+    lattice: Lattice,
+    window: WalkWindow,
+    reliefs: Sequence[Relief],
+    network: Network,
 ) -> Floats:
     """Heights of the points; a bridge goes straight from end to end, whatever the valley does."""
     if not reliefs:
         return np.full(len(x), np.nan)
-    first_way = len(axis) ** 2
-    on_grid = interpolate_grid(reliefs, axis, window.frame.inverse)
+    first_way = lattice.wide * lattice.high
+    on_grid = interpolate_grid(reliefs, lattice.axes(), lattice.cell_m, window.frame.inverse)
     height = np.concatenate(
         [on_grid.ravel(), interpolate_heights(reliefs, *window.frame.inverse(x[first_way:], y[first_way:]))]
     )
@@ -324,15 +400,15 @@ def _find_heights(
     return height
 
 
-def _link_off_grid(graph: Graph, axis: Floats, walls: BarrierIndex) -> csr_array:
+def _link_off_grid(graph: Graph, walls: BarrierIndex) -> _Edges:
     """Minutes along ways, and between ways, places, starts and the grid around them."""
     xy = np.stack([graph.x, graph.y], axis=1)
-    network, n = graph.network, len(xy)
+    network = graph.network
     way_a, way_b = graph.first_way + network.a, graph.first_way + network.b
     free = network.crossing.copy()
     ground = np.flatnonzero(~free)
     free[ground] = ~walls.stop_ways(xy[way_a[ground]], xy[way_b[ground]], network.landing[ground])
-    (a, b), (c, d) = _link_to_grid(graph, axis), _link_to_ways(graph)
+    (a, b), (c, d) = _link_to_grid(graph), _link_to_ways(graph)
     kept, near = ~walls.stop_links(xy[a], xy[b], a < graph.first_place), ~walls.stop_hops(xy[c], xy[d])
     a, b = np.concatenate([a[kept], c[near]]), np.concatenate([b[kept], d[near]])
     # Links begin at ways, places and starts; nobody goes on from a place, and nobody comes through a start.
@@ -343,22 +419,18 @@ def _link_off_grid(graph: Graph, axis: Floats, walls: BarrierIndex) -> csr_array
     length = np.maximum(np.hypot(*(xy[head] - xy[tail]).T), 1e-3)
     rise = graph.height_m[head] - graph.height_m[tail]
     known = np.full(len(tail), graph.weights.level) | ~np.isnan(rise)
-    tail, head = tail[known], head[known]
-    minutes = graph.weights.minutes(length[known], rise[known], path[known])
-    order = np.lexsort((head, tail))
-    first = np.concatenate([[0], np.cumsum(np.bincount(tail, minlength=n))]).astype(np.int32)
-    return csr_array((minutes[order].astype(np.float32), head[order].astype(np.int32), first), shape=(n, n))
+    order = np.flatnonzero(known)
+    order = order[np.lexsort((head[order], tail[order]))]
+    return _Edges(tail[order], head[order], graph.weights.minutes(length[order], rise[order], path[order]))
 
 
-def _link_to_grid(graph: Graph, axis: Floats) -> tuple[Ints, Ints]:
+def _link_to_grid(graph: Graph) -> tuple[Ints, Ints]:
     """Short edges from ways, places and starts to the corners of the grid cell around each point."""
-    side, cell_m = len(axis), axis[1] - axis[0]
+    wide, high = graph.lattice.wide, graph.lattice.high
     points = np.concatenate([graph.on_ground(), np.arange(graph.first_place, len(graph.x))])
-    col, row = (
-        np.clip(np.floor((v[points] - axis[0]) / cell_m).astype(np.int64), 0, side - 2)
-        for v in (graph.x, graph.y)
-    )
-    corners = [(row + down) * side + col + right for down in (0, 1) for right in (0, 1)]
+    cells = np.floor(graph.lattice.scale(np.stack([graph.x[points], graph.y[points]], axis=1)))
+    col, row = np.clip(cells.astype(np.int64), 0, (wide - 2, high - 2)).T
+    corners = [(row + down) * wide + col + right for down in (0, 1) for right in (0, 1)]
     return np.tile(points, 4), np.concatenate(corners)
 
 

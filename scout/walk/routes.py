@@ -2,8 +2,8 @@
 
 The walk to each place: the least time from any parking, trailhead or roadside, over the ground there is.
 
-Windows grow only as far as they must. A walk that leaves a window of radius r round its place takes longer
-than r at Tobler's greatest speed; what is found faster needs no larger window.
+Windows grow only as far as they must. All that lies outside a window is taken for one more start, right at its
+border: a place that a true start reaches first needs no larger window.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse.csgraph import connected_components, dijkstra
+from scipy.sparse.csgraph import dijkstra
 
 from scout.geo.geodesy import compute_degree_lengths, measure_geodesic, wrap_lon
 from scout.model import Relief, Route, RouteState, StartKind, Surroundings, Walking
@@ -169,9 +169,10 @@ def _sample_profile(length: Floats, height: Floats) -> tuple[tuple[float, float]
 class WindowWalks(NamedTuple):
     """What a window gave. Numbers are those of its places."""
 
-    minutes: Floats  # infinite where there is no walk
+    minutes: Floats  # no walk is sooner; infinite where there is none at all, or none better than what was known
+    from_outside: Bools  # a walk from outside the window may be sooner than any within
     routes: dict[int, Route]  # for each group the best, where it is better than what was known
-    why: dict[int, str]  # in the last window, why there is no walk
+    why: dict[int, str]  # why there is no walk, where that is certain
 
 
 def explain_over_limit(walking: Walking) -> str:
@@ -192,43 +193,54 @@ def solve_window(
 
     Parameters
     ----------
-    window : Window
+    window : WalkWindow
     places : three arrays
         Longitude, latitude and group.
     known_min : array
         Per group the least minutes known.
-    world : Map
+    world : AccessMap
     reliefs : sequence of Relief
     walking : Walking
     last : bool
-        No wider window follows.
+        No wider window follows: nobody comes from outside.
     """
     lon, lat, group = places
     graph = build_graph(world, window, reliefs, walking, np.stack(window.frame.forward(lon, lat), axis=1))
+    outside = np.empty(0, dtype=np.int64) if last else graph.near_border()
     # What is known to be slower than the best need not be followed.
-    limit_min = min(walking.limit_min, 1.001 * float(known_min[group].max()))
-    all_ = _find_least_times(graph, graph.sources, limit_min)
-    taken = all_.minutes[graph.first_place : graph.first_start].copy()
+    limit_min = min(_ENDLESS_MIN, 1.001 * float(known_min[group].max()))
+    is_start = np.zeros(len(graph.x), dtype=bool)
+    is_start[graph.sources] = True
+    all_ = _find_least_times(graph, np.concatenate([graph.sources, outside]), limit_min)
+    taken, from_outside = np.full(len(lon), np.inf), np.zeros(len(lon), dtype=bool)
     routes: dict[int, Route] = {}
+    why: dict[int, str] = {}
     for one in np.unique(group).tolist():
         mine = np.flatnonzero(group == one)
-        least, k = all_, int(mine[taken[mine].argmin()])
-        if not taken[k] < known_min[one]:
-            continue
-        if not _is_near_places(
-            graph, mine, all_.begin[graph.first_place + k : graph.first_place + k + 1], walking
-        )[0]:
-            # The least time is from a start too far away to be looked at: the best of the others, then.
-            least = _find_least_times(
-                graph, graph.sources[_is_near_places(graph, mine, graph.sources, walking)], limit_min
-            )
-            taken[mine] = least.minutes[graph.first_place + mine]
-            k = int(mine[taken[mine].argmin()])
-        if taken[k] < known_min[one]:
-            nodes = _follow_chain(graph.first_place + k, least.before)
-            first = window.frame.inverse(graph.x[nodes[0]], graph.y[nodes[0]])
-            routes[k] = trace_route(graph, nodes, measure_geodesic(*first, lon[k], lat[k])[0], world)
-    return WindowWalks(taken, routes, _explain_cut_off(graph, taken, walking) if last else {})
+        nodes, least = graph.first_place + mine, all_
+        begin = least.begin[nodes[least.begin[nodes] >= 0]]
+        if not _is_near_places(graph, mine, begin[is_start[begin]], walking).all():
+            # Some of the least times are from starts too far away to be looked at: those of the others, then.
+            near = graph.sources[_is_near_places(graph, mine, graph.sources, walking)]
+            least = _find_least_times(graph, np.concatenate([near, outside]), limit_min)
+        taken[mine] = least.minutes[nodes]
+        reached = np.isfinite(taken[mine])
+        from_outside[mine] = reached & ~is_start[least.begin[nodes]]
+        walked = np.where(from_outside[mine], np.inf, taken[mine])
+        k = int(mine[walked.argmin()])
+        if walked.min() <= walking.limit_min and walked.min() < known_min[one]:
+            chain = _follow_chain(graph.first_place + k, least.before)
+            first = window.frame.inverse(graph.x[chain[0]], graph.y[chain[0]])
+            routes[k] = trace_route(graph, chain, measure_geodesic(*first, lon[k], lat[k])[0], world)
+        if limit_min == _ENDLESS_MIN:
+            for k in mine[~reached].tolist():
+                why[k] = _explain_cut_off(graph, walking)
+        for k in mine[np.isfinite(walked) & (walked > walking.limit_min)].tolist():
+            why[k] = explain_over_limit(walking)
+    return WindowWalks(taken, from_outside, routes, why)
+
+
+_ENDLESS_MIN = 1e9  # more than any walk takes
 
 
 class _LeastTimes(NamedTuple):
@@ -236,7 +248,7 @@ class _LeastTimes(NamedTuple):
 
     minutes: Floats
     before: Ints  # the point before, negative for none
-    begin: Ints  # the start
+    begin: Ints  # the start, negative for none
 
 
 def _find_least_times(graph: Graph, sources: Ints, limit_min: float) -> _LeastTimes:
@@ -269,33 +281,26 @@ def _follow_chain(node: int, before: Ints) -> Ints:
     return np.array(chain[::-1])
 
 
-def _explain_cut_off(graph: Graph, taken: Floats, walking: Walking) -> dict[int, str]:
-    """Per place that is not reached, why."""
-    missed = np.flatnonzero(~np.isfinite(taken)).tolist()
-    if not missed:
-        return {}
-    _, part = connected_components(graph.minutes, directed=False)
+def _explain_cut_off(graph: Graph, walking: Walking) -> str:
+    """Why no way leads to a place."""
     what = "barriers or missing heights" if graph.gaps else "barriers"
-    no_way = MeasuredText(
+    return MeasuredText(
         "no way on foot from any parking or road within ",
         Length(walking.reach_m, "stated"),
         f": {what} all round",
     )
-    why = {}
-    for k in missed:
-        starts = graph.sources[_is_near_places(graph, np.array([k]), graph.sources, walking)]
-        joined = part[graph.first_place + k] in part[starts]
-        why[k] = explain_over_limit(walking) if joined else no_way
-    return why
 
 
-_FIRST_M = 250.0  # least radius of a window
-_WIDER = 2**0.5  # from one radius to the next
-_TILE = 0.7  # side of a tile, whose places share a window, in radii
+_FIRST_M = 250.0  # within which windows reach at first round their places
+_WIDER = 2.0  # from one reach to the next
+_TILE = 0.7  # side of a tile, whose places share the widest window, in radii
+_REGION_M = 6_000.0  # side of a region, whose windows share a grid
+_EXTRA_KM2 = 0.5  # of ground: what a window costs besides its ground
 _AT_ONCE = 2  # windows: each may take 200 MB
 _FARTHEST_M = 12_000.0  # of a start; its window has cells of 36 m, see DEVELOPERS.md
 _NO_HEIGHT = "the heights do not cover it"
-_WINDING = 2.2  # so much longer than the way of a crow at full speed are short walks, at a guess
+_WINDING, _BESIDE_M = 1.3, 60.0  # a window reaches so much further than the nearest start, at a guess
+_AGAIN = 1.6  # and so much further again where that was not far enough
 
 
 @dataclass(frozen=True, slots=True)
@@ -378,7 +383,8 @@ class _WalkTask:
     ) -> None:
         self.targets, self.world, self.reliefs, self.walking = targets, world, reliefs, walking
         self.nearest = find_nearest_starts(targets.lon, targets.lat, world, walking.reach_m)
-        self.m_per_min = FASTEST_KMH * compute_load_factor(walking.load_kg) * 1000 / 60
+        m_per_min = FASTEST_KMH * compute_load_factor(walking.load_kg) * 1000 / 60
+        self.least_min = self.nearest.distance_m / m_per_min  # per row: no walk is sooner
         self.best_min = np.full(groups, np.inf)  # per group
         self.best: list[FoundWalk | None] = [None] * groups
         self.why = _explain_no_walk(targets, self.nearest, world, reliefs, walking)  # per row
@@ -407,55 +413,69 @@ class _WalkTask:
         """Walk to every place that may be the best of its group, those nearest to a start first."""
         reach_m = self.walking.reach_m
         left = np.array([not why for why in self.why], dtype=bool)
-        wanted = _WINDING * self.nearest.distance_m  # radius of the window that will do
-        radius = min(first_m, reach_m)
+        regions = self._find_regions(left)
+        # How far the window that will do reaches.
+        wanted = np.minimum(_WINDING * self.nearest.distance_m + _BESIDE_M, reach_m)
+        radius, widest = min(first_m, reach_m), np.zeros(len(left), dtype=bool)
         while left.any():
-            last = radius >= reach_m
-            rows = np.flatnonzero(left & ((wanted <= radius) | last))
-            todo, done = self._tiles(rows, _TILE * radius), 0
+            last = bool(widest[left].all())
+            rows = np.flatnonzero(left & (last | (~widest & (wanted <= radius))))
+            todo, done = self._choose_windows(regions, rows, wanted, last), 0
             while todo:
                 some, todo = todo[:_AT_ONCE], todo[_AT_ONCE:]
                 done += sum(len(own) for _, own in some)
-                for own, taken in self._walk(some, _half_m(radius), last):
-                    least = np.minimum(taken, self.best_min[self.targets.group[own]])
-                    wanted[own] = self.m_per_min * least
+                self._walk(some, last, left)
                 progress(f"walks within {radius:,.0f} m: {done:,} of {len(rows):,} places")
-            left[rows] = ~last & (wanted[rows] > radius) & self._may_win(rows)
-            wanted[~np.isfinite(wanted)] = 0.0  # the next window may tell
-            wider = _WIDER * radius
-            radius = (
-                wider if 1.2 * wider < reach_m else reach_m
-            )  # no window that is hardly wider than another
+            widest[rows] = wanted[rows] == reach_m
+            wanted[rows] = np.minimum(_AGAIN * wanted[rows], reach_m)
+            radius = min(_WIDER * radius, reach_m)
 
-    def _tiles(self, rows: Ints, side_m: float) -> list[tuple[tuple[float, float], Ints]]:
-        """Middles of tiles and the rows in them, the nearest to a start first."""
-        found = [
-            (at, rows[own])
-            for at, own in iterate_tiles(self.targets.lon[rows], self.targets.lat[rows], side_m)
+    def _find_regions(self, rows: Bools) -> Sequence[tuple[WalkWindow, Ints]]:
+        """Frames whose windows have one grid, and the rows in each."""
+        side_m = max(_TILE * self.walking.reach_m, _REGION_M)
+        some = np.flatnonzero(rows)
+        return [
+            (WalkWindow.about(*at, side_m), some[own])
+            for at, own in iterate_tiles(self.targets.lon[some], self.targets.lat[some], side_m)
         ]
-        return sorted(found, key=lambda tile: float(self.nearest.distance_m[tile[1]].min()))
+
+    def _choose_windows(
+        self, regions: Sequence[tuple[WalkWindow, Ints]], rows: Ints, wanted: Floats, last: bool
+    ) -> list[tuple[WalkWindow, Ints]]:
+        """Windows that reach as far round their places as wanted, those nearest to a start first."""
+        chosen = []
+        widest_m = 2 * _half_m(self.walking.reach_m)
+        for region, own in regions:
+            mine = own[np.isin(own, rows)]
+            xy = np.stack(region.frame.forward(self.targets.lon[mine], self.targets.lat[mine]), axis=1)
+            margin = np.full(len(mine), self.walking.reach_m + 25.0) if last else wanted[mine]
+            for some in _share_windows(xy, margin, widest_m):
+                low = (xy[some] - margin[some, None]).min(axis=0)
+                high = (xy[some] + margin[some, None]).max(axis=0)
+                if last:
+                    middle = (low + high) / 2
+                    low, high = middle - widest_m / 2, middle + widest_m / 2
+                chosen.append((replace(region, bounds=(*low.tolist(), *high.tolist())), mine[some]))
+        return sorted(chosen, key=lambda one: float(self.nearest.distance_m[one[1]].min()))
 
     def _may_win(self, rows: Ints) -> Bools:
         """Whether a place could be reached sooner than the best of its group so far."""
-        least = self.nearest.distance_m[rows] / self.m_per_min
-        may: Bools = least < self.best_min[self.targets.group[rows]]
+        may: Bools = self.least_min[rows] < self.best_min[self.targets.group[rows]]
         return may
 
-    def _walk(
-        self, some: list[tuple[tuple[float, float], Ints]], half_m: float, last: bool
-    ) -> list[tuple[Ints, Floats]]:
-        """Rows in some tiles and the minutes to them, infinite where there is no walk; the best are kept."""
-        worth = [(at, own[self._may_win(own)]) for at, own in some]
+    def _walk(self, some: list[tuple[WalkWindow, Ints]], last: bool, left: Bools) -> None:
+        """Walk to the rows of some windows; the best walks are kept, and rows that need no more are not left."""
+        for _, own in some:
+            left[own] = self._may_win(own)
+        worth = [(window, own[left[own]]) for window, own in some]
 
-        def solve(tile: tuple[tuple[float, float], Ints]) -> WindowWalks:
-            at, own = tile
+        def solve(one: tuple[WalkWindow, Ints]) -> WindowWalks:
+            window, own = one
             places = (self.targets.lon[own], self.targets.lat[own], self.targets.group[own])
-            window = WalkWindow.about(*at, half_m)
             return solve_window(window, places, self.best_min, self.world, self.reliefs, self.walking, last)
 
-        worth = [tile for tile in worth if len(tile[1])]
-        answers = map_on_threads(solve, worth)
-        for (_, own), answer in zip(worth, answers, strict=True):
+        worth = [one for one in worth if len(one[1])]
+        for (_, own), answer in zip(worth, map_on_threads(solve, worth), strict=True):
             for k, route in answer.routes.items():
                 group = int(self.targets.group[own[k]])
                 if route.out_min is not None and route.out_min < self.best_min[group]:
@@ -463,7 +483,40 @@ class _WalkTask:
                     self.best[group] = FoundWalk(int(own[k]), route)
             for k, why in answer.why.items():
                 self.why[own[k]] = why
-        return [(own, answer.minutes) for (_, own), answer in zip(worth, answers, strict=True)]
+            self.least_min[own] = np.maximum(self.least_min[own], answer.minutes)
+            left[own] = answer.from_outside & self._may_win(own)
+
+
+def _share_windows(xy: Floats, margin: Floats, widest_m: float) -> list[Ints]:
+    """Rows of places that share a window, so that little ground is looked at twice and little in vain.
+
+    Parameters
+    ----------
+    xy : array, shape (n, 2)
+        Metres.
+    margin : array, shape (n,)
+        How far the window must reach around each place.
+    widest_m : float
+        No window is wider or higher.
+    """
+    found = _split_rows(xy, margin, widest_m, np.arange(len(xy)))[1] if len(xy) else []
+    return found
+
+
+def _split_rows(xy: Floats, margin: Floats, widest_m: float, rows: Ints) -> tuple[float, list[Ints]]:
+    """The least cost of windows for some rows, and the rows of each."""
+    low, high = (xy[rows] - margin[rows, None]).min(axis=0), (xy[rows] + margin[rows, None]).max(axis=0)
+    side, spread = high - low, np.ptp(xy[rows], axis=0)
+    cost = float(np.prod(side)) + 1e6 * _EXTRA_KM2
+    fits = bool((side <= widest_m).all())
+    if not spread.any() or (fits and spread.max() < margin[rows].min() / 4):
+        return cost, [rows]
+    across = int(spread.argmax())
+    order = rows[np.argsort(xy[rows, across], kind="stable")]
+    cut = int(np.searchsorted(xy[order, across], xy[order, across][[0, -1]].mean(), side="right"))
+    parts = [_split_rows(xy, margin, widest_m, part) for part in (order[:cut], order[cut:])]
+    split = sum(one for one, _ in parts)
+    return (cost, [rows]) if fits and cost <= split else (split, [some for _, more in parts for some in more])
 
 
 def _half_m(radius_m: float) -> float:

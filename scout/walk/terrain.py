@@ -60,6 +60,7 @@ def compute_load_factor(load_kg: float) -> float:
 
 # Heights and slopes at places, from height rasters.
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 _BASE_M = 20.0  # least distance over which a slope is taken
 _EVERY = 25  # points of a grid between those whose pixels are worked out
@@ -84,49 +85,58 @@ def interpolate_heights(reliefs: Sequence[Relief], lon: Floats, lat: Floats) -> 
 
 
 def interpolate_grid(
-    reliefs: Sequence[Relief], axis: Floats, degrees: Callable[[Floats, Floats], Any]
+    reliefs: Sequence[Relief], axes: tuple[Floats, Floats], cell_m: float, degrees: Callable[[Floats, Floats], Any]
 ) -> Floats:
-    """Heights on a square grid of metres, as `interpolate_heights` would give them.
+    """Heights on a grid of metres, as `interpolate_heights` would give them.
 
-    Pixels are worked out for every 25th point and taken as even between: over a few hundred metres they are,
-    to a few millimetres.
+    Pixels are worked out for every 25th point of all multiples of ``cell_m`` and taken as even between: over
+    a few hundred metres they are, to a few millimetres.
 
     Parameters
     ----------
     reliefs : sequence of Relief
-    axis : array, shape (side,)
-        x, and likewise y, metres, evenly spaced.
+    axes : two arrays, shapes (wide,) and (high,)
+        x and y, metres, ``cell_m`` apart.
+    cell_m : float
     degrees : callable
         Longitude and latitude for x and y.
 
     Returns
     -------
-    array, shape (side, side)
+    array, shape (high, wide)
         Rows follow y.
     """
-    side = len(axis)
-    knots = np.unique(np.append(np.arange(0, side, _EVERY), side - 1))
-    lon, lat = degrees(np.tile(axis[knots], len(knots)), np.repeat(axis[knots], len(knots)))
+    firsts = [round(float(axis[0]) / cell_m) for axis in axes]
+    knots = [
+        np.arange(-(first % _EVERY), len(axis) + _EVERY, _EVERY)
+        for first, axis in zip(firsts, axes, strict=True)
+    ]
+    x, y = (axis[0] + cell_m * knot for axis, knot in zip(axes, knots, strict=True))
+    lon, lat = degrees(np.tile(x, len(y)), np.repeat(y, len(x)))
     lon = lon[0] + (lon - lon[0] + 180.0) % 360.0 - 180.0  # no jump at the antimeridian
-    height = np.full((side, side), np.nan)
+    shape = len(axes[1]), len(axes[0])
+    height = np.full(shape, np.nan)
     for relief in reliefs:
         unknown = np.isnan(height)
         if not unknown.any():
             break
         col, row = (
-            _fill_between(knots, values.reshape(len(knots), -1))[unknown]
+            _fill_between(knots[0], knots[1], values.reshape(len(y), len(x)), shape)[unknown]
             for values in _locate_pixels(relief, lon, lat)
         )
         height[unknown] = _read_cells(relief, col, row)
     return height
 
 
-def _fill_between(knots: NDArray[np.int64], values: Floats) -> Floats:
-    """Values at all points of a square grid from those at the knots."""
-    left = np.clip(np.searchsorted(knots, np.arange(knots[-1] + 1), side="right") - 1, 0, len(knots) - 2)
-    share = (np.arange(knots[-1] + 1) - knots[left]) / (knots[left + 1] - knots[left])
-    rows = values[left] + share[:, None] * (values[left + 1] - values[left])
-    filled: Floats = rows[:, left] + share * (rows[:, left + 1] - rows[:, left])
+def _fill_between(across: Ints, up: Ints, values: Floats, shape: tuple[int, int]) -> Floats:
+    """Values at all points of a grid from those at the knots, evenly spaced."""
+    filled = values
+    for axis, knots in ((0, up), (1, across)):
+        at = (np.arange(shape[axis]) - knots[0]) / _EVERY
+        left = np.floor(at).astype(np.int64)
+        share = (at - left) if axis else (at - left)[:, None]
+        low, high = np.take(filled, left, axis), np.take(filled, left + 1, axis)
+        filled = low + share * (high - low)
     return filled
 
 
