@@ -106,7 +106,7 @@ class AccessMap:
         self._shapes["buildings"] = np.array(around.buildings, dtype=object)
         self._shapes["busy"] = np.array(around.busy_roads, dtype=object)
         self._busy_name = list(around.busy_names)
-        self._trees = {name: shapely.STRtree(shapes) for name, shapes in self._shapes.items()}
+        self.trees = {name: shapely.STRtree(shapes) for name, shapes in self._shapes.items()}
         self._walk, self._drive, self._crossing = (
             around.ways[column].to_numpy(dtype=bool) for column in (WALK, DRIVE, CROSSING)
         )
@@ -172,7 +172,7 @@ class AccessMap:
         """Whether places lie in a building."""
         found = np.zeros(len(lon), dtype=bool)
         for turn in _TURNS:
-            found[self._trees["buildings"].query(shapely.points(lon + turn, lat), predicate="within")[0]] = (
+            found[self.trees["buildings"].query(shapely.points(lon + turn, lat), predicate="within")[0]] = (
                 True
             )
         return found
@@ -187,7 +187,7 @@ class AccessMap:
         west, south, east, north = window.box()
         found, rows = [np.empty(0, dtype=object)], [np.empty(0, dtype=np.int64)]
         for turn in _TURNS:
-            row = np.sort(self._trees[name].query(shapely.box(west - turn, south, east - turn, north)))
+            row = np.sort(self.trees[name].query(shapely.box(west - turn, south, east - turn, north)))
             if len(row):
                 found.append(_turn_shapes(self._shapes[name][row], turn))
                 rows.append(row)
@@ -255,6 +255,8 @@ class BarrierIndex:
         self._areas = barriers.areas[~shapely.is_empty(barriers.areas)]
         self._closed = np.concatenate([self._areas, barriers.buildings])
         self._openings = shapely.STRtree(barriers.openings)
+        self.gated = np.zeros(len(self.fences.pieces), dtype=bool)  # per piece of a fence: near an opening
+        self.gated[self._openings.query(self.fences.pieces, "dwithin", _GATE_M)[0]] = True
         self.any = bool(len(self.fences.pieces) or len(self.shores.pieces))
 
     def at_opening(self, points: Floats) -> Bools:
@@ -265,6 +267,14 @@ class BarrierIndex:
                 True
             )
         return found
+
+    def are_near(self, points: Floats, within_m: float) -> Bools:
+        """Whether barriers may stop steps from points, shape (n, 2), to what lies so near."""
+        places = shapely.points(points)
+        near = _meet(places, self._closed, "contains")
+        for lines in (self.fences, self.shores):
+            near[lines.tree.query(places, "dwithin", within_m)[0]] = True
+        return near
 
     def stop_links(self, a: Floats, b: Floats, from_way: Bools) -> Bools:
         """Whether barriers stop short steps to the grid that begin on a way, or else at a place."""
@@ -309,11 +319,11 @@ class _EdgeIndex:
         a = np.flatnonzero(np.diff(row, append=-1) == 0)
         self.start, self.end = points[a], points[a + 1]
         self.pieces = _make_edges(self.start, self.end)
-        self._tree = shapely.STRtree(self.pieces)
+        self.tree = shapely.STRtree(self.pieces)
 
     def pairs(self, steps: Shapes) -> Any:
         """Steps and pieces that touch, as an array of two rows."""
-        return self._tree.query(steps, predicate="intersects")
+        return self.tree.query(steps, predicate="intersects")
 
     def meet(self, steps: Shapes) -> Bools:
         """Whether steps touch any of the lines."""

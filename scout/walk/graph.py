@@ -13,7 +13,14 @@ from scipy.sparse import csr_array
 
 from scout.model import Relief, Walking
 from scout.table import expand_ranges
-from scout.walk.barriers import AccessMap, BarrierIndex, WalkWindow, WindowStarts, WindowWays
+from scout.walk.barriers import (
+    AccessMap,
+    BarrierIndex,
+    WalkWindow,
+    WindowBarriers,
+    WindowStarts,
+    WindowWays,
+)
 from scout.walk.terrain import (
     OFF_PATH,
     compute_load_factor,
@@ -72,6 +79,17 @@ def build_network(ways: WindowWays, window: WalkWindow) -> Network:
     along, ends = _span_bridges(points, line, node, heads, tails, ~on_ground)
     return Network(
         points[first, 0], points[first, 1], drive_row, ~on_ground, along, ends, a, b, crossing, landing, inside
+    )
+
+
+def add_gates(network: Network, barriers: WindowBarriers, window: WalkWindow) -> Network:
+    """The network with points where fences may be passed: no grid, however coarse, then misses a gate."""
+    gates = barriers.openings[shapely.get_type_id(barriers.openings) == 0]
+    x, y, no = shapely.get_x(gates), shapely.get_y(gates), np.zeros(len(gates), dtype=bool)
+    added = {"x": x, "y": y, "drive_row": np.full(len(x), -1), "aloft": no, "along": np.full(len(x), np.nan)}
+    added |= {"ends": np.full((len(x), 2), -1), "inside": window.holds(x, y)}
+    return network._replace(
+        **{name: np.concatenate([getattr(network, name), more]) for name, more in added.items()}
     )
 
 
@@ -146,33 +164,31 @@ class Lattice(NamedTuple):
         return scaled
 
 
-def build_steps(lattice: Lattice, height_m: Floats, m_per_min: float, walls: BarrierIndex) -> Floats:
-    """Minutes from the points of a grid, sixteen ways each; infinite where no step leads.
+def time_steps(
+    minutes: Floats, lattice: Lattice, height_m: Floats, m_per_min: float, walls: BarrierIndex
+) -> None:
+    """Fill in the minutes from the points of a grid, sixteen ways each.
 
     Parameters
     ----------
+    minutes : array, shape (high, wide, 16 or more)
+        Infinite everywhere; stays so where no step leads.
     lattice : Lattice
     height_m : array, shape (high, wide)
         Where it is NaN no step leads.
     m_per_min : float
         Metres a minute for each km/h of Tobler's function.
     walls : BarrierIndex
-
-    Returns
-    -------
-    array, shape (high, wide, 16)
     """
-    height, half = height_m.astype(np.float32), len(_WAYS)
-    minutes = np.full((*height.shape, 2 * half), np.inf)
+    height = height_m.astype(np.float32)
     for first in range(0, len(height), _BAND):  # a few rows at a time stay in the processor's cache
         rows = slice(first, first + _BAND + _FURTHEST)
-        _time_steps(minutes[rows], height[rows], lattice.cell_m, m_per_min)
+        _time_band(minutes[rows], height[rows], lattice.cell_m, m_per_min)
     if walls.any:
         _close_steps(minutes, lattice, walls)
-    return minutes
 
 
-def _time_steps(minutes: Floats, height: NDArray[np.float32], cell_m: float, m_per_min: float) -> None:
+def _time_band(minutes: Floats, height: NDArray[np.float32], cell_m: float, m_per_min: float) -> None:
     """Fill in the minutes of the steps inside some rows."""
     last = len(_WAYS) - 1
     for k, (right, up) in enumerate(_WAYS):
@@ -197,21 +213,22 @@ def _pair_points(
 def _close_steps(minutes: Floats, lattice: Lattice, walls: BarrierIndex) -> None:
     """Take out the steps that a barrier stops."""
     n = len(_WAYS)
-    for lines, passable in ((walls.fences, True), (walls.shores, False)):
+    for lines, gated in ((walls.fences, walls.gated), (walls.shores, None)):
         for part in np.array_split(np.arange(len(lines.start)), len(lines.start) // _AT_ONCE + 1):
             start, end = lattice.scale(lines.start[part]), lattice.scale(lines.end[part])
             for way, (right, up) in enumerate(_WAYS):
-                col, row, at = _find_met_steps(lattice, start, end, right, up)
-                if passable:
-                    shut = ~walls.at_opening(at)
+                col, row, piece, at = _find_met_steps(lattice, start, end, right, up)
+                if gated is not None:
+                    shut = ~gated[part][piece]
+                    shut[~shut] = ~walls.at_opening(at[~shut])
                     col, row = col[shut], row[shut]
                 minutes[row, col, n + way] = minutes[row + up, col + right, n - 1 - way] = np.inf
 
 
 def _find_met_steps(
     lattice: Lattice, a: Floats, b: Floats, right: int, up: int
-) -> tuple[Ints, Ints, Floats]:
-    """Column and row of the steps of one way that meet pieces of barriers from ``a`` to ``b``, and where.
+) -> tuple[Ints, Ints, Ints, Floats]:
+    """Column and row of the steps of one way that meet pieces of barriers from ``a`` to ``b``, which, and where.
 
     ``a`` and ``b`` are in cells, where the steps are met in metres.
     Steps of one way follow each other on straight lines, a whole number k = col * up - row * right apart: a
@@ -235,7 +252,7 @@ def _find_met_steps(
     on = (np.minimum(col, col + right) >= 0) & (np.maximum(col, col + right) < lattice.wide)
     on &= (row >= 0) & (row + up < lattice.high)
     at = lattice.cell_m * (np.stack([x, y], axis=1)[twice[on]] + (lattice.col, lattice.row))
-    return col[on], row[on], at
+    return col[on], row[on], piece[twice[on]], at
 
 
 @lru_cache
@@ -253,27 +270,33 @@ class _Edges(NamedTuple):
     minutes: Floats
 
 
-def _build_matrix(steps: Floats, lattice: Lattice, links: _Edges, n: int) -> csr_array:
-    """All edges as a matrix; those of the grid that lead nowhere stay in, endless."""
-    points, ways = lattice.wide * lattice.high, 2 * len(_WAYS)
-    shift = np.array([up * lattice.wide + right for right, up in _WAYS], dtype=np.int32)
-    to = np.arange(points, dtype=np.int32)[:, None] + np.concatenate([-shift[::-1], shift])
-    np.clip(to, 0, points - 1, out=to)
+def _build_matrix(lattice: Lattice, links: _Edges, n: int) -> tuple[csr_array, Floats]:
+    """All edges as a matrix, and its minutes of steps on the grid, shape (high, wide, 16), to be filled in.
+
+    So that rows of the grid are alike, edges that lead nowhere stay in, endless, and edges that leave the
+    grid begin at points of their own, after all others, no time from where they leave it.
+    """
+    points, ways = lattice.wide * lattice.high, 2 * len(_WAYS) + 1
     inner = int(np.searchsorted(links.tail, points))
-    # Edges that leave the grid follow the steps from their point.
-    at = (links.tail[:inner] + 1) * ways + np.arange(inner)
-    of_grid = np.ones(points * ways + inner, dtype=bool)
-    of_grid[at] = False
+    left, exits = np.unique(links.tail[:inner], return_counts=True)
     total = points * ways + len(links.tail)
     minutes, head = np.empty(total), np.empty(total, dtype=np.int32)
-    for whole, grid, more in ((minutes, steps.ravel(), links.minutes), (head, to.ravel(), links.head)):
-        whole[: len(of_grid)][of_grid] = grid
-        whole[at] = more[:inner]
-        whole[len(of_grid) :] = more[inner:]
-    count = np.bincount(links.tail, minlength=n)
-    count[:points] += ways
-    first = np.concatenate([[0], np.cumsum(count)]).astype(np.int32)
-    return csr_array((minutes, head, first), shape=(n, n))
+    by_point, to = (array[: points * ways].reshape(points, ways) for array in (minutes, head))
+    by_point[:] = np.inf
+    by_point[left, -1] = 0.0
+    shift = np.array([up * lattice.wide + right for right, up in _WAYS], dtype=np.int32)
+    np.add(np.arange(points, dtype=np.int32)[:, None], np.concatenate([-shift[::-1], shift]), out=to[:, :-1])
+    to[:, -1] = 0
+    np.clip(to, 0, points - 1, out=to)
+    to[left, -1] = n + np.arange(len(left))
+    minutes[points * ways :] = np.concatenate([links.minutes[inner:], links.minutes[:inner]])
+    head[points * ways :] = np.concatenate([links.head[inner:], links.head[:inner]])
+    count = np.concatenate([np.bincount(links.tail[inner:] - points, minlength=n - points), exits])
+    first = np.empty(n + len(left) + 1, dtype=np.int32)
+    first[: points + 1] = np.arange(points + 1, dtype=np.int32) * ways
+    first[points + 1 :] = points * ways + np.cumsum(count)
+    steps = by_point.reshape(lattice.high, lattice.wide, ways)
+    return csr_array((minutes, head, first), shape=(n + len(left), n + len(left))), steps
 
 
 # The ground of one window as a graph: steps of a grid, the ways as they run, and nothing across barriers.
@@ -303,7 +326,7 @@ class Graph(NamedTuple):
     x: Floats
     y: Floats
     height_m: Floats  # NaN without heights
-    minutes: csr_array  # from row to column
+    minutes: csr_array  # from row to column; beyond the points stand exits of the grid, see `_build_matrix`
     weights: Weights
     first_way: int
     first_place: int
@@ -353,11 +376,9 @@ def build_graph(
     places : array, shape (n, 2)
         x, y in metres of the places to walk to. No walk leads through a place or a start.
     """
-    network, starts, walls = (
-        build_network(world.ways(window), window),
-        world.starts(window),
-        BarrierIndex(world.barriers(window)),
-    )
+    barriers, starts = world.barriers(window), world.starts(window)
+    network = add_gates(build_network(world.ways(window), window), barriers, window)
+    walls = BarrierIndex(barriers)
     lattice = Lattice.over(window, max(walking.cell_m, window.measure_side() / MOST_CELLS))
     col_x, row_y = lattice.axes()
     x: Floats = np.concatenate([np.tile(col_x, lattice.high), network.x, places[:, 0], starts.x])
@@ -369,13 +390,14 @@ def build_graph(
     weights = Weights(compute_load_factor(walking.load_kg) * 1000 / 60, not reliefs)
     ground = np.zeros(first_way) if weights.level else height[:first_way]
     ground = ground.reshape(lattice.high, lattice.wide)
-    steps = build_steps(lattice, ground, weights.path_m_per_min * OFF_PATH, walls)
     shell = Graph(
         window, lattice, x, y, height, csr_array((0, 0)), weights, first_way, first_place, first_start,
         np.concatenate([first_way + np.flatnonzero(network.drive_row >= 0), np.arange(first_start, len(x))]),
         network, starts, bool(reliefs) and bool(np.isnan(height).any()),
     )  # fmt: skip
-    return shell._replace(minutes=_build_matrix(steps, lattice, _link_off_grid(shell, walls), len(x)))
+    minutes, steps = _build_matrix(lattice, _link_off_grid(shell, walls), len(x))
+    time_steps(steps, lattice, ground, weights.path_m_per_min * OFF_PATH, walls)
+    return shell._replace(minutes=minutes)
 
 
 def _find_heights(
@@ -409,7 +431,9 @@ def _link_off_grid(graph: Graph, walls: BarrierIndex) -> _Edges:
     ground = np.flatnonzero(~free)
     free[ground] = ~walls.stop_ways(xy[way_a[ground]], xy[way_b[ground]], network.landing[ground])
     (a, b), (c, d) = _link_to_grid(graph), _link_to_ways(graph)
-    kept, near = ~walls.stop_links(xy[a], xy[b], a < graph.first_place), ~walls.stop_hops(xy[c], xy[d])
+    kept, near = np.ones(len(a), dtype=bool), ~walls.stop_hops(xy[c], xy[d])
+    close = np.flatnonzero(np.tile(walls.are_near(xy[a[: len(a) // 4]], 1.5 * graph.lattice.cell_m), 4))
+    kept[close] = ~walls.stop_links(xy[a[close]], xy[b[close]], a[close] < graph.first_place)
     a, b = np.concatenate([a[kept], c[near]]), np.concatenate([b[kept], d[near]])
     # Links begin at ways, places and starts; nobody goes on from a place, and nobody comes through a start.
     out, into = (a < graph.first_place) | (a >= graph.first_start), a < graph.first_start
@@ -425,7 +449,7 @@ def _link_off_grid(graph: Graph, walls: BarrierIndex) -> _Edges:
 
 
 def _link_to_grid(graph: Graph) -> tuple[Ints, Ints]:
-    """Short edges from ways, places and starts to the corners of the grid cell around each point."""
+    """Short edges from ways, places and starts to a corner of the grid cell around each point, then to the others."""
     wide, high = graph.lattice.wide, graph.lattice.high
     points = np.concatenate([graph.on_ground(), np.arange(graph.first_place, len(graph.x))])
     cells = np.floor(graph.lattice.scale(np.stack([graph.x[points], graph.y[points]], axis=1)))

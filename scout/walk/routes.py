@@ -209,8 +209,8 @@ def solve_window(
     outside = np.empty(0, dtype=np.int64) if last else graph.near_border()
     # What is known to be slower than the best need not be followed.
     limit_min = min(_ENDLESS_MIN, 1.001 * float(known_min[group].max()))
-    is_start = np.zeros(len(graph.x), dtype=bool)
-    is_start[graph.sources] = True
+    is_outside = np.zeros(len(graph.x), dtype=bool)
+    is_outside[outside], is_outside[graph.sources] = True, False
     all_ = _find_least_times(graph, np.concatenate([graph.sources, outside]), limit_min)
     taken, from_outside = np.full(len(lon), np.inf), np.zeros(len(lon), dtype=bool)
     routes: dict[int, Route] = {}
@@ -219,17 +219,18 @@ def solve_window(
         mine = np.flatnonzero(group == one)
         nodes, least = graph.first_place + mine, all_
         begin = least.begin[nodes[least.begin[nodes] >= 0]]
-        if not _is_near_places(graph, mine, begin[is_start[begin]], walking).all():
+        if not _is_near_places(graph, mine, begin[~is_outside[begin]], walking).all():
             # Some of the least times are from starts too far away to be looked at: those of the others, then.
             near = graph.sources[_is_near_places(graph, mine, graph.sources, walking)]
             least = _find_least_times(graph, np.concatenate([near, outside]), limit_min)
         taken[mine] = least.minutes[nodes]
         reached = np.isfinite(taken[mine])
-        from_outside[mine] = reached & ~is_start[least.begin[nodes]]
+        from_outside[mine] = reached & is_outside[np.maximum(least.begin[nodes], 0)]
         walked = np.where(from_outside[mine], np.inf, taken[mine])
         k = int(mine[walked.argmin()])
         if walked.min() <= walking.limit_min and walked.min() < known_min[one]:
             chain = _follow_chain(graph.first_place + k, least.before)
+            chain = chain[chain < len(graph.x)]
             first = window.frame.inverse(graph.x[chain[0]], graph.y[chain[0]])
             routes[k] = trace_route(graph, chain, measure_geodesic(*first, lon[k], lat[k])[0], world)
         if limit_min == _ENDLESS_MIN:

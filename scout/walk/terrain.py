@@ -111,9 +111,9 @@ def interpolate_grid(
         np.arange(-(first % _EVERY), len(axis) + _EVERY, _EVERY)
         for first, axis in zip(firsts, axes, strict=True)
     ]
-    x, y = (axis[0] + cell_m * knot for axis, knot in zip(axes, knots, strict=True))
+    x, y = (cell_m * (first + knot) for first, knot in zip(firsts, knots, strict=True))
     lon, lat = degrees(np.tile(x, len(y)), np.repeat(y, len(x)))
-    lon = lon[0] + (lon - lon[0] + 180.0) % 360.0 - 180.0  # no jump at the antimeridian
+    lon = lon - 360.0 * np.rint((lon - lon[0]) / 360.0)  # no jump at the antimeridian
     shape = len(axes[1]), len(axes[0])
     height = np.full(shape, np.nan)
     for relief in reliefs:
@@ -168,20 +168,24 @@ def _read_cells(relief: Relief, col: Floats, row: Floats) -> Floats:
     high, wide = grid.shape
     # Half a cell outside the outermost middles the raster still knows the height.
     inside = np.flatnonzero((col >= -0.5) & (row >= -0.5) & (col <= wide - 0.5) & (row <= high - 0.5))
-    col, row = np.clip(col[inside], 0.0, wide - 1.0), np.clip(row[inside], 0.0, high - 1.0)
+    if len(inside) < len(col):
+        col, row = col[inside], row[inside]
+    col, row = np.clip(col, 0.0, wide - 1.0), np.clip(row, 0.0, high - 1.0)
     left = np.minimum(col.astype(np.int64), max(wide - 2, 0))
     top = np.minimum(row.astype(np.int64), max(high - 2, 0))
-    right, below = np.minimum(left + 1, wide - 1), np.minimum(top + 1, high - 1)
     u, v = col - left, row - top
+    cells, at = grid.ravel(), top * wide + left
+    right, below = min(1, wide - 1), wide * min(1, high - 1)
+    corners = ((0, (1 - u) * (1 - v)), (right, u * (1 - v)), (below, (1 - u) * v), (below + right, u * v))
     value = np.zeros(len(inside))
-    for r, c, weight in (
-        (top, left, (1 - u) * (1 - v)),
-        (top, right, u * (1 - v)),
-        (below, left, (1 - u) * v),
-        (below, right, u * v),
-    ):
+    for step, weight in corners:
+        value += weight * cells[at + step]
+    unknown = np.flatnonzero(np.isnan(value))
+    value[unknown] = 0.0
+    for step, weight in corners:
         # A cell without height does no harm to a place that does not need it.
-        value += np.where(weight > 1e-9, weight * grid[r, c], 0.0)
+        share = weight[unknown]
+        value[unknown] += np.where(share > 1e-9, share * cells[at[unknown] + step], 0.0)
     result[inside] = value
     return result
 
