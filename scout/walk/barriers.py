@@ -203,7 +203,9 @@ class AccessMap:
         points, line = shapely.get_coordinates(shapely.segmentize(shapes, _STRAIGHT_DEG), return_index=True)
         west, south, east, north = window.box()
         low, high = np.minimum(points[:-1], points[1:]), np.maximum(points[:-1], points[1:])
-        met = (line[1:] == line[:-1]) & (low <= (east, north)).all(axis=1) & (high >= (west, south)).all(axis=1)
+        met = (
+            (line[1:] == line[:-1]) & (low <= (east, north)).all(axis=1) & (high >= (west, south)).all(axis=1)
+        )
         edge = np.flatnonzero(met)
         heads = np.flatnonzero(np.diff(edge, prepend=-2) != 1)
         piece, point = expand_ranges(edge[heads], np.diff(heads, append=len(edge)) + 1)

@@ -78,7 +78,17 @@ def build_network(ways: WindowWays, window: WalkWindow) -> Network:
     landing = ~crossing & (at_end[a] | at_end[b])
     along, ends = _span_bridges(points, line, node, heads, tails, ~on_ground)
     return Network(
-        points[first, 0], points[first, 1], drive_row, ~on_ground, along, ends, a, b, crossing, landing, inside
+        points[first, 0],
+        points[first, 1],
+        drive_row,
+        ~on_ground,
+        along,
+        ends,
+        a,
+        b,
+        crossing,
+        landing,
+        inside,
     )
 
 

@@ -169,7 +169,9 @@ def _sample_profile(length: Floats, height: Floats) -> tuple[tuple[float, float]
 class WindowWalks(NamedTuple):
     """What a window gave. Numbers are those of its places."""
 
-    minutes: Floats  # no walk is sooner; infinite where there is none at all, or none better than what was known
+    minutes: (
+        Floats  # no walk is sooner; infinite where there is none at all, or none better than what was known
+    )
     from_outside: Bools  # a walk from outside the window may be sooner than any within
     routes: dict[int, Route]  # for each group the best, where it is better than what was known
     why: dict[int, str]  # why there is no walk, where that is certain

@@ -85,7 +85,10 @@ def interpolate_heights(reliefs: Sequence[Relief], lon: Floats, lat: Floats) -> 
 
 
 def interpolate_grid(
-    reliefs: Sequence[Relief], axes: tuple[Floats, Floats], cell_m: float, degrees: Callable[[Floats, Floats], Any]
+    reliefs: Sequence[Relief],
+    axes: tuple[Floats, Floats],
+    cell_m: float,
+    degrees: Callable[[Floats, Floats], Any],
 ) -> Floats:
     """Heights on a grid of metres, as `interpolate_heights` would give them.
 

@@ -254,3 +254,91 @@ def test_networkx_finds_the_same_time_on_random_ground_in_the_same_sixteen_ways(
 def test_on_steep_ground_sixteen_ways_cost_up_to_a_tenth_more_than_thirty_two_on_a_finer_grid(seed):
     out_min, ground = random_ground(seed)
     assert 0.98 < out_min / independent_minutes(*ground, cell=6.0, longest=18) < 1.12
+
+
+# --- windows that grow, beside one search over everything ----------------------------------------------------
+
+
+def walled_ground(seed):
+    """Long walls, fast paths and starts at random: the nearest start is often not the soonest."""
+    rng = np.random.default_rng(seed)
+    middles, turns = rng.uniform(-500, 500, (7, 2)), rng.uniform(0, np.pi, 7)
+    reach = rng.uniform(150, 450, 7)[:, None] * np.stack([np.cos(turns), np.sin(turns)], axis=1)
+    walls = shapely.linestrings(np.stack([middles - reach, middles + reach], axis=1))
+    paths = shapely.linestrings(rng.uniform(-700, 700, (3, 2, 2)))
+    starts, goals = rng.uniform(-700, 700, (6, 2)), rng.uniform(-450, 450, (4, 2))
+    return walls, paths, starts, goals
+
+
+def search_everything(walls, paths, starts, goals, cell=10.0, half=1250.0):
+    """Least minutes to each goal on level ground: one grid, all steps tried against all walls, by scipy."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import dijkstra
+
+    n = int(2 * half / cell) + 1
+    axis = np.linspace(-half, half, n)
+    grid = np.stack([np.tile(axis, n), np.repeat(axis, n)], axis=1)
+    on_paths = [shapely.get_coordinates(shapely.segmentize(path, cell)) for path in paths]
+    points = np.concatenate([grid, *on_paths, starts, goals])
+    number = np.arange(n * n).reshape(n, n)
+    edges, share = [], []
+    for p, q in ((1, 0), (0, 1), (1, 1), (-1, 1), (2, 1), (1, 2), (-1, 2), (-2, 1)):
+        west, east = slice(max(-p, 0), n - max(p, 0)), slice(max(p, 0), n - max(-p, 0))
+        edges.append(np.stack([number[: n - q, west].ravel(), number[q:, east].ravel()]))
+        share.append(np.full(edges[-1].shape[1], OFF * 1.0136))  # half the greatest detour of sixteen ways
+    at = n * n
+    for path in on_paths:
+        edges.append(np.stack([np.arange(at, at + len(path) - 1), np.arange(at + 1, at + len(path))]))
+        share.append(np.full(len(path) - 1, PATH))
+        at += len(path)
+    tree = shapely.STRtree(shapely.points(points[:at]))
+    near = tree.query(shapely.points(points[n * n :]), "dwithin", 1.5 * cell)
+    edges.append(np.stack([near[0] + n * n, near[1]])[:, near[0] + n * n != near[1]])
+    share.append(np.full(edges[-1].shape[1], OFF))
+    (a, b), speed = np.concatenate(edges, axis=1), np.concatenate(share)
+    length = np.maximum(np.hypot(*(points[a] - points[b]).T), 1e-6)
+    met = shapely.STRtree(shapely.linestrings(np.stack([points[a], points[b]], axis=1)))
+    open_ = np.ones(len(a), dtype=bool)
+    open_[met.query(walls, "intersects")[1]] = False
+    a, b, minutes = a[open_], b[open_], (length / speed)[open_]
+    # Where two edges join the same points, the shorter counts.
+    order = np.lexsort((minutes, np.maximum(a, b), np.minimum(a, b)))
+    low, high = np.minimum(a, b)[order], np.maximum(a, b)[order]
+    first = np.flatnonzero((np.diff(low, prepend=-1) != 0) | (np.diff(high, prepend=-1) != 0))
+    graph = coo_array((minutes[order][first], (low[first], high[first])), shape=(len(points),) * 2).tocsr()
+    ends = np.arange(at, at + len(starts))
+    return dijkstra(graph, directed=False, indices=ends, min_only=True)[at + len(starts) :]
+
+
+@pytest.mark.parametrize("seed", range(1, 13))
+def test_no_start_outside_a_window_that_grew_would_have_been_sooner(seed):
+    walls, paths, starts, goals = walled_ground(seed)
+    plain = Plain()
+    around = plain.surroundings(
+        [(path, True, False, False) for path in paths],
+        [shapely.Point(start) for start in starts],
+        [(wall, "wall", "") for wall in walls],
+    )
+    routes = walk_to(plain, around, *goals, walking=Walking(reach_m=1800.0))
+    found = np.array([np.inf if route.out_min is None else route.out_min for route in routes])
+    assert found == pytest.approx(search_everything(walls, paths, starts, goals), rel=0.04, abs=0.2)
+
+
+@pytest.mark.parametrize("seed", range(1, 13))
+def test_windows_that_grow_tell_the_times_of_the_widest(seed, monkeypatch):
+    walls, paths, starts, goals = walled_ground(seed)
+    plain = Plain()
+    around = plain.surroundings(
+        [(path, True, False, False) for path in paths],
+        [shapely.Point(start) for start in starts],
+        [(wall, "wall", "") for wall in walls],
+    )
+    hills = plain.relief(lambda x, y: 20 * np.sin(x / 70) + 15 * np.cos(y / 55))
+    walking = Walking(reach_m=1800.0)
+    grown = walk_to(plain, around, *goals, reliefs=[hills], walking=walking)
+    monkeypatch.setattr("scout.walk.routes._WINDING", 1e6)
+    monkeypatch.setattr("scout.walk.routes._FIRST_M", 1e6)
+    widest = [walk_to(plain, around, goal, reliefs=[hills], walking=walking)[0] for goal in goals]
+    told, whole = ([math.inf if r.out_min is None else r.out_min for r in some] for some in (grown, widest))
+    assert told == pytest.approx(whole, rel=1e-9)
+    assert [r.start for r in grown] == [r.start for r in widest]
