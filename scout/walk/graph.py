@@ -163,10 +163,10 @@ class Lattice(NamedTuple):
         return cls(cell_m, int(col), int(row), int(east - col) + 1, int(north - row) + 1)
 
     def axes(self) -> tuple[Floats, Floats]:
-        """x of the columns and y of the rows, metres."""
-        x: Floats = self.cell_m * np.arange(self.col, self.col + self.wide)
-        y: Floats = self.cell_m * np.arange(self.row, self.row + self.high)
-        return x, y
+        """Metres east of the columns and north of the rows."""
+        x: Floats = np.arange(self.col, self.col + self.wide, dtype=np.float64)
+        y: Floats = np.arange(self.row, self.row + self.high, dtype=np.float64)
+        return self.cell_m * x, self.cell_m * y
 
     def scale(self, points: Floats) -> Floats:
         """Columns and rows, with fractions, of points in metres."""
@@ -238,9 +238,9 @@ def _close_steps(minutes: Floats, lattice: Lattice, walls: BarrierIndex) -> None
 def _find_met_steps(
     lattice: Lattice, a: Floats, b: Floats, right: int, up: int
 ) -> tuple[Ints, Ints, Ints, Floats]:
-    """Column and row of the steps of one way that meet pieces of barriers from ``a`` to ``b``, which, and where.
+    """Column and row of the steps of one way that meet pieces of barriers, which pieces, and where.
 
-    ``a`` and ``b`` are in cells, where the steps are met in metres.
+    The pieces lead from ``a`` to ``b``, in cells; where they are met is in metres.
     Steps of one way follow each other on straight lines, a whole number k = col * up - row * right apart: a
     piece meets the lines between its ends, each at one place, and there one step, or two where they join.
     """
@@ -291,7 +291,8 @@ def _build_matrix(lattice: Lattice, links: _Edges, n: int) -> tuple[csr_array, F
     left, exits = np.unique(links.tail[:inner], return_counts=True)
     total = points * ways + len(links.tail)
     minutes, head = np.empty(total), np.empty(total, dtype=np.int32)
-    by_point, to = (array[: points * ways].reshape(points, ways) for array in (minutes, head))
+    by_point: Floats = minutes[: points * ways].reshape(points, ways)
+    to = head[: points * ways].reshape(points, ways)
     by_point[:] = np.inf
     by_point[left, -1] = 0.0
     shift = np.array([up * lattice.wide + right for right, up in _WAYS], dtype=np.int32)
@@ -305,7 +306,7 @@ def _build_matrix(lattice: Lattice, links: _Edges, n: int) -> tuple[csr_array, F
     first = np.empty(n + len(left) + 1, dtype=np.int32)
     first[: points + 1] = np.arange(points + 1, dtype=np.int32) * ways
     first[points + 1 :] = points * ways + np.cumsum(count)
-    steps = by_point.reshape(lattice.high, lattice.wide, ways)
+    steps: Floats = by_point.reshape(lattice.high, lattice.wide, ways)
     return csr_array((minutes, head, first), shape=(n + len(left), n + len(left))), steps
 
 
@@ -459,7 +460,7 @@ def _link_off_grid(graph: Graph, walls: BarrierIndex) -> _Edges:
 
 
 def _link_to_grid(graph: Graph) -> tuple[Ints, Ints]:
-    """Short edges from ways, places and starts to a corner of the grid cell around each point, then to the others."""
+    """Short edges from ways, places and starts to a corner of the grid cell around each, then to the others."""
     wide, high = graph.lattice.wide, graph.lattice.high
     points = np.concatenate([graph.on_ground(), np.arange(graph.first_place, len(graph.x))])
     cells = np.floor(graph.lattice.scale(np.stack([graph.x[points], graph.y[points]], axis=1)))

@@ -2,8 +2,8 @@
 
 The walk to each place: the least time from any parking, trailhead or roadside, over the ground there is.
 
-Windows grow only as far as they must. All that lies outside a window is taken for one more start, right at its
-border: a place that a true start reaches first needs no larger window.
+Windows grow only as far as they must. All outside a window is taken for one more start, right at its border:
+a place that a true start reaches first needs no larger window.
 """
 
 from __future__ import annotations
@@ -467,7 +467,7 @@ class _WalkTask:
         return may
 
     def _walk(self, some: list[tuple[WalkWindow, Ints]], last: bool, left: Bools) -> None:
-        """Walk to the rows of some windows; the best walks are kept, and rows that need no more are not left."""
+        """Walk to the rows of some windows; keep the best walks and leave only rows that need a wider one."""
         for _, own in some:
             left[own] = self._may_win(own)
         worth = [(window, own[left[own]]) for window, own in some]

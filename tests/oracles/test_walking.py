@@ -256,7 +256,7 @@ def test_on_steep_ground_sixteen_ways_cost_up_to_a_tenth_more_than_thirty_two_on
     assert 0.98 < out_min / independent_minutes(*ground, cell=6.0, longest=18) < 1.12
 
 
-# --- windows that grow, beside one search over everything ----------------------------------------------------
+# --- windows that grow, beside one search over everything ---------------------------------------------------
 
 
 def walled_ground(seed):
