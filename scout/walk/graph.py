@@ -460,7 +460,7 @@ def _link_off_grid(graph: Graph, walls: BarrierIndex) -> _Edges:
 
 
 def _link_to_grid(graph: Graph) -> tuple[Ints, Ints]:
-    """Short edges from ways, places and starts to a corner of the grid cell around each, then to the others."""
+    """Short edges from ways, places and starts to each corner in turn of the grid cells around them."""
     wide, high = graph.lattice.wide, graph.lattice.high
     points = np.concatenate([graph.on_ground(), np.arange(graph.first_place, len(graph.x))])
     cells = np.floor(graph.lattice.scale(np.stack([graph.x[points], graph.y[points]], axis=1)))
