@@ -176,11 +176,10 @@ def measure_generalisation(geometry: ArrayLike) -> Generalisation:
     curved = there.copy()
     curved[there] = (edges[run[there]] >= _LEAST_EDGES) & ~stairs[run[there]]
     sagitta = length * (turn + turn[after]) / 16
-    of = owner[part[ring]]
-    for k in np.unique(of[curved]).tolist():
-        mine = curved & (of == k)
-        error[k] = _weighted_quantile(sagitta[mine], length[mine], _SHARE)
-        spacing[k] = _weighted_quantile(length[mine], length[mine], 0.5)
+    of, sagitta, length = owner[part[ring]][curved], sagitta[curved], length[curved]
+    with_curves = np.unique(of)
+    error[with_curves] = _find_quantiles(sagitta, length, of, _SHARE)
+    spacing[with_curves] = _find_quantiles(length, length, of, 0.5)
     return Generalisation(spacing, error)
 
 
@@ -228,7 +227,14 @@ def _number_runs(holds: NDArray[np.bool_], ring: Ints) -> Ints:
     return found
 
 
-def _weighted_quantile(values: Floats, weights: Floats, share: float) -> float:
-    order = np.argsort(values, kind="stable")
-    summed = np.cumsum(weights[order])
-    return float(values[order][np.searchsorted(summed, share * summed[-1])])
+def _find_quantiles(values: Floats, weights: Floats, of: Ints, share: float) -> Floats:
+    """Weighted quantile of the values of each outline; ``of`` numbers the outlines, ascending."""
+    order = np.lexsort((values, of))
+    values, weights = values[order], weights[order]
+    first = np.flatnonzero(np.diff(of, prepend=-1))
+    rows = []
+    for a, b in zip(first.tolist(), [*first.tolist(), len(of)][1:], strict=True):
+        summed = weights[a:b].cumsum()
+        rows.append(a + int(summed.searchsorted(share * summed[-1])))
+    found: Floats = values[np.array(rows, dtype=np.int64)]
+    return found
