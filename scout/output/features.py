@@ -7,11 +7,13 @@ import io
 import json
 import math
 import unicodedata
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import chain, islice
 from typing import Any
 
+import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from scout.cautions import ALWAYS
 from scout.geo.antimeridian import cut_geometries, make_path, round_place
@@ -20,6 +22,7 @@ from scout.io.plain_text import clean_text
 from scout.model import ATTRIBUTES, DATUM_ERROR, GEOMETRY, KIND, PARK_ID, PARK_NAME, Findings, Ranked, Route
 from scout.output.saved import SAVED_URI, dump_findings
 from scout.output.text import list_about, list_credits, parse_day
+from scout.search.describe import SpotColumns, StretchColumns, tabulate_spots
 
 PROPERTIES = (
     "rank",
@@ -60,63 +63,112 @@ PROPERTIES = (
 
 
 def make_properties(ranked: Ranked) -> dict[str, Any]:
-    """Values by the names of ``PROPERTIES``, in that order; None where nothing is known.
+    """Values of one spot by the names of ``PROPERTIES``; see `list_properties`."""
+    (some,) = tabulate_spots((ranked,))
+    return {name: values[0] for name, values in list_properties(some).items()}
+
+
+def list_properties(spots: SpotColumns) -> dict[str, list[Any]]:
+    """Values of spots by the names of ``PROPERTIES``, in that order; None where nothing is known.
 
     ``corner`` and ``parking`` are ``[lon, lat]``; ``parking`` is where the walk begins, or the nearest such
     place when there is no walk, and ``walk_note`` then says why. Text is cleaned, not escaped.
     """
-    spot, near = ranked.spot, ranked.spot.near
-    values = (
-        ranked.rank,
-        spot.kind,
-        None if spot.corner is None else list(round_place(*spot.corner)),
-        list(spot.verdict.locators),
-        _clean_texts(spot.verdict.parks),
-        _clean_texts(spot.park_names),
-        ranked.n_grids,
-        ranked.n_parks,
-        ranked.grid_park_pairs,
-        _round_value(spot.clearance_m, 2),
-        round(spot.verdict.confidence, 4),
-        spot.verdict.word,
-        _round_value(spot.verdict.outline_error_m, 1),
-        round(spot.stretch_m, 1),
-        _round_value(ranked.home_km, 3),
-        clean_text(" ".join(spot.notes)),
-        None if near is None else clean_text(near.park),
-        None if near is None else clean_text(near.park_name),
-        None if near is None else _round_value(near.distance_m, 2),
-        None if near is None else _round_value(near.bearing_deg, 1),
-        round(spot.offset_m, 2),
-        round(spot.offset_deg, 1),
-        *_list_walk_values(ranked.route),
-        _round_value(ranked.slope_deg, 1),
-        _clean_texts(ranked.warnings),
-        *((None,) * 3 if ranked.new is None else (ranked.new.grids, ranked.new.parks, ranked.new.pairs)),
+    near, routes = spots.near, spots.route
+    columns = (
+        spots.rank,
+        spots.kind,
+        list_places(*spots.corner),
+        [*map(list, spots.locators)],
+        _clean_lists(spots.parks),
+        _clean_lists(spots.park_names),
+        spots.n_grids,
+        spots.n_parks,
+        spots.grid_park_pairs,
+        round_values(spots.clearance_m, 2),
+        round_values(spots.confidence, 4),
+        spots.word,
+        [_round_value(max((one.error_m for one in some), default=None), 1) for some in spots.coarse],
+        _sum_stretches(spots),
+        round_values(spots.home_km, 3),
+        _clean_texts([" ".join(some) for some in spots.notes]),
+        [None if one is None else clean_text(one.park) for one in near],
+        [None if one is None else clean_text(one.park_name) for one in near],
+        [None if one is None else _round_value(one.distance_m, 2) for one in near],
+        [None if one is None else _round_value(one.bearing_deg, 1) for one in near],
+        round_values(spots.offset_m, 2),
+        round_values(spots.offset_deg, 1),
+        *_list_walk_values(routes),
+        [_round_value(slope, 1) for slope in spots.slope_deg],
+        _clean_lists(spots.warnings),
+        *([None if new is None else getattr(new, kind) for new in spots.new] for kind in _NEW),
     )
-    return dict(zip(PROPERTIES, values, strict=True))
+    return dict(zip(PROPERTIES, columns, strict=True))
 
 
-def _list_walk_values(route: Route | None) -> tuple[Any, ...]:
-    if route is None:
-        return (None,) * 7
-    return (
-        _round_value(route.out_min, 1),
-        _round_value(route.back_min, 1),
-        _round_value(route.length_m, 1),
-        _round_value(route.climb_m, 1),
-        _round_value(route.off_path_m, 1),
-        None if route.start is None else list(round_place(*route.start)),
-        None if route.state == "walked" else clean_text(route.reason or route.state),
-    )
+_NEW = ("grids", "parks", "pairs")
 
 
-def _clean_texts(texts: Iterable[str]) -> list[str]:
-    return [clean_text(text) for text in texts]
+def _sum_stretches(spots: SpotColumns) -> list[float | None]:
+    """Length of the stretches of each spot; a whole 0 without any."""
+    count = len(spots.rank)
+    length_m = np.bincount(spots.stretch_row, spots.stretches.length_m, count).astype(float)
+    some = np.bincount(spots.stretch_row, minlength=count).tolist()
+    return [one if k else 0 for one, k in zip(round_values(length_m, 1), some, strict=True)]
+
+
+def _list_walk_values(routes: Sequence[Route | None]) -> Iterator[list[Any]]:
+    if not any(routes):
+        yield from ([None] * len(routes) for _ in range(7))
+        return
+    for key in ("out_min", "back_min", "length_m", "climb_m", "off_path_m"):
+        yield [None if one is None else _round_value(getattr(one, key), 1) for one in routes]
+    yield [None if one is None or one.start is None else list(round_place(*one.start)) for one in routes]
+    yield [
+        None if one is None or one.state == "walked" else clean_text(one.reason or one.state)
+        for one in routes
+    ]
+
+
+def _clean_texts(texts: Sequence[str]) -> list[str]:
+    """Each text cleaned; most come again and again."""
+    clean = {text: clean_text(text) for text in set(texts)}
+    return [clean[text] for text in texts]
+
+
+def _clean_lists(lists: Sequence[Sequence[str]]) -> list[list[str]]:
+    texts = iter(_clean_texts([*chain(*lists)]))
+    return [[*islice(texts, len(some))] for some in lists]
 
 
 def _round_value(value: float | None, digits: int) -> float | None:
     return None if value is None or not math.isfinite(value) else round(value, digits)
+
+
+def round_values(values: NDArray[np.float64], digits: int) -> list[float | None]:
+    """Round numbers as `round` does; None for what is not finite.
+
+    The double nearest to a decimal fraction is that of its digits over a power of ten, while both are exact;
+    where the last digit is in doubt, `round` decides.
+    """
+    with np.errstate(invalid="ignore", over="ignore"):
+        scaled = values * 10.0**digits
+        whole = np.rint(scaled)
+        doubt = ~(np.abs(np.abs(scaled - whole) - 0.5) > 1e-6 + 1e-15 * np.abs(scaled))
+    rounded: list[float | None] = (whole / 10.0**digits).tolist()
+    for k in np.flatnonzero(doubt | ~(np.abs(whole) < 2.0**53)).tolist():
+        rounded[k] = _round_value(float(values[k]), digits)
+    return rounded
+
+
+def list_places(lon: NDArray[np.float64], lat: NDArray[np.float64]) -> list[list[float] | None]:
+    """Positions as `round_place` gives them, a list each; None where there is none."""
+    x, y = round_values(lon, 8), round_values(lat, 8)
+    over = np.flatnonzero(~((lon > -179.9) & (lon < 179.9)) & np.isfinite(lon))
+    places = [None if a is None or b is None else [a, b] for a, b in zip(x, y, strict=True)]
+    for k in over.tolist():
+        places[k] = list(round_place(float(lon[k]), float(lat[k])))
+    return places
 
 
 # CSV that a spreadsheet opens as data: no cell becomes a formula.
@@ -137,18 +189,18 @@ def to_csv(findings: Findings) -> str:
     credits = [" ".join(list_credits(findings))] if findings.credits else []
     columns = [name for key in _REST for name in _name_columns(key)]
     table.writerow([*_FIRST, *columns, *(["credits"] if credits else [])])
-    for ranked in findings.spots:
-        values = make_properties(ranked)
-        spot = ranked.spot
-        row: list[Any] = [
-            ranked.rank,
-            spot.kind,
-            *_swap_pair(round_place(spot.lon, spot.lat)),
-            *_swap_pair(values["corner"]),
+    for spots in tabulate_spots(findings.spots):
+        values = list_properties(spots)
+        cells = [
+            values["rank"],
+            values["kind"],
+            *_list_swapped(list_places(spots.lon, spots.lat)),
+            *_list_swapped(values["corner"]),
         ]
         for key in _REST:
-            row += _swap_pair(values[key]) if key == "parking" else [_make_cell(key, values[key])]
-        table.writerow([*row, *(_make_cell("credits", one) for one in credits)])
+            cells += _list_swapped(values[key]) if key == "parking" else [_make_cells(key, values[key])]
+        cells += [[as_data(one)] * len(spots.rank) for one in credits]
+        table.writerows(zip(*cells, strict=True))
     return out.getvalue()
 
 
@@ -156,18 +208,17 @@ def _name_columns(key: str) -> tuple[str, ...]:
     return ("parking_latitude", "parking_longitude") if key == "parking" else (key,)
 
 
-def _swap_pair(lon_lat: Any) -> tuple[str, str]:
-    """Latitude first, as people expect."""
-    return ("", "") if lon_lat is None else (f"{lon_lat[1]:.8f}", f"{lon_lat[0]:.8f}")
+def _list_swapped(places: Sequence[Any]) -> list[list[str]]:
+    """Latitudes, then longitudes, as people expect."""
+    return [["" if one is None else f"{one[k]:.8f}" for one in places] for k in (1, 0)]
 
 
-def _make_cell(key: str, value: Any) -> Any:
-    """A cell a spreadsheet takes as data: text that would start a formula is led by an apostrophe."""
-    if value is None:
-        return ""
-    if isinstance(value, list):
-        value = (" " if key == "locators" else "; ").join(value)
-    return as_data(value) if isinstance(value, str) else value
+def _make_cells(key: str, values: list[Any]) -> list[Any]:
+    """Cells a spreadsheet takes as data: text that would start a formula is led by an apostrophe."""
+    between = " " if key == "locators" else "; "
+    texts = [between.join(one) if isinstance(one, list) else one for one in values]
+    safe = {text: as_data(text) for text in set(texts) if isinstance(text, str)}
+    return ["" if one is None else safe.get(one, one) for one in texts]
 
 
 def as_data(text: str) -> str:
@@ -197,18 +248,28 @@ def to_geojson(findings: Findings) -> str:
 
     Credits, where there are any, are a foreign member of the collection (section 6.1).
     """
-    features = [
-        {
-            "type": "Feature",
-            "geometry": {"type": "Point", "coordinates": list(round_place(r.spot.lon, r.spot.lat))},
-            "properties": make_properties(r),
-        }
-        for r in findings.spots
-    ]
-    lines = ",\n".join(json.dumps(f, ensure_ascii=False, allow_nan=False) for f in features)
+    row = ", ".join(f"{json.dumps(key)}: %s" for key in PROPERTIES)
+    row = (
+        f'{{"type": "Feature", "geometry": {{"type": "Point", "coordinates": %s}}, "properties": {{{row}}}}}'
+    )
+    lines = []
+    for spots in tabulate_spots(findings.spots):
+        columns = (list_places(spots.lon, spots.lat), *list_properties(spots).values())
+        lines += [row % values for values in zip(*map(_encode_column, columns), strict=True)]
     credits = json.dumps(list_credits(findings), ensure_ascii=False)
     more = f', "credits": {credits}' if findings.credits else ""
-    return f'{{"type": "FeatureCollection"{more}, "features": [\n{lines}\n]}}\n'
+    whole = ",\n".join(lines)
+    return f'{{"type": "FeatureCollection"{more}, "features": [\n{whole}\n]}}\n'
+
+
+def _encode_column(values: list[Any]) -> list[str]:
+    """Each value as JSON: all at once, for no text in JSON has a line end in it."""
+    lists = [one for one in values if isinstance(one, list)]
+    if not lists:
+        whole = json.dumps(values, ensure_ascii=False, allow_nan=False, separators=("\n", ":"))
+        return whole[1:-1].split("\n") if values else []
+    texts = iter(_encode_column([*chain(*lists)]))
+    return ["null" if one is None else f"[{', '.join(islice(texts, len(one)))}]" for one in values]
 
 
 # GeoPackage: the layers spots, stretches, parks and routes.
@@ -234,60 +295,101 @@ def to_gpkg(findings: Findings) -> bytes:
 
     As metadata it carries the best of the findings themselves, for cards and packs without another search.
     """
-    findings = replace(findings, spots=tuple(findings.spots))  # made once: three layers look at them
     day = parse_day(findings.made_on)
-    tables = [
-        _make_spots_table(findings),
-        _make_stretches_table(findings),
-        _make_parks_table(findings),
-        _make_routes_table(findings),
-    ]
+    spots, stretches, routes = _make_spot_tables(findings)
     changed = f"{day.isoformat() if day else _NO_DAY}T00:00:00.000Z"
+    tables = [spots, stretches, _make_parks_table(findings), routes]
     return build_geopackage(tables, changed, (SAVED_URI, dump_findings(findings)))
 
 
-def _make_spots_table(findings: Findings) -> FeatureTable:
-    columns: dict[str, str] = {}
-    for key in PROPERTIES:
-        for name in _names_of_geopackage(key):
-            columns[name] = "INTEGER" if key in _WHOLE else "TEXT" if key in _TEXTS else "REAL"
-    rows, points = [], []
-    for ranked in findings.spots:
-        values = make_properties(ranked)
-        rows.append([value for key in PROPERTIES for value in _make_values(key, values[key])])
-        points.append(shapely.Point(round_place(ranked.spot.lon, ranked.spot.lat)))
-    return FeatureTable("spots", "POINT", "\n".join(list_about(findings)), columns, rows, points)
+def _make_spot_tables(findings: Findings) -> tuple[FeatureTable, FeatureTable, FeatureTable]:
+    """Spots, stretches and routes: what is looked up to describe a spot is looked up once."""
+    spots, stretches, routes = _Rows(), _Rows(), _Rows()
+    for some in tabulate_spots(findings.spots):
+        values = list_properties(some)
+        columns = [column for key in PROPERTIES for column in _list_columns(key, values[key])]
+        places = np.array(list_places(some.lon, some.lat), dtype=float)
+        spots.add(shapely.points(places.reshape(-1, 2)), columns)
+        stretches.add(_make_paths(some.stretches), _list_stretch_columns(some))
+        walked = [k for k, one in enumerate(some.route) if one is not None and len(one.line) > 1]
+        lines = [one for one in some.route if one is not None and len(one.line) > 1]
+        measured = [[values[key][k] for k in walked] for key in _MEASURED]
+        kinds, names = [one.start_kind for one in lines], [clean_text(one.start_name) for one in lines]
+        routes.add([make_path(one.line) for one in lines], [*measured, kinds, names])
+    about = "Parts of grid lines along which one set of parks holds; rank is the spot's they belong to."
+    return (
+        spots.make_table("spots", "POINT", "\n".join(list_about(findings)), _SPOT_COLUMNS),
+        stretches.make_table("stretches", "MULTILINESTRING", about, _STRETCH_COLUMNS),
+        routes.make_table("routes", "MULTILINESTRING", "\n".join(ALWAYS), _ROUTE_COLUMNS),
+    )
+
+
+class _Rows:
+    """Rows of a layer as they come, some columns of them at a time."""
+
+    def __init__(self) -> None:
+        self.rows: list[tuple[Any, ...]] = []
+        self.shapes: list[Any] = []
+
+    def add(self, shapes: Iterable[Any], columns: Sequence[Sequence[Any]]) -> None:
+        self.rows += zip(*columns, strict=True)
+        self.shapes.extend(shapes)
+
+    def make_table(self, name: str, kind: str, about: str, columns: Mapping[str, str]) -> FeatureTable:
+        shapes = self.shapes if kind == "POINT" else [*map(_make_multi, cut_geometries(self.shapes))]
+        return FeatureTable(name, kind, about, columns, self.rows, shapes)
 
 
 def _names_of_geopackage(key: str) -> tuple[str, ...]:
     return (f"{key}_latitude", f"{key}_longitude") if key in _PLACES else (key,)
 
 
-def _make_values(key: str, value: Any) -> tuple[Any, ...]:
+_SPOT_COLUMNS = {
+    name: "INTEGER" if key in _WHOLE else "TEXT" if key in _TEXTS else "REAL"
+    for key in PROPERTIES
+    for name in _names_of_geopackage(key)
+}
+_STRETCH_COLUMNS = {
+    "rank": "INTEGER",
+    "line": "TEXT",
+    "locators": "TEXT",
+    "parks": "TEXT",
+    "length_m": "REAL",
+}
+_MEASURED = ("rank", "walk_min", "back_min", "walk_m", "climb_m", "off_path_m")
+_ROUTE_COLUMNS = {
+    "rank": "INTEGER",
+    **dict.fromkeys(_MEASURED[1:], "REAL"),
+    "start_kind": "TEXT",
+    "start_name": "TEXT",
+}
+
+
+def _list_columns(key: str, values: list[Any]) -> list[list[Any]]:
     if key in _PLACES:
-        return (None, None) if value is None else (value[1], value[0])
-    if isinstance(value, list):
-        return ((" " if key == "locators" else "; ").join(value),)
-    return (value,)
+        return [[None if one is None else one[k] for one in values] for k in (1, 0)]
+    between = " " if key == "locators" else "; "
+    return [[between.join(one) if isinstance(one, list) else one for one in values]]
 
 
-def _make_stretches_table(findings: Findings) -> FeatureTable:
-    columns = {"rank": "INTEGER", "line": "TEXT", "locators": "TEXT", "parks": "TEXT", "length_m": "REAL"}
-    rows, lines = [], []
-    for ranked in findings.spots:
-        for stretch in ranked.spot.stretches:
-            parks = clean_text("; ".join(stretch.parks))
-            locators = " ".join(stretch.locators)
-            rows.append((ranked.rank, stretch.line, locators, parks, round(stretch.length_m, 1)))
-            lines.append(make_path((stretch.start, stretch.end)))
-    return FeatureTable(
-        "stretches",
-        "MULTILINESTRING",
-        "Parts of grid lines along which one set of parks holds; rank is the spot's they belong to.",
-        columns,
-        rows,
-        [_make_multi(line) for line in cut_geometries(lines)],
+def _list_stretch_columns(spots: SpotColumns) -> list[Sequence[Any]]:
+    stretches = spots.stretches
+    return [
+        [spots.rank[row] for row in spots.stretch_row.tolist()],
+        stretches.line,
+        [" ".join(some) for some in stretches.locators],
+        _clean_texts(["; ".join(some) for some in stretches.parks]),
+        round_values(stretches.length_m, 1),
+    ]
+
+
+def _make_paths(stretches: StretchColumns) -> NDArray[np.object_]:
+    """A line for each, its longitudes running on across the antimeridian."""
+    lon, lat = np.stack([stretches.start, stretches.end], axis=-1)
+    lines: NDArray[np.object_] = shapely.linestrings(
+        np.stack([np.unwrap(lon, period=360, axis=1), lat], axis=-1)
     )
+    return lines
 
 
 def _make_parks_table(findings: Findings) -> FeatureTable:
@@ -305,29 +407,6 @@ def _make_parks_table(findings: Findings) -> FeatureTable:
     ]
     shapes = [_make_multi(shape) for shape in cut_geometries(frame[GEOMETRY])]
     return FeatureTable("parks", "MULTIPOLYGON", about, columns, rows, shapes)
-
-
-def _make_routes_table(findings: Findings) -> FeatureTable:
-    columns = {
-        "rank": "INTEGER",
-        "walk_min": "REAL",
-        "back_min": "REAL",
-        "walk_m": "REAL",
-        "climb_m": "REAL",
-        "off_path_m": "REAL",
-        "start_kind": "TEXT",
-        "start_name": "TEXT",
-    }
-    rows, lines = [], []
-    for ranked in findings.spots:
-        route = ranked.route
-        if route is not None and len(route.line) > 1:
-            values = make_properties(ranked)
-            measured = [values[key] for key in list(columns)[:6]]
-            rows.append((*measured, route.start_kind, clean_text(route.start_name)))
-            lines.append(make_path(route.line))
-    shapes = [_make_multi(line) for line in cut_geometries(lines)]
-    return FeatureTable("routes", "MULTILINESTRING", "\n".join(ALWAYS), columns, rows, shapes)
 
 
 def _format_json(attributes: Mapping[str, str] | None) -> str | None:

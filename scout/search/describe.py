@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from copy import copy
-from dataclasses import replace
-from typing import TYPE_CHECKING, Any, overload
+from dataclasses import dataclass
+from itertools import chain, pairwise
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar, overload
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scout.cautions import list_entry_notes, warn_of_outline
-from scout.geo.boundaries import Ints, side_of
+from scout.geo.boundaries import Floats, Ints, side_of
 from scout.geo.coarseness import measure_generalisation
 from scout.geo.locator import get_edge_lat, get_edge_lon, make_locator
 from scout.geo.probability import choose_word
@@ -23,6 +25,7 @@ from scout.model import (
     NearMiss,
     New,
     Ranked,
+    Route,
     Spot,
     Station,
     Stretch,
@@ -46,7 +49,10 @@ if TYPE_CHECKING:
     from scout.walk.reach import ReachedSpots
 
 
+T = TypeVar("T")
+
 _CHUNK = 5000
+_KINDS = np.array(KINDS, dtype=object)
 
 # Cells of a claim as steps from its numbers (i, j), read as on a map: north row first, west to east.
 _NW, _NE, _SW, _SE = (-1, 0), (0, 0), (-1, -1), (0, -1)
@@ -101,6 +107,118 @@ def _advise_error(error_m: float) -> float:
     return next(step * power for step in (1.0, 2.0, 5.0, 10.0) if step * power >= error_m)
 
 
+@dataclass(frozen=True, slots=True)
+class StretchColumns:
+    """Stretches side by side, as they stand in `Stretch`."""
+
+    line: list[Any]
+    start: tuple[Floats, Floats]
+    end: tuple[Floats, Floats]
+    length_m: Floats
+    locators: list[tuple[str, ...]]
+    parks: list[tuple[str, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class SpotColumns:
+    """Some listed spots side by side, as they stand in `Ranked`; what a number does not know is NaN.
+
+    ``stretches`` has those of all spots, ``stretch_row`` the row of each one's spot, ascending.
+    """
+
+    rank: list[int]
+    kind: list[Any]
+    lon: Floats
+    lat: Floats
+    corner: tuple[Floats, Floats]
+    locators: list[tuple[str, ...]]
+    parks: list[tuple[str, ...]]
+    clearances_m: list[tuple[float, ...]]
+    grids_p: Floats
+    parks_p: list[tuple[float, ...]]
+    confidence: Floats
+    coarse: list[tuple[CoarseOutline, ...]]
+    park_names: list[tuple[str, ...]]
+    stretches: StretchColumns
+    stretch_row: Ints
+    offset_m: Floats
+    offset_deg: Floats
+    near: list[NearMiss | None]
+    notes: list[tuple[str, ...]]
+    n_grids: list[int]
+    n_parks: list[int]
+    grid_park_pairs: list[int]
+    home_km: Floats
+    route: list[Route | None]
+    slope_deg: list[float | None]
+    warnings: list[tuple[str, ...]]
+    new: list[New | None]
+    clearance_m: Floats
+    word: list[Any]
+
+
+def tabulate_spots(spots: Sequence[Ranked]) -> Iterator[SpotColumns]:
+    """Give listed spots as columns, some thousands at a time; of a `Listing` no row becomes an object."""
+    if isinstance(spots, Listing):
+        yield from spots.columns()
+        return
+    for first in range(0, len(spots), _CHUNK):
+        yield _tabulate_objects(spots[first : first + _CHUNK])
+
+
+def _tabulate_objects(ranked: Sequence[Ranked]) -> SpotColumns:
+    spots = [one.spot for one in ranked]
+    verdicts = [spot.verdict for spot in spots]
+    stretches = [one for spot in spots for one in spot.stretches]
+    return SpotColumns(
+        rank=[one.rank for one in ranked],
+        kind=[spot.kind for spot in spots],
+        lon=_make_numbers([spot.lon for spot in spots]),
+        lat=_make_numbers([spot.lat for spot in spots]),
+        corner=_make_pairs([spot.corner or (None, None) for spot in spots]),
+        locators=[verdict.locators for verdict in verdicts],
+        parks=[verdict.parks for verdict in verdicts],
+        clearances_m=[verdict.clearances_m for verdict in verdicts],
+        grids_p=_make_numbers([verdict.grids_p for verdict in verdicts]),
+        parks_p=[verdict.parks_p for verdict in verdicts],
+        confidence=_make_numbers([verdict.confidence for verdict in verdicts]),
+        coarse=[verdict.coarse for verdict in verdicts],
+        park_names=[spot.park_names for spot in spots],
+        stretches=StretchColumns(
+            [one.line for one in stretches],
+            _make_pairs([one.start for one in stretches]),
+            _make_pairs([one.end for one in stretches]),
+            _make_numbers([one.length_m for one in stretches]),
+            [one.locators for one in stretches],
+            [one.parks for one in stretches],
+        ),
+        stretch_row=np.repeat(np.arange(len(spots)), [len(spot.stretches) for spot in spots]),
+        offset_m=_make_numbers([spot.offset_m for spot in spots]),
+        offset_deg=_make_numbers([spot.offset_deg for spot in spots]),
+        near=[spot.near for spot in spots],
+        notes=[spot.notes for spot in spots],
+        n_grids=[one.n_grids for one in ranked],
+        n_parks=[one.n_parks for one in ranked],
+        grid_park_pairs=[one.grid_park_pairs for one in ranked],
+        home_km=_make_numbers([one.home_km for one in ranked]),
+        route=[one.route for one in ranked],
+        slope_deg=[one.slope_deg for one in ranked],
+        warnings=[one.warnings for one in ranked],
+        new=[one.new for one in ranked],
+        clearance_m=_make_numbers([spot.clearance_m for spot in spots]),
+        word=[verdict.word for verdict in verdicts],
+    )
+
+
+def _make_numbers(values: Sequence[float | None]) -> Floats:
+    return np.array(values, dtype=float)  # None becomes NaN
+
+
+def _make_pairs(values: Sequence[tuple[Any, Any]]) -> tuple[Floats, Floats]:
+    pairs = np.array(values, dtype=float).reshape(-1, 2)
+    return pairs[:, 0], pairs[:, 1]
+
+
 class Listing(Sequence[Ranked]):
     """The listed rows of a search, in order, made into objects only as they are looked at.
 
@@ -149,8 +267,8 @@ class Listing(Sequence[Ranked]):
         return len(self._order)
 
     def __iter__(self) -> Iterator[Ranked]:
-        for first in range(0, len(self), _CHUNK):
-            yield from self._made(range(first, min(first + _CHUNK, len(self))))
+        for some in self.columns():
+            yield from _make_ranked(some)
 
     @overload
     def __getitem__(self, place: int) -> Ranked: ...
@@ -158,12 +276,17 @@ class Listing(Sequence[Ranked]):
     def __getitem__(self, place: slice) -> tuple[Ranked, ...]: ...
     def __getitem__(self, place: int | slice) -> Ranked | tuple[Ranked, ...]:
         if isinstance(place, slice):
-            return tuple(self._made(range(len(self))[place]))
-        return self._made([range(len(self))[place]])[0]
+            return tuple(self.take(range(len(self))[place]))
+        return self.take([range(len(self))[place]])[0]
 
     def take(self, places: Sequence[int]) -> list[Ranked]:
         """Return some of them by their places in the list, from 0."""
-        return self._made(places)
+        return _make_ranked(self._tabulate(np.asarray(places, dtype=np.int64)))
+
+    def columns(self) -> Iterator[SpotColumns]:
+        """Return all of them as columns, some thousands at a time."""
+        for first in range(0, len(self), _CHUNK):
+            yield self._tabulate(np.arange(first, min(first + _CHUNK, len(self))))
 
     def bare(self) -> Listing:
         """Return the same without the parks beside each spot, which have to be loaded and judged."""
@@ -171,88 +294,214 @@ class Listing(Sequence[Ranked]):
         bare._beside = None
         return bare
 
-    def _made(self, places: Sequence[int]) -> list[Ranked]:
-        order = self._order[np.asarray(places, dtype=np.int64)]
-        found = self._result.found.take(order)
-        stretches = _collect_stretches(self._result, order, self._ids, self._level)
-        locators = make_locators(found.claims.grid, found.i, found.j, self._level)
-        besides = self._parks_beside(found)
+    def _tabulate(self, places: Ints) -> SpotColumns:
+        order = self._order[places]
+        found, level = self._result.found.take(order), self._level
+        judged, missed = found.judged, found.near_park >= 0
+        pieces, together, row = _collect_pieces(self._result, order)
+        texts = _ParkTexts(
+            [found.claims.park, found.near_park[missed], *(some.sets.park for some in pieces)],
+            self._ids,
+            self._names,
+        )
+        sizes = np.where(missed, 0, np.diff(found.claims.first))  # a near miss is in no park
+        held = np.repeat(~missed, np.diff(found.claims.first))
+        park, ends = found.claims.park[held], np.cumsum(sizes).tolist()
+        four_or_three = np.isin(found.claims.grid, [FOUR, *THREE])
+        corner = np.where(four_or_three, [get_edge_lon(found.i, level), get_edge_lat(found.j, level)], np.nan)
+        locators = make_locators(found.claims.grid, found.i, found.j, level)
         outlines = {} if self._coarse is None else self._coarse(found.parks_of(np.arange(len(order))))
-        made = []
-        for row, place in enumerate(places):
-            spot = _make_spot(
-                found, row, locators[row], stretches.get(row, ()), self._ids, self._names, self._level
-            )
-            entry = self._list_entry(found, row)
-            coarse = _list_coarse(found, row, outlines)
-            outline = map(warn_of_outline, coarse)
-            notes = (*outline, *spot.notes, *entry, *besides.get(row, ()))
-            spot = replace(spot, verdict=replace(spot.verdict, coarse=coarse), notes=notes)
-            missed = spot.near is not None
-            n_grids, n_parks = int(self._terms.n_grids[order[row]]), len(spot.verdict.parks)
-            home_km = float(self._terms.home_km[order[row]])
-            ranked = Ranked(
-                rank=place + 1,
-                spot=spot,
-                n_grids=n_grids,
-                n_parks=n_parks,
-                grid_park_pairs=0 if missed else n_grids * n_parks,
-                home_km=None if np.isnan(home_km) else home_km,
-                new=self._added(int(order[row])),
-            )
-            made.append(self._with_walk(ranked, int(order[row])))
-        return made
+        coarse, walks = _list_coarse(found, outlines), self._list_walks(order, missed)
+        notes = [
+            [tuple(map(warn_of_outline, some)) for some in coarse],
+            _list_notes(found, ~np.isnan(corner[0]), np.bincount(row, minlength=len(order))),
+            self._list_entry(park, ends, texts),
+            self._list_beside(found),
+            walks.notes,
+        ]
+        n_grids, pairs = self._terms.n_grids[order], self._terms.n_grids[order] * sizes
+        new = self._new
+        return SpotColumns(
+            rank=(places + 1).tolist(),
+            kind=_KINDS[found.kind].tolist(),
+            lon=judged.lon,
+            lat=judged.lat,
+            corner=(corner[0], corner[1]),
+            locators=locators,
+            parks=_split_list(texts.ids_of(park), ends),
+            clearances_m=_split_list(judged.clearance_m[held].tolist(), ends),
+            grids_p=judged.grids_p,
+            parks_p=_split_list(judged.parks_p[held].tolist(), ends),
+            confidence=judged.confidence,
+            coarse=coarse,
+            park_names=_split_list(texts.names_of(park), ends),
+            stretches=_tabulate_stretches(pieces, together, texts, level),
+            stretch_row=row,
+            offset_m=np.hypot(found.dx_m, found.dy_m),
+            offset_deg=np.degrees(np.arctan2(found.dx_m, found.dy_m)) % 360.0,
+            near=_list_missed(found, texts),
+            notes=[tuple(chain(*some)) for some in zip(*notes, strict=True)],
+            n_grids=n_grids.tolist(),
+            n_parks=sizes.tolist(),
+            grid_park_pairs=pairs.tolist(),
+            home_km=self._terms.home_km[order],
+            route=walks.route,
+            slope_deg=walks.slope_deg,
+            warnings=walks.warnings,
+            new=[None] * len(order)
+            if new is None
+            else [*map(New, *(column[order].tolist() for column in new))],
+            clearance_m=self._terms.clearance_m[order],
+            word=[
+                "not counted" if outside else choose_word(p)
+                for outside, p in zip(missed.tolist(), judged.confidence.tolist(), strict=True)
+            ],
+        )
 
-    def _parks_beside(self, found: FoundPlaces) -> dict[int, list[str]]:
+    def _list_beside(self, found: FoundPlaces) -> list[list[str]]:
         """What to note of the parks that rows do not claim and whose boundaries errors may reach."""
-        notes: dict[int, list[str]] = {}
+        notes: list[list[str]] = [[] for _ in range(len(found))]
         if self._beside is None:
             return notes
         pairs = self._beside(found)
-        columns = (pairs.row, pairs.park, pairs.clearance_m, pairs.p)
-        for row, park, clearance_m, p in zip(*(column.tolist() for column in columns), strict=True):
-            name, ref = str(self._names[park]), str(self._ids[park])
+        texts = _ParkTexts([pairs.park], self._ids, self._names)
+        texts_of = texts.ids_of(pairs.park), texts.names_of(pairs.park)
+        columns = (column.tolist() for column in (pairs.row, pairs.clearance_m, pairs.p))
+        for ref, name, row, clearance_m, p in zip(*texts_of, *columns, strict=True):
             called, side = f"{name} ({ref})" if name else ref, side_of(clearance_m)
             away = () if side.startswith("on") else (Length(abs(clearance_m), "fine"), " ")
             ending = f", probability {format_probability(p)}."
-            notes.setdefault(row, []).append(MeasuredText(f"Not claimed: {called}, ", *away, side, ending))
+            notes[row].append(MeasuredText(f"Not claimed: {called}, ", *away, side, ending))
         return notes
 
-    def _list_entry(self, found: FoundPlaces, row: int) -> list[str]:
-        """What to note of the parks of a row that may not be open to everyone."""
+    def _list_entry(self, park: Ints, ends: list[int], texts: _ParkTexts) -> list[list[str]]:
+        """What to note of the parks of rows that may not be open to everyone."""
         if self._entry is None:
-            return []
-        parks = found.claims.park[found.claims.first[row] : found.claims.first[row + 1]].tolist()
-        return list_entry_notes(
-            (str(self._names[park] or self._ids[park]), self._entry[park]) for park in parks
+            return [[]] * len(ends)
+        called = [name or ref for name, ref in zip(texts.names_of(park), texts.ids_of(park), strict=True)]
+        said = [*zip(called, self._entry[park].tolist(), strict=True)]
+        return [list_entry_notes(some) for some in _split_list(said, ends)]
+
+    def _list_walks(self, order: Ints, missed: NDArray[np.bool_]) -> _Walks:
+        reached, count = self._reached, len(order)
+        if reached is None:
+            return _Walks([None] * count, [None] * count, [()] * count, [()] * count)
+        rows = [
+            None if outside else row for row, outside in zip(order.tolist(), missed.tolist(), strict=True)
+        ]
+        return _Walks(
+            [None if row is None else reached.route(row) for row in rows],
+            [None if row is None else reached.slope_deg.get(row) for row in rows],
+            [() if row is None else reached.warnings.get(row, ()) for row in rows],
+            [() if row is None else reached.notes(row) for row in rows],
         )
 
-    def _added(self, row: int) -> New | None:
-        new = self._new
-        return None if new is None else New(int(new.grids[row]), int(new.parks[row]), int(new.pairs[row]))
 
-    def _with_walk(self, ranked: Ranked, row: int) -> Ranked:
-        reached = self._reached
-        if reached is None or ranked.spot.near is not None:
-            return ranked
-        spot = ranked.spot
-        return replace(
-            ranked,
-            spot=replace(spot, notes=(*spot.notes, *reached.notes(row))),
-            route=reached.route(row),
-            slope_deg=reached.slope_deg.get(row),
-            warnings=reached.warnings.get(row, ()),
+class _Walks(NamedTuple):
+    """Of each row, nothing where no access data was given or nothing counts."""
+
+    route: list[Route | None]
+    slope_deg: list[float | None]
+    warnings: list[tuple[str, ...]]
+    notes: list[tuple[str, ...]]
+
+
+class _ParkTexts:
+    """Ids and names of some parks by their numbers: texts of all, one by one, are slow to look up."""
+
+    def __init__(self, parks: Sequence[Ints], ids: Any, names: Any) -> None:
+        self.numbers = np.unique(np.concatenate(parks))
+        self.ids, self.names = (np.asarray(some[self.numbers], dtype=object) for some in (ids, names))
+
+    def ids_of(self, parks: Ints) -> list[str]:
+        found: list[str] = self.ids[np.searchsorted(self.numbers, parks)].tolist()
+        return found
+
+    def names_of(self, parks: Ints) -> list[str]:
+        found: list[str] = self.names[np.searchsorted(self.numbers, parks)].tolist()
+        return found
+
+
+def _split_list(values: list[T], ends: list[int]) -> list[tuple[T, ...]]:
+    return [tuple(values[first:end]) for first, end in pairwise([0, *ends])]
+
+
+def _make_ranked(some: SpotColumns) -> list[Ranked]:
+    """The rows of columns as objects."""
+    line = some.stretches
+    stretches = [
+        Stretch(*columns)
+        for columns in zip(
+            line.line,
+            _pair(line.start),
+            _pair(line.end),
+            line.length_m.tolist(),
+            line.locators,
+            line.parks,
+            strict=True,
         )
+    ]
+    ends = np.cumsum(np.bincount(some.stretch_row, minlength=len(some.rank))).tolist()
+    verdicts = map(
+        Verdict,
+        some.locators,
+        some.parks,
+        some.clearances_m,
+        some.grids_p.tolist(),
+        some.parks_p,
+        some.confidence.tolist(),
+        some.word,
+        some.coarse,
+    )
+    corners = [None if math.isnan(lon) else (lon, lat) for lon, lat in _pair(some.corner)]
+    spots = map(
+        Spot,
+        some.kind,
+        some.lon.tolist(),
+        some.lat.tolist(),
+        corners,
+        verdicts,
+        some.park_names,
+        _split_list(stretches, ends),
+        some.offset_m.tolist(),
+        some.offset_deg.tolist(),
+        some.near,
+        some.notes,
+    )
+    home_km = [None if math.isnan(km) else km for km in some.home_km.tolist()]
+    ranked = map(
+        Ranked,
+        some.rank,
+        spots,
+        some.n_grids,
+        some.n_parks,
+        some.grid_park_pairs,
+        home_km,
+        some.route,
+        some.slope_deg,
+        some.warnings,
+        some.new,
+    )
+    return [*ranked]
+
+
+def _pair(lon_lat: tuple[Floats, Floats]) -> list[tuple[float, float]]:
+    return [*zip(lon_lat[0].tolist(), lon_lat[1].tolist(), strict=True)]
 
 
 def _list_coarse(
-    found: FoundPlaces, row: int, outlines: Mapping[int, CoarseOutline | None]
-) -> tuple[CoarseOutline, ...]:
-    """The outlines that look generalised of the parks a row claims, or of the one it misses."""
-    missed = int(found.near_park[row])
-    held = found.claims.park[found.claims.first[row] : found.claims.first[row + 1]].tolist()
-    some = (outlines.get(park) for park in (held if missed < 0 else [missed]))
-    return tuple(one for one in some if one is not None)
+    found: FoundPlaces, outlines: Mapping[int, CoarseOutline | None]
+) -> list[tuple[CoarseOutline, ...]]:
+    """The outlines that look generalised of the parks each row claims, or of the one it misses."""
+    coarse: list[tuple[CoarseOutline, ...]] = [()] * len(found)
+    known = np.array([park for park, one in outlines.items() if one is not None], dtype=np.int64)
+    missed = np.repeat(found.near_park, np.diff(found.claims.first))
+    looked = np.where(missed < 0, found.claims.park, missed)
+    row, _ = expand_ranges(found.claims.first[:-1], np.diff(found.claims.first))
+    for k in np.flatnonzero(np.isin(looked, known)).tolist():
+        if missed[k] < 0 or not coarse[row[k]]:
+            coarse[row[k]] += (outlines[int(looked[k])],)
+    return coarse
 
 
 def make_locators(grid: Ints, i: Ints, j: Ints, level: int) -> list[tuple[str, ...]]:
@@ -267,98 +516,78 @@ def make_locators(grid: Ints, i: Ints, j: Ints, level: int) -> list[tuple[str, .
     return [tuple(texts[end - size : end]) for end, size in zip(ends, cells.tolist(), strict=True)]
 
 
-def _make_spot(
-    found: FoundPlaces,
-    row: int,
-    locators: tuple[str, ...],
-    stretches: tuple[Stretch, ...],
-    ids: Any,
-    names: Any,
-    level: int,
-) -> Spot:
-    judged, missed = found.judged, int(found.near_park[row])
-    part = slice(found.claims.first[row], found.claims.first[row + 1])
-    held = found.claims.park[part] if missed < 0 else np.empty(0, dtype=np.int64)
-    confidence = float(judged.confidence[row])
-    grid = int(found.claims.grid[row])
-    corner = None
-    if grid == FOUR or grid in THREE:
-        corner = (float(get_edge_lon(found.i[row], level)), float(get_edge_lat(found.j[row], level)))
-    dx, dy = float(found.dx_m[row]), float(found.dy_m[row])
-    return Spot(
-        kind=KINDS[found.kind[row]],
-        lon=float(judged.lon[row]),
-        lat=float(judged.lat[row]),
-        corner=corner,
-        verdict=Verdict(
-            locators=locators,
-            parks=tuple(ids[held].tolist()),
-            clearances_m=tuple(judged.clearance_m[part].tolist()) if missed < 0 else (),
-            grids_p=float(judged.grids_p[row]),
-            parks_p=tuple(judged.parks_p[part].tolist()) if missed < 0 else (),
-            confidence=confidence,
-            word="not counted" if missed >= 0 else choose_word(confidence),
-        ),
-        park_names=tuple(names[held].tolist()),
-        stretches=stretches,
-        offset_m=float(np.hypot(dx, dy)),
-        offset_deg=float(np.degrees(np.arctan2(dx, dy)) % 360.0),
-        near=None
-        if missed < 0
-        else NearMiss(
-            str(ids[missed]), str(names[missed]), float(found.near_m[row]), float(found.near_deg[row])
-        ),
-        notes=_make_notes(found, row, corner is not None, len(locators), len(stretches)),
-    )
+def _list_missed(found: FoundPlaces, texts: _ParkTexts) -> list[NearMiss | None]:
+    missed: list[NearMiss | None] = [None] * len(found)
+    rows = np.flatnonzero(found.near_park >= 0)
+    park = found.near_park[rows]
+    columns = found.near_m[rows].tolist(), found.near_deg[rows].tolist()
+    for row, *values in zip(rows.tolist(), texts.ids_of(park), texts.names_of(park), *columns, strict=True):
+        missed[row] = NearMiss(*values)
+    return missed
 
 
-def _make_notes(found: FoundPlaces, row: int, at_corner: bool, cells: int, stretches: int) -> tuple[str, ...]:
-    notes = []
-    if found.near_park[row] >= 0:
-        return ("Outside every park; no station here counts for one.",)
-    if at_corner and cells == 3:
-        notes.append("Three cells: with the corner itself in the station, too much of it would lie outside.")
-    if at_corner and stretches:
-        notes.append(f"{stretches} stretch{'es' if stretches > 1 else ''} of line end at this corner.")
-    return tuple(notes)
+def _list_notes(found: FoundPlaces, at_corner: NDArray[np.bool_], stretches: Ints) -> list[list[str]]:
+    """What to note of the kind of each place, and of the stretches that end there."""
+    notes: list[list[str]] = [[] for _ in range(len(found))]
+    inside = found.near_park < 0
+    for row in np.flatnonzero(~inside).tolist():
+        notes[row].append("Outside every park; no station here counts for one.")
+    for row in np.flatnonzero(inside & at_corner & (count_cells(found.claims.grid) == 3)).tolist():
+        notes[row].append(
+            "Three cells: with the corner itself in the station, too much of it would lie outside."
+        )
+    for row in np.flatnonzero(inside & at_corner & (stretches > 0)).tolist():
+        count = int(stretches[row])
+        notes[row].append(f"{count} stretch{'es' if count > 1 else ''} of line end at this corner.")
+    return notes
 
 
-def _collect_stretches(
-    result: SearchResult, order: Ints, ids: Any, level: int
-) -> dict[int, tuple[Stretch, ...]]:
-    """The stretches of each of some rows, by its place among them."""
+def _collect_pieces(result: SearchResult, order: Ints) -> tuple[list[EdgePieces], Ints, Ints]:
+    """The stretches of some rows: pieces of meridians, then of parallels; those of a row together.
+
+    Gives the pieces, the order that brings those of each row together, and in that order the places of rows.
+    """
     place = np.full(len(result.found.i) + 1, -1)
     place[order] = np.arange(len(order))
-    by_row: dict[int, list[Stretch]] = {}
-    for pieces, owner in (
+    pieces, rows = [], []
+    for some, owner in (
         (result.meridians, result.meridian_owner),
         (result.parallels, result.parallel_owner),
     ):
         mine = np.flatnonzero(place[owner] >= 0)
-        for row, stretch in zip(
-            place[owner[mine]].tolist(), _make_stretches(pieces.take(mine), ids, level), strict=True
-        ):
-            by_row.setdefault(row, []).append(stretch)
-    return {row: tuple(stretches) for row, stretches in by_row.items()}
+        pieces.append(some.take(mine))
+        rows.append(place[owner[mine]])
+    row = np.concatenate(rows)
+    together = np.argsort(row, kind="stable")
+    return pieces, together, row[together]
 
 
-def _make_stretches(pieces: EdgePieces, ids: Any, level: int) -> list[Stretch]:
-    n = len(pieces.line)
-    start, end = (locate_on_pieces(pieces, np.full(n, f), level) for f in (0.0, 1.0))
-    if pieces.axis == "meridian":
-        pair = (
-            make_locator(pieces.line - 1, pieces.cell, level),
-            make_locator(pieces.line, pieces.cell, level),
+def _tabulate_stretches(
+    pieces: Sequence[EdgePieces], together: Ints, texts: _ParkTexts, level: int
+) -> StretchColumns:
+    lines: list[Any] = []
+    numbers, cells, parks = [], [], []
+    for some in pieces:
+        count = len(some)
+        lines += [some.axis] * count
+        ends = [locate_on_pieces(some, np.full(count, f), level) for f in (0.0, 1.0)]
+        numbers.append(np.stack([*ends[0], *ends[1], measure_pieces(some, level)]))
+        other = (some.line - 1, some.cell), (some.cell, some.line - 1)
+        one, two = (
+            (other[0], (some.line, some.cell))
+            if some.axis == "meridian"
+            else ((some.cell, some.line), other[1])
         )
-    else:
-        pair = (
-            make_locator(pieces.cell, pieces.line, level),
-            make_locator(pieces.cell, pieces.line - 1, level),
-        )
-    columns = [np.asarray(c).tolist() for c in (*start, *end, measure_pieces(pieces, level), *pair)]
-    first = pieces.sets.first
-    parks = [tuple(ids[pieces.sets.park[first[k] : first[k + 1]]].tolist()) for k in range(n)]
-    return [
-        Stretch(pieces.axis, (x0, y0), (x1, y1), size, (one, two), held)
-        for x0, y0, x1, y1, size, one, two, held in zip(*columns, parks, strict=True)
-    ]
+        cells.append(np.stack([make_locator(*one, level), make_locator(*two, level)]))
+        parks += _split_list(texts.ids_of(some.sets.park), some.sets.first[1:].tolist())
+    order = together.tolist()
+    lon0, lat0, lon1, lat1, length = np.concatenate(numbers, axis=1)[:, together]
+    locators = np.concatenate(cells, axis=1)[:, together].tolist()
+    return StretchColumns(
+        [lines[k] for k in order],
+        (lon0, lat0),
+        (lon1, lat1),
+        length,
+        [*zip(*locators, strict=True)],
+        [parks[k] for k in order],
+    )
