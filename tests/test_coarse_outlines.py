@@ -225,12 +225,24 @@ def test_with_the_error_that_was_advised_nothing_is_said() -> None:
     assert not any(ranked.spot.verdict.coarse for ranked in fine.spots)
 
 
+def test_what_stays_below_the_error_that_matters_is_not_measured_and_the_rest_is_as_ever() -> None:
+    turn = np.linspace(0, 2 * np.pi, 60, endpoint=False)
+    around = [
+        shapely.Polygon(np.stack([np.cos(turn), np.sin(turn)], axis=1) * size) for size in (0.01, 0.1, 1)
+    ]
+    spacing, error = measure_generalisation(around)
+    least = error * [0.9, 1.1, 0.999]
+    some, of = measure_generalisation(around, least)
+    np.testing.assert_array_equal(of, [error[0], 0.0, error[2]])
+    np.testing.assert_array_equal(some, [spacing[0], np.nan, spacing[2]])
+
+
 def test_only_the_parks_that_are_looked_at_are_measured(monkeypatch: pytest.MonkeyPatch) -> None:
     seen: list[int] = []
 
-    def watch(geometry: np.ndarray) -> object:
+    def watch(geometry: np.ndarray, least_m: np.ndarray) -> object:
         seen.append(len(geometry))
-        return measure_generalisation(geometry)
+        return measure_generalisation(geometry, least_m)
 
     monkeypatch.setattr("scout.search.describe.measure_generalisation", watch)
     rng = np.random.default_rng(1)

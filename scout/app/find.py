@@ -146,9 +146,9 @@ def find_spots(
     outlines: dict[int, CoarseOutline | None] = {}
 
     def coarse(some: Ints) -> dict[int, CoarseOutline | None]:
-        new = np.setdiff1d(some, np.fromiter(outlines, dtype=np.int64, count=len(outlines)))
-        if len(new):
-            loaded = source.load(new)
+        new = [park for park in some.tolist() if park not in outlines]
+        if new:
+            loaded = source.load(np.array(new, dtype=np.int64))
             coarse = find_coarse_outlines(loaded.frame, options.station)
             outlines.update(zip(loaded.numbers.tolist(), coarse, strict=True))
         return outlines

@@ -136,7 +136,7 @@ class Generalisation(NamedTuple):
     error_m: Floats  # 95 %, how far the true line may lie from the one drawn
 
 
-def measure_generalisation(geometry: ArrayLike) -> Generalisation:
+def measure_generalisation(geometry: ArrayLike, least_m: float | Floats = 0.0) -> Generalisation:
     """How coarsely the curves of outlines are drawn.
 
     A curve is a run of `_LEAST_EDGES` edges or more between oblique turns, half of which at most are nearly
@@ -149,6 +149,8 @@ def measure_generalisation(geometry: ArrayLike) -> Generalisation:
     ----------
     geometry : array of Polygon or MultiPolygon
         Longitudes continuous, degrees.
+    least_m : float or array, shape (n,)
+        Errors that matter: where no sagitta of an outline is larger, it counts as without curves.
     """
     shapes = np.atleast_1d(np.asarray(geometry, dtype=object))
     spacing, error = np.full(len(shapes), np.nan), np.zeros(len(shapes))
@@ -177,6 +179,10 @@ def measure_generalisation(geometry: ArrayLike) -> Generalisation:
     curved[there] = (edges[run[there]] >= _LEAST_EDGES) & ~stairs[run[there]]
     sagitta = length * (turn + turn[after]) / 16
     of, sagitta, length = owner[part[ring]][curved], sagitta[curved], length[curved]
+    largest = np.zeros(len(shapes))
+    np.maximum.at(largest, of, sagitta)
+    kept = (largest > least_m)[of]
+    of, sagitta, length = of[kept], sagitta[kept], length[kept]
     with_curves = np.unique(of)
     error[with_curves] = _find_quantiles(sagitta, length, of, _SHARE)
     spacing[with_curves] = _find_quantiles(length, length, of, 0.5)

@@ -88,7 +88,7 @@ def list_properties(spots: SpotColumns) -> dict[str, list[Any]]:
         round_values(spots.clearance_m, 2),
         round_values(spots.confidence, 4),
         spots.word,
-        [_round_value(max((one.error_m for one in some), default=None), 1) for some in spots.coarse],
+        [_round_value(max(one.error_m for one in some), 1) if some else None for some in spots.coarse],
         _sum_stretches(spots),
         round_values(spots.home_km, 3),
         _clean_texts([" ".join(some) for some in spots.notes]),
@@ -99,7 +99,7 @@ def list_properties(spots: SpotColumns) -> dict[str, list[Any]]:
         round_values(spots.offset_m, 2),
         round_values(spots.offset_deg, 1),
         *_list_walk_values(routes),
-        [_round_value(slope, 1) for slope in spots.slope_deg],
+        [None if slope is None else _round_value(slope, 1) for slope in spots.slope_deg],
         _clean_lists(spots.warnings),
         *([None if new is None else getattr(new, kind) for new in spots.new] for kind in _NEW),
     )
@@ -264,11 +264,10 @@ def to_geojson(findings: Findings) -> str:
 
 def _encode_column(values: list[Any]) -> list[str]:
     """Each value as JSON: all at once, for no text in JSON has a line end in it."""
-    lists = [one for one in values if isinstance(one, list)]
-    if not lists:
+    if not isinstance(next((one for one in values if one is not None), None), list):
         whole = json.dumps(values, ensure_ascii=False, allow_nan=False, separators=("\n", ":"))
         return whole[1:-1].split("\n") if values else []
-    texts = iter(_encode_column([*chain(*lists)]))
+    texts = iter(_encode_column([*chain(*(one for one in values if one is not None))]))
     return ["null" if one is None else f"[{', '.join(islice(texts, len(one)))}]" for one in values]
 
 

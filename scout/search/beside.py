@@ -40,9 +40,13 @@ def find_near_bounds(found: FoundPlaces, bounds: Floats, reach_m: float) -> tupl
     high = reach_m / 110_000.0
     wide = reach_m / compute_degree_lengths(min(float(np.max(np.abs(lat), initial=0.0)) + high, 89.99))[0]
     order = np.argsort(lon, kind="stable")
-    rows, parks = [], []
+    west, east = bounds[:, 0].min(initial=np.inf) - wide, bounds[:, 2].max(initial=-np.inf) + wide
+    none = np.empty(0, dtype=np.int64)
+    rows, parks = [none], [none]
     for turn in (-360.0, 0.0, 360.0):
         there = lon[order] + turn
+        if not len(there) or there[-1] < west or there[0] > east:
+            continue
         first = np.searchsorted(there, bounds[:, 0] - wide)
         count = np.searchsorted(there, bounds[:, 2] + wide, "right") - first
         some = np.flatnonzero(count > 0)
@@ -51,7 +55,9 @@ def find_near_bounds(found: FoundPlaces, bounds: Floats, reach_m: float) -> tupl
         meets = (bounds[park, 1] - high <= lat[row]) & (lat[row] <= bounds[park, 3] + high)
         rows.append(row[meets])
         parks.append(park[meets])
-    row, park = np.unique(np.stack([np.concatenate(rows), np.concatenate(parks)]), axis=1)
+    row, park = np.divmod(
+        np.unique(np.concatenate(rows) * len(bounds) + np.concatenate(parks)), max(len(bounds), 1)
+    )
     claimed, _ = expand_ranges(found.claims.first[:-1], np.diff(found.claims.first))
     other = ~np.isin(row * len(bounds) + park, claimed * len(bounds) + found.claims.park)
     other &= found.near_park[row] != park

@@ -92,7 +92,7 @@ def find_coarse_outlines(frame: gpd.GeoDataFrame, station: Station) -> list[Coar
     It does where the true boundary may run further from it than the boundary error it is judged by.
     """
     taken = station.boundary_error_m + frame[DATUM_ERROR].to_numpy(dtype=float)
-    spacing, error = measure_generalisation(frame.geometry.to_numpy())
+    spacing, error = measure_generalisation(frame.geometry.to_numpy(), taken)
     found: list[CoarseOutline | None] = [None] * len(frame)
     for row in np.flatnonzero(error > taken).tolist():
         park, name = str(frame[PARK_ID].iloc[row]), str(frame[PARK_NAME].iloc[row])
@@ -310,8 +310,7 @@ class Listing(Sequence[Ranked]):
         four_or_three = np.isin(found.claims.grid, [FOUR, *THREE])
         corner = np.where(four_or_three, [get_edge_lon(found.i, level), get_edge_lat(found.j, level)], np.nan)
         locators = make_locators(found.claims.grid, found.i, found.j, level)
-        outlines = {} if self._coarse is None else self._coarse(found.parks_of(np.arange(len(order))))
-        coarse, walks = _list_coarse(found, outlines), self._list_walks(order, missed)
+        coarse, walks = self._list_coarse(found), self._list_walks(order, missed)
         notes = [
             [tuple(map(warn_of_outline, some)) for some in coarse],
             _list_notes(found, ~np.isnan(corner[0]), np.bincount(row, minlength=len(order))),
@@ -357,6 +356,23 @@ class Listing(Sequence[Ranked]):
                 for outside, p in zip(missed.tolist(), judged.confidence.tolist(), strict=True)
             ],
         )
+
+    def _list_coarse(self, found: FoundPlaces) -> list[tuple[CoarseOutline, ...]]:
+        """The outlines that look generalised of the parks each row claims, or of the one it misses."""
+        coarse: list[tuple[CoarseOutline, ...]] = [()] * len(found)
+        if self._coarse is None:
+            return coarse
+        parks = found.parks_of(np.arange(len(found)))
+        measured = self._coarse(parks)
+        outlines = np.array([measured.get(park) for park in parks.tolist()], dtype=object)
+        sizes, inside = np.diff(found.claims.first), found.near_park < 0
+        held = np.repeat(np.arange(len(found)), np.where(inside, sizes, 0))
+        row = np.concatenate([held, np.flatnonzero(~inside)])
+        park = np.concatenate([found.claims.park[np.repeat(inside, sizes)], found.near_park[~inside]])
+        for k, one in zip(row.tolist(), outlines[np.searchsorted(parks, park)].tolist(), strict=True):
+            if one is not None:
+                coarse[k] += (one,)
+        return coarse
 
     def _list_beside(self, found: FoundPlaces) -> list[list[str]]:
         """What to note of the parks that rows do not claim and whose boundaries errors may reach."""
@@ -487,21 +503,6 @@ def _make_ranked(some: SpotColumns) -> list[Ranked]:
 
 def _pair(lon_lat: tuple[Floats, Floats]) -> list[tuple[float, float]]:
     return [*zip(lon_lat[0].tolist(), lon_lat[1].tolist(), strict=True)]
-
-
-def _list_coarse(
-    found: FoundPlaces, outlines: Mapping[int, CoarseOutline | None]
-) -> list[tuple[CoarseOutline, ...]]:
-    """The outlines that look generalised of the parks each row claims, or of the one it misses."""
-    coarse: list[tuple[CoarseOutline, ...]] = [()] * len(found)
-    known = np.array([park for park, one in outlines.items() if one is not None], dtype=np.int64)
-    missed = np.repeat(found.near_park, np.diff(found.claims.first))
-    looked = np.where(missed < 0, found.claims.park, missed)
-    row, _ = expand_ranges(found.claims.first[:-1], np.diff(found.claims.first))
-    for k in np.flatnonzero(np.isin(looked, known)).tolist():
-        if missed[k] < 0 or not coarse[row[k]]:
-            coarse[row[k]] += (outlines[int(looked[k])],)
-    return coarse
 
 
 def make_locators(grid: Ints, i: Ints, j: Ints, level: int) -> list[tuple[str, ...]]:
