@@ -1,6 +1,8 @@
 """The house of DEVELOPERS.md, read from the imports: packages import from above, never from below."""
 
 import ast
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -116,3 +118,24 @@ def test_the_core_touches_no_file_and_prints_nothing(path):
 
 def test_every_package_is_in_the_order():
     assert {home_of(path) for path in files()} == set(ORDER)
+
+
+@pytest.mark.parametrize("words", [["--help"], ["find", "--help"], ["grid", "JN58td", "48.1,11.6"]])
+def test_help_and_locators_need_no_frames(words):
+    """What is heavy to import is imported by what needs it."""
+    code = (
+        "import sys, scout.__main__; status = scout.__main__.main(sys.argv[1:]); "
+        "print(sorted({'pandas', 'geopandas', 'pyarrow', 'scipy', 'pyogrio'} & set(sys.modules)), status)"
+    )
+    run = subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True, check=False)
+    assert run.stdout.splitlines()[-1] == "[] 0", run.stderr
+
+
+def test_a_search_that_saves_nothing_imports_no_format():
+    code = (
+        "import sys, scout.cli.find, scout.app.outputs, scout.app.find, scout.parks.indexed; "
+        "print(sorted({'scout.output.features', 'scout.output.kml', 'scipy.sparse', 'jinja2', 'folium'} "
+        "& set(sys.modules)))"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout == "[]\n"

@@ -9,24 +9,29 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from functools import partial
+from importlib import import_module
 from pathlib import Path, PurePath
 
 from scout.app.faults import complain
 from scout.app.find import cut_to_best
 from scout.errors import FaultError, OutputError, ScoutError
 from scout.model import Findings
-from scout.output.features import to_csv, to_geojson, to_gpkg
-from scout.output.gpx import to_gpx
-from scout.output.kml import to_kml, to_kmz
 
-FORMATS: dict[str, Callable[[Findings], str | bytes]] = {
-    ".geojson": to_geojson,
-    ".csv": to_csv,
-    ".gpx": to_gpx,
-    ".kml": to_kml,
-    ".kmz": to_kmz,
-    ".gpkg": to_gpkg,
+FORMATS = {  # functions in `scout.output`, imported when they are used: most searches save nothing
+    ".geojson": "features:to_geojson",
+    ".csv": "features:to_csv",
+    ".gpx": "gpx:to_gpx",
+    ".kml": "kml:to_kml",
+    ".kmz": "kml:to_kmz",
+    ".gpkg": "features:to_gpkg",
 }
+
+
+def format_findings(findings: Findings, suffix: str) -> str | bytes:
+    """The findings in the format of one of the suffixes of `FORMATS`."""
+    module, _, name = FORMATS[suffix].partition(":")
+    make: Maker = partial(getattr(import_module(f"scout.output.{module}"), name), findings)
+    return make()
 
 
 def export_findings(findings: Findings, path: str) -> bytes:
@@ -40,7 +45,7 @@ def export_findings(findings: Findings, path: str) -> bytes:
     suffix = PurePath(path).suffix.lower()
     if suffix not in FORMATS:
         raise OutputError(path, f"no format goes by {suffix or 'no suffix'}", f"use {' or '.join(FORMATS)}")
-    content = FORMATS[suffix](findings)
+    content = format_findings(findings, suffix)
     return content.encode("utf-8") if isinstance(content, str) else content
 
 

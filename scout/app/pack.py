@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from scout.app.outputs import FORMATS
+from scout.app.outputs import format_findings
 from scout.errors import InputError, OutputError
 from scout.io.moving import is_part_name
 from scout.io.plain_text import make_one_line
@@ -68,7 +68,7 @@ def build_pack(findings: Findings, ranks: Sequence[int], particulars: CardPartic
     for ranked in taken.spots:
         texts[_name_card(ranked.rank)] = build_card(taken, ranked.rank, particulars)
     for suffix in SUFFIXES:
-        texts[f"spots{suffix}"] = FORMATS[suffix](taken)
+        texts[f"spots{suffix}"] = format_findings(taken, suffix)
     return _zip_texts(texts)
 
 

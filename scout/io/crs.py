@@ -20,8 +20,6 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from pyproj.exceptions import CRSError, ProjError
 from pyproj.transformer import TransformerGroup
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from scout.errors import CrsError
 from scout.geo.antimeridian import Box
@@ -289,6 +287,10 @@ def merge_boxes_to_few(boxes: Sequence[Box], most: int = _MOST) -> list[Box]:
 
 
 def _merge_near_boxes(boxes: Sequence[Box], reach_deg: float) -> list[Box]:
+    # A tenth of a second, and few need it.
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     while True:
         grown = np.asarray(boxes, dtype=float) + reach_deg * np.array([-1.0, -1.0, 1.0, 1.0])
         shapes = shapely.box(*grown.T)

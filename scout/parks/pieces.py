@@ -10,8 +10,6 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from scout.geo.antimeridian import make_continuous
 from scout.geo.geodesy import compute_degree_lengths
@@ -91,6 +89,10 @@ def _find_alike(key: Ints, bounds: Floats, shapes_of: Callable[[Ints], Shapes]) 
 
 
 def _find_groups(a: Ints, b: Ints, count: int) -> Ints:
+    # A tenth of a second, and few need it.
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
     links = coo_array((np.ones(len(a), dtype=bool), (a, b)), shape=(count, count))
     group: Ints = connected_components(links, directed=False)[1].astype(np.int64)
     return group
