@@ -17,6 +17,8 @@ _SCOUT = (
     *("scout.cli.find", "scout.app.outputs", "scout.output.report", "scout.app.find", "scout.parks.indexed"),
     *("scout.io.write", "pyarrow", "pyarrow.parquet", "pyarrow.pandas_compat"),
 )
+_SAVING = (*_SCOUT, "scout.output.features")
+_MAPPING = (*_SCOUT, "scout.page.document")
 _PREPARE = (*_SCOUT, "scout.cli.prepare", "scout.app.prepare", "geopandas.tools.hilbert_curve")
 _CHECK = (*_SCOUT, "scout.cli.check", "scout.output.report", "scout.search.places", "scout.geo.coordinates")
 _PLAIN = ("geopandas", "pyogrio", "shapely", "pyarrow", "pyarrow.parquet", "pyarrow.pandas_compat")
@@ -64,8 +66,12 @@ def _run(*words: str) -> str:
 
 
 def _find(*words: str) -> Callable[[Path, str], dict[str, int]]:
+    """A search; in its words ``HOME`` stands for that place and ``OUT`` for a file beside the parks."""
+
     def work(path: Path, home: str) -> dict[str, int]:
-        said = _run("find", str(path), "--top", "20", *(home if word == "HOME" else word for word in words))
+        out = str(path.parent / f"{path.stem}-out")
+        given = (home if word == "HOME" else word.replace("OUT", out) for word in words)
+        said = _run("find", str(path), "--top", "20", *given)
         more = re.search(r"Not listed: ([\d,]+) ranked below", said)
         return {"spots": _listed(said) + (int(more[1].replace(",", "")) if more else 0)}
 
@@ -89,34 +95,64 @@ def _to_fresh(path: Path, home: str) -> tuple[Path, Path]:
     return path, fresh(path)
 
 
-def _lattice(path: Path) -> Any:
-    """The frame, and the west and south edges of the squares it may lie in."""
+def _edges(bounds: Any, size: float) -> Any:
+    """West and south edges of the cells, ``size`` degrees high, that bounds may lie in."""
     import numpy as np
-    import pyogrio
 
-    frame = pyogrio.read_dataframe(path)
-    west, south, east, north = frame.total_bounds
-    return frame, *np.meshgrid(
-        np.arange(np.floor(west / 2) * 2, east, 2.0), np.arange(np.floor(south), north)
-    )
+    west, south, east, north = bounds
+    columns, rows = np.arange(west // (2 * size), east / (2 * size)), np.arange(south // size, north / size)
+    return np.meshgrid(columns * 2 * size, rows * size)
 
 
-def _overlay(path: Path, home: str) -> Any:
-    """The plain way: squares as polygons, laid over the parks."""
+def _lay_over(frame: Any, size: float) -> Any:
     import geopandas as gpd
     import shapely
 
-    frame, lon, lat = _lattice(path)
-    squares = gpd.GeoDataFrame(geometry=shapely.box(lon, lat, lon + 2, lat + 1).ravel(), crs=4326)
-    return gpd.overlay(frame, squares)
+    lon, lat = _edges(frame.total_bounds, size)
+    cells = shapely.box(lon, lat, lon + 2 * size, lat + size).ravel()
+    return gpd.overlay(frame, gpd.GeoDataFrame(geometry=cells, crs=4326), keep_geom_type=True)
+
+
+def _overlay(size: float) -> Callable[[Path, str], Any]:
+    """The plain way: cells as polygons, laid over the parks."""
+
+    def work(path: Path, home: str) -> Any:
+        return _lay_over(_read(path, home).to_crs(4326), size)
+
+    return work
+
+
+def _overlay_few(size: float) -> Callable[[Path, str], dict[str, int]]:
+    """The careful way: bounds are read first, and only parks with bounds over a line are laid over."""
+
+    def work(path: Path, home: str) -> dict[str, int]:
+        import numpy as np
+        import pyogrio
+
+        fids, bounds = pyogrio.read_bounds(path)
+        first, last = (np.floor(some / [[2 * size], [size]]) for some in (bounds[:2], bounds[2:]))
+        over = fids[(first != last).any(axis=0)]
+        if not len(over):
+            return {"spots": 0}
+        return {"spots": len(_lay_over(pyogrio.read_dataframe(path, fids=over), size))}
+
+    return work
 
 
 def _corners(path: Path, home: str) -> Any:
     import geopandas as gpd
     import shapely
 
-    frame, lon, lat = _lattice(path)
+    frame = _read(path, home).to_crs(4326)
+    lon, lat = _edges(frame.total_bounds, 1.0)
     return gpd.sjoin(gpd.GeoDataFrame(geometry=shapely.points(lon, lat).ravel(), crs=4326), frame)
+
+
+def _demo(folder: Path, home: str) -> dict[str, int]:
+    import os
+
+    os.chdir(folder)
+    return {"spots": _listed(_run("demo"))}
 
 
 def _page(path: Path, home: str) -> dict[str, float]:
@@ -158,17 +194,26 @@ LINES = {
     "subsquare in 100 km": Line(_SCOUT, _near("subsquare", "100")),
     "extended in 20 km": Line(_SCOUT, _near("extended", "20")),
     "fifth in 5 km": Line(_SCOUT, _near("fifth", "5")),
+    "subsquare, saved": Line(_SAVING, _find(*_GRIDS, "--level", "subsquare", "--save", "OUT.geojson")),
+    "square, map": Line(_MAPPING, _find(*_GRIDS, "--map", "OUT.html")),
     "check of one place": Line(_CHECK, _check),
     "corners by sjoin": Line(_PLAIN, _corners),
-    "overlay of squares": Line(_PLAIN, _overlay, most=200_000),
+    "overlay of squares": Line(_PLAIN, _overlay(1.0), most=200_000),
+    "overlay, bounds first": Line(_PLAIN, _overlay_few(1.0)),
+    "overlay of subsquares": Line(_PLAIN, _overlay(1 / 24), most=10_000),
 }
-# Of these, what is measured on the ragged set.
-RAGGED = ("bare read", "square", "square with overlaps", "subsquare", "overlay of squares")
+# Of these, what is measured on the ragged set and on a file that the user names.
+RAGGED = (
+    *("bare read", "square", "square with overlaps", "subsquare", "subsquare, saved", "square, map"),
+    *("overlay of squares", "overlay, bounds first", "overlay of subsquares"),
+)
 # Measured once.
 PAGE = "page"
 PAGE_SIZES = (1000, 100_000)
 WALKS = "walks"
+DEMO = "demo"
 ONCE = {
-    PAGE: Line(_SCOUT, _page),
+    PAGE: Line(_MAPPING, _page),
+    DEMO: Line((*_MAPPING, "scout.walk.reach", "scout.walk.read"), _demo),
     WALKS: Line(("scout.walk.routes", "scout.model"), _walk, ready=_ground),
 }

@@ -24,7 +24,7 @@ from pathlib import Path
 from typing import Any
 
 from alone import measured
-from lines import LINES, ONCE, PAGE, PAGE_SIZES, RAGGED, WALKS, fresh
+from lines import DEMO, LINES, ONCE, PAGE, PAGE_SIZES, RAGGED, WALKS, fresh
 from made_parks import MAKERS, described, home_in, made_file
 
 _PREPARE = "scout prepare"
@@ -58,6 +58,13 @@ def machine() -> dict[str, Any]:
     }
 
 
+def count_records(path: Path) -> int:
+    """Records in a file."""
+    import pyogrio
+
+    return int(pyogrio.read_info(path, force_feature_count=True)["features"])
+
+
 def file_of(count: int, kind: str, folder: Path) -> Path:
     """Where the parks of one size are."""
     return folder / (f"{count}.gpkg" if kind == "smooth" else f"{kind}-{count}.gpkg")
@@ -68,14 +75,22 @@ def at_size(
 ) -> Iterator[tuple[str, dict[str, Any]]]:
     """Each line at one size as it comes; one that failed has its last words as ``failed``."""
     plain = file_of(count, kind, folder)
-    home = home_in(plain)
+    yield from on_file(plain, count, kind, names, times, home_in(plain))
+
+
+def on_file(
+    plain: Path, count: int, kind: str, names: list[str], times: int, home: str = ""
+) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Each line on one file as it comes."""
     bare: dict[str, float] = {}  # seconds, by kind of file
     for name in names:
         line = LINES[name]
         if count > line.most:
             continue
-        path = plain.with_suffix(f".{line.suffix}")
-        if line.suffix != "parquet":
+        path = plain.with_suffix(f".{line.suffix}") if kind in MAKERS else plain
+        if kind not in MAKERS:
+            pass  # it is there
+        elif line.suffix != "parquet":
             made_file(count, path, kind)
         elif not path.exists():
             _prepare(plain, home, 1)
@@ -112,6 +127,8 @@ def once(names: list[str], sizes: list[int], times: int, folder: Path) -> dict[s
     if WALKS in names:
         row = measured(WALKS, folder, "", times)
         found[WALKS] = row | ({} if "failed" in row else {"seconds_a_walk": row["seconds"] / row["places"]})
+    if DEMO in names:
+        found[DEMO] = measured(DEMO, folder, "", times)
     for count in PAGE_SIZES:
         if PAGE in names and count <= max(sizes):
             row = measured(PAGE, made_file(count, folder / f"{count}.gpkg"), "")
@@ -150,6 +167,10 @@ def print_once(found: dict[str, Any]) -> None:
         )
     elif walks:
         print(f"walks: {walks['failed']}")
+    demo = found.get(DEMO, {})
+    if demo:
+        said = "{seconds:.1f} s ({processor:.1f} s of processor), peak {peak_mb:,.0f} MB; {spots} spots"
+        print(f"demo: {demo['failed'] if 'failed' in demo else said.format(**demo)}")
     for count, row in found.get(PAGE, {}).items():
         size = f"{row['kb']:,.0f} KB for {row['spots']} spots" if "kb" in row else row["failed"]
         print(f"the map of the best spots of {count:,} parks: {size}")
@@ -164,6 +185,9 @@ def _given() -> argparse.Namespace:
     words = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     words.add_argument("--sizes", nargs="+", type=int, default=[1000, 10_000, 100_000, 1_000_000])
     words.add_argument("--set", nargs="+", choices=[*MAKERS], default=[*MAKERS], help="of parks")
+    words.add_argument(
+        "--file", type=Path, help="of parks, GeoPackage or another, longitude and latitude: measured alone"
+    )
     words.add_argument("--times", type=int, default=2, help="runs of each line; the best counts")
     words.add_argument("--lines", nargs="+", choices=names, default=names, metavar="LINE", help=str(names))
     words.add_argument(
@@ -182,6 +206,15 @@ def main() -> int:
     sizes = sorted(set(given.sizes))
     found: dict[str, Any] = {"machine": machine(), "times": given.times}
     print(", ".join(f"{name} {value}" for name, value in found["machine"].items()))
+    if given.file is not None:
+        names = [name for name in RAGGED if name in given.lines]
+        print_head(count := count_records(given.file), given.file.name, described(given.file))
+        rows = found["file"] = {}
+        for name, row in on_file(given.file, count, "file", names, given.times):
+            rows[name] = row
+            print_row(name, row)
+        print(f"wrote {_keep(found, folder)}")
+        return int('"failed"' in json.dumps(found))
     for kind in given.set:
         names = [name for name in LINES if name in given.lines and (kind == "smooth" or name in RAGGED)]
         most = _MOST_RAGGED if kind == "ragged" and len(given.set) > 1 else max(sizes)
