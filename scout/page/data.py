@@ -31,6 +31,7 @@ from scout.model import (
 )
 from scout.output.text import Length, MeasuredText, name_verdict_class
 from scout.page.around import make_surroundings_data
+from scout.page.geography import make_geography_data
 from scout.page.outlines import Areas, DrawnParks, Polygons, draw_parks
 from scout.page.packing import (
     MAP_EDGE_LAT,
@@ -237,8 +238,15 @@ def make_page_data(findings: Findings) -> tuple[dict[str, Any], DrawnParks]:
         "named": named,
         "overlaps": {"two": _pack_area(drawn.twice), "more": _pack_area(drawn.thrice)},
         "around": make_surroundings_data(findings.surroundings, places, walked, frame),
+        "geography": make_geography_data(_list_shown(findings, places, drawn), frame),
         "home": _make_home_data(findings, frame),
     }, drawn
+
+
+def _list_shown(findings: Findings, places: NDArray[np.float64], drawn: DrawnParks) -> NDArray[np.float64]:
+    """Longitude and latitude of all that the page has something to show at: spots, home, parks."""
+    home = [] if findings.home is None else [findings.home]
+    return np.array([*places.tolist(), *home, *drawn.labels], dtype=float).reshape(-1, 2)
 
 
 def _make_park_data(

@@ -19,6 +19,12 @@ const namePane = scoutMap.createPane("lattice-names");
 namePane.style.zIndex = 450;
 namePane.style.pointerEvents = "none";
 namePane.setAttribute("aria-hidden", "true");
+let nameBoxes = [];
+
+// Where the locators stand, for whatever must keep clear of them.
+export function getLatticeNameBoxes() {
+  return nameBoxes;
+}
 
 function measureCell(level) {
   const centre = scoutMap.getCenter();
@@ -39,6 +45,7 @@ function findFinestLevel(fits) {
 export function drawLattice() {
   latticeLines.clearLayers();
   namePane.replaceChildren();
+  nameBoxes = [];
   if (!scoutMap.hasLayer(latticeLines)) return;
   const lines = findFinestLevel(
     (size, level) =>
@@ -141,6 +148,8 @@ function drawName(locator, at) {
   node.append(makeElement("b", "", locator.slice(0, 2 * findings.level)), locator.slice(2 * findings.level));
   L.DomUtil.setPosition(node, scoutMap.containerPointToLayerPoint(at));
   namePane.append(node);
+  const half = [(NAME_PX.perCharacter * locator.length) / 2, 9];
+  nameBoxes.push(L.bounds(at.subtract(half), at.add(half)));
 }
 
 scoutMap.on("moveend viewreset resize", drawLattice);

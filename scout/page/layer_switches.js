@@ -9,9 +9,11 @@ import { drawParkNames, parkAreas, parkNames } from "./parks.js";
 import { corners, homeLayer, misses, setShown, stretches } from "./marks.js";
 import { carLayer, walkLayer } from "./walks.js";
 import { groundLayers } from "./surroundings.js";
+import { drawGeographyNames, geographyLayer } from "./geography.js";
 import { viewBefore } from "./print.js";
 
 const layers = {
+  geography: [geographyLayer],
   parks: [parkAreas],
   "park-names": [parkNames],
   lattice: [latticeLines],
@@ -28,6 +30,7 @@ export function applySwitch(box) {
   for (const layer of layers[box.value] ?? []) setShown(layer, scoutMap, box.checked);
   if (box.value === "lattice") drawLattice();
   if (box.value === "park-names") drawParkNames();
+  if (["geography", "lattice", "park-names"].includes(box.value)) drawGeographyNames();
 }
 
 function noteBackground(text) {

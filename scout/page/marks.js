@@ -148,6 +148,12 @@ export function getMarkBoxes() {
     .map((at) => L.bounds(at.subtract([17, 46]), at.add([17, 4])));
 }
 
+export function getHomeBoxes() {
+  if (!findings.home || !scoutMap.hasLayer(homeLayer)) return [];
+  const at = scoutMap.latLngToContainerPoint(toLatLng(findings.home.at));
+  return [L.bounds(at.subtract([15, 15]), at.add([15, 15]))];
+}
+
 function dressMark(spot) {
   const icon = spot.mark.getElement();
   if (!icon) return;

@@ -15,6 +15,7 @@ const parkNamePane = scoutMap.createPane("park-names");
 parkNamePane.style.zIndex = 440;
 parkNamePane.style.pointerEvents = "none";
 parkNamePane.setAttribute("aria-hidden", "true");
+let parkNameBoxes = [];
 
 export const parks = findings.parks.map((park) => {
   const area = L.polygon(makeDrawnPolygons(park.outline, findings.outlineUnitsPerDegree), {
@@ -54,8 +55,14 @@ registerPaint(() => {
   }
 });
 
+// Where the names of parks stand, for whatever must keep clear of them.
+export function getParkNameBoxes() {
+  return parkNameBoxes;
+}
+
 export function drawParkNames() {
   parkNamePane.replaceChildren();
+  parkNameBoxes = [];
   if (!scoutMap.hasLayer(parkNames)) return;
   const taken = getMarkBoxes();
   for (const park of parks) {
@@ -66,6 +73,7 @@ export function drawParkNames() {
     const box = findFreeBox(park, width, taken);
     if (!box) continue;
     taken.push(box);
+    parkNameBoxes.push(box);
     const node = makeElement("bdi", "park-name leaflet-zoom-hide", park.name || park.id);
     node.style.maxWidth = `${width}px`;
     L.DomUtil.setPosition(node, scoutMap.containerPointToLayerPoint(box.getCenter()));

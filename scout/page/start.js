@@ -14,6 +14,7 @@ import { drawWalks } from "./walks.js";
 import "./press.js";
 import "./follow.js";
 import { showSpots } from "./refresh.js";
+import { addNorthMark } from "./geography.js";
 import "./print.js";
 import "./stored.js";
 import "./live.js";
@@ -22,6 +23,7 @@ import { applySwitch, boxes, keepView, recallView } from "./layer_switches.js";
 scoutMap.attributionControl.setPrefix(false);
 L.control.zoom({ position: "topright" }).addTo(scoutMap);
 L.control.scale({ position: "bottomright", maxWidth: 130 }).addTo(scoutMap);
+addNorthMark();
 
 function setFirstView() {
   const all = spots.filter((spot) => spot.drawn).map((spot) => spot.at);

@@ -67,6 +67,17 @@ DRAWN = (
     ("check", "ground", 3.0),
     ("walk", "ground", 3.0),
     ("barriers", "ground", 3.0),
+    ("town", "ground", 4.5),
+    ("town", "sea", 4.5),
+    ("water-name", "ground", 4.5),
+    ("water-name", "sea", 4.5),
+    ("firm", "sea", 3.0),
+    ("doubtful-edge", "sea", 3.0),
+    ("uncounted", "sea", 3.0),
+    ("park-edge", "sea", 3.0),
+    ("park-name", "sea", 4.5),
+    ("lattice-name", "sea", 3.0),
+    ("home", "sea", 3.0),
     *((kind.key, "ground", 3.0) for kind in HAZARDS),
 )
 
@@ -230,7 +241,14 @@ def test_landmarks_and_labels(open_page: Open) -> None:
 def test_what_lies_over_the_map_keeps_apart(open_page: Open) -> None:
     page = open_page(bay()).page
     page.locator("#key").evaluate("key => { key.open = false; }")
-    queries = ("#measure-button", "#check-button", "#key", ".leaflet-control-zoom", ".leaflet-control-scale")
+    queries = (
+        "#measure-button",
+        "#check-button",
+        "#key",
+        ".leaflet-control-zoom",
+        ".leaflet-control-scale",
+        ".north-mark",
+    )
     boxes = {query: page.locator(query).bounding_box() for query in queries}
     for one, other in combinations(queries, 2):
         a, b = boxes[one], boxes[other]

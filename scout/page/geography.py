@@ -1,0 +1,249 @@
+"""The base geography under the parks: coast, lakes, rivers, borders, towns, from Natural Earth 1:50 million.
+
+It lies in one packed file beside this module (made by ``tests/tools/make_geography.py``) and serves to find
+one's way around, nothing else: lines are wrong by a kilometre or so. The page gets the whole world in few
+vertices and what is around its own places in more, each layer within a number of bytes.
+"""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from scout.page.packing import MAP_EDGE_LAT, PageFrame, pack_ring
+
+BASE_UNITS_PER_DEG = 1000  # 0.11 km, a tenth of what the lines are wrong by
+PACKED_FILE = "geography.npz"
+# Bytes of the page for each layer, 146,000 together. Where a layer does not fit it gets coarser, then loses
+# its least records.
+ROOM = {
+    "land": 60_000,
+    "lakes": 16_000,
+    "rivers": 24_000,
+    "countries": 22_000,
+    "states": 10_000,
+    "towns": 14_000,
+}
+# Of records far from the page's places those up to a rank are drawn, for whoever zooms out.
+_FAR_RANKS = {"land": 0, "lakes": 1, "rivers": 1, "countries": 9, "states": -1, "towns": 1}
+# Vertices stray by no more, in degrees of longitude on the map: 0.4 is two pixels where it shows a continent,
+# 0.004 about one at the closest view that draws the base.
+_FAR_DEG = 0.4
+_NEAR_DEG = (0.004, 0.008, 0.016, 0.03, 0.06, 0.12, 0.25)
+_AROUND_DEG = 3.0  # at least, to each side of the places
+_AROUND_SHARE = 0.5  # of how far they lie apart
+_BYTES_PER_VERTEX, _BYTES_PER_RECORD = 4, 14  # about, packed; what is kept is measured
+_OFF_DEG = 0.03  # 3 km: as far as the coast may be off
+_PLACES_TRIED = 100  # and no more than twice as many
+_EDGE_DEG = 0.0015  # nearer to the edge of the world a line is that edge, and no coast
+
+
+@dataclass(frozen=True)
+class BaseLayer:
+    """Lines, each with a rank (0 first) and perhaps a name; a ring is a line that ends where it begins."""
+
+    lonlat: NDArray[np.float64]  # degrees, all lines end to end
+    sizes: NDArray[np.int64]
+    ranks: NDArray[np.int64]
+    names: list[str]
+
+    @property
+    def of(self) -> NDArray[np.int64]:
+        """The line of every vertex."""
+        return np.repeat(np.arange(len(self.sizes)), self.sizes)
+
+
+@dataclass(frozen=True)
+class BaseGeography:
+    """The packed file, read."""
+
+    layers: dict[str, BaseLayer]
+    towns: NDArray[np.float64]  # degrees; by rank, then the most people first
+    town_ranks: NDArray[np.int64]
+    town_names: list[str]
+
+
+@cache
+def load_base() -> BaseGeography:
+    """The base geography of the whole world."""
+    packed = np.load(io.BytesIO((files(__package__) / PACKED_FILE).read_bytes()), allow_pickle=False)
+    return BaseGeography(
+        {name: _unpack_layer(packed, name) for name in ROOM if name != "towns"},
+        packed["towns_at"] / BASE_UNITS_PER_DEG,
+        packed["towns_ranks"].astype(np.int64),
+        _unpack_texts(packed["towns_names"]),
+    )
+
+
+def _unpack_layer(packed: Any, name: str) -> BaseLayer:
+    sizes = packed[f"{name}_sizes"].astype(np.int64)
+    begin = np.cumsum(sizes) - sizes
+    steps = np.empty((int(sizes.sum()), 2), dtype=np.int64)
+    later = np.ones(len(steps), dtype=bool)
+    later[begin] = False
+    steps[later] = packed[f"{name}_steps"]
+    units = np.zeros_like(steps)
+    np.cumsum(np.where(later[:, None], steps, 0), axis=0, out=units)
+    units += np.repeat(packed[f"{name}_first"] - units[begin], sizes, axis=0)
+    names = f"{name}_names"
+    return BaseLayer(
+        units / BASE_UNITS_PER_DEG,
+        sizes,
+        packed[f"{name}_ranks"].astype(np.int64),
+        _unpack_texts(packed[names]) if names in packed else [],
+    )
+
+
+def _unpack_texts(letters: NDArray[np.uint8]) -> list[str]:
+    return letters.tobytes().decode("utf-8").split("\n")
+
+
+def make_geography_data(shown: NDArray[np.float64], frame: PageFrame) -> dict[str, Any]:
+    """What the script draws under the parks.
+
+    Parameters
+    ----------
+    shown : array, shape (n, 2)
+        Longitude and latitude, degrees, of what the page shows: its places, the corners of its parks' bounds.
+    frame : PageFrame
+        The page's longitudes. What is returned has its own, from -180 to 180, which the script repeats.
+
+    Returns
+    -------
+    dict
+        For each layer of lines its records as ``[line, rank, name]`` (the line packed, loose along the edge
+        of the world), ``towns`` as ``[x, y, rank, name]``, in whole numbers of ``1 / unitsPerDegree``
+        degree. ``lacksLand`` says that the base has sea where most of the page's places are, as it has where
+        small islands are: its sea is then not to be believed. Empty where nothing is shown. `ROOM` has the
+        most bytes of each.
+    """
+    if not len(shown):
+        return {}
+    base = load_base()
+    near = _Neighbourhood(shown, frame)
+    drawn: dict[str, Any] = {"unitsPerDegree": BASE_UNITS_PER_DEG, "lacksLand": not _has_land(base, shown)}
+    for name, layer in base.layers.items():
+        drawn[name] = _draw_layer(layer, near, _FAR_RANKS[name], ROOM[name])
+    drawn["towns"] = _draw_towns(base, near)
+    return drawn
+
+
+def _has_land(base: BaseGeography, places: NDArray[np.float64]) -> bool:
+    """Whether half of the places lie on the base's land, or as near to it as it is wrong."""
+    land = base.layers["land"]
+    tree = shapely.STRtree(shapely.polygons(shapely.linearrings(land.lonlat, indices=land.of)))
+    lon = (places[:, 0] + 180.0) % 360.0 - 180.0
+    some = shapely.points(lon, places[:, 1])[:: max(len(places) // _PLACES_TRIED, 1)]
+    on_land = np.unique(tree.query(some, predicate="dwithin", distance=_OFF_DEG)[0])
+    return 2 * len(on_land) >= len(some)
+
+
+class _Neighbourhood:
+    """A box around places in the page's longitudes, with room for a view that shows them all."""
+
+    def __init__(self, places: NDArray[np.float64], frame: PageFrame) -> None:
+        self._middle = frame.middle
+        lon = self._shift(places[:, 0])
+        x, y = np.array([lon.min(), lon.max()]), np.array([places[:, 1].min(), places[:, 1].max()])
+        size = max(_AROUND_SHARE * max(x[1] - x[0], y[1] - y[0]), _AROUND_DEG)
+        wide = max(float(np.cos(np.radians(min(np.abs(y).max(), MAP_EDGE_LAT)))), 0.1)
+        self._x, self._y = x + np.array([-size, size]) / wide, y + np.array([-size, size])
+
+    def holds(self, lonlat: NDArray[np.float64]) -> NDArray[np.bool_]:
+        lon, lat = self._shift(lonlat[:, 0]), lonlat[:, 1]
+        inside: NDArray[np.bool_] = (
+            (lon >= self._x[0]) & (lon <= self._x[1]) & (lat >= self._y[0]) & (lat <= self._y[1])
+        )
+        return inside
+
+    def _shift(self, lon: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Degrees east of the middle of the page, within half a turn."""
+        shifted: NDArray[np.float64] = (lon - self._middle + 180.0) % 360.0 - 180.0
+        return shifted
+
+
+def _draw_layer(layer: BaseLayer, near: _Neighbourhood, far_rank: int, room: int) -> list[list[Any]]:
+    inside = near.holds(layer.lonlat)
+    is_near = np.bincount(layer.of, weights=inside, minlength=len(layer.sizes)) > 0
+    plane = _project(layer.lonlat)
+    far = _mark_kept(plane, layer, _FAR_DEG) & _find_large(plane, layer, _FAR_DEG)[layer.of]
+    far &= (layer.ranks <= far_rank)[layer.of] | is_near[layer.of]
+    for tolerance in _NEAR_DEG:
+        kept = far | (inside & _mark_kept(plane, layer, tolerance))
+        sizes = np.bincount(layer.of, weights=kept, minlength=len(layer.sizes))
+        if _BYTES_PER_VERTEX * kept.sum() + _BYTES_PER_RECORD * np.count_nonzero(sizes) <= room:
+            break
+    records = _pack_records(layer, kept)
+    # By rank; of one rank those nearby, then the longest.
+    records.sort(key=lambda record: (layer.ranks[record[1]], not is_near[record[1]], -record[0]))
+    drawn = []
+    for size, _, record in records:
+        room -= size
+        if room < 0:
+            break
+        drawn.append(record)
+    return drawn
+
+
+def _project(lonlat: NDArray[np.float64]) -> NDArray[np.float64]:
+    """On the map's projection, in degrees of longitude."""
+    lat = np.clip(lonlat[:, 1], -MAP_EDGE_LAT, MAP_EDGE_LAT)
+    return np.column_stack([lonlat[:, 0], np.degrees(np.arcsinh(np.tan(np.radians(lat))))])
+
+
+def _mark_kept(plane: NDArray[np.float64], layer: BaseLayer, tolerance: float) -> NDArray[np.bool_]:
+    """Vertices that a line needs to stray by no more than a tolerance."""
+    numbered = np.column_stack([plane, np.arange(len(plane))])
+    lines = shapely.linestrings(numbered, indices=layer.of)
+    simple = shapely.simplify(lines, tolerance, preserve_topology=False)
+    kept = np.zeros(len(plane), dtype=bool)
+    kept[shapely.get_coordinates(simple, include_z=True)[:, 2].astype(np.int64)] = True
+    return kept
+
+
+def _find_large(plane: NDArray[np.float64], layer: BaseLayer, least: float) -> NDArray[np.bool_]:
+    """Lines that are longer or wider than that."""
+    begin = np.cumsum(layer.sizes) - layer.sizes
+    spans = np.maximum.reduceat(plane, begin) - np.minimum.reduceat(plane, begin)
+    large: NDArray[np.bool_] = spans.max(axis=1) >= 1.5 * least
+    return large
+
+
+def _pack_records(layer: BaseLayer, kept: NDArray[np.bool_]) -> list[tuple[int, int, list[Any]]]:
+    """Bytes, number of the line, record, of lines of which something is left."""
+    units = np.rint(layer.lonlat * BASE_UNITS_PER_DEG).astype(np.int64)
+    edge = np.abs(np.abs(layer.lonlat[:, 0]) - 180.0) < _EDGE_DEG
+    begin = np.cumsum(layer.sizes) - layer.sizes
+    records = []
+    for line in np.flatnonzero(np.bincount(layer.of, weights=kept, minlength=len(layer.sizes)) > 1):
+        at = begin[line] + np.flatnonzero(kept[begin[line] : begin[line] + layer.sizes[line]])
+        closed = bool((units[at[0]] == units[at[-1]]).all())
+        if closed and len(at) < 4:
+            continue
+        along_edge = edge[at] & np.roll(edge[at], -1)
+        name = layer.names[line] if layer.names else ""
+        text = pack_ring(units[at], along_edge)
+        record = [text, int(layer.ranks[line]), *([name] if name else [])]
+        records.append((len(text) + len(name.encode("utf-8")) + 10, int(line), record))
+    return records
+
+
+def _draw_towns(base: BaseGeography, near: _Neighbourhood) -> list[list[Any]]:
+    wanted = near.holds(base.towns) | (base.town_ranks <= _FAR_RANKS["towns"])
+    units = np.rint(base.towns * BASE_UNITS_PER_DEG).astype(np.int64)
+    room = ROOM["towns"]
+    drawn = []
+    for at in np.flatnonzero(wanted):
+        town = [*units[at].tolist(), int(base.town_ranks[at]), base.town_names[at]]
+        room -= len(f"[{town[0]},{town[1]},{town[2]},],") + 2 + len(base.town_names[at].encode("utf-8"))
+        if room < 0:
+            break
+        drawn.append(town)
+    return drawn
