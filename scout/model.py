@@ -397,6 +397,9 @@ class Surroundings:
     buildings: Sequence[shapely.Geometry] = ()
     busy_roads: Sequence[shapely.Geometry] = ()
     busy_names: Sequence[str] = ()
+    # For the map alone: woods as areas, peaks and settlements by name as points; the heights near the spots.
+    landmarks: gpd.GeoDataFrame | None = None
+    reliefs: Sequence[Relief] = ()
 
     def hazards_of(self, kind: str) -> gpd.GeoDataFrame:
         """Return the hazards of a kind."""

@@ -214,6 +214,7 @@ def make_access(files: AccessFiles, show: Callable[[str], None]) -> AccessSource
             return around, ()
         heights = read_heights(files.heights, boxes, show, files.crs)
         alone = () if tagged else (_HEIGHTS_ALONE,)
-        return replace(around, notes=(*around.notes, *alone, *heights.notes)), heights.reliefs
+        notes = (*around.notes, *alone, *heights.notes)
+        return replace(around, notes=notes, reliefs=heights.reliefs), heights.reliefs
 
     return AccessSource(near, files.walking, {"power": files.power_line_m})

@@ -42,6 +42,7 @@ from scout.page.packing import (
     convert_to_units,
     pack_ring,
 )
+from scout.page.shading import make_shading_data
 from scout.search.describe import find_coarse_outlines
 from scout.search.rank import edge_m, has_plenty
 
@@ -238,9 +239,18 @@ def make_page_data(findings: Findings) -> tuple[dict[str, Any], DrawnParks]:
         "named": named,
         "overlaps": {"two": _pack_area(drawn.twice), "more": _pack_area(drawn.thrice)},
         "around": make_surroundings_data(findings.surroundings, places, walked, frame),
+        "shading": _make_shading(findings, places, frame),
         "geography": make_geography_data(_list_shown(findings, places, drawn), frame),
         "home": _make_home_data(findings, frame),
     }, drawn
+
+
+def _make_shading(findings: Findings, places: NDArray[np.float64], frame: PageFrame) -> list[list[Any]]:
+    if findings.surroundings is None:
+        return []
+    starts = [r.route.start for r in findings.spots if r.route is not None and r.route.start is not None]
+    near = np.array([*places.tolist(), *starts], dtype=float).reshape(-1, 2)
+    return make_shading_data(findings.surroundings.reliefs, near, frame)
 
 
 def _list_shown(findings: Findings, places: NDArray[np.float64], drawn: DrawnParks) -> NDArray[np.float64]:

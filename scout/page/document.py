@@ -128,6 +128,7 @@ class MapDocument(Figure):  # type: ignore[misc]
             "version": __version__,
             "walk_tolerance_m": WALK_TOLERANCE_M,
             "walk_most": _find_longest_walk(self.findings),
+            "shaded": bool(data["shading"]),
             "any_new": any(ranked.new is not None for ranked in self.findings.spots),
         }
         page = _load_templates().get_template("page.html")
@@ -174,7 +175,8 @@ def build_map(findings: Findings, *, site: bool = False) -> str:
 
 def _list_ground_left(drawn: dict[str, Any]) -> list[tuple[str, int]]:
     """What of the surroundings had no room in the page, in words, and how many shapes."""
-    words = {"barriers": "barriers", **{kind.key: kind.title for kind in HAZARDS}}
+    words = {"roads": "roads and paths", "woods": "woods", "barriers": "barriers"}
+    words |= {kind.key: kind.title for kind in HAZARDS}
     left = [(word, drawn[name]["left"]) for name, word in words.items() if name in drawn]
     return [
         (word, count) for word, count in [*left, ("places for cars", drawn.get("startsLeft", 0))] if count

@@ -6,25 +6,17 @@ import { makeElement, makeSvg } from "./elements.js";
 import { unpackRing } from "./outlines.js";
 import { backgroundTiles, scoutMap } from "./map.js";
 import { CANVAS_MARGIN, canvases, getColour, registerPaint } from "./palette.js";
-import { getHomeBoxes, getMarkBoxes } from "./marks.js";
-import { getLatticeNameBoxes } from "./lattice.js";
-import { getParkNameBoxes } from "./parks.js";
+import { guessWidth, placeName, placeTown } from "./name_room.js";
 import { computeBaseStrength, computeMetresPerPixel, findLastRank, listTurns, projectToSquare } from "./thinning.js";
 
 const BASE_CREDIT = "Base geography: Natural Earth 1:50 million, coarse";
 const LACKS_LAND = "; it has no land here";
 const LEAST_BASE_PX = 2; // an island or a lake that is smaller is not drawn
-const MOST_BASE_NAMES = 60;
-const TOWN_RISE_PX = 8; // as in the style sheet
 const { geography } = findings;
 
 const basePane = scoutMap.createPane("geography");
 basePane.style.zIndex = 380;
 basePane.style.pointerEvents = "none";
-const baseNamePane = scoutMap.createPane("geography-names");
-baseNamePane.style.zIndex = 435;
-baseNamePane.style.pointerEvents = "none";
-baseNamePane.setAttribute("aria-hidden", "true");
 
 const baseLayers = {};
 let baseTowns = [];
@@ -141,106 +133,53 @@ function nameSource(wanted) {
   scoutMap.attributionControl[wanted ? "addAttribution" : "removeAttribution"](credit);
 }
 
-// Where names may still go, and which have been set.
-class NameRoom {
-  constructor(frame) {
-    this.frame = frame;
-    this.taken = [...getMarkBoxes(), ...getHomeBoxes(), ...getLatticeNameBoxes(), ...getParkNameBoxes()];
-    this.view = L.bounds([4, 4], scoutMap.getSize().subtract([4, 4]));
-    this.seen = new Set();
-    this.count = 0;
-  }
-
-  // On the container, of a place on the square of the map.
-  pixel(x, y) {
-    const { size, origin } = this.frame;
-    return scoutMap.layerPointToContainerPoint(L.point(x * size - origin.x, y * size - origin.y));
-  }
-
-  take(...boxes) {
-    const isFree = (box) => this.view.contains(box) && !this.taken.some((other) => other.intersects(box));
-    if (this.count >= MOST_BASE_NAMES || !boxes.every(isFree)) return false;
-    this.taken.push(...boxes);
-    this.count += 1;
-    return true;
-  }
-}
-
-// Towns, lakes and rivers by name where there is room, the most important first.
-export function drawGeographyNames() {
-  baseNamePane.replaceChildren();
+// Towns, lakes and rivers by name where there is room, the most important first; and whose they are.
+export function placeBaseNames(room) {
   const strength = scoutMap.hasLayer(geographyLayer) ? getStrength() : 0;
   nameSource(strength > 0);
   if (!strength || !baseLayers.land) return;
-  baseNamePane.style.opacity = strength;
   const size = scoutMap.getSize();
   const corner = scoutMap.containerPointToLayerPoint([0, 0]);
   const frame = findFrame(L.bounds(corner, corner.add(size)));
-  const room = new NameRoom(frame);
   const zoom = scoutMap.getZoom();
+  const place = { room, frame, strength, seen: new Set() };
   for (const town of baseTowns) {
     if (town.rank > findLastRank("towns", zoom)) break;
+    if (town.y < frame.view.north || town.y > frame.view.south) continue;
     for (const turn of listTurns(town.x, town.x, frame.view.west, frame.view.east)) {
-      if (town.y < frame.view.north || town.y > frame.view.south) continue;
-      placeTown(town, room, room.pixel(town.x + turn, town.y));
+      placeTown(room, town.name, findPixel(frame, town.x + turn, town.y), strength);
     }
   }
   for (const name of ["lakes", "rivers"]) {
     for (const line of baseLayers[name]) {
-      if (line.name && line.rank < findLastRank(name, zoom) && isLineInSight(line, frame)) placeWaterName(line, room, name);
+      if (line.name && line.rank < findLastRank(name, zoom) && isLineInSight(line, frame)) placeWaterName(line, name, place);
     }
   }
 }
 
-// About the width of a name, without asking the browser to lay it out.
-function guessWidth(text) {
-  return 7 * [...text].length + 4;
-}
-
-function addName(className, text, at) {
-  const node = makeElement("span", `${className} leaflet-zoom-hide`, text);
-  L.DomUtil.setPosition(node, scoutMap.containerPointToLayerPoint(at));
-  baseNamePane.append(node);
-}
-
-// To the right of its dot, or to the left where something stands there; a little higher or lower where that helps.
-function placeTown(town, room, at) {
-  const width = guessWidth(town.name);
-  for (const rise of ["", " high", " low"]) {
-    for (const side of ["", " left"]) {
-      const ends = side ? [at.x - 7 - width, at.x + 4] : [at.x - 4, at.x + 7 + width];
-      const y = at.y + (rise === " high" ? -TOWN_RISE_PX : rise ? TOWN_RISE_PX : 0);
-      const dot = L.bounds(at.subtract([3, 3]), at.add([3, 3]));
-      if (!room.take(L.bounds([ends[0], y - 7], [ends[1], y + 7]), dot)) continue;
-      addName(`town-name${side}${rise}`, town.name, at);
-      return;
-    }
-  }
+// On the container, of a place on the square of the map.
+function findPixel({ size, origin }, x, y) {
+  return scoutMap.layerPointToContainerPoint(L.point(x * size - origin.x, y * size - origin.y));
 }
 
 // In the middle of a lake that is wide enough, or at a vertex of a river, once for all its pieces.
-function placeWaterName(line, room, kind) {
+function placeWaterName(line, kind, { room, frame, strength, seen }) {
   const key = `${kind} ${line.name}`;
-  const width = guessWidth(line.name);
-  if (room.seen.has(key)) return;
-  const { view, size } = room.frame;
-  if ((line.high - line.low) * size < width) return;
-  for (const turn of listTurns(line.low, line.high, view.west, view.east)) {
-    for (const at of listNamePlaces(line, kind, turn, room)) {
-      if (!room.take(L.bounds(at.subtract([width / 2, 8]), at.add([width / 2, 8])))) continue;
-      room.seen.add(key);
-      addName("water-name", line.name, at);
+  if (seen.has(key) || (line.high - line.low) * frame.size < guessWidth(line.name)) return;
+  for (const turn of listTurns(line.low, line.high, frame.view.west, frame.view.east)) {
+    if (listNamePlaces(line, kind, turn, frame).some((at) => placeName(room, "water-name", line.name, at, strength))) {
+      seen.add(key);
       return;
     }
   }
 }
 
 // The middle of a lake; some vertices of a river, from the middle outwards.
-function listNamePlaces(line, kind, turn, room) {
-  if (kind === "lakes") return [room.pixel((line.low + line.high) / 2 + turn, (line.top + line.bottom) / 2)];
+function listNamePlaces(line, kind, turn, frame) {
+  if (kind === "lakes") return [findPixel(frame, (line.low + line.high) / 2 + turn, (line.top + line.bottom) / 2)];
   const last = line.x.length - 1;
   const numbers = [0.5, 0.3, 0.7, 0.15, 0.85].map((share) => Math.round(share * last));
-  return numbers.map((k) => room.pixel(line.x[k] + turn, line.y[k]));
+  return numbers.map((k) => findPixel(frame, line.x[k] + turn, line.y[k]));
 }
 
 // North is up on this map, always; a mark says so.
@@ -259,6 +198,4 @@ export function addNorthMark() {
 
 registerPaint(() => {
   if (scoutMap.hasLayer(geographyLayer)) geographyLayer._redraw();
-  drawGeographyNames();
 });
-scoutMap.on("moveend viewreset resize", drawGeographyNames);

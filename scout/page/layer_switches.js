@@ -9,11 +9,15 @@ import { drawParkNames, parkAreas, parkNames } from "./parks.js";
 import { corners, homeLayer, misses, setShown, stretches } from "./marks.js";
 import { carLayer, walkLayer } from "./walks.js";
 import { groundLayers } from "./surroundings.js";
-import { drawGeographyNames, geographyLayer } from "./geography.js";
+import { geographyLayer } from "./geography.js";
+import { roadLayer, shadingLayer } from "./roads.js";
+import { drawGroundNames } from "./ground_names.js";
 import { viewBefore } from "./print.js";
 
 const layers = {
   geography: [geographyLayer],
+  shading: [shadingLayer],
+  roads: [roadLayer],
   parks: [parkAreas],
   "park-names": [parkNames],
   lattice: [latticeLines],
@@ -30,7 +34,7 @@ export function applySwitch(box) {
   for (const layer of layers[box.value] ?? []) setShown(layer, scoutMap, box.checked);
   if (box.value === "lattice") drawLattice();
   if (box.value === "park-names") drawParkNames();
-  if (["geography", "lattice", "park-names"].includes(box.value)) drawGeographyNames();
+  if (["geography", "roads", "lattice", "park-names"].includes(box.value)) drawGroundNames();
 }
 
 function noteBackground(text) {

@@ -6,7 +6,7 @@ import { onShortlistChange } from "./shortlist_panel.js";
 import { filterSpots, filters, keepFilters, orderSpots } from "./filters.js";
 import { layRows } from "./rows.js";
 import { drawParkNames } from "./parks.js";
-import { drawGeographyNames } from "./geography.js";
+import { drawGroundNames } from "./ground_names.js";
 import { showMarks } from "./marks.js";
 import { drawCars, drawWalks } from "./walks.js";
 
@@ -16,7 +16,7 @@ export function showSpots() {
   drawWalks();
   drawCars();
   drawParkNames();
-  drawGeographyNames();
+  drawGroundNames();
 }
 
 function refreshList() {

@@ -8,7 +8,7 @@ const groundCanvas = makeCanvasPane("surroundings", 405);
 export const groundLayers = {};
 
 for (const [name, drawn] of Object.entries(findings.around)) {
-  if (!drawn.areas) continue;
+  if (!drawn.areas || name === "woods") continue;
   const layer = L.layerGroup();
   groundLayers[name] = layer;
   const plainShape = { renderer: groundCanvas, interactive: false };

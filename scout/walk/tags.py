@@ -38,16 +38,17 @@ Texts = NDArray[np.object_]
 # Keys that say what a thing is: a record with one is understood, even where it is of no interest here.
 SUBJECTS = frozenset((
     "aerialway", "aeroway", "amenity", "barrier", "boundary", "building", "craft", "emergency", "ford",
-    "geological", "highway", "historic", "landuse", "leisure", "man_made", "military", "natural", "power",
-    "public_transport", "railway", "route", "shop", "tourism", "waterway",
+    "geological", "highway", "historic", "landuse", "leisure", "man_made", "military", "natural", "place",
+    "power", "public_transport", "railway", "route", "shop", "tourism", "waterway",
 ))  # fmt: skip
 # Keys that are read here.
 KEYS = frozenset((
     "access", "amenity", "area", "barrier", "bridge", "building", "electrified", "foot", "ford", "highway",
     "information", "landuse", "layer", "leisure", "location", "locked", "military", "motor_vehicle",
     "motorcar", "motorroad", "name", "natural", "parking:both", "parking:lane:both", "parking:lane:left",
-    "parking:lane:right", "parking:left", "parking:right", "power", "railway", "ref", "sac_scale", "service",
-    "sidewalk", "tourism", "tracktype", "tunnel", "vehicle", "water", "waterway", "wetland",
+    "parking:lane:right", "parking:left", "parking:right", "place", "power", "railway", "ref",
+    "sac_scale", "service", "sidewalk", "tourism", "tracktype", "tunnel", "vehicle", "water", "waterway",
+    "wetland",
 ))  # fmt: skip
 
 # Values of access, foot, vehicle ...: not for the public on its way through.
@@ -294,6 +295,18 @@ def select_line_barriers(tags: Tags) -> tuple[Mask, Texts]:
         what = np.where(mask & ~found, words, what)
         found = found | mask
     return found, what
+
+
+_SETTLEMENTS = ("city", "town", "village", "hamlet", "isolated_dwelling", "farm", "locality")
+
+
+def select_landmarks(tags: Tags) -> tuple[Mask, Mask, Texts]:
+    """What people know a landscape by: woods, and peaks and settlements that have a name; in words."""
+    wood = tags.any_of("natural", ("wood",)) | tags.any_of("landuse", ("forest",))
+    peak = tags.any_of("natural", ("peak", "volcano"))
+    place = tags.any_of("place", _SETTLEMENTS)
+    what = np.where(wood, "wood", np.where(peak, "peak", _word_values(tags["place"]))).astype(object)
+    return wood, (peak | place) & ~wood & (tags.names != ""), what
 
 
 def select_outline_areas(tags: Tags) -> Mask:

@@ -303,6 +303,7 @@ class _ClassifiedRows:
     side: list[gpd.GeoDataFrame] = field(
         default_factory=list
     )  # ways with room for a car where they join those
+    landmarks: list[gpd.GeoDataFrame] = field(default_factory=list)
     understood: dict[str, int] = field(default_factory=dict)  # records per file
     notes: list[str] = field(default_factory=list)
 
@@ -325,6 +326,7 @@ class _ClassifiedRows:
             build_walls(np.concatenate([np.empty(0, object), *self.buildings]), starts.geometry.to_numpy()),
             busy.geometry.to_numpy(),
             busy[NAME].tolist(),
+            _join_frames(self.landmarks),
         )
 
 
@@ -348,6 +350,7 @@ def _classify_layer(found: _ClassifiedRows, layer: Layer, role: str, readings: S
     _classify_barriers(found, where, tags, shapes)
     _classify_ground(found, where, tags, shapes)
     _classify_hazards(found, tags, shapes)
+    _classify_landmarks(found, tags, shapes)
     _note_unknown(found, layer, role, tags, shapes, ~known)
 
 
@@ -407,6 +410,14 @@ def _classify_hazards(found: _ClassifiedRows, tags: Tags, shapes: SplitShapes) -
     for key, rows, what in rules.select_hazards(tags):
         parts = [shapes.as_lines(rows)] if key in linear else list(shapes.as_areas(rows))
         found.hazards += [_make_hazards(part, what, tags, key) for part in parts]
+
+
+def _classify_landmarks(found: _ClassifiedRows, tags: Tags, shapes: SplitShapes) -> None:
+    woods, places, what = rules.select_landmarks(tags)
+    found.landmarks += [
+        _make_rows(shapes.as_areas(woods)[0], what, tags),
+        _make_rows(shapes.points.of(places), what, tags),
+    ]
 
 
 def _classify_ground(found: _ClassifiedRows, where: str, tags: Tags, shapes: SplitShapes) -> None:
