@@ -45,7 +45,7 @@ export function filterSpots() {
 
 function showCount(hidden) {
   const count = spots.filter((spot) => spot.shown).length;
-  byId("count").textContent = `Showing ${count} of ${spots.length}`;
+  byId("count").textContent = `Places found: ${count < spots.length ? `${count} of ${spots.length}` : count}`;
   byId("nothing").hidden = count > 0 || spots.length === 0;
   const reasons = [...hidden].map(([why, number]) => `${number} by ${why}`);
   byId("hidden-why").textContent = `Hidden: ${reasons.join(", ")}`;

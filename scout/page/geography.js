@@ -10,7 +10,7 @@ import { guessWidth, placeName, placeTown } from "./name_room.js";
 import { computeBaseStrength, computeMetresPerPixel, findLastRank, listTurns, projectToSquare } from "./thinning.js";
 
 const BASE_CREDIT = "Base geography: Natural Earth 1:50 million, coarse";
-const LACKS_LAND = "; it has no land here";
+const LACKS_LAND = "Natural Earth 1:50 million has no land here";
 const LEAST_BASE_PX = 2; // an island or a lake that is smaller is not drawn
 const { geography } = findings;
 
@@ -129,7 +129,7 @@ let sourceNamed = false; // Leaflet counts how often a credit was added
 function nameSource(wanted) {
   if (wanted === sourceNamed) return;
   sourceNamed = wanted;
-  const credit = BASE_CREDIT + (geography.lacksLand ? LACKS_LAND : "");
+  const credit = geography.lacksLand ? LACKS_LAND : BASE_CREDIT;
   scoutMap.attributionControl[wanted ? "addAttribution" : "removeAttribution"](credit);
 }
 

@@ -21,6 +21,11 @@ export const homeLayer = L.layerGroup();
 export const discs = L.layerGroup();
 export const dots = L.layerGroup();
 
+// Of the usual size, by the pairs that a contact counts for there.
+function computeMarkSize({ pairs }) {
+  return Math.min(0.88 + 0.11 * Math.log2(Math.max(pairs, 1)), 1.3);
+}
+
 function makeMarkPicture(spot) {
   const picture = makeSvg("svg", { viewBox: `0 0 ${MARK.width} ${MARK.height}`, "aria-hidden": "true" });
   const badge = makeSvg("g", { class: "badge" });
@@ -41,7 +46,7 @@ function makeMark(spot) {
   const mark = L.marker(spot.at, {
     icon: L.divIcon({
       html: makeMarkPicture(spot),
-      className: `mark ${spot.look}`,
+      className: `mark ${spot.look}${isOutOfReach(spot) ? " unreached" : ""}`,
       iconSize: [MARK.width, MARK.height],
       iconAnchor: [MARK.width / 2, MARK.tip],
     }),
@@ -52,6 +57,7 @@ function makeMark(spot) {
   mark.on("add", () => {
     const icon = mark.getElement();
     icon.dataset.rank = spot.rank;
+    icon.style.setProperty("--size", computeMarkSize(spot));
     icon.setAttribute("aria-label", formatSpotName(spot));
     icon.addEventListener("keydown", (event) => {
       if (event.key === "Enter" || event.key === " ") {
@@ -144,8 +150,10 @@ function showDot(spot, wanted) {
 export function getMarkBoxes() {
   return spots
     .filter((spot) => spot.shown && spot.drawn && !spot.speck)
-    .map((spot) => scoutMap.latLngToContainerPoint(spot.at))
-    .map((at) => L.bounds(at.subtract([17, 46]), at.add([17, 4])));
+    .map((spot) => {
+      const [at, size] = [scoutMap.latLngToContainerPoint(spot.at), computeMarkSize(spot)];
+      return L.bounds(at.subtract([17 * size, 46 * size]), at.add([17 * size, 4]));
+    });
 }
 
 export function getHomeBoxes() {

@@ -19,7 +19,7 @@ export function makeNameRoom() {
   groundNamePane.replaceChildren();
   return {
     taken: [...getMarkBoxes(), ...getHomeBoxes(), ...getLatticeNameBoxes(), ...getParkNameBoxes()],
-    view: L.bounds([4, 4], scoutMap.getSize().subtract([4, 4])),
+    view: L.bounds([4, 4], scoutMap.getSize().subtract([4, 24])), // the credits stand below
     count: 0,
   };
 }

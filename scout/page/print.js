@@ -10,7 +10,7 @@ import { canvases, repaint } from "./palette.js";
 
 // The mark without its number, which would be too small to read.
 function makePrintedMark(spot) {
-  const node = makePicture(spot.look, spot.kind);
+  const node = makePicture(isOutOfReach(spot) ? `${spot.look} unreached` : spot.look, spot.kind);
   if (isOutOfReach(spot)) node.append(...makeBar());
   return node;
 }

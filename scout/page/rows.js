@@ -64,7 +64,7 @@ function makeRow(spot) {
 
 // The mark with its number; a bar across what cannot be reached on foot.
 export function makeNumberedMark(spot) {
-  const node = makePicture(spot.look, spot.kind);
+  const node = makePicture(isOutOfReach(spot) ? `${spot.look} unreached` : spot.look, spot.kind);
   const y = spot.kind === "near-miss" ? 25 : 21.2;
   if (isOutOfReach(spot)) node.append(...makeBar());
   node.append(makeSvg("text", { class: "number", x: 17, y }, spot.rank));

@@ -1,6 +1,5 @@
 // The list comes first: it can be read and used while the map is still being made.
 
-import { byId } from "./elements.js";
 import "./units.js"; // first: the list is in the units that are remembered
 import { getSpot } from "./spots.js";
 import { getRankInAddress } from "./address.js";
@@ -14,7 +13,6 @@ recallFilters();
 // A link to a spot shows it, whatever was filtered before.
 const linked = getSpot(getRankInAddress());
 if (linked && findHidingReason(linked, readFilters())) filters.reset();
-if (window.matchMedia("(max-width: 719px)").matches) byId("filter-box").open = false;
 orderSpots();
 filterSpots();
 layRows();

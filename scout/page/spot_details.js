@@ -80,7 +80,8 @@ function makeSpotClaim(spot) {
   const counts =
     `One contact from here counts for ${formatCount(spot.pairs, "pair")} of grid and park` +
     `${spot.look === "firm" ? "" : ", if it counts"}.${wordMissing(spot)}`;
-  return [claim, worth, ...(spot.pairs ? [makeParagraph("worth", counts)] : [])];
+  const meaning = makeParagraph("aside", makeLink("#words", "What these words mean"));
+  return [claim, worth, ...(spot.pairs ? [makeParagraph("worth", counts)] : []), meaning];
 }
 
 // What of it the notebook does not hold yet.

@@ -1,6 +1,7 @@
 // Everything is defined: put it on the map, find the first view, open what the address names.
 
 import { findings, toLatLng } from "./findings.js";
+import { byId } from "./elements.js";
 import { spots } from "./spots.js";
 import { follow } from "./address.js";
 import { keepShortlist } from "./shortlist_panel.js";
@@ -53,6 +54,7 @@ if (window.matchMedia("(max-width: 719px)").matches) {
   mapKey.open = false;
 }
 
+byId("all-button").addEventListener("click", setFirstView);
 setFirstView();
 recallView();
 scoutMap.on("moveend", keepView);

@@ -172,17 +172,17 @@ def test_filters_work_on_list_and_map_alike(open_page: Open) -> None:
     page = open_page(bay()).page
     open_filters(page)
     page.locator("input[name=words]").fill("tern mársh")
-    expect(page.locator("#count")).to_have_text("Showing 3 of 5")
+    expect(page.locator("#count")).to_have_text("Places found: 3 of 5")
     assert row_ranks(page) == [1, 2, 3] == sorted(tips(page))
     page.locator("input[name=look][value=doubtful]").uncheck()
     assert row_ranks(page) == [1, 3] == sorted(tips(page))
     page.locator("select[name=grids]").select_option("2")
     assert row_ranks(page) == [1] == sorted(tips(page))
-    expect(page.locator("#count")).to_have_text("Showing 1 of 5")
+    expect(page.locator("#count")).to_have_text("Places found: 1 of 5")
     page.locator("input[name=words]").fill("no such park")
     expect(page.locator("#nothing")).to_be_visible()
     page.locator("#hidden-box button").click()
-    expect(page.locator("#count")).to_have_text("Showing 5 of 5")
+    expect(page.locator("#count")).to_have_text("Places found: 5")
     assert row_ranks(page) == [1, 2, 3, 4, 5] == sorted(tips(page))
 
 

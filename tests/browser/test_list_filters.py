@@ -86,7 +86,7 @@ def test_the_count_says_how_many_are_hidden_and_by_what(open_page: Open) -> None
     page.locator("input[name=look][value=near]").uncheck()
     page.locator("select[name=parks]").select_option("2")
     page.locator("input[name=words]").fill("hn95")
-    expect(page.locator("#count")).to_have_text("Showing 1 of 5")
+    expect(page.locator("#count")).to_have_text("Places found: 1 of 5")
     expect(page.locator("#hidden-why")).to_have_text("Hidden: 2 by parks, 1 by text, 1 by verdict")
     assert ranks(page) == [1] == sorted(tips(page))
     page.locator("#hidden-box button").click()

@@ -18,6 +18,8 @@ Open = Callable[..., Watched]
 TEXTS = (
     "h1",
     ".summary",
+    ".best",
+    ".best a",
     ".caution",
     ".fold-word",
     ".aside",
@@ -220,7 +222,7 @@ def test_a_reader_can_zoom_the_page(open_page: Open) -> None:
 def test_landmarks_and_labels(open_page: Open) -> None:
     page = open_page(bay(), "#spot=1").page
     assert page.locator("html").get_attribute("lang") == "en"
-    assert page.get_by_role("region", name="Spots, best first").count() == 1
+    assert page.get_by_role("region", name="Places found, best first").count() == 1
     assert page.get_by_role("region", name="Spot 1: corner").count() == 1
     assert page.get_by_role("application", name="Map of the spots").count() == 1
     page.locator("#check-button").click()
@@ -243,6 +245,7 @@ def test_what_lies_over_the_map_keeps_apart(open_page: Open) -> None:
     page.locator("#key").evaluate("key => { key.open = false; }")
     queries = (
         "#measure-button",
+        "#all-button",
         "#check-button",
         "#key",
         ".leaflet-control-zoom",
