@@ -94,6 +94,16 @@ def test_names_of_many_parks_are_counted():
     assert sentence(found).startswith("Best place: 1, Quiet Cove, Tern Marsh and 1 more.")
 
 
+def test_a_name_without_end_leaves_room_for_the_sentence():
+    label = ("QX-1", "Q" * 9_000)
+    found = findings(
+        [corner_spot(-20.0, 45.0, ["HN95"], [label])],
+        parks_frame((label, box(-20.2, 44.9, -19.9, 45.1))),
+        home=None,
+    )
+    assert sentence(found) == f"Best place: 1, {'Q' * 27}…. One contact counts for 1 grid in 1 park."
+
+
 def test_a_hostile_name_is_text():
     label = ("QX-1", "<script>alert(1)</script>")
     found = findings(
