@@ -227,6 +227,21 @@ def format_slope(slope_deg: float) -> str:
     return f"{format_fixed(slope_deg)}°" if math.isfinite(slope_deg) else UNKNOWN
 
 
+def format_off_paths(off_m: float, length_m: float) -> str:
+    """How much of a walk is off paths, whole hundredths, one at the least; half a metre is none.
+
+    Examples
+    --------
+    >>> format_off_paths(0.2, 900.0), format_off_paths(402.0, 1312.0), format_off_paths(1.0, 900.0)
+    ('on paths', '31 % off paths', '1 % off paths')
+    """
+    if not (off_m >= 0 and length_m > 0 and math.isfinite(off_m) and math.isfinite(length_m)):
+        return UNKNOWN
+    if off_m < 0.5:
+        return "on paths"
+    return f"{min(max(math.floor(100 * off_m / length_m + 0.5), 1), 100)} % off paths"
+
+
 def format_count(count: int, one: str, many: str = "") -> str:
     """A count and its noun.
 

@@ -16,6 +16,7 @@ from builders import (
     parks_frame,
 )
 from click.testing import CliRunner
+from walked import harbour
 
 from scout.cli import command
 from scout.model import Route
@@ -102,3 +103,12 @@ def test_on_real_boundaries_the_nearer_of_equal_places_comes_first(tmp_path, sha
     for one in set(worth):
         far = [s["home_km"] for s, w in zip(plenty, worth, strict=True) if w == one]
         assert far == sorted(far)
+
+
+def test_the_terminal_tells_what_the_walk_is_like():
+    found = harbour()
+    steep = replace(found, spots=[replace(r, slope_deg=12.4) for r in found.spots])
+    head, first, *others = rows_of(steep)
+    assert "  walk  " in head
+    assert "24 min, 31 % off paths, slope 12°, from parking Tern <b>Gate</b>" in first
+    assert not [row for row in others if "off paths" in row]

@@ -19,7 +19,6 @@ from scout.model import (
     ParkAt,
     ParkReport,
     Ranked,
-    Route,
     Source,
     Station,
     Surroundings,
@@ -35,9 +34,11 @@ from scout.output.text import (
     format_length,
     format_minutes,
     format_move,
+    format_off_paths,
     format_position,
     format_probability,
     format_share,
+    format_slope,
     format_stated_length,
     format_text,
     format_verdict,
@@ -97,10 +98,21 @@ def format_coarse(outlines: Sequence[CoarseOutline], units: Units) -> Iterator[s
         yield f"WARNING: {more} more like these; --boundary-error {advised:g} would do for all."
 
 
-def _format_walk(route: Route | None) -> str:
+def _format_walk(ranked: Ranked) -> str:
+    """The time, how much of it is off paths, how steep the ground is there, where the walk begins."""
+    route = ranked.route
     if route is None:
         return ""
-    return route.state if route.out_min is None else format_minutes(route.out_min)
+    if route.out_min is None:
+        return route.state
+    parts = [format_minutes(route.out_min)]
+    if route.off_path_m is not None and route.length_m:
+        parts.append(format_off_paths(route.off_path_m, route.length_m))
+    if ranked.slope_deg is not None:
+        parts.append(f"slope {format_slope(ranked.slope_deg)}")
+    if route.start is not None:
+        parts.append(" ".join(filter(None, ("from", route.start_kind or "start", route.start_name))))
+    return ", ".join(parts)
 
 
 def _goes_by_edge(ranked: Ranked) -> bool:
@@ -140,7 +152,7 @@ def _format_row(ranked: Ranked, extra: list[str], units: Units) -> tuple[str, ..
         _clearance(ranked, units),
         *([_edge(ranked, units)] if _EDGE in extra else []),
         *([_home(ranked, units)] if _HOME in extra else []),
-        *([_format_walk(ranked.route)] if "walk" in extra else []),
+        *([_format_walk(ranked)] if "walk" in extra else []),
         *([str(ranked.new.pairs if ranked.new else "")] if "new" in extra else []),
         format_position(spot.lon, spot.lat),
         " ".join(spot.verdict.locators),

@@ -1,10 +1,18 @@
 // On paper: the map of the shown spots on the first page, then their table on as many as it takes.
 
 import { byId, makeBdi, makeElement, makeParagraph, makePicture, makeWarningSign } from "./elements.js";
-import { formatCount, formatDecimal, formatDuration, formatPercent, formatSentence } from "./wording.js";
+import {
+  formatClearance,
+  formatCount,
+  formatDecimal,
+  formatDuration,
+  formatLength,
+  formatPercent,
+  formatSentence,
+} from "./wording.js";
 import { anyWalk, isOutOfReach, isWalked, spots, wordVerdict } from "./spots.js";
 import { inOrder } from "./filters.js";
-import { makeBar } from "./rows.js";
+import { listWalkFacts, makeBar } from "./rows.js";
 import { mapKey, scoutMap } from "./map.js";
 import { canvases, repaint } from "./palette.js";
 
@@ -22,6 +30,15 @@ function joinInPairs(locators) {
   return pairs.join(" ");
 }
 
+// Why a place stands where it does.
+function listPrintedFacts(spot) {
+  if (spot.near) return [];
+  const inside = spot.parks.length ? [formatClearance(spot.clearance) + (spot.plenty ? " (plenty)" : "")] : [];
+  const home = spot.home === undefined ? [] : [`home ${formatLength(1000 * spot.home)}`];
+  const walk = listWalkFacts(spot).slice(isWalked(spot) ? 1 : 0); // the time has its own column
+  return [formatCount(spot.pairs, "pair"), ...inside, ...walk, ...home];
+}
+
 function makePrintedRow(spot) {
   const row = makeElement("tr");
   const cell = (content, className = "") => {
@@ -34,6 +51,9 @@ function makePrintedRow(spot) {
   const parks = spot.near ? [spot.near.park] : spot.parks;
   const named = makeElement("td", "paper-parks");
   parks.forEach((park, k) => named.append(k ? ", " : "", makeBdi(park.id, "paper-id"), " ", makeBdi(park.name)));
+  const facts = makeElement("span", "paper-facts");
+  facts.append(...listPrintedFacts(spot).flatMap((fact, k) => [k ? ", " : " ", fact]));
+  named.append(facts);
   for (const text of spot.warnings) named.append(makeParagraph("", makeWarningSign(), " ", makeBdi(formatSentence(text))));
   row.append(named);
   cell(spot.near ? "near miss" : [wordVerdict(spot), " ", formatPercent(spot.confidence)], "paper-whole");

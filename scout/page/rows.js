@@ -8,8 +8,10 @@ import {
   formatDuration,
   formatFineLength,
   formatLength,
+  formatOffPaths,
   formatPercent,
   formatSentence,
+  formatSlope,
 } from "./wording.js";
 import { onUnitsChange } from "./units.js";
 import { KIND_WORDS, isOutOfReach, isWalked, spots, wordVerdict } from "./spots.js";
@@ -102,7 +104,7 @@ function makeRowFacts(spot) {
     facts.push(worth, spot.parks.length ? formatClearance(spot.clearance) + (spot.plenty ? " (plenty)" : "") : "no park near");
     if (spot.edge > spot.clearance) facts.push(`furthest edge ${formatFineLength(spot.edge)}`);
   }
-  if (isWalked(spot)) facts.push(`walk ${formatDuration(spot.walk.out)}`);
+  facts.push(...listWalkFacts(spot));
   if (spot.home !== undefined) facts.push(`home ${formatLength(1000 * spot.home)}`);
   const node = makeElement("span", "row-facts");
   facts.forEach((fact, k) => {
@@ -111,6 +113,23 @@ function makeRowFacts(spot) {
     if (k < facts.length - 1) part.append(",");
   });
   return node;
+}
+
+// What a place costs: the walk, how much of it is off paths, where it begins, how steep the ground is.
+export function listWalkFacts(spot) {
+  const { walk, slope } = spot;
+  const facts = [];
+  if (isWalked(spot)) {
+    facts.push(`walk ${formatDuration(walk.out)}`);
+    if (walk.off !== undefined && walk.length > 0) facts.push(formatOffPaths(walk.off, walk.length));
+    if (walk.startKind || walk.startName) {
+      const from = makeElement("span", "row-start", `from ${walk.startKind || "start"}`);
+      if (walk.startName) from.append(" ", makeBdi(walk.startName));
+      facts.push(from);
+    }
+  }
+  if (slope !== undefined) facts.push(`slope ${formatSlope(slope)}`);
+  return facts;
 }
 
 function makeRowWarnings(spot) {

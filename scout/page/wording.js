@@ -111,6 +111,13 @@ export function formatSlope(slope) {
   return Number.isFinite(slope) ? `${formatFixed(slope)}°` : UNKNOWN_TEXT;
 }
 
+// How much of a walk is off paths; scout/quantities.py says the same.
+export function formatOffPaths(off, length) {
+  if (!(isSize(off) && isSize(length) && length > 0)) return UNKNOWN_TEXT;
+  if (off < 0.5) return "on paths";
+  return `${Math.min(Math.max(Math.floor((100 * off) / length + 0.5), 1), 100)} % off paths`;
+}
+
 export function formatCount(count, one, many = `${one}s`) {
   return `${groupDigits(String(count))} ${count === 1 ? one : many}`;
 }

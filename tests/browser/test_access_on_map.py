@@ -28,7 +28,8 @@ def test_warnings_and_reach_stand_in_the_row(open_page: Open) -> None:
     opened = open_page(harbour())
     page = opened.page
     expect(page.locator('#spots [data-rank="1"] .row-warning')).to_have_text(WARNING)
-    expect(page.locator('#spots [data-rank="1"] .row-facts')).to_contain_text("walk 24 min")
+    facts = page.locator('#spots [data-rank="1"] .row-facts')
+    expect(facts).to_contain_text("walk 24 min, 31 % off paths, from parking Tern <b>Gate</b>")
     far = page.locator('#spots [data-rank="3"]')
     expect(far.locator(".row-warning")).to_have_text(f"Out of reach on foot: {LAKE}")
     # Plain to those who see no colour: a bar across its mark, in the list and on the map.

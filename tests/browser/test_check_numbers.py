@@ -94,6 +94,7 @@ def test_script_and_python_meet_the_same_numbers(open_page: Open) -> None:
             sentences: v.words.sentences.map(inUnits(({ parts }) => formatSentence(parts))),
             bearings: v.words.bearings.map(({ degrees }) => formatBearing(degrees)),
             slopes: v.words.slopes.map(({ degrees }) => formatSlope(degrees)),
+            offPaths: v.words.offPaths.map(({ off, length }) => formatOffPaths(off, length)),
             minutes: v.words.minutes.map(({ minutes }) => formatDuration(minutes)),
             unknown: v.words.unknown.map(({ what, value }) => by[what](Number(value))),
             counts: v.words.counts.map(({ count }) => formatCount(count, "park")),

@@ -241,6 +241,21 @@ def words() -> dict[str, Rows]:
             for d in (0.0, 22.4, 22.5, 22.6, 134.5, 134.6, 270.0, 337.5, 359.4, 359.6, -90.0, 720.0)
         ],
         "slopes": [{"degrees": d, "text": wording.format_slope(d)} for d in (0.0, 0.5, 22.49, 35.5)],
+        "offPaths": [
+            {"off": off, "length": length, "text": wording.format_off_paths(off, length)}
+            for off, length in (
+                (0.0, 900.0),
+                (0.49, 900.0),
+                (0.5, 900.0),
+                (13.4, 900.0),
+                (13.5, 900.0),
+                (402.0, 1312.0),
+                (900.0, 900.0),
+                (900.4, 900.0),
+                (-1.0, 900.0),
+                (5.0, 0.0),
+            )
+        ],
         "minutes": [
             {"minutes": m, "text": wording.format_minutes(m)}
             for m in (
