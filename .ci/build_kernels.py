@@ -18,7 +18,7 @@ from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
 # No fused arithmetic: numpy has none, and both are to come to the same.
 _FLAGS = ("-O3", "-std=c99", "-ffp-contract=off", "-fno-math-errno", "-shared", "-fvisibility=hidden")
-_SUFFIX = {"win32": ".dll", "darwin": ".dylib"}.get(sys.platform, ".so")
+_LIBRARY = "kernels.compiled"  # with the usual suffix it would pass for a module of Python
 
 
 class KernelsHook(BuildHookInterface):
@@ -27,7 +27,7 @@ class KernelsHook(BuildHookInterface):
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
         """Compile; a wheel with the library is of this platform, one without is of any."""
         source = Path(self.root, "scout", "kernels.c")
-        target = source.with_name(f"_kernels{_SUFFIX}")
+        target = source.with_name(_LIBRARY)
         if not any(_compile(words, source, target) for words in _list_compilers()):
             target.unlink(missing_ok=True)
             self.app.display_warning("No C compiler: the loops of numpy are used, with the same results.")

@@ -22,19 +22,17 @@ _COEFFICIENTS = ("x1", "x2", "y1", "y4")  # of `make_polynomial_frame`, in the o
 def _load() -> ctypes.CDLL | None:
     """The library beside this file, or None where none is there that is of this source and loads."""
     place = Path(__file__).parent
-    for path in sorted(place.glob("_kernels.*")):
-        try:
-            library = ctypes.CDLL(str(path))
-            library.get_source_checksum.restype = ctypes.c_uint32
-            if library.get_source_checksum() != zlib.crc32((place / "kernels.c").read_bytes()):
-                continue
-        except (OSError, AttributeError):
-            continue
-        library.find_nearest_edges.restype = None
-        library.measure_nearby.restype = None
-        library.list_edges_in_boxes.restype = ctypes.c_int64
-        return library
-    return None
+    try:
+        library = ctypes.CDLL(str(place / "kernels.compiled"))
+        library.get_source_checksum.restype = ctypes.c_uint32
+        if library.get_source_checksum() != zlib.crc32((place / "kernels.c").read_bytes()):
+            return None
+    except (OSError, AttributeError):
+        return None
+    library.find_nearest_edges.restype = None
+    library.measure_nearby.restype = None
+    library.list_edges_in_boxes.restype = ctypes.c_int64
+    return library
 
 
 LIBRARY = _load()
