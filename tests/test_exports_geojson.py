@@ -7,16 +7,19 @@ import json
 from dataclasses import replace
 
 import exported
+import geopandas as gpd
 import numpy as np
 import pyogrio
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from scout.app.find import SearchOptions, find_spots
 from scout.app.outputs import export_findings
 from scout.io.plain_text import clean_text
 from scout.model import Route
-from scout.output.features import to_geojson
+from scout.output.features import round_values, to_csv, to_geojson, to_gpkg
 
 
 def properties(findings):
@@ -97,3 +100,27 @@ def test_a_member_is_a_position_as_rfc_7946_has_it():
     assert set(data) == {"type", "features"}
     positions = np.array([f["geometry"]["coordinates"] for f in data["features"]])
     assert positions.tolist() == [[-180.0, -10.0], [-179.8, -10.2]]
+
+
+@given(
+    st.lists(st.floats(-1e12, 1e12) | st.integers(-(10**7), 10**7).map(lambda k: k / 2e4)), st.integers(0, 8)
+)
+def test_columns_are_rounded_as_python_rounds_each_number(numbers, digits):
+    """Python's `round`, which works on decimal digits, is the oracle."""
+    columns = np.array([*numbers, np.nan, np.inf, 2.675, 0.5, -0.001], dtype=float)
+    oracle = [round(one, digits) if np.isfinite(one) else None for one in columns.tolist()]
+    assert list(map(repr, round_values(columns, digits))) == list(map(repr, oracle))
+
+
+def test_a_listing_gives_the_same_as_columns_and_as_objects():
+    rng = np.random.default_rng(3)
+    corners = rng.uniform(0, 3, (300, 2))
+    boxes = shapely.box(*corners.T, *(corners + rng.uniform(0.02, 0.3, (300, 2))).T)
+    frame = gpd.GeoDataFrame({"id": [f"Q-{k}" for k in range(300)]}, geometry=boxes, crs=4326)
+    found = find_spots(build_parks([read_frame(frame, "made")]), SearchOptions(level=3, home=(1.0, 1.0)))
+    objects = replace(found, spots=tuple(found.spots))
+    assert {one.spot.kind for one in objects.spots} == {"corner", "line", "overlap", "near-miss"}
+    assert any(len(one.spot.stretches) > 1 for one in objects.spots)
+    assert to_geojson(found) == to_geojson(objects)
+    assert to_csv(found) == to_csv(objects)
+    assert to_gpkg(found) == to_gpkg(objects)
