@@ -17,9 +17,11 @@ from hypothesis import strategies as st
 
 from scout.app.find import SearchOptions, find_spots
 from scout.app.outputs import export_findings
+from scout.io.layers import read_frame
 from scout.io.plain_text import clean_text
 from scout.model import Route
 from scout.output.features import round_values, to_csv, to_geojson, to_gpkg
+from scout.parks.build import build_parks
 
 
 def properties(findings):
