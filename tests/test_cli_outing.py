@@ -55,7 +55,6 @@ EVERY: dict[str, tuple[Any, list[str]]] = {
     "longest-walk": (45, ["45"]),
     "load": (12.5, ["12.5"]),
     "power-line": (80, ["80"]),
-    "workers": (2, ["2"]),
     "cluster": ("tcp://192.0.2.7:8786", ["tcp://192.0.2.7:8786"]),
     "map": ("m.html", ["plan/m.html"]),
     "save": (["s.csv", "../s.gpx"], ["plan/s.csv", "plan/../s.gpx"]),

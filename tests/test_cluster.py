@@ -13,8 +13,8 @@ from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
-import distributed
 import pytest
+from clusters import local_cluster
 from test_read_shelf import country, same, whole, written
 
 from scout.app.find import SearchOptions, find_spots
@@ -33,8 +33,14 @@ def isles(tmp_path_factory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def spread():
-    with open_workers(None, 2) as made:
+def scheduler():
+    with local_cluster() as cluster:
+        yield cluster.scheduler_address
+
+
+@pytest.fixture(scope="module")
+def spread(scheduler):
+    with open_workers(scheduler) as made:
         yield made
 
 
@@ -64,9 +70,7 @@ def test_a_worker_killed_in_mid_run_changes_nothing(isles, tmp_path):
     options = SearchOptions(level=2, min_grids=2)
     expected = whole([isles], options)
     killed = []
-    with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0", silence_logs=60
-    ) as cluster:
+    with local_cluster() as cluster:
         victim = next(iter(cluster.workers.values())).pid
         slow, given_up = Slow(tmp_path / "begun"), time.monotonic() + 60
 
@@ -81,7 +85,7 @@ def test_a_worker_killed_in_mid_run_changes_nothing(isles, tmp_path):
 
         thread = threading.Thread(target=kill)
         thread.start()
-        with open_workers(cluster.scheduler_address, None) as spread:
+        with open_workers(cluster.scheduler_address) as spread:
             tasks = []
 
             def slowly(work, parts):
@@ -114,7 +118,6 @@ def test_what_a_worker_complains_of_is_told(isles, spread):
     [
         (["--cluster", "tcp://127.0.0.1:9"], "--cluster tcp://127.0.0.1:9: no scheduler answers there"),
         (["--cluster", "nowhere at all"], "--cluster nowhere at all: no scheduler answers there"),
-        (["--cluster", "x", "--workers", "2"], "--workers: --cluster has workers of its own"),
     ],
 )
 def test_one_line_where_no_workers_are(isles, words, line, capsys, monkeypatch):
@@ -131,14 +134,14 @@ def test_without_dask_the_extra_is_named(isles, capsys, monkeypatch):
         "scout.search.workers.importlib.util.find_spec",
         lambda name: None if name == "distributed" else find_spec(name),
     )
-    assert main(["find", str(isles), "--workers", "2"]) == 2
+    assert main(["find", str(isles), "--cluster", "tcp://127.0.0.1:9"]) == 2
     assert "pip install lattice-scout[cluster]" in capsys.readouterr().err
 
 
-def test_the_command_gives_the_same_bytes(isles, tmp_path, monkeypatch):
+def test_the_command_gives_the_same_bytes(isles, scheduler, tmp_path, monkeypatch):
     monkeypatch.chdir(isles.parent)
     monkeypatch.setattr("sys.argv", ["scout"])  # the command line is part of what is written
-    for name, words in (("one", []), ("two", ["--workers", "2"])):
+    for name, words in (("one", []), ("two", ["--cluster", scheduler])):
         assert (
             main(
                 [

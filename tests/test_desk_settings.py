@@ -113,7 +113,6 @@ def test_the_page_has_a_field_for_every_option_but_those_that_write() -> None:
         "barriers",
         "hazards",
         "heights",
-        "workers",
         "cluster",
     }
     assert [key for key in list_fields() if key not in elsewhere and f'name="{key}"' not in page] == []

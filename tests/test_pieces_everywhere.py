@@ -9,6 +9,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
+from clusters import local_cluster
 from test_prepare import prepare, same_spots
 from test_read_shelf import SUFFIXES, country, same, shelved, whole, written
 
@@ -106,7 +107,7 @@ def test_prepared(folder, tmp_path):
 
 
 def test_on_workers(folder):
-    with open_workers(None, 2) as spread:
+    with local_cluster() as cluster, open_workers(cluster.scheduler_address) as spread:
         shelf = open_indexed([folder / "isles.gpkg"], ParkReading(), least=1)
         found = find_spots(shelf, OVERLAPS, spread=spread, most=60)
     same(found, whole([folder / "isles.gpkg"], OVERLAPS))

@@ -55,7 +55,6 @@ def search(request: SearchRequest, show: Callable[[str], None]) -> Findings:
         request.access_files,
         show,
         settings.cluster,
-        settings.workers,
     )
     return add_particulars(found, request)
 

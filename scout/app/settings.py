@@ -365,14 +365,6 @@ class Settings:
         50.0, "power-line", "access", LENGTH, "M", "Warn of overhead lines nearer to a spot than this."
     )
 
-    workers: int | None = _setting(
-        None,
-        "workers",
-        "spread",
-        _ONE_UP,
-        "N",
-        "Search in N processes, for whole continents; needs the extra named cluster.",
-    )
     cluster: str | None = _setting(
         None,
         "cluster",

@@ -169,24 +169,21 @@ def search_files(
     access: AccessFiles,
     show: Callable[[str], None],
     cluster: str | None = None,
-    workers: int | None = None,
 ) -> Findings:
     """Read the files and search them, the same for every command that searches.
 
-    ``cluster`` is a scheduler's address; without one, ``workers`` is a number of processes to start.
+    ``cluster`` is a scheduler's address, whose workers do the search.
     """
     from scout.app.find import find_spots
 
-    if cluster is not None and workers is not None:
-        raise InputError("--workers", "--cluster has workers of its own", "give one of the two")
     source = open_source(parks, show)
     around = make_access(access, show)
-    if cluster is None and workers is None:
+    if cluster is None:
         return find_spots(source, options, show, around)
     from scout.search.workers import PARKS_IN_A_TILE, open_workers
 
-    show("starting workers" if cluster is None else f"asking for workers at {cluster}")
-    with open_workers(cluster, workers) as spread:
+    show(f"asking for workers at {cluster}")
+    with open_workers(cluster) as spread:
         return find_spots(source, options, show, around, spread, PARKS_IN_A_TILE)
 
 

@@ -10,7 +10,7 @@ import importlib.util
 import logging
 import warnings
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from typing import Any
 
 from scout.errors import InputError, ScoutError
@@ -22,40 +22,30 @@ _ANSWER_S = 5  # that a scheduler has to answer in
 
 
 @contextmanager
-def open_workers(address: str | None, workers: int | None) -> Iterator[Spread]:
+def open_workers(address: str) -> Iterator[Spread]:
     """Workers to search tiles with, for as long as the context lasts.
 
     Parameters
     ----------
-    address : str, optional
+    address : str
         A Dask scheduler's, such as ``tcp://192.0.2.7:8786``. Its workers need this program, and the files
         under the same paths.
-    workers : int, optional
-        Processes to start on this machine instead.
 
     Raises
     ------
     InputError
         Dask is not installed, or nothing answers at the address.
     """
-    where = "--workers" if address is None else f"--cluster {address}"
+    where = f"--cluster {address}"
     if importlib.util.find_spec("distributed") is None:
         raise InputError(where, "this needs dask", "install it with: pip install lattice-scout[cluster]")
     import distributed
 
-    with ExitStack() as stack:
-        stack.enter_context(warnings.catch_warnings())
+    with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of large messages: outlines in memory are sent on purpose
-        if address is None:
-            options = {"n_workers": workers, "threads_per_worker": 1, "host": "127.0.0.1"}
-            # By default Dask would answer requests for its state from other machines too.
-            quiet = {"dashboard_address": "127.0.0.1:0", "silence_logs": logging.CRITICAL}
-            cluster = stack.enter_context(distributed.LocalCluster(**options, **quiet))
-            client = stack.enter_context(distributed.Client(cluster, set_as_default=False))
-        else:
-            _check_answers(address, where)
-            client = stack.enter_context(distributed.Client(address, set_as_default=False))
-        yield _make_spread(client, where)
+        _check_answers(address, where)
+        with distributed.Client(address, set_as_default=False) as client:
+            yield _make_spread(client, where)
 
 
 def _check_answers(address: str, where: str) -> None:
