@@ -9,7 +9,7 @@ const fromFile = !/^https?:$/.test(window.location.protocol);
 export const FILE_ADVICE = fromFile
   ? "This map was opened from a file, and most phones give a file no position, whatever you allow. Put the map on a web " +
     "space as a site (scout pack --web writes it) and open it there; or read the coordinates in a compass or GPS app and " +
-    "type them here."
+    "type them into “Check a place”."
   : "";
 
 const UNABLE =
