@@ -397,13 +397,23 @@ class Surroundings:
     buildings: Sequence[shapely.Geometry] = ()
     busy_roads: Sequence[shapely.Geometry] = ()
     busy_names: Sequence[str] = ()
-    # For the map alone: woods as areas, peaks and settlements by name as points; the heights near the spots.
+    # For the map alone: woods as areas, peaks and settlements by name as points; the light on the hills, and
+    # the heights it is drawn from, which are dropped once it is.
     landmarks: gpd.GeoDataFrame | None = None
+    shading: tuple[Shading, ...] = ()
     reliefs: Sequence[Relief] = ()
 
     def hazards_of(self, kind: str) -> gpd.GeoDataFrame:
         """Return the hazards of a kind."""
         return self.hazards[self.hazards[HAZARD] == kind]
+
+
+@dataclass(frozen=True, slots=True)
+class Shading:
+    """A picture of the light on some ground, its rows evenly spaced on the web's Mercator projection."""
+
+    bounds: tuple[float, float, float, float]  # west, south, east, north in degrees; east may pass 180
+    picture: str  # a data URI
 
 
 @dataclass(frozen=True, slots=True)

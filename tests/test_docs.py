@@ -146,7 +146,7 @@ def test_the_day_in_the_readme_runs_as_printed(copy):
             if option in words:
                 assert (copy / words[words.index(option) + 1]).exists()
     # What is told around the commands.
-    assert re.search(r"^1 +corner +4 x 2 = 8 +firm .* 34 min ", said["find"], re.MULTILINE)
+    assert re.search(r"^1 +corner +4 x 2 = 8 +firm .* 34 min, ", said["find"], re.MULTILINE)
     assert re.search(r"^ +firm, .*: DE39 x 2 parks", said["check"], re.MULTILINE)
     assert re.search(r"^ +better: .* then 4 grids, 2 parks", said["check"], re.MULTILINE)
     assert "Verdict: firm." in said["arrive"]

@@ -18,10 +18,17 @@ from test_page_ground import unpacked
 from walked import ground_frame, harbour, surroundings
 
 from scout.model import CROSSING, DRIVE, WALK, Relief
+from scout.output.saved import dump_findings, load_findings
 from scout.page.data import make_page_data
 from scout.page.document import build_map
 from scout.page.packing import UNITS_PER_DEG, PageFrame
-from scout.page.shading import ROOM_FOR_SHADING, compute_shade, make_shading_data
+from scout.page.shading import (
+    ROOM_FOR_SHADING,
+    add_shading,
+    compute_shade,
+    draw_hills,
+    make_shading_data,
+)
 from scout.walk.ways import classify_access
 
 cv2 = pytest.importorskip("cv2", reason="the pictures are read back by OpenCV")
@@ -32,6 +39,10 @@ def relief(west: float, south: float, cell_deg: float, heights: Any) -> Relief:
     rows = len(heights)
     to_pixel = (1 / cell_deg, 0.0, -west / cell_deg, 0.0, -1 / cell_deg, south / cell_deg + rows)
     return Relief(np.asarray(heights, dtype=np.float32), to_pixel, "EPSG:4326", "made.tif")
+
+
+def drawn_hills(reliefs: list[Relief], places: Any, middle: float) -> list[list[Any]]:
+    return make_shading_data(draw_hills(reliefs, places), PageFrame(middle))
 
 
 def picture_of(drawn: list[Any]) -> tuple[np.ndarray, np.ndarray]:
@@ -77,7 +88,7 @@ def test_a_ridge_lies_where_it_is_and_is_light_to_the_north_west():
     # At 60 degrees north, where rows of latitude and of the map part: a ridge from west to east at 60.01.
     lat = 60.05 - (np.arange(1000) + 0.5) * 1e-4
     heights = np.repeat(400 - 40_000 * np.abs(lat - 60.01)[:, None], 2000, axis=1)
-    made = make_shading_data([relief(9.9, 59.95, 1e-4, heights)], np.array([(10.0, 60.0)]), PageFrame(10.0))
+    made = drawn_hills([relief(9.9, 59.95, 1e-4, heights)], np.array([(10.0, 60.0)]), 10.0)
     (drawn,) = made
     west, south, east, north = np.divide(drawn[:4], UNITS_PER_DEG)
     assert (west + east) / 2 == pytest.approx(10.0, abs=1e-5)
@@ -95,9 +106,7 @@ def test_a_ridge_lies_where_it_is_and_is_light_to_the_north_west():
 def test_unknown_ground_is_clear():
     heights = np.full((200, 200), np.nan)
     heights[:, :100] = 10 * np.arange(100)
-    (drawn,) = make_shading_data(
-        [relief(9.97, 49.99, 3e-4, heights)], np.array([(10.0, 50.0)]), PageFrame(10.0)
-    )
+    (drawn,) = drawn_hills([relief(9.97, 49.99, 3e-4, heights)], np.array([(10.0, 50.0)]), 10.0)
     _, opacity = picture_of(drawn)
     assert opacity[:, : opacity.shape[1] // 4].max() > 0
     assert opacity[:, -opacity.shape[1] // 4 :].max() == 0
@@ -105,10 +114,8 @@ def test_unknown_ground_is_clear():
 
 def test_nothing_is_drawn_without_heights():
     place = np.array([(10.0, 50.0)])
-    assert make_shading_data([], place, PageFrame(10.0)) == []
-    assert (
-        make_shading_data([relief(9.9, 49.9, 1e-3, np.full((200, 200), 7.0))], place, PageFrame(10.0)) == []
-    )
+    assert drawn_hills([], place, 10.0) == []
+    assert drawn_hills([relief(9.9, 49.9, 1e-3, np.full((200, 200), 7.0))], place, 10.0) == []
 
 
 @pytest.mark.parametrize("count", [1, 40, 400])
@@ -117,7 +124,7 @@ def test_pictures_keep_within_their_bytes(count: int):
     # Rough ground, which packs worst.
     ground = relief(-100.0, 40.0, 2e-3, rng.normal(300, 60, (1600, 2400)))
     places = np.column_stack([rng.uniform(-99.9, -95.4, count), rng.uniform(40.1, 43.0, count)])
-    made = make_shading_data([ground], places, PageFrame(-98.0))
+    made = drawn_hills([ground], places, -98.0)
     assert made
     assert len(json.dumps(made, separators=(",", ":"))) <= ROOM_FOR_SHADING
     if count == 40:
@@ -130,7 +137,7 @@ def test_pictures_keep_within_their_bytes(count: int):
 def test_a_picture_follows_the_page_over_the_antimeridian():
     ground = relief(179.9, 49.9, 1e-3, 30 * np.abs(np.sin(np.arange(200) / 9))[None, :] * np.ones((200, 1)))
     east = relief(-180.0, 49.9, 1e-3, 30 * np.abs(np.sin(np.arange(100) / 9))[None, :] * np.ones((200, 1)))
-    (drawn,) = make_shading_data([ground, east], np.array([(-179.999, 50.0)]), PageFrame(180.0))
+    (drawn,) = drawn_hills([ground, east], np.array([(-179.999, 50.0)]), 180.0)
     assert 179.9 < drawn[0] / UNITS_PER_DEG < 180 < drawn[2] / UNITS_PER_DEG < 180.2
 
 
@@ -221,6 +228,20 @@ def test_landmarks_are_read_from_their_tags():
     ]
 
 
+def test_a_saved_result_has_its_hills_and_landmarks_still():
+    rough = relief(-20.1, 44.9, 1e-3, np.random.default_rng(3).normal(300, 60, (200, 200)))
+    marks = ground_frame([("peak", "Crow Top", shapely.Point(-20.002, 45.001))])
+    found = add_shading(
+        replace(harbour(), surroundings=replace(surroundings(), reliefs=(rough,), landmarks=marks))
+    )
+    back = load_findings(dump_findings(found), "here")
+    assert back.surroundings is not None
+    assert found.surroundings is not None
+    assert back.surroundings.shading == found.surroundings.shading
+    assert back.surroundings.shading
+    assert back.surroundings.landmarks["name"].tolist() == ["Crow Top"]
+
+
 # All together
 
 
@@ -251,10 +272,13 @@ def test_a_page_with_roads_and_heights_is_under_its_bytes():
     flags = {name: [True] * len(ways) for name in (WALK, DRIVE, CROSSING)}
     rough = relief(-101.0, 39.0, 2e-3, rng.normal(300, 60, (2000, 3500)))
     ground = replace(surroundings(), ways=ground_frame(ways, **flags), landmarks=marks, reliefs=(rough,))
-    text = build_map(replace(found, surroundings=ground))
+    full = add_shading(replace(found, surroundings=ground))
+    assert full.surroundings is not None
+    assert full.surroundings.reliefs == ()
+    text = build_map(full)
     assert len(text.encode()) < 1_500_000
     data = Reader(text).data()
     assert data["around"]["roads"]["left"] > 0
     assert f"{data['around']['roads']['left']:,} of roads and paths" in words(text)
     assert len(data["shading"]) > 10
-    assert build_map(replace(found, surroundings=ground)) == text
+    assert build_map(full) == text

@@ -153,7 +153,7 @@ def find_spots(
             outlines.update(zip(loaded.numbers.tolist(), coarse, strict=True))
         return outlines
 
-    return Findings(
+    found = Findings(
         level=options.level,
         station=options.station,
         spots=Listing(
@@ -181,6 +181,11 @@ def find_spots(
         surroundings=None if reached is None else reached.surroundings,
         walking=None if access is None else access.walking,
     )
+    if reached is None or not reached.surroundings.reliefs:
+        return found
+    from scout.page.shading import add_shading
+
+    return add_shading(found)
 
 
 def _check_known(wanted: Sequence[str], ids: Any) -> None:

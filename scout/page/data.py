@@ -218,6 +218,7 @@ def make_page_data(findings: Findings) -> tuple[dict[str, Any], DrawnParks]:
     lines = [r.route.line for r in findings.spots if r.route is not None]
     walked = np.array([place for line in lines for place in line], dtype=float).reshape(-1, 2)
     parks, drawn = _make_park_data(findings, places, frame)
+    around = findings.surroundings
     number = {park["id"]: at for at, park in reversed(list(enumerate(parks)))}
     named = _list_named_only(findings.spots, number)
     return {
@@ -238,19 +239,11 @@ def make_page_data(findings: Findings) -> tuple[dict[str, Any], DrawnParks]:
         "parks": parks,
         "named": named,
         "overlaps": {"two": _pack_area(drawn.twice), "more": _pack_area(drawn.thrice)},
-        "around": make_surroundings_data(findings.surroundings, places, walked, frame),
-        "shading": _make_shading(findings, places, frame),
+        "around": make_surroundings_data(around, places, walked, frame),
+        "shading": make_shading_data(around.shading if around else (), frame),
         "geography": make_geography_data(_list_shown(findings, places, drawn), frame),
         "home": _make_home_data(findings, frame),
     }, drawn
-
-
-def _make_shading(findings: Findings, places: NDArray[np.float64], frame: PageFrame) -> list[list[Any]]:
-    if findings.surroundings is None:
-        return []
-    starts = [r.route.start for r in findings.spots if r.route is not None and r.route.start is not None]
-    near = np.array([*places.tolist(), *starts], dtype=float).reshape(-1, 2)
-    return make_shading_data(findings.surroundings.reliefs, near, frame)
 
 
 def _list_shown(findings: Findings, places: NDArray[np.float64], drawn: DrawnParks) -> NDArray[np.float64]:

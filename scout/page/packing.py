@@ -44,10 +44,11 @@ def choose_frame(findings: Findings) -> PageFrame:
     if not lons and len(findings.parks):
         bounds = findings.parks.geometry.bounds
         lons = list((bounds["minx"] + bounds["maxx"]) / 2)
-    return PageFrame(_find_middle(lons)) if lons else PageFrame()
+    return PageFrame(find_middle(lons)) if lons else PageFrame()
 
 
-def _find_middle(lons: Iterable[float]) -> float:
+def find_middle(lons: Iterable[float]) -> float:
+    """The longitude amid some, opposite to the middle of the widest gap between them."""
     around: NDArray[np.float64] = np.unique(np.mod(np.asarray(list(lons), dtype=float), 360.0))
     gaps = np.diff(around, append=around[0] + 360.0)
     widest = int(np.argmax(gaps))

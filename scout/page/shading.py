@@ -6,20 +6,22 @@ import struct
 import zlib
 from base64 import b64encode
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from scout.model import Relief
-from scout.page.packing import MAP_EDGE_LAT, PageFrame, convert_to_units
+from scout.model import Findings, Relief, Shading
+from scout.page.packing import MAP_EDGE_LAT, PageFrame, convert_to_units, find_middle
 from scout.walk.terrain import interpolate_heights
 
 ROOM_FOR_SHADING = 300_000  # bytes of the page for all pictures; where they do not fit they get coarser
 _AROUND_KM = 2.5  # of every spot and walk
 # Metres of ground to a picture's element; the last is a hundred to a side for the largest square that fits.
 _CELLS_M = (10.0, 14.0, 20.0, 28.0, 40.0, 56.0, 80.0, 113.0, 160.0, 226.0, 320.0, 450.0, 640.0)
+_BYTES_OF_BOUNDS = 60
 _BYTES_PER_CELL = 0.2  # at least, as text; what is made is measured
 _METRES_PER_DEG = 111_200.0
 # Light from the north-west, 45 degrees up, as makers of maps have it: from below, hills look like hollows.
@@ -30,9 +32,34 @@ _STEPS = 7  # of shade, and as many of light
 _DARKEST = 0.62  # opacity of black where no light falls; white where it falls straight has half of that
 
 
-def make_shading_data(
-    reliefs: Sequence[Relief], places: NDArray[np.float64], frame: PageFrame
-) -> list[list[Any]]:
+_MOST_SPOTS = 500  # the best; beyond, pictures would be too coarse to tell a hill
+
+
+def add_shading(findings: Findings) -> Findings:
+    """The findings with pictures of the hills around their spots in the place of heights."""
+    around = findings.surroundings
+    if around is None or not around.reliefs:
+        return findings
+    spots = findings.spots[:_MOST_SPOTS]
+    starts = [r.route.start for r in spots if r.route is not None and r.route.start is not None]
+    places = np.array([*((r.spot.lon, r.spot.lat) for r in spots), *starts], dtype=float).reshape(-1, 2)
+    return replace(
+        findings, surroundings=replace(around, reliefs=(), shading=draw_hills(around.reliefs, places))
+    )
+
+
+def make_shading_data(shading: Sequence[Shading], frame: PageFrame) -> list[list[Any]]:
+    """What the script draws: west, south, east, north in the page's own whole numbers, and the picture."""
+    drawn = []
+    for one in shading:
+        turn = float(frame.turns((one.bounds[0] + one.bounds[2]) / 2))
+        west, south, east, north = one.bounds
+        units = convert_to_units([west + turn, south, east + turn, north])
+        drawn.append([*units.tolist(), one.picture])
+    return drawn
+
+
+def draw_hills(reliefs: Sequence[Relief], places: NDArray[np.float64]) -> tuple[Shading, ...]:
     """Pictures of the light on the ground, one for each group of places.
 
     Parameters
@@ -41,34 +68,30 @@ def make_shading_data(
         Heights; the first that knows a place is asked.
     places : array, shape (n, 2)
         Longitude and latitude, degrees, spots first and best first.
-    frame : PageFrame
-        The page's longitudes.
 
     Returns
     -------
-    list of list
-        West, south, east, north in the page's own whole numbers, and the picture as a data URI; together no
-        more than `ROOM_FOR_SHADING` bytes. Rows are evenly spaced on the map's projection.
+    tuple of Shading
+        Together no more than `ROOM_FOR_SHADING` bytes of a page.
     """
     near = places[np.abs(places[:, 1]) < MAP_EDGE_LAT - 0.1]
     if not reliefs or not len(near):
-        return []
-    boxes = _find_groups(near, frame)
+        return ()
+    boxes = _find_groups(near, PageFrame(find_middle(near[:, 0])))
     area = sum(_measure_m(box).prod() for box in boxes)
-    made: list[list[Any]] = []
+    made: list[Shading] = []
     for cell_m in _CELLS_M:
         if _BYTES_PER_CELL * area / cell_m**2 > ROOM_FOR_SHADING:
             continue
         made = [picture for box in boxes if (picture := _draw_box(reliefs, box, cell_m))]
-        if sum(len(str(picture)) for picture in made) <= ROOM_FOR_SHADING:
-            return made
-    room, kept = ROOM_FOR_SHADING, []
-    for picture in made:
-        room -= len(str(picture))
-        if room < 0:
-            break
-        kept.append(picture)
-    return kept
+        if sum(map(_count_bytes, made)) <= ROOM_FOR_SHADING:
+            return tuple(made)
+    fits = np.cumsum([_count_bytes(picture) for picture in made]) <= ROOM_FOR_SHADING
+    return tuple(made[: int(fits.sum())])
+
+
+def _count_bytes(shading: Shading) -> int:
+    return len(shading.picture) + _BYTES_OF_BOUNDS
 
 
 def _find_groups(places: NDArray[np.float64], frame: PageFrame) -> list[NDArray[np.float64]]:
@@ -89,8 +112,8 @@ def _measure_m(box: NDArray[np.float64]) -> NDArray[np.float64]:
     return sides
 
 
-def _draw_box(reliefs: Sequence[Relief], box: NDArray[np.float64], cell_m: float) -> list[Any]:
-    """A picture of some bounds; empty where no height is known or all is level."""
+def _draw_box(reliefs: Sequence[Relief], box: NDArray[np.float64], cell_m: float) -> Shading | None:
+    """A picture of some bounds; none where no height is known or all is level."""
     columns, rows = np.maximum(np.ceil(_measure_m(box) / cell_m).astype(int), 2)
     lon = box[0] + (np.arange(columns) + 0.5) / columns * (box[2] - box[0])
     south, north = np.arcsinh(np.tan(np.radians(box[[1, 3]])))
@@ -101,8 +124,9 @@ def _draw_box(reliefs: Sequence[Relief], box: NDArray[np.float64], cell_m: float
     cell = _measure_m(box) / [columns, rows]
     shade = compute_shade(_exaggerate(heights, *cell), *cell)
     if not (shade != _STEPS).any():
-        return []
-    return [*convert_to_units(box).tolist(), _write_picture(shade)]
+        return None
+    west, south, east, north = box.tolist()
+    return Shading((west, south, east, north), _write_picture(shade))
 
 
 def _exaggerate(heights_m: NDArray[Any], dx_m: float, dy_m: float) -> NDArray[Any]:

@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+import numpy as np
+import shapely
 from builders import bay
 from playwright.sync_api import Page, expect
-from walked import harbour
+from test_page_relief import relief
+from walked import ground_frame, harbour, surroundings
 
 from browser.conftest import Watched, all_sizes, both_sizes
+from scout.page.shading import add_shading
 
 Open = Callable[..., Watched]
 
@@ -103,3 +107,23 @@ def test_filters_start_folded_and_the_list_is_seen(open_page: Open) -> None:
     expect(page.locator("#filter-box")).not_to_have_attribute("open", "")
     expect(page.locator("#count")).to_have_text("Places found: 12")
     expect(page.locator("#spots .row").first).to_be_in_viewport()
+
+
+def test_hills_and_roads_come_and_go_with_their_switches(open_page: Open) -> None:
+    rough = relief(-20.1, 44.9, 1e-3, np.random.default_rng(3).normal(300, 60, (200, 200)))
+    peak = ground_frame([("peak", "Crow Top", shapely.Point(-20.003, 45.004))])
+    ground = replace(surroundings(), reliefs=(rough,), landmarks=peak)
+    opened = open_page(add_shading(replace(harbour(), surroundings=ground)), "#spot=1")
+    page = opened.page
+    page.locator("#closer").click()
+    page.locator(".leaflet-control-zoom-out").click(click_count=4, delay=30)
+    page.locator("#key").evaluate("key => { key.open = true; }")
+    for name, drawn in (("shading", "img.shading"), ("roads", ".town-name.peak")):
+        expect(page.locator(drawn)).to_have_count(1)
+        page.locator(f"#key input[value={name}]").uncheck()
+        expect(page.locator(drawn)).to_have_count(0)
+        page.locator(f"#key input[value={name}]").check()
+        expect(page.locator(drawn)).to_have_count(1)
+    assert page.locator("img.shading").evaluate("(img) => img.complete && img.naturalWidth > 50")
+    assert opened.messages == []
+    assert opened.asked_for() == []

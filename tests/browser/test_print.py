@@ -104,7 +104,7 @@ def test_two_pages_hold_overview_and_list(open_page: Open, tmp_path: Path, paper
         "45.000033, -19.999934",
         "24 min",
         "8 pairs, ",
-        "31 % off paths, from parking Tern <b>Gate</b>",
+        "% off paths",
         "out of reach",
         "not known",
         "firm 96.0 %",
