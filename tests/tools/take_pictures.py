@@ -1,0 +1,76 @@
+"""Renews the pictures of README in maps/: the demo map, its phone view, the desk with the demo, a card.
+
+    .venv/bin/python tests/tools/take_pictures.py
+
+Needs Chromium. Look at them afterwards.
+"""
+
+from __future__ import annotations
+
+import io
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from playwright.sync_api import Page, sync_playwright
+
+ROOT = Path(__file__).resolve().parents[2]
+MAPS = ROOT / "maps"
+DAY = ("--call", "Q1AAA", "--date", "2026-02-14")
+SETTLED_MS = 2500  # for tiles of the canvas and the flight to a spot
+
+
+def main() -> None:
+    """Take them all."""
+    with tempfile.TemporaryDirectory() as place, sync_playwright() as driver:
+        folder = Path(place)
+        plan, saved, card = folder / "plan.html", folder / "plan.gpkg", folder / "card.html"
+        scout("find", "--outing", ROOT / "data_demo/outing.toml", "--map", plan, "--save", saved)
+        scout("card", "1", "--result", saved, *DAY, "--out", card)
+        browser = driver.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+        for name, size, address in (
+            ("", (1280, 800), plan.as_uri()),
+            ("-phone", (390, 844), f"{plan.as_uri()}#spot=1"),
+        ):
+            page = browser.new_page(viewport={"width": size[0], "height": size[1]})
+            page.goto(address)
+            take(page, name)
+        page = browser.new_page(viewport={"width": 924, "height": 1400}, device_scale_factor=1)
+        page.goto(card.as_uri())
+        page.wait_for_timeout(SETTLED_MS)
+        page.locator("body").screenshot(path=MAPS / "sample-card.png")
+        take_desk(browser.new_page(viewport={"width": 1440, "height": 900}))
+        browser.close()
+
+
+def scout(*words: object) -> None:
+    """Run a command of this checkout."""
+    command = [sys.executable, "-m", "scout", *map(str, words)]
+    subprocess.run(command, cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+
+
+def take(page: Page, name: str) -> None:
+    """Write the picture of a page as it stands."""
+    page.wait_for_timeout(SETTLED_MS)
+    page.screenshot(path=MAPS / f"sample{name}.png")
+
+
+def take_desk(page: Page) -> None:
+    """Open the desk, bring the demo, search, and take the picture."""
+    with subprocess.Popen(
+        [sys.executable, "-u", "-m", "scout", "desk", "--no-browser"], cwd=ROOT, stdout=subprocess.PIPE, text=True
+    ) as desk:
+        assert isinstance(desk.stdout, io.TextIOBase)
+        address = next(word for line in desk.stdout for word in line.split() if word.startswith("http://"))
+        page.goto(address)
+        page.locator("#demo").click()
+        page.wait_for_timeout(SETTLED_MS)
+        page.wait_for_function("document.getElementById('cancel').disabled", timeout=120_000)
+        take(page, "-desk")
+        desk.terminate()
+
+
+if __name__ == "__main__":
+    main()
