@@ -1,9 +1,13 @@
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from builders import line_spot, near_miss, ranked
 
-from scout.search.rank import PLENTY, Filters, RankTerms, filter_rows, sort_rows
+from scout.model import Route
+from scout.search.found import grade_confidence
+from scout.search.rank import PLENTY, Filters, RankTerms, edge_m, filter_rows, has_plenty, sort_rows
 
 
 def terms(**columns):
@@ -285,3 +289,83 @@ def test_verdict_classes_are_firm_from_0_95_and_doubtful_from_0_5():
         Filters(),
     )
     assert rows.tolist() == [4, 5, 2, 3, 0, 1]
+
+
+def test_a_bound_itself_is_within_it():
+    """50 km is not over 50 km, and a confidence of 0.5 is doubtful, not under it."""
+    rows, left = rank(
+        terms(
+            n_grids=[2] * 4,
+            confidence=[0.5, math.nextafter(0.5, 0.0), 0.9, 0.9],
+            home_km=[1.0, 1.0, 50.0, math.nextafter(50.0, 51.0)],
+        ),
+        Filters(within_km=50.0),
+    )
+    assert sorted(rows.tolist()) == [0, 2]
+    assert [x.count for x in left] == [1, 1]
+
+
+def test_what_lies_outside_the_area_or_in_other_parks_is_counted_as_that():
+    _, left = rank(
+        terms(n_grids=[2, 2, 2, 2], in_area=[True, False, False, True], in_parks=[False, False, True, True]),
+        Filters(),
+    )
+    assert [(x.reason, x.count) for x in left] == [
+        ("outside the area asked for", 2),
+        ("in none of the parks asked for", 1),
+    ]
+
+
+@pytest.mark.parametrize("seed", range(50))
+def test_the_order_does_not_depend_on_the_order_in_which_places_were_found(seed):
+    """Places differ in a few terms only, some of them unknown, as in a real search."""
+    rng = np.random.default_rng(seed)
+    n = 12
+    varied = {
+        "walk_min": [math.nan, math.inf, 10.0],
+        "home_km": [math.nan, 5.0],
+        "edge_m": [math.nan, 100.0, 200.0],
+        "new_pairs": [0, 1],
+        "confidence": [0.4, 0.6, 0.99],
+    }
+    chosen = rng.choice(list(varied), 2, replace=False)
+    columns = {"n_grids": np.full(n, 2)} | {name: rng.choice(varied[name], n) for name in chosen}
+    columns |= {"lat": rng.permutation(n).astype(float), "lon": np.zeros(n)}
+    shuffled = rng.permutation(n)
+    before = sort_rows(terms(**columns), np.arange(n))
+    after = sort_rows(terms(**{name: column[shuffled] for name, column in columns.items()}), np.arange(n))
+    assert shuffled[after].tolist() == before.tolist()
+
+
+def in_park(clearances_m, parks_p):
+    """A listed spot with these numbers for its parks."""
+    (one,) = ranked([line_spot(-20.0, 45.2, ["HN95", "IN05"], ("Q-1", "Quiet Cove"))])
+    verdict = replace(one.spot.verdict, clearances_m=clearances_m, parks_p=parks_p)
+    return replace(one, spot=replace(one.spot, verdict=verdict))
+
+
+def test_plenty_is_shown_from_its_bound_on_and_never_outside_a_park():
+    assert has_plenty(in_park((90.0,), (PLENTY,)))
+    assert has_plenty(in_park((90.0,), (1.0,)))
+    assert not has_plenty(in_park((90.0,), (math.nextafter(PLENTY, 0.0),)))
+    (miss,) = ranked([near_miss(-22.0, 44.0, ["HN95"], ("Q-1", "Quiet Cove"), 120.0, 225.0)])
+    assert has_plenty(miss) is False
+
+
+def test_the_furthest_edge_is_told_only_where_neither_walk_nor_home_stands_for_it():
+    spot = in_park((40.0, 9_000.0), (1.0, 1.0))
+    assert edge_m(spot) == 9_000.0
+    assert edge_m(replace(spot, route=Route("unknown", "too far"))) == 9_000.0
+    assert edge_m(replace(spot, route=Route("walked", out_min=4.0))) is None
+    assert edge_m(replace(spot, route=Route("out of reach", "water all round"))) is None
+    assert edge_m(replace(spot, home_km=3.0)) is None
+    assert edge_m(replace(spot, home_km=3.0, route=Route("walked", out_min=4.0))) is None
+    (miss,) = ranked([near_miss(-22.0, 44.0, ["HN95"], ("Q-1", "Quiet Cove"), 120.0, 225.0)])
+    assert edge_m(miss) is None
+
+
+def test_a_confidence_has_the_class_of_its_verdict():
+    """Firm from 0.95, doubtful from 0.5, both bounds included: the words of the verdict."""
+    below_firm, below_doubtful = math.nextafter(0.95, 0.0), math.nextafter(0.5, 0.0)
+    confidence = np.array([1.0, 0.95, below_firm, 0.5, below_doubtful, 0.0])
+    assert grade_confidence(confidence).tolist() == [0, 0, 1, 1, 2, 2]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pyproj
 import pytest
 from geographiclib.geodesic import Geodesic
 from hypothesis import assume, given, settings
@@ -82,3 +83,43 @@ def test_arrays_and_scalars_agree():
     distance_m, bearing = geodesy.measure_geodesic(-73.8, 40.6, lon, lat)
     for k in range(3):
         assert geodesy.measure_geodesic(-73.8, 40.6, lon[k], lat[k]) == (distance_m[k], bearing[k])
+
+
+@pytest.mark.parametrize(("lat", "within_m"), [(0, 3e-5), (10, 3e-5), (-45, 3e-5), (60, 3e-5), (-80, 1e-3)])
+def test_the_series_gives_cassini_soldner_coordinates_as_proj_has_them(lat, within_m):
+    """PROJ's cass (R), 10 km round a centre: its own series is longer, to the fifth power (Snyder 1987, 13)."""
+    cass = pyproj.Proj(f"+proj=cass +lat_0={lat} +lon_0=20 +ellps=WGS84")
+    lon, around = np.transpose([metric.moved(20.0, lat, b, 10_000.0) for b in range(0, 360, 15)])
+    x, y = geodesy.make_polynomial_frame(float(lat)).forward(lon - 20.0, around - lat)
+    expected_x, expected_y = cass(lon, around)
+    assert x == pytest.approx(expected_x, abs=within_m)
+    assert y == pytest.approx(expected_y, abs=within_m)
+
+
+@pytest.mark.parametrize("lat", [-70.0, -33.0, 0.0, 12.0, 45.0, 64.0])
+def test_the_series_along_the_meridian_is_that_of_the_meridian_arc(lat):
+    """Arcs of up to 3 degrees by geographiclib (R), fitted by a polynomial of ninth order."""
+    steps = 3.0 * np.cos(np.pi * (np.arange(40) + 0.5) / 40)
+    arcs = [np.copysign(WGS84.Inverse(lat, 0.0, lat + step, 0.0)["s12"], step) for step in steps]
+    fitted = np.polynomial.Polynomial.fit(steps, arcs, 9).convert().coef
+    series = geodesy.make_polynomial_frame(lat)
+    assert [series.y1, series.y2, series.y3] == pytest.approx(fitted[1:4], abs=1e-6)
+
+
+def test_places_and_bearings_lie_in_one_turn_and_keep_their_shape():
+    lon = np.array([[179.9, -179.9, 0.0], [90.0, -90.0, 180.0]])
+    east, north = geodesy.move_point(lon, 0.0, 90.0, 50_000.0)
+    assert east.shape == north.shape == (2, 3)
+    assert np.all((east >= -180.0) & (east < 180.0))
+    assert east[0, 0] == pytest.approx(-179.650842, abs=1e-6)  # 50 km / 111,319.491 m a degree
+    distance_m, bearing = geodesy.measure_geodesic(lon, 0.0, lon - 0.1, 0.0)
+    assert distance_m.shape == bearing.shape == (2, 3)
+    assert distance_m == pytest.approx(11_131.9491, abs=1e-3)
+    assert bearing == pytest.approx(270.0)
+    assert geodesy.wrap_lon([180.0, -180.0, 540.0, -181.0, 359.0]).tolist() == [
+        -180.0,
+        -180.0,
+        -180.0,
+        179.0,
+        -1.0,
+    ]
