@@ -87,7 +87,7 @@ def test_arrays_and_scalars_agree():
 
 @pytest.mark.parametrize(("lat", "within_m"), [(0, 3e-5), (10, 3e-5), (-45, 3e-5), (60, 3e-5), (-80, 1e-3)])
 def test_the_series_gives_cassini_soldner_coordinates_as_proj_has_them(lat, within_m):
-    """PROJ's cass (R), 10 km round a centre: its own series is longer, to the fifth power (Snyder 1987, 13)."""
+    """PROJ's cass (R), 10 km round a centre; its own series goes to the fifth power (Snyder 1987, 13)."""
     cass = pyproj.Proj(f"+proj=cass +lat_0={lat} +lon_0=20 +ellps=WGS84")
     lon, around = np.transpose([metric.moved(20.0, lat, b, 10_000.0) for b in range(0, 360, 15)])
     x, y = geodesy.make_polynomial_frame(float(lat)).forward(lon - 20.0, around - lat)

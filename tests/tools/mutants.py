@@ -27,10 +27,14 @@ TESTS = {
         "tests/published/test_qst_1989_examples.py",
     ],
     "scout/geo/lattice.py": ["tests/test_lattice.py"],
-    "scout/search/found.py": ["tests/test_rank.py"],
+    "scout/search/found.py": ["tests/test_rank.py", "tests/test_find.py"],
     "scout/visits/stamp.py": ["tests/test_stamp.py", "tests/test_stamp_log.py"],
     "scout/geo/geodesy.py": ["tests/published/test_wgs84_tables.py", "tests/oracles/test_geodesics.py"],
-    "scout/recording/standstill.py": ["tests/test_standstill.py", "tests/test_standstill_numbers.py"],
+    "scout/recording/standstill.py": [
+        "tests/test_standstill.py",
+        "tests/test_standstill_moving.py",
+        "tests/test_standstill_numbers.py",
+    ],
 }
 SETTINGS = """
 [tool.mutmut]
