@@ -11,10 +11,12 @@ import pyogrio
 import pyproj
 import pytest
 import shapely
-from hypothesis import settings
+from hypothesis import Phase, settings
 
 # The same draws every time, so that a red test is the change's; SOAK=1 draws afresh.
 settings.register_profile("steady", derandomize=True, deadline=None)
+# Of a mutant only is asked whether a test fails: no smaller example is looked for.
+settings.register_profile("mutants", derandomize=True, deadline=None, phases=[Phase.explicit, Phase.generate])
 if "SOAK" not in os.environ:
     settings.load_profile("steady")
 

@@ -79,6 +79,16 @@ def test_the_finer_cell_is_the_one_nearest_to_the_station_wherever_it_stands(lon
     assert span(lat, mine.south, mine.north) <= min(span(lat, p.south, p.north) for p in parts) + 1e-9
 
 
+@pytest.mark.parametrize("fields", range(-8, 9))
+def test_the_nearer_end_of_a_far_cell_is_taken_round_the_globe(fields):
+    """A position at 5 W and a claim up to 160 degrees away, east or west."""
+    i, j = get_index(-5.0, 45.0, 1)
+    claimed = str(make_locator(int(i) + fields, j, 1))
+    (fine,) = list_grids_at(visit([claimed], lon=-5.0, lat=45.0), 2)
+    # JN75 is at home; a field to the east is nearest at its west end, column 0.
+    assert fine == claimed + ("75" if fields == 0 else "05" if fields > 0 else "95")
+
+
 def ends_of(level):
     letters = "0123456789" if level in (1, 3) else "abcdefghijklmnopqrstuvwx"
     return [a + a for a in letters]
@@ -96,6 +106,7 @@ def test_a_year_tells_what_was_new_in_it():
     assert (first.year, first.visits, first.contacts, first.new.pairs) == (2024, 1, 5, {("DE39", "A")})
     assert (last.year, last.done.grids, last.new.grids) == (2026, {"DE39", "DE49"}, {"DE49"})
     assert (last.new.parks, last.new.pairs) == (set(), {("DE49", "A")})
+    assert {part.level for year in (first, last) for part in (year.done, year.new)} == {2}
 
 
 GRIDS = [str(make_locator(i, j, 2)) for i, j in product(range(3), range(90, 93))] + ["RJ90"]
@@ -259,3 +270,80 @@ def test_what_cannot_be_tallied_gives_one_line(place, capsys, words, line):
     err = capsys.readouterr().err
     assert line in err
     assert err.count("\n") == 1
+
+
+def far_from(home, west, south, east, north):
+    """Kilometres by geographiclib to the nearest ground of a box, looked for along its edges."""
+    if west <= home[0] <= east and south <= home[1] <= north:
+        return 0.0
+    xs, ys = np.linspace(west, east, 201), np.linspace(south, north, 201)
+    rim_lon = np.concatenate([xs, xs, np.full(201, west), np.full(201, east)])
+    rim_lat = np.concatenate([np.full(201, south), np.full(201, north), ys, ys])
+    # What is nearest by the chord through a sphere, then by the geodesic.
+    chord = np.sum((put_on_sphere(rim_lon, rim_lat) - put_on_sphere(*home)[:, None]) ** 2, axis=0)
+    near = [(rim_lon[k], rim_lat[k]) for k in np.argsort(chord)[:3]]
+    return min(Geodesic.WGS84.Inverse(home[1], home[0], y, x)["s12"] for x, y in near) / 1000
+
+
+def put_on_sphere(lon, lat):
+    lon, lat = np.radians(lon), np.radians(lat)
+    return np.array([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)])
+
+
+@pytest.mark.parametrize(
+    ("home", "level", "within_km"),
+    [
+        ((10.3, 45.4), 3, 25.0),
+        ((10.3, 45.4), 2, 400.0),
+        ((-179.97, -16.8), 3, 30.0),
+        ((179.95, 63.02), 3, 20.0),
+        ((25.0, 78.5), 3, 15.0),
+        ((-70.02, -54.01), 4, 2.5),
+    ],
+)
+def test_the_parks_and_cells_within_a_radius_are_those_whose_nearest_ground_is(home, level, within_km):
+    """Parks are boxes, and so is what a cell has of one; only what is 0.2 % from the radius is left open."""
+    reach_deg = within_km / 111.0
+    wide = reach_deg / np.cos(np.radians(home[1]))
+    places = product((-2.2, -1.15, -0.6, 0.3, 0.75, 0.93), (-1.3, -0.85, -0.2, 0.72, 0.94))
+    boxes = [
+        (
+            home[0] + x * wide,
+            home[1] + y * reach_deg,
+            home[0] + (x + 0.5) * wide,
+            home[1] + (y + 0.4) * reach_deg,
+        )
+        for x, y in places
+    ]
+    found = find_missing(
+        parks_of(*(shapely.box(*b) for b in boxes)), collect_done([], level), home, within_km
+    )
+    assert [r.distance_km for r in found] == sorted(r.distance_km for r in found)
+    by_park = {reach.park: reach for reach in found}
+    decided = 0
+    for k, (west, south, east, north) in enumerate(boxes):
+        far = far_from(home, west, south, east, north)
+        if abs(far - within_km) > 0.002 * within_km:
+            assert (f"Q-{k}" in by_park) == (far < within_km)
+        if f"Q-{k}" not in by_park:
+            continue
+        assert by_park[f"Q-{k}"].distance_km == pytest.approx(far, rel=0.002, abs=0.002)
+        grids = set(by_park[f"Q-{k}"].grids)
+        xs, ys = np.arange(west, east, 1e-3 * wide), np.arange(south, north, 1e-3 * reach_deg)
+        lons, lats = np.append(xs, east - 1e-7), np.append(ys, north - 1e-7)
+        rows = np.unique(get_index(np.full(len(lats), 0.0), lats, level)[1])
+        _, once = np.unique(get_index(lons, np.full(len(lons), 0.0), level)[0], return_index=True)
+        for x, j in product(lons[once], rows):
+            cell = decode(encode(x, decode(str(make_locator(0, int(j), level))).lat, level))
+            turn = 360.0 * round((x - cell.lon) / 360.0)
+            part = (
+                max(west, cell.west + turn),
+                max(south, cell.south),
+                min(east, cell.east + turn),
+                min(north, cell.north),
+            )
+            far = far_from(home, *part)
+            if abs(far - within_km) > 0.002 * within_km and min(part[2] - part[0], part[3] - part[1]) > 1e-6:
+                decided += 1
+                assert (cell.locator in grids) == (far < within_km), (cell.locator, far)
+    assert decided > 50

@@ -41,9 +41,9 @@ SETTINGS = """
 source_paths = ["scout"]
 only_mutate = [{module}]
 also_copy = ["data_demo", "README.md"]
-pytest_add_cli_args = ["-o", "addopts=", "-p", "no:xdist", "-p", "no:cacheprovider"]
+pytest_add_cli_args = ["-o", "addopts=", "-p", "no:xdist", "--hypothesis-profile=mutants"]
 pytest_add_cli_args_test_selection = {tests}
-timeout_constant = 60.0
+timeout_constant = 300.0
 use_git_change_detection = false
 """
 SHOW = "import sys; from mutmut.__main__ import show; [show.callback(name) for name in sys.argv[1:]]"
