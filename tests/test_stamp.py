@@ -13,7 +13,14 @@ from scout.errors import InputError, OutputError
 from scout.model import ParkVisited, Visit
 from scout.visits.adi import list_choices, parse_log
 from scout.visits.notebook import Notebook
-from scout.visits.stamp import make_claim, sort_contacts, stamp_log
+from scout.visits.stamp import (
+    Conflict,
+    choose_fineness,
+    find_timing,
+    make_claim,
+    sort_contacts,
+    stamp_log,
+)
 
 START, END = datetime(2026, 2, 14, 18, tzinfo=UTC), datetime(2026, 2, 14, 20, tzinfo=UTC)
 FOUR = ("DE39", "DE49", "DE38", "DE48")
@@ -63,7 +70,7 @@ def test_a_locator_that_says_the_same_less_exactly_or_of_another_claimed_cell_ag
     assert ("MY_GRIDSQUARE_EXT" in after) == (said == "DE49AA00")  # it continues that locator only
 
 
-@pytest.mark.parametrize("said", ["FN31", "DE49mm", "DE50", "D", "somewhere"])
+@pytest.mark.parametrize("said", ["FN31", "DE49mm", "DE50", "D", "DE4", "somewhere"])
 def test_a_locator_from_elsewhere_is_a_conflict_that_leaves_the_place_and_the_park_alone(said):
     after, conflicts = set_in(fields("MY_GRIDSQUARE", said), sig="Parks", park="QX-001")
     assert conflicts == ["MY_GRIDSQUARE"]
@@ -120,10 +127,29 @@ def test_another_park_of_the_same_programme_is_a_conflict_of_the_park_alone():
 
 
 @pytest.mark.parametrize(
-    ("said", "conflict"), [("S041 00.001", False), ("S041 00.003", True), ("41 S", True)]
+    ("name", "said", "conflict"),
+    [
+        ("MY_LAT", "S041 00.001", False),
+        ("MY_LAT", "S041 00.002", True),
+        ("MY_LAT", "N041 00.000", True),
+        ("MY_LAT", "41 S", True),
+        ("MY_LON", "w111 59.999", False),
+        ("MY_LON", "W112 00.002", True),
+    ],
 )
-def test_coordinates_agree_within_one_rounding(said, conflict):
-    assert bool(set_in(fields("MY_LAT", said))[1]) == conflict
+def test_coordinates_agree_within_one_rounding(name, said, conflict):
+    """A Location has thousandths of a minute (ADIF 3.1.7): two roundings of one place are one apart."""
+    assert set_in(fields(name, said))[1] == ([name] if conflict else [])
+
+
+@pytest.mark.parametrize("said", ["E180 00.000", "E179 59.999"])
+def test_the_antimeridian_is_one_meridian_from_either_side(said):
+    seam = replace(CORNER, lon=180.0, lat=0.0, locators=("RJ90", "AJ00", "RI99", "AI09"))
+    assert set_in(fields("MY_LON", said), seam)[1] == []
+    assert set_in(fields("MY_LON", "E179 59.998"), seam)[1] == ["MY_LON"]
+    # any of the claimed grids may stand there, cut to its field too
+    for grid in ("RJ", "AI", "ri99", "RI99XX"):
+        assert set_in(fields("MY_GRIDSQUARE", grid), seam)[1] == []
 
 
 def test_an_empty_field_is_filled_where_it_stands():
@@ -393,3 +419,218 @@ def test_a_missing_log_gives_one_line(place, run):
         2,
         "scout: none.adi: there is no such file; check the path\n",
     )
+
+
+def timed(day="20260214", time="1830", more=""):
+    (one,) = parse_log(contact(more, day=day, time=time).encode(), "a.adi").contacts
+    return find_timing(one)
+
+
+def at(text):
+    return datetime.fromisoformat(text).replace(tzinfo=UTC)
+
+
+def test_a_contact_that_names_no_date_of_its_end_took_less_than_24_hours():
+    """QSO_DATE_OFF is optional (ADIF 3.1.7); the 24 hours are common practice."""
+    assert timed().end is None
+    assert timed(more=fields("TIME_OFF", "1845")).end == at("2026-02-14 18:45")
+    assert timed(more=fields("TIME_OFF", "1830")).end == at("2026-02-14 18:30")
+    assert timed(more=fields("TIME_OFF", "182959")).end == at("2026-02-15 18:29:59")
+    over = fields("TIME_OFF", "0010") + fields("QSO_DATE_OFF", "20260216")
+    assert timed(more=over).end == at("2026-02-16 00:10")
+
+
+def test_a_time_is_shown_as_finely_as_it_was_noted():
+    assert timed(time="1830").shown == "2026-02-14 18:30"
+    assert timed(time="183007").shown == "2026-02-14 18:30:07"
+    assert timed(time="1830").last - timed(time="1830").start == timedelta(seconds=59)
+
+
+@pytest.mark.parametrize(
+    ("day", "time"),
+    [
+        ("2026214", "1830"),
+        ("20260230", "1830"),
+        ("20260214", "2460"),
+        ("20260214", "183"),
+        ("20260214", "18305"),
+        ("20260214", "-"),
+        ("-", "1830"),
+        ("20260214", "6 pm"),
+    ],
+)
+def test_what_is_no_date_or_no_time_is_none(day, time):
+    """A Date has 8 digits, a Time 4 or 6 (ADIF 3.1.7)."""
+    assert timed(day, time) is None
+
+
+@pytest.mark.parametrize(
+    ("day", "time", "line"),
+    [
+        ("20260214", "180000", None),
+        ("20260214", "200000", None),
+        ("20260214", "175959", "2026-02-14 17:59:59: before arriving"),
+        ("20260214", "200001", "2026-02-14 20:00:01: after leaving"),
+        ("20260214", "1759", "2026-02-14 17:59: before arriving"),
+        (
+            "20260213",
+            "180000",
+            "2026-02-13 18:00:00: before arriving; a day later it would fit: is the date UTC?",
+        ),
+        ("20260213", "200001", "2026-02-13 20:00:01: before arriving"),
+        ("20260213", "175959", ""),
+        (
+            "20260215",
+            "200000",
+            "2026-02-15 20:00:00: after leaving; a day earlier it would fit: is the date UTC?",
+        ),
+        ("20260215", "175959", "2026-02-15 17:59:59: after leaving"),
+        ("20260215", "200001", ""),
+    ],
+)
+def test_a_contact_is_inside_to_the_second_and_said_within_a_day(day, time, line):
+    """The visit lasts from 18 to 20 o'clock; an empty line: too far to be spoken of."""
+    found = sort_contacts(parse_log(contact(day=day, time=time).encode(), "a.adi"), CORNER)
+    assert found.inside == ((1,) if line is None else ())
+    assert found.outside == ((f"contact 1 (Q2AAA), {line}",) if line else ())
+    assert found.far == (line == "")
+    assert found.doubts == ()
+
+
+def test_a_contact_without_a_call_sign_is_spoken_of_as_that():
+    found = sort_contacts(parse_log(b"<BAND:3>20m <EOR>", "a.adi"), CORNER)
+    assert found.outside == ("contact 1 (no call sign): date or time is missing or is none",)
+
+
+def doubts_of(*contacts, visit=CORNER):
+    return sort_contacts(parse_log("".join(contacts).encode(), "a.adi"), visit).doubts
+
+
+def test_a_second_contact_counts_twice_unless_band_mode_or_utc_day_is_another():
+    """Common practice: a station is worked once per band, mode and UTC day."""
+    first = contact()
+    assert doubts_of(first, contact(call="q2aaa", time="190005")) == (
+        "contact 2 (q2aaa), 2026-02-14 19:00:05: same call sign, band, mode and UTC day as contact 1",
+    )
+    assert doubts_of(first, contact(call="Q2AAB")) == ()
+    for other in ("<BAND:3>20m", "<MODE:2>CW"):
+        changed = contact().replace(other, other[:-2] + "xx")
+        assert doubts_of(first, changed) == ()
+    assert doubts_of(first, contact(fields("SUBMODE", "XX"))) == ()
+    night = replace(CORNER, end=END + timedelta(days=1))
+    assert doubts_of(first, contact(day="20260215"), visit=night) == ()
+
+
+def test_an_end_before_the_start_or_after_leaving_is_pointed_out_and_one_on_the_minute_is_not():
+    dated = fields("QSO_DATE_OFF", "20260214")
+    assert doubts_of(contact(fields("TIME_OFF", "1829") + dated)) == (
+        "contact 1 (Q2AAA), 2026-02-14 18:30: ends before it begins",
+    )
+    assert doubts_of(contact(fields("TIME_OFF", "1830") + dated)) == ()
+    assert doubts_of(contact(fields("TIME_OFF", "2000"))) == ()
+    assert doubts_of(contact(fields("TIME_OFF", "200001"))) == (
+        "contact 1 (Q2AAA), 2026-02-14 18:30: ends after leaving, at 2026-02-14 20:00",
+    )
+
+
+@pytest.mark.parametrize(
+    ("error_m", "pairs"), [(0.0, 5), (9.6, 5), (9.7, 4), (230.0, 4), (231.0, 3), (5_000.0, 3), (None, 4)]
+)
+def test_a_locator_is_as_fine_as_its_cell_holds_the_error(error_m, pairs):
+    """Cells of the fourth and fifth pair are 460.7 m and 19.2 m high at the least (WGS 84 tables, R)."""
+    assert choose_fineness(error_m) == pairs
+    values = make_claim(replace(CORNER, error_m=error_m)).values
+    whole = values["MY_GRIDSQUARE"] + values.get("MY_GRIDSQUARE_EXT", "")
+    assert whole == "DE49aa00aa"[: 2 * pairs]
+
+
+def test_fields_have_no_form_in_a_list_of_grids():
+    """GridSquareList takes four or six characters (ADIF 3.1.7)."""
+    far = replace(CORNER, lon=-120.0, lat=-40.0, locators=("CE", "DE"))
+    claim = make_claim(far)
+    assert "MY_VUCC_GRIDS" not in claim.values
+    (note,) = claim.notes
+    assert note == "MY_VUCC_GRIDS is not set: it takes squares or subsquares, and the visit claims fields."
+    assert make_claim(replace(far, locators=("DE",))).notes == ()
+
+
+def test_call_signs_are_written_large_and_a_name_is_no_operator():
+    values = make_claim(replace(CORNER, call="q1aaa/p", operator="q1bbb")).values
+    assert (values["STATION_CALLSIGN"], values["OPERATOR"]) == ("Q1AAA/P", "Q1BBB")
+    named = make_claim(replace(CORNER, operator="a friend"))
+    assert "OPERATOR" not in named.values
+    assert named.notes == ("OPERATOR is not set: it takes a call sign, and 'a friend' is none.",)
+    none = make_claim(replace(CORNER, call="", operator=""))
+    assert not {"STATION_CALLSIGN", "OPERATOR", "MY_SIG", "MY_SIG_INFO"} & set(none.values)
+    assert none.notes == ()
+
+
+@pytest.mark.parametrize("sig", ["P\xe4rke", "Par\tks"])
+def test_what_adi_cannot_hold_is_refused_by_name(sig):
+    with pytest.raises(InputError) as caught:
+        make_claim(CORNER, sig, "QX-001")
+    assert str(caught.value) == (
+        f"MY_SIG {sig!r}: ADI holds plain ASCII characters only; spell it out without accents"
+    )
+
+
+def test_a_grid_named_twice_is_claimed_once_and_a_strange_one_is_refused_with_those_there_are():
+    assert make_claim(CORNER, grids=["de39", "DE39", "DE49"]).values["MY_VUCC_GRIDS"] == "DE39,DE49"
+    with pytest.raises(InputError) as caught:
+        make_claim(CORNER, grids=["DE39", "DE50", "DE51"])
+    assert str(caught.value) == "grid DE50: the visit does not claim it; it has DE39 DE49 DE38 DE48"
+
+
+def test_a_visit_without_grids_is_stamped_by_its_position():
+    claim = make_claim(replace(CORNER, locators=()))
+    assert claim.values["MY_GRIDSQUARE"] == "DE49aa00"
+    assert "MY_VUCC_GRIDS" in claim.absent
+    assert set_in(fields("MY_GRIDSQUARE", "DE49"), replace(CORNER, locators=()))[1] == []
+    assert set_in(fields("MY_GRIDSQUARE", "DE39"), replace(CORNER, locators=()))[1] == ["MY_GRIDSQUARE"]
+
+
+def test_an_operator_in_conflict_leaves_the_call_sign_alone_and_the_place_is_set():
+    after, conflicts = set_in(fields("OPERATOR", "Q9ZZZ"), sig="Parks", park="QX-001")
+    assert conflicts == ["OPERATOR"]
+    assert "STATION_CALLSIGN" not in after
+    assert (after["OPERATOR"], after["MY_LAT"], after["MY_SIG_INFO"]) == ("Q9ZZZ", "S041 00.000", "QX-001")
+    assert set_in(fields("OPERATOR", "q1bbb"))[1] == []
+
+
+def test_a_programme_and_its_reference_agree_only_as_they_are_written():
+    said = fields("MY_SIG", "Parks") + fields("MY_SIG_INFO", "qx-001")
+    assert set_in(said, sig="Parks", park="QX-001")[1] == ["MY_SIG_INFO"]
+    after, _ = set_in(said, sig="Parks", park="QX-001", force=True)
+    assert after["MY_SIG_INFO"] == "QX-001"
+
+
+def test_the_type_and_the_spelling_of_a_field_stay_where_its_value_is_replaced():
+    log = parse_log(contact("<my_lat:11:L>N041 42.886 <My_Lon : 0 : L> ").encode(), "a.adi")
+    data = stamp_log(log, make_claim(CORNER), [1], force=True).data.decode()
+    assert "<my_lat:11:L>S041 00.000 " in data
+    assert "<My_Lon:11:" in data
+    (after,) = parse_log(data.encode(), "b.adi").contacts
+    assert (after.value("MY_LAT"), after.value("MY_LON")) == ("S041 00.000", "W112 00.000")
+
+
+def test_what_was_done_to_a_log_is_counted():
+    """Four contacts: a bare one, one of another park, one that is whole already, one outside the visit."""
+    claim = make_claim(CORNER, "Parks", "QX-001")
+    whole = "".join(fields(name, value) for name, value in claim.values.items())
+    other = whole.replace("QX-001", "QX-009").replace("DE49aa00", "de49aa00")
+    log = parse_log("".join([contact(), contact(other), contact(whole), contact()]).encode(), "a.adi")
+    done = stamp_log(log, claim, [1, 2, 3])
+    assert (done.changed, done.carrying) == (1, 2)
+    assert dict(done.set_fields) == dict.fromkeys(claim.values, 1)
+    assert done.conflicts == (Conflict(2, "Q2AAA", "MY_SIG_INFO", "QX-009", "QX-001", replaced=False),)
+    forced = stamp_log(log, claim, [1, 2, 3], force=True)
+    assert (forced.changed, forced.carrying) == (2, 3)
+    assert dict(forced.set_fields) == dict.fromkeys(claim.values, 1) | {"MY_SIG_INFO": 2}
+    assert [one.replaced for one in forced.conflicts] == [True]
+    again = stamp_log(parse_log(forced.data, "b.adi"), claim, [1, 2, 3])
+    assert (again.changed, again.carrying, again.set_fields, again.data) == (0, 3, (), forced.data)
+
+
+def test_without_a_programme_a_contact_that_names_a_park_does_not_carry_the_claim():
+    log = parse_log((contact() + contact(fields("MY_SIG", "Parks"))).encode(), "a.adi")
+    assert stamp_log(log, make_claim(CORNER), [1, 2]).carrying == 1

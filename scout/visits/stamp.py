@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import NamedTuple
 
 from scout.errors import InputError
+from scout.geo.geodesy import wrap_lon
 from scout.geo.locator import encode
 from scout.model import Visit
 from scout.visits.adi import (
@@ -141,8 +142,8 @@ def _parse_date(text: str) -> date | None:
 
 def _parse_clock(text: str) -> time | None:
     try:
-        return datetime.strptime(text, {4: "%H%M", 6: "%H%M%S"}.get(len(text), "-")).time()
-    except ValueError:
+        return datetime.strptime(text, {4: "%H%M", 6: "%H%M%S"}[len(text)]).time()
+    except (KeyError, ValueError):
         return None
 
 
@@ -281,7 +282,8 @@ def agrees(name: str, said: str, claim: StampClaim) -> bool:
     value = claim.values[name]
     if name in ("MY_LAT", "MY_LON"):
         one, other = parse_location(said), parse_location(value)
-        return one is not None and other is not None and abs(one - other) <= 1.01 * _THOUSANDTH_DEG
+        # E180 and W180 are one meridian.
+        return one is not None and other is not None and abs(wrap_lon(one - other)) <= 1.01 * _THOUSANDTH_DEG
     if name == "MY_GRIDSQUARE":
         low, whole = said.lower(), value + claim.values.get("MY_GRIDSQUARE_EXT", "")
         return low in claim.names or (len(low) % 2 == 0 and whole.lower().startswith(low))
