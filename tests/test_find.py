@@ -1,5 +1,7 @@
 """The whole job on parks made by hand, their numbers visible; the oracles prove the search itself."""
 
+from dataclasses import replace
+
 import builders
 import numpy as np
 import pytest
@@ -7,6 +9,8 @@ import shapely
 
 from scout.app.find import SearchOptions, cut_to_best, find_spots
 from scout.model import DATUM_ERROR, ParkReport, Parks, Station
+from scout.search.found import KINDS, make_found
+from scout.search.verdict import Claims
 
 A, B, C = ("a-1", "Alder Heath"), ("b-2", "Birch Head"), ("c-3", "Cedar Holm")
 
@@ -192,3 +196,35 @@ def test_ranks_count_from_one_without_gaps():
     assert [r.rank for r in found.spots] == list(range(1, len(found.spots) + 1))
     pairs = np.array([r.grid_park_pairs for r in found.spots])
     assert np.all(np.diff(pairs) <= 0)
+
+
+def rows_in_parks(kind, *parks):
+    """Places of one kind that lie in these parks each, not judged."""
+    n = len(parks)
+    first = np.cumsum([0, *map(len, parks)])
+    park = np.array([number for held in parks for number in held], dtype=np.int64)
+    claims = Claims(np.zeros(n), np.zeros(n), np.arange(n), first, park)
+    return make_found(kind, np.arange(n), np.arange(n) + 5, claims, (np.ones(n), np.full(n, 2.0)), None)
+
+
+def test_the_parks_of_some_places_are_all_that_they_name_once_each():
+    found = rows_in_parks("line", [7, 2], [], [2, 4], [9])
+    assert found.parks_of(np.array([0, 2])).tolist() == [2, 4, 7]
+    assert found.parks_of(np.array([1])).tolist() == []
+    assert found.parks_of(np.array([3])).tolist() == [9]
+    assert found.parks_of(np.arange(4)).tolist() == [2, 4, 7, 9]
+    # a near miss names the park that it misses, number 0 among them
+    missed = replace(found, near_park=np.array([-1, 0, -1, 11]))
+    assert missed.parks_of(np.array([1])).tolist() == [0]
+    assert missed.parks_of(np.array([1, 2])).tolist() == [0, 2, 4]
+    assert missed.parks_of(np.array([3])).tolist() == [9, 11]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_place_that_was_found_stands_where_it_was_judged_and_misses_no_park(kind):
+    found = rows_in_parks(kind, [1], [2, 3])
+    assert [KINDS[k] for k in found.kind] == [kind] * 2
+    assert (found.i.tolist(), found.j.tolist()) == ([0, 1], [5, 6])
+    assert (found.dx_m.tolist(), found.dy_m.tolist()) == ([1.0, 1.0], [2.0, 2.0])
+    assert (found.near_park.tolist(), found.dropped.tolist()) == ([-1, -1], [0, 0])
+    assert found.near_m.tolist() == found.near_deg.tolist() == [0.0, 0.0]

@@ -43,3 +43,25 @@ def test_a_small_box_round_a_known_corner_holds_it(level):
 def test_bounds_between_lines_hold_none():
     lon, _ = list_corners((0.1, 0.1, 0.2, 0.2), 2)
     assert len(lon) == 0
+
+
+def test_corners_come_row_by_row_from_the_south_and_each_row_from_the_west():
+    lon, lat = list_corners((9.0, 44.5, 14.0, 46.5), 2)
+    assert lon.tolist() == [10.0, 12.0, 14.0] * 2
+    assert lat.tolist() == [45.0] * 3 + [46.0] * 3
+
+
+def test_corners_from_before_the_antimeridian_keep_their_way_round():
+    lon, lat = list_corners((175.0, 50.5, 185.0, 52.0), 2)
+    assert lon.tolist() == [176.0, 178.0, -180.0, -178.0, -176.0] * 2
+    assert lat.tolist() == [51.0] * 5 + [52.0] * 5
+
+
+def test_a_line_a_hair_from_the_bounds_is_in_them_and_one_beside_them_is_not():
+    """Doubles of lattice lines stray by less than 1e-9 degrees; 1e-6 are 11 cm."""
+    assert list_meridians(10.0 + 1e-10, 12.0 - 1e-10, 2).tolist() == [95, 96]
+    assert list_meridians(10.0 + 1e-6, 12.0 - 1e-6, 2).tolist() == []
+    assert list_parallels(45.0 + 1e-10, 46.0 - 1e-10, 2).tolist() == [135, 136]
+    assert list_parallels(45.0 + 1e-6, 46.0 - 1e-6, 2).tolist() == []
+    assert list_meridians(10.0, 10.0, 2).tolist() == [95]
+    assert list_parallels(45.0, 45.0, 2).tolist() == [135]

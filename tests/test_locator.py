@@ -121,3 +121,91 @@ def test_levels_go_by_name_and_number():
     assert get_level_number("3") == 3
     with pytest.raises(LocatorError, match="use one of field, square"):
         get_level_number("cell")
+
+
+def said_of(call, *args):
+    with pytest.raises((LocatorError, PlaceError)) as caught:
+        call(*args)
+    return str(caught.value)
+
+
+@pytest.mark.parametrize("level", ["0", "6", "-1", "1.5", "", "squares"])
+def test_a_level_that_is_none_is_refused_with_those_there_are(level):
+    assert said_of(get_level_number, level) == (
+        f"level {level}: there is no such level; use one of field, square, subsquare, extended, fifth"
+    )
+
+
+def test_a_level_is_read_in_any_case_and_with_blanks_around():
+    assert [get_level_number(text) for text in (" Square", "FIFTH ", " 5 ", 1)] == [2, 5, 5, 1]
+
+
+def test_what_is_not_on_the_globe_is_named():
+    assert said_of(encode, 541.0, 10.0) == (
+        "lat 10.0, lon 541.0: longitude is not on the globe; give degrees, latitude first"
+    )
+    assert said_of(encode, 541.0, -91.0) == (
+        "lat -91.0, lon 541.0: latitude is not on the globe; give degrees, latitude first"
+    )
+    assert [encode(*bound, 1) for bound in ((540.0, 90.0), (-540.0, -90.0))] == ["AR", "AA"]
+    one_bad = np.array([4.0, 600.0])
+    assert "longitude is not on the globe" in said_of(encode, one_bad, np.array([52.0, 52.0]))
+
+
+def test_a_place_has_the_locator_of_its_square_where_no_level_is_given():
+    assert encode(4.5, 52.5) == "JO22"
+    assert encode(np.array([4.5]), np.array([52.5])).tolist() == ["JO22"]
+
+
+def test_a_cell_has_its_edges_and_its_middle():
+    """A square is 2 degrees by 1 (IARU Region 1 VHF Managers Handbook)."""
+    cell = decode(" jo22 ")
+    assert (cell.locator, cell.west, cell.south, cell.east, cell.north) == ("JO22", 4.0, 52.0, 6.0, 53.0)
+    assert (cell.width, cell.height, cell.lon, cell.lat) == (2.0, 1.0, 5.0, 52.5)
+    assert type(cell.west) is type(cell.south) is float
+
+
+def test_of_many_locators_the_first_bad_one_is_named_with_its_character():
+    assert said_of(decode, np.array(["JO22", "JO2X", "J!22"])) == (
+        "locator JO2X: character 4 is 'X'; it must be a digit 0 to 9"
+    )
+    grid = np.array([["JO22", "JO23"], ["JO24", "TO22"]])
+    assert said_of(decode, grid) == "locator TO22: character 1 is 'T'; it must be a letter A to R"
+    assert said_of(decode, np.array(["JO22", "JO"])) == (
+        "JO22 ...: these locators are of different levels; give one level"
+    )
+    assert said_of(decode, np.array(["JO2", "JO3"])) == (
+        "locator JO2: it has 3 characters; a locator has 2, 4, 6, 8 or 10"
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "at", "kind"),
+    [
+        ("@A00", 1, "a letter A to R"),
+        ("A`00", 2, "a letter A to R"),
+        ("AA/0", 3, "a digit 0 to 9"),
+        ("AA0:", 4, "a digit 0 to 9"),
+        ("AA00yx", 5, "a letter A to X"),
+        ("AA00aa0x", 8, "a digit 0 to 9"),
+        ("AA00aa00a1", 10, "a letter A to X"),
+        ("AA00aa00\u00c1a", 9, "a letter A to X"),  # 0xC1 | 32 is past the letters
+    ],
+)
+def test_the_characters_next_to_the_allowed_ones_are_refused(text, at, kind):
+    assert said_of(decode, text) == f"locator {text}: character {at} is {text[at - 1]!r}; it must be {kind}"
+
+
+def test_no_locators_are_no_cells():
+    i, j, level = parse(np.empty(0, dtype="<U4"))
+    assert (i.shape, j.shape, level) == ((0,), (0,), 1)
+
+
+@pytest.mark.parametrize("level", range(1, 6))
+def test_columns_wrap_and_rows_and_columns_may_be_told_in_a_grid(level):
+    count = count_columns(level)
+    across, up = np.arange(-1, 2)[None, :], np.arange(3)[:, None]
+    texts = make_locator(across, up, level)
+    assert texts.shape == (3, 3)
+    assert texts[0, 0] == make_locator(count - 1, 0, level) == make_locator(2 * count - 1, 0, level)
+    assert texts[2, 1] == make_locator(0, 2, level)

@@ -634,3 +634,11 @@ def test_what_was_done_to_a_log_is_counted():
 def test_without_a_programme_a_contact_that_names_a_park_does_not_carry_the_claim():
     log = parse_log((contact() + contact(fields("MY_SIG", "Parks"))).encode(), "a.adi")
     assert stamp_log(log, make_claim(CORNER), [1, 2]).carrying == 1
+
+
+def test_the_contacts_of_the_visit_alone_can_be_kept_and_what_stands_before_them_stays():
+    log = parse_log(b"My log <EOH>\n" + (contact(call="Q2AAA") * 3).encode(), "a.adi")
+    kept = stamp_log(log, make_claim(CORNER), [2], only_inside=True)
+    assert kept.data.startswith(b"My log <EOH>")
+    (one,) = parse_log(kept.data, "b.adi").contacts
+    assert (one.value("CALL"), one.value("MY_GRIDSQUARE"), kept.changed) == ("Q2AAA", "DE49aa00", 1)
