@@ -263,3 +263,173 @@ def test_no_fix_of_satellites_is_one_line():
 def test_a_floor_that_is_no_distance_is_one_line(floor):
     with pytest.raises(InputError, match="is no error in metres"):
         settle_fixes(fixes_at([0.0], [0.0]), floor_m=floor)
+
+
+def circle(count, radius_m=1.0):
+    """Fixes all round a place, at one distance from it."""
+    angle = 2 * np.pi * np.arange(count) / count
+    return radius_m * np.sin(angle), radius_m * np.cos(angle)
+
+
+def test_every_fix_is_placed_from_the_centre_and_those_it_rests_on_are_marked():
+    east, north = circle(60)
+    east[7], north[30] = 80.0, 300.0
+    found = settle_fixes(fixes_at(east, north, hdop=np.full(60, 1.1), satellites=np.full(60, 9.0)))
+    used = np.delete(np.arange(60), [7, 30])
+    assert np.flatnonzero(found.used).tolist() == used.tolist()
+    assert found.east_m == pytest.approx(east - east[used].mean(), abs=1e-3)
+    assert found.north_m == pytest.approx(north - north[used].mean(), abs=1e-3)
+    assert (found.n_fixes, found.n_used, found.dated) == (60, 58, True)
+    assert (found.hdop, found.satellites) == (1.1, 9.0)
+    assert (found.start_s - START, found.end_s - START, found.duration_s) == (0, 59, 59)
+    assert found.sigma.east_m == pytest.approx(np.std(east[used], ddof=1), abs=1e-4)
+    assert found.scatter_95_m == pytest.approx(2.4477 * np.std(east[used], ddof=1), rel=0.03)
+
+
+def test_notes_are_the_sentences_and_a_good_recording_has_none():
+    good = fixes_at(*noise(1200), hdop=np.full(1200, 0.9), satellites=np.full(1200, 4.0))
+    assert settle_fixes(good).notes == ()
+
+
+def test_what_was_left_out_is_counted_in_words():
+    east, north = circle(100)
+    quality, time = np.ones(100, dtype=np.int64), START + np.arange(100.0)
+    quality[3], quality[5:7], time[[20, 21, 22]], east[50] = 8, 0, np.nan, 60.0
+    found = settle_fixes(fixes_at(east, north, quality=quality, time=time))
+    assert [str(note) for note in found.notes if "out" in note or "off" in note] == [
+        "Left out as no fix: 2 fixes.",
+        "Left out as simulator: 1 fix.",
+        "Left out for want of a time: 3 fixes.",
+        "Dropped as far off: 1 fix, by 60 m at most.",
+    ]
+    assert found.n_used == 93
+
+
+@pytest.mark.parametrize(("far", "said"), [(10, False), (11, True)])
+def test_more_than_a_tenth_far_off_is_many(far, said):
+    east, north = circle(100)
+    east[:: 100 // far][:far] += 200.0
+    found = settle_fixes(fixes_at(east, north))
+    assert len(found.outliers) == far
+    sentence = "So many are far off that the receiver may have been moved a little, or heard reflections."
+    assert (sentence in found.notes) == said
+
+
+def test_a_standstill_cut_out_of_a_recording_is_said_by_its_seconds():
+    east = np.concatenate([np.zeros(300), 500.0 + np.zeros(150)])
+    found = settle_fixes(fixes_at(east + noise(450)[0], noise(450)[1]))
+    assert found.moved
+    assert found.notes[0] == (
+        "The receiver moved or the recording broke off: of 449 s the longest standstill is taken, "
+        "from 0 s to 299 s."
+    )
+
+
+@pytest.mark.parametrize(("satellites", "said"), [(4.0, False), (3.0, True)])
+def test_a_position_in_three_dimensions_takes_four_satellites(satellites, said):
+    """Four unknowns: three coordinates and the clock (GPS SPS Performance Standard)."""
+    found = settle_fixes(fixes_at(*noise(900), satellites=np.full(900, satellites)))
+    assert ("Only 3 satellites were used." in found.notes) == said
+
+
+def test_one_flat_fix_is_enough_to_speak_of_the_height():
+    dimensions = np.full(300, 3)
+    dimensions[40] = 2
+    flat = settle_fixes(fixes_at(*noise(300), dimensions=dimensions)).notes
+    assert (
+        "Some fixes have two dimensions: a wrong height moves them all without showing in the scatter."
+        in flat
+    )
+    dimensions[40] = 0  # not stated
+    assert not [n for n in settle_fixes(fixes_at(*noise(300), dimensions=dimensions)).notes if "two" in n]
+
+
+def notes_of(*where, **said):
+    return [str(note) for note in settle_fixes(fixes_at(*where, **said)).notes]
+
+
+def test_what_little_scatter_means_is_said_once():
+    assert notes_of([0.0], [0.0]) == [
+        "A single fix shows no scatter: one of a metre or so per axis is assumed."
+    ]
+    assert notes_of(np.zeros(30), np.zeros(30)) == [
+        "All fixes are one place, held or repeated by the receiver: they count as one."
+    ]
+    (few,) = notes_of(*noise(60))
+    assert few.startswith("All fixes are worth ")
+    assert few.endswith(" independent ones: a longer stand would help.")
+    assert float(few.split()[4]) == pytest.approx(settle_fixes(fixes_at(*noise(60))).n_effective, abs=0.05)
+    assert notes_of(*noise(900)) == []
+
+
+def test_a_recording_without_a_date_says_so_only_where_it_has_times():
+    assert notes_of(*noise(900), dated=False) == ["The recording has no date, only the time of day."]
+    assert not [n for n in notes_of([0.0], [0.0], time=[np.nan], dated=False) if "date" in n]
+
+
+def test_what_raises_the_floor_is_said_with_both_errors():
+    assert notes_of(*noise(900), stated_error_m=np.full(900, 12.0)) == [
+        "The receiver itself states an error of 12.0 m (95 %), which replaces the 4.9 m that averaging does "
+        "not remove."
+    ]
+    assert notes_of(*noise(900), hdop=np.full(900, 3.0)) == [
+        "HDOP 3.0 is poor: the 4.9 m that averaging does not remove are raised to 7.4 m."
+    ]
+    assert notes_of(*noise(900), hdop=np.full(900, 2.0)) == []  # an open sky, common practice
+    assert notes_of(*noise(900), quality=np.full(900, 4)) == [
+        "The receiver had corrections; the floor of 4.9 m is not lowered for them."
+    ]
+
+
+def test_the_kinds_of_fixes_are_listed_the_most_frequent_first():
+    quality = np.repeat([2, 1, 9, -1], [20, 50, 10, 5])
+    found = settle_fixes(fixes_at(*circle(85), quality=quality))
+    assert found.fix_types == (("autonomous", 50), ("differential", 20), ("type 9", 10), ("not stated", 5))
+
+
+@pytest.mark.parametrize(("timed", "n_used"), [(10, 10), (9, None)])
+def test_times_count_where_at_least_half_of_the_fixes_have_one(timed, n_used):
+    time = np.where(np.arange(20) < timed, START + np.arange(20.0), np.nan)
+    fixes = fixes_at(*circle(20), time=time)
+    if n_used is None:
+        with pytest.raises(InputError, match="no times that differ"):
+            settle_fixes(fixes)
+    else:
+        assert settle_fixes(fixes).n_used == n_used
+
+
+def test_a_fix_without_a_place_is_none():
+    fixes = fixes_at(*circle(40))
+    fixes.lon[3], fixes.lat[9] = np.nan, np.nan
+    found = settle_fixes(fixes)
+    assert (found.n_used, found.n_fixes) == (38, 40)
+    assert off(found) < 0.2
+
+
+def test_a_fix_that_does_not_state_its_hdop_weighs_as_the_usual_one():
+    east, hdop = np.repeat([0.0, 3.0], 300), np.repeat([1.0, 2.0], 300)
+    hdop[100:200] = np.nan  # the median of the others, 200 of 1 and 300 of 2, is 2
+    found = settle_fixes(fixes_at(east, np.zeros(600), hdop=hdop))
+    assert off(found) == pytest.approx(3 * 300 / 4 / (200 + 100 / 4 + 300 / 4), abs=1e-3)
+    assert off(settle_fixes(fixes_at(east, np.zeros(600)))) == pytest.approx(1.5, abs=1e-3)
+
+
+def test_no_single_fix_carries_the_centre_away_by_an_hdop_of_nothing():
+    hdop = np.ones(100)
+    hdop[0] = 0.0
+    east, north = circle(100, 0.5)
+    east[0], north[0] = 4.0, 0.0
+    assert off(settle_fixes(fixes_at(east, north, hdop=hdop))) < 0.6
+
+
+def test_the_error_is_that_of_the_wider_side_of_an_elongated_scatter():
+    """A line of the same total variance: its 95 % are 1.96 sqrt(2) sigmas, a circle's 2.4477."""
+    a, b = noise(900, seed=3)
+    round_, flat = settle_fixes(fixes_at(a, b)), settle_fixes(fixes_at(np.sqrt(2) * a, 0 * a))
+    assert flat.random_95_m / round_.random_95_m == pytest.approx(1.96 * np.sqrt(2) / 2.4477, rel=0.05)
+
+
+def test_what_is_no_error_is_refused_whole():
+    with pytest.raises(InputError) as caught:
+        settle_fixes(fixes_at([0.0], [0.0]), floor_m=-1.0)
+    assert str(caught.value) == "floor: -1.0 is no error in metres; give a number from 0 up, such as 4.9"

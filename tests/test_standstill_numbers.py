@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from recordings import fixes_at, noise
-from scipy.stats import chi2, multivariate_t
+from scipy.integrate import quad
+from scipy.stats import chi2, multivariate_t, norm
 
 from scout.geo import probability
 from scout.recording.standstill import (
@@ -172,3 +173,65 @@ def test_a_normal_floor_alone_gives_its_own_radius_back():
     quiet = type(error)(error.odds, np.full_like(error.variance_m2, 1e-12))
     assert quiet.radius_95(2.0) == pytest.approx(2.0 * np.sqrt(chi2.ppf(0.95, 2)), rel=1e-6)
     assert quiet.radius_95(float(probability.compute_sigma(4.9))) == pytest.approx(4.9, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("points", "middle"),
+    [
+        ([(0, 0), (10, 0), (5, 75**0.5)], (5, 75**0.5 / 3)),  # equal sides: the centroid
+        ([(0, 0), (10, 1), (-10, 1)], (0, 0)),  # an angle of 120 degrees or more: that corner
+        ([(0, 0), (4, 0), (9, 0)], (4, 0)),  # on a line: the middle one
+        ([(0, 0), (8, 0), (8, 6), (0, 6)], (4, 3)),  # where the diagonals of four corners meet
+        ([(-3, 0), (1, 0), (0, -2), (0, 7)], (0, 0)),
+        ([(0, 0), (10, 0), (5, 8), (5, 3)], (5, 3)),  # one of four lies within the triangle of the others
+        ([(2, 2)] * 5, (2, 2)),
+        ([(1, 7)], (1, 7)),
+    ],
+)
+def test_the_geometric_median_of_few_points_is_where_it_is_known_to_be(points, middle):
+    """Fermat's point of three, and Fagnano's of four (1775); far from the origin as well."""
+    for shift in (0.0, 5e4):
+        found = compute_geometric_median(np.array(points, dtype=float) + shift)
+        assert found == pytest.approx(np.array(middle, dtype=float) + shift, abs=2e-4)
+
+
+def test_no_fix_within_five_metres_is_far_off_and_five_are_within():
+    points = np.array([(0.0, 0.0)] * 9 + [(0.0, 5.0), (3.0, 4.001)])
+    assert np.flatnonzero(find_far_off(points, np.zeros(2))).tolist() == [10]
+
+
+@pytest.mark.parametrize("bearing", [0.0, 30.0, 90.0, 150.0, 179.0])
+def test_two_fixes_have_an_ellipse_that_is_a_line(bearing):
+    """Standard deviations with n - 1: two values d apart have d / sqrt(2)."""
+    way = np.array([np.sin(np.radians(bearing)), np.cos(np.radians(bearing))])
+    found = fit_ellipse(np.array([-3.0 * way, 3.0 * way]) + np.array([7.0, -2.0]))
+    assert found.major_m == pytest.approx(6 / np.sqrt(2))
+    assert found.minor_m == pytest.approx(0.0, abs=1e-6)
+    assert (found.bearing_deg + 90.0 - bearing) % 180.0 == pytest.approx(90.0)
+    assert 0.0 <= found.bearing_deg < 180.0
+    assert (found.east_m, found.north_m) == pytest.approx(np.abs(way) * 6 / np.sqrt(2), abs=1e-9)
+    assert found.covariance_m2 == pytest.approx(18 * way[0] * way[1], abs=1e-9)
+
+
+def test_fixes_along_any_line_have_no_width_and_one_fix_has_no_ellipse():
+    for bearing in range(0, 180, 7):
+        way = np.array([np.sin(np.radians(bearing)), np.cos(np.radians(bearing))])
+        assert fit_ellipse(noise(50, seed=bearing)[0][:, None] * way).minor_m < 1e-6
+    assert len(fit_ellipse(np.zeros((1, 2)))) == 6
+    assert np.isnan(fit_ellipse(np.zeros((1, 2)))).all()
+
+
+def test_the_95_percent_radius_of_a_line_and_of_a_circle_are_the_quantiles():
+    """1.959964 of a normal, sqrt(-2 ln 0.05) of a circular one (Rayleigh's); nothing has no radius."""
+    assert compute_radius_95(3.0, 0.0) == pytest.approx(3 * norm.ppf(0.975), rel=1e-6)
+    assert compute_radius_95(3.0, 3.0) == pytest.approx(3 * np.sqrt(-2 * np.log(0.05)), rel=1e-9)
+    assert compute_radius_95(0.0, 0.0) == 0.0
+    assert np.isnan(compute_radius_95(np.nan, np.nan))
+
+
+@pytest.mark.parametrize("ratio", [0.05, 0.5, 0.75])
+def test_the_95_percent_radius_is_that_of_the_weighted_chi_squares(ratio):
+    """P(x^2 + y^2 <= r^2) by adaptive quadrature over x, of the normal distribution function of y."""
+    r = compute_radius_95(1.0, ratio)
+    held, _ = quad(lambda x: norm.pdf(x) * (2 * norm.cdf(np.sqrt(r * r - x * x) / ratio) - 1), -r, r)
+    assert held == pytest.approx(0.95, abs=1e-8)
