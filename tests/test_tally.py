@@ -347,3 +347,38 @@ def test_the_parks_and_cells_within_a_radius_are_those_whose_nearest_ground_is(h
                 decided += 1
                 assert (cell.locator in grids) == (far < within_km), (cell.locator, far)
     assert decided > 50
+
+
+def test_cells_are_listed_row_by_row_from_the_south_and_parks_at_one_distance_by_their_ids():
+    wide = shapely.box(8.5, 44.5, 11.5, 46.5)
+    found = find_missing(parks_of(wide, wide, wide), collect_done([], 2), (9.0, 45.0), 1000.0)
+    assert [(reach.park, reach.distance_km) for reach in found] == [("Q-0", 0.0), ("Q-1", 0.0), ("Q-2", 0.0)]
+    assert found[0].grids == ("JN44", "JN54", "JN45", "JN55", "JN46", "JN56")
+    assert found[0].name == "Park 0"
+
+
+def test_the_southern_pole_is_like_the_northern():
+    parks = parks_of(shapely.box(-170.0, -89.5, -165.0, -88.9), shapely.box(0.0, -61.0, 1.0, -60.0))
+    (reach,) = find_missing(parks, collect_done([], 1), (10.0, -89.5), 300.0)
+    assert reach.park == "Q-0"  # half a degree to the pole and half beyond it, all but 5 degrees of turn
+    assert reach.distance_km == pytest.approx(
+        Geodesic.WGS84.Inverse(-89.5, 10.0, -89.5, -165.0)["s12"] / 1000
+    )
+    assert reach.grids == ("AA",)
+
+
+def test_where_no_park_is_known_a_place_adds_its_cells_alone():
+    cells = make_cell_keys(np.array([[3, 4], [3, 3]]), np.array([[90, 90], [91, 92]]), 2)
+    cells[1, 1] = -1
+    so_far = collect_done([visit([str(make_locator(3, 90, 2))], ["gone"])], 2)
+    found = count_added(so_far, cells, np.zeros(3, dtype=np.int64), np.empty(0, dtype=np.int64), np.array([]))
+    assert (found.grids.tolist(), found.parks.tolist(), found.pairs.tolist()) == ([1, 1], [0, 0], [0, 0])
+
+
+def test_a_year_counts_visits_and_contacts_and_the_level_of_a_visit_may_be_any():
+    visits = [visit(["DE39"], contacts=3), visit(["DE39aa"], contacts=None), visit(["DE"], contacts=4)]
+    (year,) = count_by_year(visits, 2)
+    assert (year.visits, year.contacts) == (3, 7)
+    assert collect_done(visits, 1).grids == {"DE"}
+    assert list_grids_at(visit(["DE39", "DE39aa", "DE48"]), 2) == ("DE39", "DE48")
+    assert list_grids_at(visit(["de39AA"]), 3) == ("DE39aa",)
