@@ -72,6 +72,9 @@ def warm_up() -> None:
     import scout.walk.ways
 
     del pyarrow, rasterio, scout
+    # What was imported stays: looking through it again before every fork was a quarter of the work.
+    gc.collect()
+    gc.freeze()
 
 
 def run_caged(words: list[str], folder: Path, bounds: Bounds) -> Run:
