@@ -47,6 +47,31 @@ def list_entry_notes(parks: Iterable[tuple[str, str]]) -> list[str]:
     return [f"{name}: {_ENTRY_NOTES[entry]}" for name, entry in parks if entry in _ENTRY_NOTES]
 
 
+def group_entry_notes(notes: Iterable[str]) -> tuple[list[str], list[str]]:
+    """Part the notes of `list_entry_notes` from others; several of one kind become one with all the names.
+
+    Examples
+    --------
+    >>> group_entry_notes([*list_entry_notes([("Fen", "restricted"), ("Moor", "restricted")]), "Wet."])[1]
+    ['Wet.']
+    """
+    called: dict[str, list[str]] = {entry: [] for entry in _ENTRY_NOTES.values()}
+    others = []
+    for note in notes:
+        said = next((text for text in called if note.endswith(f": {text}")), None)
+        if said is None:
+            others.append(note)
+        else:
+            called[said].append(note.removesuffix(f": {said}"))
+    # What is to be done comes first: a long list of names may be cut.
+    joined = [
+        f"{names[0]}: {said}" if len(names) == 1 else f"{len(names)} parks: {said} {'; '.join(names)}"
+        for said, names in called.items()
+        if names
+    ]
+    return joined, others
+
+
 def warn_of_outline(coarse: CoarseOutline) -> MeasuredText:
     """Say that an outline looks generalised, by how much, and what to state instead."""
     called = f"{coarse.park_name} ({coarse.park})" if coarse.park_name else coarse.park

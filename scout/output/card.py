@@ -16,21 +16,31 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, tzinfo
+from datetime import UTC, date, datetime, tzinfo
 from functools import cache
+from typing import Any
 
 import jinja2
 import segno
 from markupsafe import Markup
 
 from scout import __version__
-from scout.cautions import ALWAYS, NOT_A_SURVEY
+from scout.cautions import ALWAYS, NOT_A_SURVEY, group_entry_notes
 from scout.errors import InputError, PlaceError
 from scout.geo.coordinates.grids import format_mgrs, format_utm
 from scout.geo.locator import LEVELS, decode
-from scout.model import Findings, Ranked
+from scout.model import Findings, Ranked, Units
 from scout.output import text as wording
-from scout.output.sun import FIRST_YEAR, LAST_YEAR, SunDay, compute_sun_day, parse_zone
+from scout.output.card_back import BackFit, BackText, describe_from_start, draw_sketch, fit_back
+from scout.output.sun import (
+    FIRST_YEAR,
+    LAST_YEAR,
+    SunDay,
+    choose_zone,
+    compute_sun_day,
+    measure_zone_gap,
+    parse_zone,
+)
 from scout.output.templates import make_environment, make_page_policy, read_text_of
 
 WIDE_MM, TALL_MM = 190.0, 256.0  # what A4 (210 x 297) and Letter (216 x 279) both hold inside 10 mm margins
@@ -38,7 +48,7 @@ WIDE_MM, TALL_MM = 190.0, 256.0  # what A4 (210 x 297) and Letter (216 x 279) bo
 # Size of the type of a call. Its capitals are 0.66 (Liberation Serif) to 0.75 (URW Gothic) of that, 0.70 in
 # Liberation Sans: 18.4 mm at the least, and 19.7 mm as a rule. Measured in Chromium.
 _CALL_MM = 28.0
-_LOCATOR_MM = 24.0
+_LOCATOR_MM, _LARGE_LOCATOR_MM = 24.0, 34.0  # the large ones where few parks leave the room
 _LABEL_MM = 4.2
 _TAIL_MM = 6.0  # under a line of capitals: the tail of Q, 0.21 of the size
 _TALL_OF_CALL = 0.9  # a line of capitals, in sizes
@@ -68,7 +78,8 @@ _OTHER = 1.1  # a sign of another script, an emoji
 _WIDER = 1.2
 _SHRUNK = (1.0, 0.8, 0.65, 0.5, 0.4)
 _MOST_PARKS = 24
-_REFERENCE_MM, _LEAST_REFERENCE_MM = 22.0, 4.5  # one park's and a crowd's; who does not fit is only named
+_LARGE_REFERENCE_MM = 18.0
+_REFERENCE_MM, _LEAST_REFERENCE_MM = 30.0, 4.5  # one park's and a crowd's; who does not fit is only named
 _LEAST_MM = 2.8  # no type is smaller
 _FOOT = 22.0  # the verdict, the rules and gaps between the parts
 _REST = 14.0  # two lines with the references of parks that are not set
@@ -209,14 +220,14 @@ def _split_call(call: str, wide: float) -> list[str]:
     return [call[:cut], call[cut:]]
 
 
-def draw_cells(locators: Sequence[str]) -> FrontRow:
+def draw_cells(locators: Sequence[str], largest: float = _LOCATOR_MM) -> FrontRow:
     """The locators as their cells lie, north up, with the lattice lines between them."""
     named = [decode(locator) for locator in locators]
     # East of the first by less than half the globe: cells on both sides of 180 lie side by side.
     easts = [round((cell.west - named[0].west + 180.0) % 360.0 - 180.0, 9) for cell in named]
     columns, rows = sorted(set(easts)), sorted({cell.south for cell in named}, reverse=True)
     wide, pad = WIDE_MM / len(columns), 4.0
-    size = min(_LOCATOR_MM, *((wide - 2 * pad) / _measure_width(cell.locator, 1.0) for cell in named))
+    size = min(largest, *((wide - 2 * pad) / _measure_width(cell.locator, 1.0) for cell in named))
     tall = 1.2 * size
     words = []
     for cell, east in zip(named, easts, strict=True):
@@ -251,8 +262,14 @@ def _measure_width(text: str, size: float) -> float:
     return size * sum(_WIDTHS.get(sign, 0.722 if sign.isascii() else _OTHER) for sign in text)
 
 
-# What the back holds; the rest is counted.
-_MOST = {"parks": 5, "warnings": 4, "notes": 2, "credits": 2}
+# What the back holds at most; the rest is counted.
+_MOST = {"parks": 5, "warnings": 6, "notes": 4, "credits": 2}
+# The longest key of the sketch, for its length.
+_KEY = (
+    "True north is up. P trailhead, walk, ring: the spot, lines: lattice, dashes: boundary, none near, dots: hazards. "
+    "A sketch, not to walk by."
+)
+_LOCAL_HOURS = 4.0  # no place's clocks are further from its Sun; western China's are 3 (C)
 _LONGEST = 400  # letters of one text
 # Controls, halves of surrogate pairs, and marks that would turn the direction of our words as well.
 _UNFIT = re.compile(
@@ -262,7 +279,7 @@ _UNFIT = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class CardParticulars:
-    """What the card says besides the spot. ``zone`` is the one of the local times, None for UTC alone."""
+    """What the card says besides the spot. Without a ``zone`` local times are those of the longitude."""
 
     call: str = ""
     club_call: str = ""
@@ -341,33 +358,72 @@ def build_card(findings: Findings, rank: int, particulars: CardParticulars | Non
     ranked = choose_spot(findings, rank)
     spot = ranked.spot
     top = draw_calls(check_call_sign(said.call), check_call_sign(said.club_call))
-    grids = draw_cells(spot.verdict.locators)
+    few = len(spot.verdict.parks) <= 3
+    grids = draw_cells(spot.verdict.locators, _LARGE_LOCATOR_MM if few else _LOCATOR_MM)
     parks = choose_sizes(len(spot.verdict.parks), (top, grids))
-    style = f"{read_text_of(__package__, 'card.css')}\n{_size_style(parks)}"
+    if few and parks.reference < _LARGE_REFERENCE_MM:
+        grids = draw_cells(spot.verdict.locators)
+        parks = choose_sizes(len(spot.verdict.parks), (top, grids))
+    units = findings.units
+    entry, notes = group_entry_notes(wording.format_text(note, units) for note in spot.notes)
+    warnings = tuple(wording.format_text(warning, units) for warning in ranked.warnings)
+    sun = _compute_sun(spot.lon, spot.lat, said)
+    zone = said.zone or choose_zone(spot.lon)
+    start = None if ranked.route is None else ranked.route.start
+    words: dict[str, Any] = {
+        "warnings": [_shorten(text) for text in warnings],
+        "entry": [_shorten(text) for text in entry],
+        "notes": [_shorten(text) for text in notes],
+        "getting": _list_getting(ranked, units),
+        "sun_words": "" if sun is None else describe_zone(said, spot.lon),
+        "taken": _describe_taken(findings),
+        "forms": _list_forms(findings, ranked),
+    }
+    fit = fit_back(
+        BackText(
+            title=findings.title,
+            forms=len(words["forms"]),
+            parks=len(spot.verdict.parks),
+            warnings=tuple(words["warnings"]),
+            entry=tuple(words["entry"]),
+            notes=tuple(words["notes"]),
+            getting=tuple(text for _, text, _ in words["getting"]),
+            sun=() if sun is None else _list_sun_lines(sun, said.day, zone),
+            sun_words=words["sun_words"],
+            taken=words["taken"],
+            credits=len(findings.credits),
+            key=_KEY,
+            cautions=" ".join(ALWAYS),
+        ),
+        WIDE_MM,
+        TALL_MM,
+        _measure_width,
+        _MOST,
+    )
+    style = f"{read_text_of(__package__, 'card.css')}\n{_size_style(parks, fit)}"
     text = (
         _load_templates()
         .get_template("card.html")
         .render(
             f=findings,
-            units=findings.units,
+            units=units,
             p=said,
             ranked=ranked,
             spot=spot,
             verdict=spot.verdict,
-            route=ranked.route,
             names=[(park, name) for park, name in zip(spot.verdict.parks, spot.park_names, strict=True)],
             top=top,
             grids=grids,
             parks=parks,
             wide=WIDE_MM,
-            level=LEVELS[findings.level - 1],
-            forms=_list_forms(spot.lon, spot.lat),
-            geo=wording.format_geo_uri(spot.lon, spot.lat),
-            code=Markup(_draw_qr_code(wording.format_geo_uri(spot.lon, spot.lat))),
-            sun=_compute_sun(spot.lon, spot.lat, said),
+            fit=fit,
+            words=words,
+            sketch=draw_sketch(findings, ranked, units, fit.sketch),
+            codes=_list_codes(ranked, start),
+            sun=sun,
+            zone=zone,
             cautions=ALWAYS,
             not_a_survey=NOT_A_SURVEY,
-            most=_MOST,
             version=__version__,
             policy=make_page_policy(style),
             style=Markup(style),
@@ -376,8 +432,79 @@ def build_card(findings: Findings, rank: int, particulars: CardParticulars | Non
     return f"{text}\n"
 
 
-def _list_forms(lon: float, lat: float) -> list[tuple[str, str]]:
-    """The place in the forms people type into a receiver or read off a map."""
+def describe_zone(said: CardParticulars, lon: float) -> str:
+    """Which zone the local times are in and why, and the matter if that can hardly be meant."""
+    if said.zone is None:
+        return (
+            f"Local time is {choose_zone(lon)}, taken from the longitude, for no zone was given: clocks there "
+            "may be an hour or two off it, most of all in summer."
+        )
+    return f"Local time is {said.zone}, as given.{warn_of_zone(said, lon)}"
+
+
+def warn_of_zone(said: CardParticulars, lon: float) -> str:
+    """A sentence where a zone is further from the Sun than any place's clocks; else nothing."""
+    if said.zone is None or said.day is None:
+        return ""
+    gap = measure_zone_gap(said.zone, lon, said.day)
+    if abs(gap) <= _LOCAL_HOURS:
+        return ""
+    return f" That is {abs(gap):.0f} hours {'ahead of' if gap > 0 else 'behind'} the Sun there: is it meant?"
+
+
+def _list_codes(ranked: Ranked, start: tuple[float, float] | None) -> list[tuple[str, str, Markup]]:
+    """What each QR code is of, its geo link and its picture: the spot, and where the car stays."""
+    places = [("the spot", (ranked.spot.lon, ranked.spot.lat))]
+    if start is not None and ranked.route is not None:
+        places.append((ranked.route.start_kind or "the start", start))
+    links = [(what, wording.format_geo_uri(*place)) for what, place in places]
+    return [(what, link, Markup(_draw_qr_code(link))) for what, link in links]
+
+
+def _list_getting(ranked: Ranked, units: Units) -> list[tuple[str, str, str]]:
+    """Of the way there a term, what is said, and coordinates if any; nothing without access data."""
+    route = ranked.route
+    if route is None:
+        return []
+    found = []
+    if route.start is not None:
+        where = wording.format_position(*route.start)
+        found.append((route.start_kind or "start", _shorten(route.start_name, 90), where))
+    away = describe_from_start(ranked)
+    if away is not None:
+        found.append(("straight", wording.format_text(away, units), ""))
+    if route.state != "walked":
+        reason = _shorten(wording.format_text(route.reason, units), 120)
+        return [*found, ("walk", f"{route.state}: {reason}" if reason else route.state, "")]
+    out = [wording.format_minutes(route.out_min)] if route.out_min is not None else []
+    out += [wording.format_length(route.length_m, units)] if route.length_m is not None else []
+    if route.off_path_m:
+        out.append(f"{wording.format_length(route.off_path_m, units)} of it off paths")
+    found.append(("walk out", ", ".join(out), ""))
+    if route.back_min is not None:
+        found.append(("walk back", wording.format_minutes(route.back_min), ""))
+    climb = "not known" if route.climb_m is None else wording.format_height(route.climb_m, units)
+    return [*found, ("climb out", climb, "")]
+
+
+def _describe_taken(findings: Findings) -> str:
+    """What the margins rest on."""
+    station, units = findings.station, findings.units
+    radius, fix, boundary = (
+        wording.format_stated_length(length_m, units)
+        for length_m in (station.radius_m, station.fix_error_m, station.boundary_error_m)
+    )
+    return (
+        f"Taken: a station of {radius} radius, {LEVELS[findings.level - 1]} level; the receiver right within "
+        f"{fix} and the boundary within {boundary} (more by its datum), each 95 times in 100 and apart from "
+        "each other."
+    )
+
+
+def _list_forms(findings: Findings, ranked: Ranked) -> list[tuple[str, str]]:
+    """The place in the forms people type into a receiver or read off a map, and what else is known of it."""
+    spot = ranked.spot
+    lon, lat = spot.lon, spot.lat
     forms = [
         ("decimal degrees", wording.format_position(lon, lat)),
         ("degrees, minutes", wording.format_degrees_minutes(lon, lat)),
@@ -386,7 +513,15 @@ def _list_forms(lon: float, lat: float) -> list[tuple[str, str]]:
         forms.append(("UTM", format_utm(lon, lat)))
     except PlaceError:
         forms.append(("UTM", "not defined so near the pole"))
-    return [*forms, ("MGRS", format_mgrs(lon, lat))]
+    forms.append(("MGRS", format_mgrs(lon, lat)))
+    if spot.corner and spot.offset_m >= 0.05:
+        forms.append(("the corner itself", wording.format_position(*spot.corner)))
+    if ranked.home_km is not None:
+        away = wording.format_length(1000 * ranked.home_km, findings.units)
+        forms.append(("from home", f"{away}, straight"))
+    if ranked.slope_deg is not None:
+        forms.append(("slope here", wording.format_slope(ranked.slope_deg)))
+    return forms
 
 
 def _draw_qr_code(text: str) -> str:
@@ -405,10 +540,21 @@ def _compute_sun(lon: float, lat: float, said: CardParticulars) -> SunDay | None
     return compute_sun_day(lon, lat, said.day, said.zone)
 
 
-def _size_style(parks: ParkType) -> str:
+def _list_sun_lines(sun: SunDay, day: date | None, zone: tzinfo) -> tuple[str, ...]:
+    """The lines about the Sun, as long as they will be."""
+    always = ("The Sun stays below the horizon all day.",) if sun.always else ()
+    day = day or date.min
+    return (
+        *always,
+        *(f"{e.kind} {_format_clock(e.at, day, zone)} {_format_clock(e.at, day, UTC)}" for e in sun.events),
+    )
+
+
+def _size_style(parks: ParkType, fit: BackFit) -> str:
     return (
         f":root {{ --columns: {parks.columns}; --row: {parks.row}mm; "
-        f"--reference: {parks.reference}mm; --name: {parks.name}mm; }}"
+        f"--reference: {parks.reference}mm; --name: {parks.name}mm; "
+        f"--body: {fit.size}mm; --small: {fit.small}mm; --sketch: {fit.sketch}mm; }}"
     )
 
 
@@ -419,28 +565,20 @@ def _shorten(text: str, most: int = _LONGEST) -> str:
 
 
 def _format_clock(at: datetime, day: date, zone: tzinfo) -> str:
-    """Hours and minutes, with the date where it is another."""
+    """Hours and minutes, and how many days off where the date is another."""
     at = at.astimezone(zone)
     minute = at.replace(second=0) if at.second < 30 else at.fromtimestamp(at.timestamp() + 30, zone)
-    return f"{minute:%H:%M}" + ("" if minute.date() == day else f" on {minute:%Y-%m-%d}")
+    days = (minute.date() - day).days
+    return f"{minute:%H:%M}" + (f" ({days:+d} day)".replace("-", "\u2212") if days else "")
 
 
 @cache
 def _load_templates() -> jinja2.Environment:
     templates = make_environment(__package__)
     words = (
-        wording.format_bearing,
         wording.format_clearance,
         wording.format_count,
-        wording.format_fine_length,
-        wording.format_height,
-        wording.format_length,
-        wording.format_minutes,
-        wording.format_position,
         wording.format_probability,
-        wording.format_slope,
-        wording.format_stated_length,
-        wording.format_text,
         wording.format_verdict,
         wording.name_kind,
         wording.describe_standing,

@@ -1,6 +1,6 @@
-"""The pictures of the arrival sheet: the fixes close up, the ground about them, labels that keep apart.
+"""Pictures of the ground to scale, north up: the sheet's two, and what lies under the card's sketch.
 
-The pictures of the sheet, to scale and north up: where everything goes, as numbers and SVG paths.
+Where everything goes, as numbers and SVG paths; labels keep apart.
 
 One unit of a picture is a thousandth of its side. ``picture.svg`` draws them.
 """
@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal, NamedTuple, Protocol
 
 import numpy as np
 import shapely
@@ -20,9 +20,10 @@ from scout.geo.boundaries import Boundaries, Floats
 from scout.geo.geodesy import LocalFrame, compute_degree_lengths
 from scout.geo.lattice import list_meridians, list_parallels
 from scout.geo.locator import count_columns, get_edge_lat, get_edge_lon, get_index, make_locator
-from scout.model import PARK_ID, ParkAt, Parks, Units
+from scout.model import PARK_ID, Parks, Units
 from scout.output.text import format_fine_length, format_stated_length
 from scout.quantities import FOOT_M
+from scout.parks.sources import NamedParks
 from scout.recording.arrive import Arrival
 
 _MOST_LINES = 12  # of one direction; more would be a hatching
@@ -58,10 +59,23 @@ class ParkGround(NamedTuple):
     covers: bool  # the view lies wholly inside
 
 
+class ParkNear(Protocol):
+    """What is asked of a park that may be drawn: a `scout.model.ParkAt` has it."""
+
+    @property
+    def park(self) -> str: ...
+    @property
+    def park_name(self) -> str: ...
+    @property
+    def clearance_m(self) -> float: ...
+
+
 class SheetGround:
     """The surroundings of one place."""
 
-    def __init__(self, lon: float, lat: float, level: int, near: Sequence[ParkAt], parks: Parks) -> None:
+    def __init__(
+        self, lon: float, lat: float, level: int, near: Sequence[ParkNear], parks: Parks | NamedParks
+    ) -> None:
         self._lon, self._lat, self._level = lon, lat, level
         self._frame = LocalFrame(lon, lat)
         per_lon, per_lat = compute_degree_lengths(lat)
@@ -138,6 +152,34 @@ class SheetGround:
             covers = not chains and park.clearance_m > 0
             found.append(ParkGround(park.park, park.park_name, chains, rings, covers))
         return found
+
+    def locate(self, lon: Any, lat: Any) -> Floats:
+        """Places as metres east and north of the middle, shape (n, 2)."""
+        return self._metres(np.atleast_1d(lon), np.atleast_1d(lat))
+
+    def has_boundary(self, half_m: float) -> bool:
+        """Whether a boundary is seen in a square of this half side."""
+        return any(len(_sample_boundary(park, _MIDDLE / half_m)) for park in self.parks(half_m))
+
+    def draw_shapes(self, shapes: Iterable[Any], half_m: float) -> str:
+        """Lines and outlines of areas in a square of this half side, as one path in units of a picture."""
+        west, south, east, north = self._bounds(half_m)
+        shapes = np.array(list(shapes), dtype=object)
+        # Clipped a turn of the globe away as well: data may count on past 180 or begin again.
+        cut = [
+            shapely.clip_by_rect(shapes, west + turn, south, east + turn, north)
+            for turn in (-360.0, 0.0, 360.0)
+        ]
+        parts = shapely.get_parts(np.concatenate(cut))
+        areas = shapely.get_type_id(parts) == 3
+        lines = np.concatenate([parts[shapely.get_type_id(parts) == 1], shapely.get_rings(parts[areas])])
+        fine = half_m / _MIDDLE
+        found = []
+        for line in lines:
+            points = self.locate(*shapely.get_coordinates(line).T)
+            kept = shapely.get_coordinates(shapely.simplify(shapely.linestrings(points), fine))
+            found.append(_format_line(kept, _MIDDLE / half_m))
+        return "".join(found)
 
     def _metres(self, lon: Floats, lat: Floats) -> Floats:
         return np.column_stack(self._frame.forward(lon, lat))
@@ -358,7 +400,7 @@ def draw_close_up(arrival: Arrival, ground: SheetGround, units: Units = "metric"
     points = np.column_stack([found.east_m, found.north_m])
     seen = np.all(np.abs(points) < half, axis=1)  # false where there is no place
     return replace(
-        _draw_picture(arrival, ground, half, _TYPE, units),
+        draw_ground(ground, half, _TYPE, units, arrival.station.radius_m),
         error_r=round(found.error_95_m * scale, 1),
         used=_format_dots(points[found.used & seen], scale),
         dropped=_format_crosses(points[far & seen], scale),
@@ -383,7 +425,7 @@ def draw_around(arrival: Arrival, ground: SheetGround, units: Units = "metric") 
         if park.park in arrival.checked.verdict.parks and park.edge_m <= max(edges)
     ]
     half = max(_AROUND_LEAST_M, _ROOM * max(counted, default=min(edges)))
-    return _draw_picture(arrival, ground, float(math.ceil(half)), _LARGE_TYPE, units)
+    return draw_ground(ground, float(math.ceil(half)), _LARGE_TYPE, units, arrival.station.radius_m)
 
 
 def _choose_half(arrival: Arrival) -> float:
@@ -397,14 +439,24 @@ def _choose_half(arrival: Arrival) -> float:
     return min(float(math.ceil(half)), max(_CLOSE_MOST_M, _ROOM * arrival.station.radius_m))
 
 
-def _draw_picture(
-    arrival: Arrival, ground: SheetGround, half_m: float, type_size: float, units: Units
+def draw_ground(
+    ground: SheetGround,
+    half_m: float,
+    type_size: float,
+    units: Units,
+    station_m: float = 0.0,
+    covered: Floats | None = None,
 ) -> SheetPicture:
+    """Lattice, cells and boundaries in a square of this half side about the ground's middle, with names.
+
+    ``covered`` are further places, shape (n, 2) in units, that names should not lie on.
+    """
     scale = _MIDDLE / half_m
     lines, parks = ground.lines(half_m), ground.parks(half_m)
     drawn = lines or []
     along = [_sample_boundary(park, scale) for park in parks]
-    labels = PictureLabels(SIDE, type_size, np.vstack([np.empty((0, 2)), *along]))
+    taken = [np.empty((0, 2))] if covered is None else [covered]
+    labels = PictureLabels(SIDE, type_size, np.vstack([*taken, *along]))
     for line in drawn:
         labels.lattice(line.name, line.upright, *_convert_to_units(line.at_m, line.at_m, scale))
     for cell in ground.cells(half_m):
@@ -425,7 +477,7 @@ def _draw_picture(
             "".join(_format_line(chain, scale) for chain in park.chains) for park in parks if park.chains
         ),
         labels=labels.placed,
-        station_r=round(arrival.station.radius_m * scale, 1),
+        station_r=round(station_m * scale, 1),
         scale_m=nice,
         scale_text=format_stated_length(nice, units),
         scale_length=round(nice * scale, 1),

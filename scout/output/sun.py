@@ -70,7 +70,7 @@ def compute_sun_day(lon: float, lat: float, day: date, zone: tzinfo | None = Non
     >>> [(e.kind, e.at.hour) for e in compute_sun_day(0.0, 51.48, date(2026, 6, 21)).events]
     [('twilight begins', 2), ('sunrise', 3), ('sunset', 20), ('twilight ends', 21)]
     """
-    zone = zone or timezone(timedelta(hours=round(lon / 15)))
+    zone = zone or choose_zone(lon)
     start, end = (
         datetime.combine(each, time(), zone).astimezone(UTC) for each in (day, day + timedelta(days=1))
     )
@@ -106,6 +106,31 @@ def _find_crossings(
                 high = middle
         found.append(SunEvent(kinds[0] if rising else kinds[1], high.replace(microsecond=0)))
     return found
+
+
+def choose_zone(lon: float) -> tzinfo:
+    """The nautical zone of a longitude: whole hours, within half an hour of the Sun's own time.
+
+    Examples
+    --------
+    >>> print(choose_zone(-111.9), choose_zone(0.0))
+    UTC-07:00 UTC
+    """
+    return timezone(timedelta(hours=round((lon + 180.0) % 360.0 / 15 - 12.0)))
+
+
+def measure_zone_gap(zone: tzinfo, lon: float, day: date) -> float:
+    """Hours by which a zone's clocks are ahead of the mean Sun there, from -12 to 12, at noon of a day.
+
+    Examples
+    --------
+    >>> measure_zone_gap(parse_zone("-07:00"), -105.0, date(2026, 6, 21))
+    0.0
+    >>> round(measure_zone_gap(parse_zone("Pacific/Auckland"), -20.0, date(2026, 6, 21)), 2)
+    -10.67
+    """
+    ahead = zone.utcoffset(datetime.combine(day, time(12))) or timedelta()
+    return (ahead / timedelta(hours=1) - lon / 15 + 12.0) % 24.0 - 12.0
 
 
 def parse_zone(text: str) -> tzinfo:
