@@ -6,6 +6,7 @@ QR codes are read by OpenCV (R), an implementation that is not the writer's.
 from __future__ import annotations
 
 import hashlib
+import math
 import re
 from base64 import b64encode
 from dataclasses import replace
@@ -15,10 +16,12 @@ from pathlib import Path
 import cards
 import cv2
 import exported
+import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
-from builders import bay
+from builders import bay, corner_spot, findings, parks_frame
+from geographiclib.geodesic import Geodesic
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from page_reader import Reader, words
@@ -29,6 +32,7 @@ from scout.cli import main
 from scout.errors import InputError
 from scout.geo.coordinates.forms import format_geo_uri
 from scout.geo.coordinates.parse import read_place
+from scout.model import Findings, Surroundings, Units
 from scout.output.card import (
     TALL_MM,
     WIDE_MM,
@@ -46,10 +50,13 @@ from scout.output.sun import compute_sun_day, parse_zone
 CALLS = st.from_regex(r"[A-Z0-9]{1,7}(/[A-Z0-9]{1,4}){0,2}", fullmatch=True).filter(lambda c: len(c) <= 16)
 
 
-def code_in(page: str) -> np.ndarray:
-    """The QR code's modules as a picture, from the strokes of its path."""
-    (path,) = re.findall(r'<svg viewBox="0 0 (\d+) \1" class="code"><path stroke="#000" d="([^"]+)"', page)
-    side, strokes = int(path[0]), path[1]
+def codes_in(page: str) -> list[np.ndarray]:
+    """The modules of the QR codes as pictures, from the strokes of their paths."""
+    paths = re.findall(r'<svg viewBox="0 0 (\d+) \1" class="code"><path stroke="#000" d="([^"]+)"', page)
+    return [draw_code(int(side), strokes) for side, strokes in paths]
+
+
+def draw_code(side: int, strokes: str) -> np.ndarray:
     modules = np.full((side, side), 255, dtype=np.uint8)
     x = y = 0.0
     for command, numbers in re.findall(r"([Mmh])([-\d. ]+)", strokes):
@@ -62,14 +69,14 @@ def code_in(page: str) -> np.ndarray:
     return np.kron(modules, np.ones((8, 8), dtype=np.uint8))
 
 
-def read_code(page: str) -> str:
-    return cv2.QRCodeDetector().detectAndDecode(code_in(page))[0]
+def read_codes(page: str) -> list[str]:
+    return [cv2.QRCodeDetector().detectAndDecode(code)[0] for code in codes_in(page)]
 
 
 @settings(max_examples=25)
 @given(st.floats(-179.9, 179.9), st.floats(-89, 89))
 def test_the_code_reads_as_the_geo_link_of_the_centre(lon: float, lat: float) -> None:
-    text = read_code(build_card(cards.at(lon, lat), 1))
+    (text,) = read_codes(build_card(cards.at(lon, lat), 1))
     assert text == format_geo_uri(lon, lat)
     back = read_place(text)
     assert (back.lon, back.lat) == pytest.approx((lon, lat), abs=6e-7)
@@ -77,7 +84,134 @@ def test_the_code_reads_as_the_geo_link_of_the_centre(lon: float, lat: float) ->
 
 def test_a_code_with_a_changed_place_reads_otherwise() -> None:
     pages = [build_card(cards.at(10.0, lat), 1) for lat in (45.0, 45.000001)]
-    assert [read_code(page) for page in pages] == ["geo:45.000000,10.000000", "geo:45.000001,10.000000"]
+    assert [read_codes(page) for page in pages] == [["geo:45.000000,10.000000"], ["geo:45.000001,10.000000"]]
+
+
+def test_a_second_code_is_of_the_place_where_the_car_stays() -> None:
+    page = build_card(exported.bay(), 1)
+    assert read_codes(page) == ["geo:45.000000,-20.000000", "geo:45.001000,-20.006000"]
+    assert "parking geo:45.001000, -20.006000" in words(page)
+    assert read_codes(build_card(exported.bay(), 3)) == [format_geo_uri(*place_of(exported.bay(), 3))]
+
+
+def place_of(found: Findings, rank: int) -> tuple[float, float]:
+    return found.spots[rank - 1].spot.lon, found.spots[rank - 1].spot.lat
+
+
+def numbers_in(text: str) -> list[float]:
+    return [float(v) for v in re.findall(r"-?\d+(?:\.\d+)?", text)]
+
+
+@pytest.mark.parametrize("units", ["metric", "imperial"])
+def test_the_sketch_is_to_scale_and_north_up(units: Units) -> None:
+    """Geodesics by `geographiclib` (R)."""
+    found = exported.bay()
+    page = build_card(replace(found, units=units), 1)
+    (sketch,) = re.findall(r'<svg class="sketch".*</svg>\n<p', page, re.DOTALL)
+    ((x, y),) = [tuple(map(float, at)) for at in re.findall(r'"spot" cx="([\d.]+)" cy="([\d.]+)"', sketch)]
+    ((left, top),) = [
+        tuple(map(float, at)) for at in re.findall(r'"start" x="([\d.]+)" y="([\d.]+)"', sketch)
+    ]
+    start = (left + 22, top + 22)
+    line = Geodesic.WGS84.Inverse(45.001, -20.006, 45.0, -20.0)
+    assert math.degrees(math.atan2(x - start[0], start[1] - y)) % 360 == pytest.approx(line["azi1"], abs=0.2)
+    ((bar, text),) = re.findall(r'class="scale" d="[^"]*?h([\d.]+)v[^"]*"/>\n<text[^>]*>([^<]+)<', sketch)
+    (told,) = numbers_in(text)
+    metres = told * {"m": 1.0, "km": 1000.0, "ft": 0.3048}[text.split()[-1]]
+    assert metres / float(bar) == pytest.approx(line["s12"] / math.dist(start, (x, y)), rel=3e-3)
+    walk = np.array(numbers_in(re.findall(r'class="walk" d="([^"]+)"', sketch)[0])).reshape(-1, 2)
+    assert walk[0] == pytest.approx(start, abs=0.2)
+    assert walk[-1] == pytest.approx((x, y), abs=0.2)
+    assert np.all((walk > 0) & (walk < 1000))
+
+
+def test_distance_and_bearing_from_the_parking_stand_on_the_card() -> None:
+    line = Geodesic.WGS84.Inverse(45.001, -20.006, 45.0, -20.0)
+    said = f"from there {line['s12']:.0f} m straight, east ({line['azi1']:.0f}°)"
+    assert said in words(build_card(exported.bay(), 1))
+
+
+def test_a_boundary_near_is_in_the_sketch_with_its_name_and_the_cells() -> None:
+    spot = corner_spot(10.0, 45.0, cards.CORNER, [("QX-1", "Moor")])
+    found = findings([spot], parks_frame((("QX-1", "Moor"), shapely.box(9.9, 44.9, 10.004, 45.1))))
+    page = build_card(found, 1)
+    assert page.count('class="edge"') == 1
+    for kind, text in (
+        ("edge", "Moor"),
+        ("cell", "JN45"),
+        ("cell", "JN54"),
+        ("lattice", "10° E"),
+        ("lattice", "45° N"),
+    ):
+        assert re.search(f'class="{kind}-name"[^>]*>{text}<', page), text
+    assert "none near" not in words(page)
+    assert "none near" in words(build_card(cards.grove(1), 1))
+
+
+def test_what_access_data_show_around_is_in_the_sketch() -> None:
+    road = shapely.LineString([(9.99, 45.0005), (10.01, 45.0005)])
+    bare = cards.grove(1)
+    ways = gpd.GeoDataFrame(
+        {"what": ["road"], "name": [""], "walk": [True], "drive": [True], "crossing": [False]},
+        geometry=[road],
+        crs=4326,
+    )
+    hazards = gpd.GeoDataFrame(
+        {"what": ["power line"], "name": [""], "hazard": ["power"]}, geometry=[road], crs=4326
+    )
+    nothing = ways.iloc[:0]
+    around = Surroundings(ways, nothing, nothing, nothing, hazards)
+    page = build_card(replace(bare, surroundings=around), 1)
+    assert page.count('class="roads"') == page.count('class="hazards"') == 1
+    assert 'class="paths"' not in page
+    assert "dots : hazards" in words(page)
+    assert "dots : hazards" not in words(build_card(bare, 1))
+    assert 'class="roads"' not in build_card(bare, 1)
+
+
+ENTRY = [
+    f"Reserve {k}: entry is restricted, say the boundary data; ask the land manager before you go."
+    for k in (1, 2)
+]
+
+
+def test_who_may_enter_is_never_pushed_off_the_card() -> None:
+    found = cards.full()
+    (only,) = found.spots
+    spot = replace(only.spot, notes=(*only.spot.notes, *ENTRY))
+    text = words(build_card(replace(found, spots=(replace(only, spot=spot),)), 1, cards.SAID))
+    assert "2 parks: entry is restricted" in text
+    assert "Reserve 1; Reserve 2" in text
+    assert re.search(r"and \d+ warnings more\.", text)
+    assert re.search(r"and 7 notes more\.|and 6 notes more\.", text)
+    (one,) = [replace(only, spot=replace(only.spot, notes=(*only.spot.notes, ENTRY[0])))]
+    assert ENTRY[0] in words(build_card(replace(found, spots=(one,)), 1, cards.SAID))
+
+
+@pytest.mark.parametrize(
+    ("lon", "zone"),
+    [(-111.9, "UTC-07:00"), (0.0, "UTC"), (179.9, "UTC+12:00"), (-179.9, "UTC-12:00"), (7.6, "UTC+01:00")],
+)
+def test_without_a_zone_local_time_is_that_of_the_longitude_and_says_so(lon: float, zone: str) -> None:
+    said = CardParticulars("Q1AAA", day=date(2026, 6, 21))
+    text = words(build_card(cards.at(lon, 45.0), 1, said))
+    assert f"Local time is {zone}, taken from the longitude" in text
+    # The Sun stands highest at noon of its own time, and clocks of the zone are within half an hour of that:
+    # rise and set lie evenly about 12:00, but for the equation of time, 2 minutes in June (M).
+    rise, set_ = (re.search(rf"{kind} (\d\d):(\d\d)", text) for kind in ("sunrise", "sunset"))
+    middle = sum(60 * int(at[1]) + int(at[2]) for at in (rise, set_)) / 2
+    assert abs(middle - 720) <= 33
+
+
+def test_a_zone_that_can_hardly_be_meant_is_asked_about(corner_park: Path, tmp_path: Path) -> None:
+    text = words(build_card(exported.bay(), 1, cards.SAID))
+    assert (
+        "Local time is Pacific/Auckland, as given. That is 11 hours behind the Sun there: is it meant?"
+        in text
+    )
+    # Western China keeps the time of the east: the furthest that clocks are from the Sun (C).
+    west = CardParticulars(day=date(2026, 6, 21), zone=parse_zone("Asia/Shanghai"))
+    assert "is it meant" not in words(build_card(cards.at(75.9, 39.4), 1, west))
 
 
 def test_the_card_is_complete() -> None:
@@ -86,10 +220,10 @@ def test_the_card_is_complete() -> None:
         "Q1AAA", "Q0CLUB", "HN95", "IN05", "HN94", "IN04", "QX-001", "Quiet Cove", "QX-002", "Tern Marsh",
         "Centre the station on the corner itself.", "45.000000, -20.000000",
         "45° 00.0000' N 020° 00.0000' W", "27N 578815 4983437", "27T WK 78815 83436",
-        "geo:45.000000,-20.000000", "250 m inside", "260 m inside", "over 99.9 %", "firm", "96.0 %",
+        "geo:45.000000, -20.000000", "250 m inside", "260 m inside", "over 99.9 %", "firm", "96.0 %",
         "5 m radius", "within 4.9 m", "within 14 m", "apart from each other", "parking", "Gull car park",
         "45.001000, -20.006000", "12 min, 812 m, 120 m of it off paths", "walk back 10 min",
-        "climb out 31 m", "Sun on 2026-06-21, local: Pacific/Auckland", "sunrise", "sunset",
+        "climb out 31 m", "Sun on 2026-06-21", "Local time is Pacific/Auckland", "sunrise", "sunset",
         "Power line 30 m north", "Cliff", "Two parks meet here.", "Number to call", "Back by",
         "slope here 7°", "Quiet Bay mapping club", "licence.example/by/4.0", "Spots round the bay",
         "68.2 km",
@@ -225,7 +359,10 @@ def test_the_page_brings_all_it_needs_and_runs_nothing() -> None:
     tags = {tag for tag, _ in read.elements}
     assert not tags & {"script", "img", "iframe", "object", "image", "use", "form", "base"}
     assert [attrs for tag, attrs in read.elements if tag == "link"] == [{"rel": "icon", "href": "data:,"}]
-    assert [attrs["href"] for tag, attrs in read.elements if tag == "a"] == ["geo:45.000000,-20.000000"]
+    assert [attrs["href"] for tag, attrs in read.elements if tag == "a"] == [
+        "geo:45.000000,-20.000000",
+        "geo:45.001000,-20.006000",
+    ]
     names = {name for _, attrs in read.elements for name in attrs}
     assert not {name for name in names if name.startswith("on") or name in ("style", "src", "srcset")}
     (style,) = [text for tag, _, text in read.texts if tag == "style"]
@@ -274,10 +411,9 @@ def test_clocks_round_to_the_minute_and_name_another_day() -> None:
     day = date(2026, 6, 21)
     assert _format_clock(datetime(2026, 6, 21, 3, 43, 29, tzinfo=UTC), day, UTC) == "03:43"
     assert _format_clock(datetime(2026, 6, 21, 3, 59, 31, tzinfo=UTC), day, UTC) == "04:00"
-    assert _format_clock(datetime(2026, 6, 21, 23, 59, 45, tzinfo=UTC), day, UTC) == "00:00 on 2026-06-22"
+    assert _format_clock(datetime(2026, 6, 21, 23, 59, 45, tzinfo=UTC), day, UTC) == "00:00 (+1 day)"
     assert (
-        _format_clock(datetime(2026, 6, 21, 23, 0, tzinfo=UTC), day, parse_zone("+02:00"))
-        == "01:00 on 2026-06-22"
+        _format_clock(datetime(2026, 6, 21, 23, 0, tzinfo=UTC), day, parse_zone("+02:00")) == "01:00 (+1 day)"
     )
 
 
@@ -315,7 +451,7 @@ def test_the_command_writes_the_card_of_the_spot_that_find_lists(
     text = words(target.read_text(encoding="utf-8"))
     assert "Q1AAA/P" in text
     assert "Ёлка <b>公園</b>" in text
-    assert "local: UTC+02:00" in text
+    assert "Local time is UTC+02:00, as given." in text
 
 
 @pytest.mark.parametrize(

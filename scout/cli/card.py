@@ -44,7 +44,9 @@ _CARD = (
     click.option("--call", metavar="CALL", default="", help="Operator's call sign, such as Q1AAA/P."),
     click.option("--club-call", metavar="CALL", default="", help="Call of a club or event, beside it."),
     click.option("--date", "day", metavar="DATE", help="Day of the outing, for the Sun: 2026-06-21."),
-    click.option("--zone", metavar="ZONE", help="Local time: Pacific/Auckland or -07:00; by the longitude if not."),
+    click.option(
+        "--zone", metavar="ZONE", help="Local time: Pacific/Auckland or -07:00; by the longitude if not."
+    ),
     add_settings("title", "station", "search", "reading", "access", "display"),
 )
 

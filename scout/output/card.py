@@ -266,8 +266,8 @@ def _measure_width(text: str, size: float) -> float:
 _MOST = {"parks": 5, "warnings": 6, "notes": 4, "credits": 2}
 # The longest key of the sketch, for its length.
 _KEY = (
-    "True north is up. P trailhead, walk, ring: the spot, lines: lattice, dashes: boundary, none near, dots: hazards. "
-    "A sketch, not to walk by."
+    "True north is up. P trailhead, walk, ring: the spot, lines: lattice, dashes: boundary, none near, "
+    "dots: hazards. A sketch, not to walk by."
 )
 _LOCAL_HOURS = 4.0  # no place's clocks are further from its Sun; western China's are 3 (C)
 _LONGEST = 400  # letters of one text
@@ -436,8 +436,8 @@ def describe_zone(said: CardParticulars, lon: float) -> str:
     """Which zone the local times are in and why, and the matter if that can hardly be meant."""
     if said.zone is None:
         return (
-            f"Local time is {choose_zone(lon)}, taken from the longitude, for no zone was given: clocks there "
-            "may be an hour or two off it, most of all in summer."
+            f"Local time is {choose_zone(lon)}, taken from the longitude, for no zone was given: clocks "
+            "there may be an hour or two off it, most of all in summer."
         )
     return f"Local time is {said.zone}, as given.{warn_of_zone(said, lon)}"
 
@@ -466,13 +466,13 @@ def _list_getting(ranked: Ranked, units: Units) -> list[tuple[str, str, str]]:
     route = ranked.route
     if route is None:
         return []
-    found = []
+    found: list[tuple[str, str, str]] = []
     if route.start is not None:
         where = wording.format_position(*route.start)
         found.append((route.start_kind or "start", _shorten(route.start_name, 90), where))
     away = describe_from_start(ranked)
     if away is not None:
-        found.append(("straight", wording.format_text(away, units), ""))
+        found.append(("from there", wording.format_text(away, units), ""))
     if route.state != "walked":
         reason = _shorten(wording.format_text(route.reason, units), 120)
         return [*found, ("walk", f"{route.state}: {reason}" if reason else route.state, "")]

@@ -67,7 +67,7 @@ def describe_from_start(ranked: Ranked) -> MeasuredText | None:
     away = measure_from_start(ranked)
     if away is None:
         return None
-    return MeasuredText(Length(away.distance_m), f" to the {format_bearing(away.bearing_deg)} from there")
+    return MeasuredText(Length(away.distance_m), f" straight, {format_bearing(away.bearing_deg)}")
 
 
 def draw_sketch(findings: Findings, ranked: Ranked, units: Units, side_mm: float) -> Sketch:
@@ -107,7 +107,13 @@ def draw_sketch(findings: Findings, ranked: Ranked, units: Units, side_mm: float
     at = tuple(drawn[0].tolist())
     end = place([start])[0] if start is not None else None
     shown = end if end is not None and bool(np.all((end > 0) & (end < SIDE))) else None
-    picture = draw_ground(ground, half, round(_NAMES_MM / side_mm * SIDE, 1), units, covered=_sample(np.vstack([drawn, drawn[:1]])))
+    picture = draw_ground(
+        ground,
+        half,
+        round(_NAMES_MM / side_mm * SIDE, 1),
+        units,
+        covered=_sample(np.vstack([drawn, drawn[:1]])),
+    )
     around = findings.surroundings
     walk = _format_path(drawn[1 : 1 + len(line)]) if line else ""
     sketch = Sketch(
@@ -229,7 +235,15 @@ def fit_back(
 
 def _list_shorter(fit: BackFit) -> Iterable[BackFit]:
     """With less and less told: credits go first, then notes, parks, warnings down to two."""
-    cuts = [("credits", 1), ("notes", 1), ("notes", 0), ("parks", 3), ("warnings", 4), ("parks", 2), ("warnings", 2)]
+    cuts = [
+        ("credits", 1),
+        ("notes", 1),
+        ("notes", 0),
+        ("parks", 3),
+        ("warnings", 4),
+        ("parks", 2),
+        ("warnings", 2),
+    ]
     for name, most in cuts:
         fit = replace(fit, **{name: min(getattr(fit, name), most)})
         yield fit
@@ -249,7 +263,9 @@ def _measure_rest(text: BackText, fit: BackFit, wide: float, measure: Callable[[
     counted = 3 + fit.parks + (text.parks > fit.parks)  # with the table's head and the sum below it
     margins = head + line * counted + small * lines(text.taken, 9, fit.small)
     bold, plain = [*text.warnings[: fit.warnings], *text.entry], text.notes[: fit.notes]
-    told = sum(lines(words, 3, spread=_BOLD_SPREAD) for words in bold) + sum(lines(words, 3) for words in plain)
+    told = sum(lines(words, 3, spread=_BOLD_SPREAD) for words in bold) + sum(
+        lines(words, 3) for words in plain
+    )
     cut = len(text.warnings) > fit.warnings or len(text.notes) > fit.notes
     said = bool(text.warnings or text.entry or text.notes)
     mind = head + line * (told + cut)
@@ -263,12 +279,15 @@ def _measure_rest(text: BackText, fit: BackFit, wide: float, measure: Callable[[
     return rest + 6 * _GAP_MM
 
 
-def _measure_beside(text: BackText, fit: BackFit, column: float, measure: Callable[[str, float], float]) -> float:
+def _measure_beside(
+    text: BackText, fit: BackFit, column: float, measure: Callable[[str, float], float]
+) -> float:
     """Height of the way, the Sun and the lines for an emergency, one below the other."""
     line, small = _LINE * fit.size, _LINE * fit.small
     term = 7.2 * fit.size  # the widest term's column
     way = sum(
-        min(3, max(1, int(np.ceil(_SPREAD * measure(words, fit.size) / (column - term))))) for words in text.getting
+        min(3, max(1, int(np.ceil(_SPREAD * measure(words, fit.size) / (column - term)))))
+        for words in text.getting
     )
     sun = head = _head(fit)
     if text.sun_words:

@@ -22,8 +22,8 @@ from scout.geo.lattice import list_meridians, list_parallels
 from scout.geo.locator import count_columns, get_edge_lat, get_edge_lon, get_index, make_locator
 from scout.model import PARK_ID, Parks, Units
 from scout.output.text import format_fine_length, format_stated_length
-from scout.quantities import FOOT_M
 from scout.parks.sources import NamedParks
+from scout.quantities import FOOT_M
 from scout.recording.arrive import Arrival
 
 _MOST_LINES = 12  # of one direction; more would be a hatching
@@ -63,11 +63,16 @@ class ParkNear(Protocol):
     """What is asked of a park that may be drawn: a `scout.model.ParkAt` has it."""
 
     @property
-    def park(self) -> str: ...
+    def park(self) -> str:
+        """Its id."""
+
     @property
-    def park_name(self) -> str: ...
+    def park_name(self) -> str:
+        """Its name, or ""."""
+
     @property
-    def clearance_m(self) -> float: ...
+    def clearance_m(self) -> float:
+        """Of the place, positive inside."""
 
 
 class SheetGround:
@@ -292,7 +297,7 @@ class PictureLabels:
         self._labels.append(label)
 
     def edge(self, name: str, along: Floats) -> None:
-        """Name a boundary next to one of the places along it; not at all if there is no room."""
+        """Name a boundary next to one of the places along it; not at all where there is no room."""
         text = name if len(name) <= _LONGEST else name[: _LONGEST - 1] + "…"
         best, where = -math.inf, None
         for x, y in along.tolist():
@@ -300,7 +305,7 @@ class PictureLabels:
                 score = self._room(label)
                 if score > best:
                     best, where = score, label
-        if where is not None:
+        if where is not None and self._gap(where) > 0.0:
             self._labels.append(where)
 
     def _beside(self, text: str, x: float, y: float) -> Iterator[PictureLabel]:

@@ -17,6 +17,7 @@ import exported
 import numpy as np
 import pypdf
 import pytest
+import shapely
 from playwright.sync_api import BrowserContext, Page
 
 from browser.conftest import Watched, both_sizes
@@ -127,8 +128,9 @@ CLIPPED = """() => {
   for (const side of document.querySelectorAll(".side")) {
     const whole = side.getBoundingClientRect();
     for (const e of side.querySelectorAll("*")) {
-      if (e.parentElement.closest(".clamped")) continue;
+      if (e.parentElement.closest(".clamped") || e.closest("svg svg")) continue;  // an inner svg clips itself
       const box = e.getBoundingClientRect(), look = getComputedStyle(e);
+      if (!box.width && !box.height) continue;
       if (box.right > whole.right + 1 || box.left < whole.left - 1 || box.bottom > whole.bottom + 1) {
         found.push(["out", e.outerHTML.slice(0, 90)]);
       }
@@ -175,6 +177,41 @@ def ink(page: Page, query: str) -> np.ndarray:
     return cv2.imdecode(np.frombuffer(shot, np.uint8), cv2.IMREAD_GRAYSCALE) < 128
 
 
+SIZES = """() => [...document.querySelectorAll(".back *")].filter((e) => [...e.childNodes].some(
+    (node) => node.nodeType === Node.TEXT_NODE && node.textContent.trim())).map((e) => {
+  const scale = e.closest(".sketch") ? e.closest(".sketch").getBoundingClientRect().width / 1000 : 1;
+  return [parseFloat(getComputedStyle(e).fontSize) * scale * 0.75, e.outerHTML.slice(0, 60)];
+})"""
+
+
+@all_cards
+def test_the_back_can_be_read_outdoors(open_card: Open, name: str) -> None:
+    """Printed type of 8.5 points at least, names in the sketch too (our own floor, C)."""
+    page = open_card(CARDS[name]()).page
+    page.emulate_media(media="print")
+    sizes = page.evaluate(SIZES)
+    assert len(sizes) > 30
+    assert [text for size, text in sizes if size < 8.5] == []
+
+
+@all_cards
+def test_the_back_is_used_to_the_foot(open_card: Open, name: str) -> None:
+    """No gap between two parts is wider than a sixth of the card."""
+    page = open_card(CARDS[name]()).page
+    page.emulate_media(media="print")
+    ends = page.evaluate(
+        """() => [...document.querySelectorAll(".back > :not(.ground), .ground > *")]
+          .map((e) => e.getBoundingClientRect()).map((box) => [box.top, box.bottom])"""
+    )
+    (foot,) = [page.evaluate("() => document.querySelector('.back').getBoundingClientRect().bottom")]
+    covered = shapely.union_all([shapely.box(0, top, 1, bottom) for top, bottom in ends])
+    gaps = shapely.box(0, min(top for top, _ in ends), 1, foot) - covered
+    assert (
+        max((part.bounds[3] - part.bounds[1] for part in shapely.get_parts(gaps)), default=0)
+        < 256 / 6 * PX_PER_MM
+    )
+
+
 @pytest.mark.parametrize("letters", TYPES)
 def test_capitals_of_a_call_are_18_mm_high_at_least(open_card: Open, letters: str) -> None:
     page = open_card(build_card(cards.grove(2), 1, CardParticulars("H1H/HH", "E1E"))).page
@@ -204,12 +241,14 @@ def test_no_tail_of_a_letter_is_cut_off(open_card: Open) -> None:
 def test_the_code_on_the_sheet_reads(open_card: Open) -> None:
     page = open_card(CARDS["plain"]()).page
     page.emulate_media(media="print")
-    shot = cv2.imdecode(np.frombuffer(page.locator("figure").screenshot(), np.uint8), cv2.IMREAD_COLOR)
-    shot = cv2.resize(shot, None, fx=3, fy=3, interpolation=cv2.INTER_NEAREST)
-    assert cv2.QRCodeDetector().detectAndDecode(shot)[0] == "geo:45.000000,-20.000000"
-    box = page.locator("svg.code").bounding_box()
-    assert box is not None
-    assert box["width"] / PX_PER_MM > 35
+    links = ("geo:45.000000,-20.000000", "geo:45.001000,-20.006000")
+    for figure, link in zip(page.locator("figure").all(), links, strict=True):
+        shot = cv2.imdecode(np.frombuffer(figure.screenshot(), np.uint8), cv2.IMREAD_COLOR)
+        shot = cv2.resize(shot, None, fx=3, fy=3, interpolation=cv2.INTER_NEAREST)
+        assert cv2.QRCodeDetector().detectAndDecode(shot)[0] == link
+        box = figure.locator("svg.code").bounding_box()
+        assert box is not None
+        assert box["width"] / PX_PER_MM > 35
 
 
 @both_sizes
