@@ -9,7 +9,7 @@ import shapely
 from builders import parks_frame, source
 from recordings import fixes_at, noise
 
-from scout.model import ParkReport, Parks, Station
+from scout.model import CoarseOutline, ParkReport, Parks, Station
 from scout.output.sheet import SheetParticulars, build_sheet
 from scout.recording.arrive import Arrival, judge_arrival
 from scout.recording.values import Fixes
@@ -58,6 +58,36 @@ def sheet(fixes: Fixes | None = None, parks: Parks | None = None, **more: Any) -
     )
     parks = alder() if parks is None else parks
     return build_sheet(judged(fixes, parks, **more), parks, particulars)
+
+
+def crowded_sheet() -> str:
+    """All a sheet may have to say: many parks, three outlines that look coarse, long notes, many files."""
+    boxes = [
+        ((f"Q-{k} of a long register of places", f"Long Ridge and Hollow Reserve, part {k}"), shape)
+        for k, shape in enumerate(shapely.box(9.9, 44.9, 10.1, 45.001 + k * 1e-4) for k in range(9))
+    ]
+    east, north = noise(600)
+    east[::40] += 60.0
+    notes = tuple(
+        f"note {k}: the receiver stood still only after a while, as its times show." for k in range(20)
+    )
+    fixes = replace(fixes_at(east, north, lon=10.0, lat=45.0), notes=notes)
+    parks = parks_of(*boxes, sources=7)
+    parks = replace(
+        parks, sources=tuple(replace(one, warnings=("a grid is missing " * 6,) * 3) for one in parks.sources)
+    )
+    arrival = judge_arrival(fixes, parks)
+    near = tuple(
+        replace(park, coarse=CoarseOutline(park.park, park.park_name, 900.0, 140.0, 150.0, 14.0))
+        if k < 3
+        else park
+        for k, park in enumerate(arrival.checked.parks)
+    )
+    verdict = replace(arrival.checked.verdict, coarse=tuple(park.coarse for park in near[:3]))
+    arrival = replace(arrival, checked=replace(arrival.checked, parks=near, verdict=verdict))
+    return build_sheet(
+        arrival, parks, SheetParticulars("On the line", "Q1AAA", made_by="scout arrive " + "a " * 300)
+    )
 
 
 def hostile_sheet() -> str:

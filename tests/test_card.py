@@ -203,7 +203,7 @@ def test_without_a_zone_local_time_is_that_of_the_longitude_and_says_so(lon: flo
     assert abs(middle - 720) <= 33
 
 
-def test_a_zone_that_can_hardly_be_meant_is_asked_about(corner_park: Path, tmp_path: Path) -> None:
+def test_a_zone_that_can_hardly_be_meant_is_asked_about() -> None:
     text = words(build_card(exported.bay(), 1, cards.SAID))
     assert (
         "Local time is Pacific/Auckland, as given. That is 11 hours behind the Sun there: is it meant?"
@@ -488,3 +488,14 @@ def test_a_number_that_is_not_listed_leaves_the_old_card_whole(
     assert target.read_text(encoding="utf-8") == "old"
     assert main(["card", "1", "--out", str(target)]) == 2
     assert "no boundary file is named" in capsys.readouterr().err
+
+
+def test_the_command_asks_about_a_zone_that_can_hardly_be_meant(
+    corner_park: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    given_words = ["card", "1", "--parks", str(corner_park), "--out", str(tmp_path / "card.html")]
+    assert main([*given_words, "--date", "2026-06-21", "--zone", "-11:00"]) == 0
+    line = "WARNING: local times are those of UTC-11:00. That is 12 hours"
+    assert line in capsys.readouterr().out
+    assert main([*given_words, "--date", "2026-06-21", "--zone", "+02:00"]) == 0
+    assert "WARNING" not in capsys.readouterr().out

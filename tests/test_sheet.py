@@ -178,6 +178,8 @@ def test_the_sheet_is_complete():
         assert said in text, said
     assert all(caution in text for caution in ON_ARRIVAL)
     assert all(note in text for note in arrival.notes)
+    assert "sigma" not in text
+    assert "the true place lies within it 95 times in 100" in text
     for term in ("independent", "95 % radius", "normal", "floor", "WGS 84", "middle of the station"):
         assert term in text
 
@@ -201,7 +203,7 @@ def test_what_does_not_fit_is_counted():
     assert "and 3 more" in text
     assert "and 3 files more." in text
     assert re.search(r"and \d+ notes more\.", text)
-    assert "and 3 more." in text.split("Dropped: fix")[1]
+    assert "and 12 more." in text.split("Dropped: fix")[1]  # of 15: the notes have taken the room
 
 
 def test_two_sheets_of_one_recording_are_the_same_bytes():

@@ -78,7 +78,7 @@ def card(rank: int, path: str, **words: Any) -> int:
     particulars = _take_particulars(words)
     findings = _get_findings([path], **words)
     write_file(path, build_card(findings, rank, particulars))
-    _show_written(path, findings, [choose_spot(findings, rank)])
+    _show_written(path, findings, [choose_spot(findings, rank)], particulars)
     return 0
 
 
@@ -125,7 +125,7 @@ def pack(spots: tuple[str, ...], path: str | None, folder: str | None, **words: 
         site = build_site(choose_spots(findings, ranks))
         with make_folder(folder):
             write_files({**contents, **{os.path.join(folder, name): file for name, file in site.items()}})
-    _show_written(path, findings, choose_spots(findings, ranks).spots)
+    _show_written(path, findings, choose_spots(findings, ranks).spots, particulars)
     if folder is not None:
         click.echo(f"Wrote {folder}: put its {len(site)} files on a web space and open that address (https).")
     return 0
@@ -188,14 +188,20 @@ def _format_command(words: Sequence[str]) -> str:
     return shlex.join(["scout", *kept])
 
 
-def _show_written(path: str | None, findings: Findings, chosen: Sequence[Ranked]) -> None:
+def _show_written(
+    path: str | None, findings: Findings, chosen: Sequence[Ranked], particulars: CardParticulars
+) -> None:
     """Print what the list rests on, as ``scout find`` does, for spots are numbered by it; then the chosen."""
+    from scout.output.card import warn_of_zone
     from scout.output.text import format_text
 
     for remark in findings.remarks:
         click.echo(make_printable(format_text(remark, findings.units)))
     for ranked in chosen:
         click.echo(_format_choice(ranked, findings.units))
+    doubts = (warn_of_zone(particulars, ranked.spot.lon) for ranked in chosen)
+    for doubt in filter(None, dict.fromkeys(doubts)):
+        click.echo(f"WARNING: local times are those of {particulars.zone}.{doubt}")
     if path is not None:
         click.echo(f"Wrote {path}")
 

@@ -26,13 +26,11 @@ from scout.recording.values import FLOOR_M
 from scout.search.check import CheckOptions, list_outline_warnings
 
 _LONGEST = 160  # letters of a name or path; the recording and the boundary files have the whole
-_MOST = {
-    "parks": 6,
-    "outlines": 2,
-    "sources": 4,
-    "dropped": 12,
-    "notes": 12,
-}  # what two pages hold; the rest is counted
+# What two pages hold; the rest is counted.
+_MOST = {"parks": 6, "outlines": 2, "sources": 4}
+_CROWDED = {"parks": 3, "outlines": 2, "sources": 1}  # where outlines are warned of
+_MOST_DROPPED, _LEAST_DROPPED = 12, 3
+_NOTE_LINES, _NOTE_LETTERS = 11, 42  # of the column that the notes stand in
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +65,8 @@ def build_sheet(arrival: Arrival, parks: Parks, particulars: SheetParticulars) -
     found = arrival.standstill
     units = particulars.units
     ground = SheetGround(found.lon, found.lat, arrival.level, arrival.checked.parks, parks)
+    notes = _choose_notes(arrival.notes, units)
+    outlines = list_outline_warnings(arrival.checked)
     style = read_text_of(__package__, "sheet.css")
     page = _load_templates().get_template("sheet.html")
     text = page.render(
@@ -84,15 +84,34 @@ def build_sheet(arrival: Arrival, parks: Parks, particulars: SheetParticulars) -
         near_m=CheckOptions().near_m,
         units=units,
         usual=Station(),
-        outlines=list_outline_warnings(arrival.checked),
+        outlines=outlines,
+        notes=notes,
+        dropped=max(_LEAST_DROPPED, _MOST_DROPPED - sum(map(_count_lines, notes))),
         cautions=ON_ARRIVAL,
-        most=_MOST,
+        most=_CROWDED if outlines else _MOST,
         version=__version__,
         policy=make_page_policy(style),
         style=Markup(style),
     )
     # A name may hold half a surrogate pair, which no encoding can write.
     return text.encode("utf-8", "replace").decode("utf-8") + "\n"
+
+
+def _choose_notes(notes: Sequence[str], units: Units) -> list[str]:
+    """The notes in words, as many as have room; one is shown whatever its length."""
+    shown: list[str] = []
+    room = _NOTE_LINES
+    for note in notes:
+        text = _shorten(wording.format_text(note, units))
+        room -= _count_lines(text)
+        if room < 0 and shown:
+            break
+        shown.append(text)
+    return shown
+
+
+def _count_lines(note: str) -> int:
+    return -(-len(note) // _NOTE_LETTERS)
 
 
 def _sort_sources(arrival: Arrival, parks: Parks) -> Sequence[Source]:

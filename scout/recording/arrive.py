@@ -54,11 +54,17 @@ def describe_accuracy(found: Standstill, units: Units = "metric") -> Facts:
     )
     source = _name_floor_source(found, units)
     return [
-        ("95 % radius", f"{whole}: the floor and the random part joined"),
-        ("floor", f"{floor} (95 %), not lessened by averaging; {source}"),
-        ("random part", f"{random} (95 %), what the scatter leaves in the mean"),
+        (
+            "95 % radius",
+            f"{whole}: the true place lies within it 95 times in 100; floor and random part joined",
+        ),
+        ("floor", f"{floor}, which no averaging takes away; {source}"),
+        ("random part", f"{random}, what the scatter leaves in the average"),
         ("scatter", _describe_scatter(found, units)),
-        ("independent fixes", f"{found.n_effective:.1f}, as successive fixes share their error"),
+        (
+            "worth",
+            f"{found.n_effective:.1f} independent fixes, as those that follow each other share an error",
+        ),
     ]
 
 
@@ -128,7 +134,7 @@ def _describe_scatter(found: Standstill, units: Units) -> str:
         format_fine_length(length_m, units)
         for length_m in (found.scatter_95_m, found.sigma.east_m, found.sigma.north_m)
     )
-    return f"95 % of single fixes within {within} (sigma {east} east, {north} north)"
+    return f"95 of 100 single fixes within {within} (usually {east} off east or west, {north} north or south)"
 
 
 def _name_floor_source(found: Standstill, units: Units) -> str:

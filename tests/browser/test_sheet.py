@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import BrowserContext, expect
-from sheets import HOSTILE, alder, hostile_sheet, sheet, standing
+from sheets import HOSTILE, alder, crowded_sheet, hostile_sheet, sheet, standing
 
 from browser.conftest import Watched, both_schemes, both_sizes
 from browser.test_look import PAINT, contrast, luminance
@@ -30,7 +30,7 @@ def far_from_parks() -> str:
 
 
 both_sheets = pytest.mark.parametrize("made", [sheet, hostile_sheet])
-PRINTED = [sheet, beside_an_inholding, far_from_parks, hostile_sheet]
+PRINTED = [sheet, beside_an_inholding, far_from_parks, hostile_sheet, crowded_sheet]
 
 
 @pytest.fixture
@@ -102,7 +102,21 @@ def test_a_script_would_not_run(open_sheet: Open) -> None:
 @pytest.mark.parametrize("made", PRINTED)
 def test_it_prints_on_two_pages(open_sheet: Open, paper: str, made: Callable[[], str]) -> None:
     page = open_sheet(made()).page
-    assert 1 <= pages(page.pdf(format=paper)) <= 2
+    assert pages(page.pdf(format=paper)) == 2
+
+
+@pytest.mark.parametrize("made", PRINTED)
+def test_photographs_have_room_on_paper(open_sheet: Open, made: Callable[[], str]) -> None:
+    """80 mm wide, and 26 mm high at the worst; a usual sheet holds two prints of 8 x 8 cm."""
+    page = open_sheet(made()).page
+    page.set_viewport_size({"width": 718, "height": 970})  # what margins leave of Letter, CSS pixels
+    page.emulate_media(media="print")
+    boxes = [frame.bounding_box() for frame in page.locator(".frame").all()]
+    assert len(boxes) == 2
+    for box in boxes:
+        assert box is not None
+        assert box["width"] * 25.4 / 96 >= 80
+        assert box["height"] * 25.4 / 96 >= (80 if made in (sheet, far_from_parks) else 25.9)
 
 
 def test_the_count_of_pages_counts(open_sheet: Open) -> None:
