@@ -7,7 +7,6 @@ Needs Chromium. Look at them afterwards.
 
 from __future__ import annotations
 
-import io
 import shutil
 import subprocess
 import sys
@@ -60,16 +59,23 @@ def take(page: Page, name: str) -> None:
 def take_desk(page: Page) -> None:
     """Open the desk, bring the demo, search, and take the picture."""
     with subprocess.Popen(
-        [sys.executable, "-u", "-m", "scout", "desk", "--no-browser"], cwd=ROOT, stdout=subprocess.PIPE, text=True
+        [sys.executable, "-u", "-m", "scout", "desk", "--no-browser"],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        text=True,
     ) as desk:
-        assert isinstance(desk.stdout, io.TextIOBase)
-        address = next(word for line in desk.stdout for word in line.split() if word.startswith("http://"))
-        page.goto(address)
-        page.locator("#demo").click()
-        page.wait_for_timeout(SETTLED_MS)
-        page.wait_for_function("document.getElementById('cancel').disabled", timeout=120_000)
-        take(page, "-desk")
-        desk.terminate()
+        try:
+            assert desk.stdout is not None
+            address = next(
+                word for line in desk.stdout for word in line.split() if word.startswith("http://")
+            )
+            page.goto(address)
+            page.locator("#demo").click()
+            page.wait_for_timeout(SETTLED_MS)
+            page.wait_for_function("document.getElementById('cancel').disabled", timeout=400_000)
+            take(page, "-desk")
+        finally:
+            desk.terminate()
 
 
 if __name__ == "__main__":
