@@ -13,7 +13,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page, expect, sync_playwright
 
 ROOT = Path(__file__).resolve().parents[2]
 MAPS = ROOT / "maps"
@@ -72,7 +72,8 @@ def take_desk(page: Page) -> None:
             page.goto(address)
             page.locator("#demo").click()
             page.wait_for_timeout(SETTLED_MS)
-            page.wait_for_function("document.getElementById('cancel').disabled", timeout=400_000)
+            expect(page.locator("#found b")).to_contain_text("spots", timeout=400_000)
+            expect(page.locator("#cancel")).to_be_disabled(timeout=400_000)
             take(page, "-desk")
         finally:
             desk.terminate()
