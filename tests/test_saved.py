@@ -6,6 +6,8 @@ from contextlib import closing
 from dataclasses import replace
 
 import exported
+import geopandas as gpd
+import numpy as np
 import pytest
 import shapely
 
@@ -13,6 +15,7 @@ from scout.app.pack import build_pack
 from scout.app.request import open_saved
 from scout.cli import main
 from scout.errors import InputError
+from scout.model import Relief, Surroundings
 from scout.output.card import build_card
 from scout.output.features import to_gpkg
 from scout.output.saved import dump_findings, load_findings
@@ -47,6 +50,18 @@ def test_findings_come_back_as_they_were(findings):
     again = load_findings(dump_findings(findings), "plan.gpkg")
     assert dump_findings(again) == dump_findings(findings)
     assert tuple(again.spots) == tuple(findings.spots)
+
+
+def test_heights_near_the_spots_come_back_as_they_were():
+    none = gpd.GeoDataFrame({"what": [], "name": []}, geometry=[], crs="EPSG:4326")
+    heights = np.array([[471.25, np.nan, 12.0], [0.1, -3.5, 8848.0]], dtype=np.float32)
+    relief = Relief(heights, (1.0, 0.0, -9.9, 0.0, -1.0, 45.1), "EPSG:4326", "heights.tif")
+    around = Surroundings(none, none, none, none, none, reliefs=(relief,))
+    again = load_findings(dump_findings(replace(exported.bay(), surroundings=around)), "plan.gpkg")
+    (found,) = again.surroundings.reliefs
+    assert np.array_equal(found.heights_m, heights, equal_nan=True)
+    assert found.heights_m.dtype == heights.dtype
+    assert found.to_pixel == relief.to_pixel
 
 
 def test_cards_and_packs_are_those_of_the_findings_byte_for_byte():

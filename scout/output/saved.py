@@ -17,6 +17,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
 from scout import model
 from scout.errors import InputError
@@ -34,7 +35,7 @@ _NAMES = {
     "shapely": shapely,
     "Sequence": Sequence,
     "NamedParks": NamedParks,
-    "NDArray": Any,
+    "NDArray": NDArray,
 }
 
 
@@ -115,6 +116,8 @@ def _load(hint: Any, value: Any) -> Any:
         return tuple(_load(kind, one) for kind, one in zip(kinds, value, strict=True))
     if isinstance(origin, type) and issubclass(origin, Sequence):
         return tuple(_load(of[0], one) for one in value)
+    if origin is np.ndarray:
+        return np.array(value, dtype=typing.get_args(of[1])[0])
     if hint is str and isinstance(value, dict):
         return MeasuredText(*(one if isinstance(one, str) else Length(*one) for one in value["measured"]))
     if hint is NamedParks:
