@@ -32,7 +32,7 @@ class KernelsHook(BuildHookInterface):
             target.unlink(missing_ok=True)
             self.app.display_warning("No C compiler: the loops of numpy are used, with the same results.")
             return
-        build_data["artifacts"].append(f"scout/geo/{target.name}")
+        build_data["artifacts"].append(f"scout/{target.name}")
         build_data["pure_python"] = False
         build_data["tag"] = f"py3-none-{sysconfig.get_platform().replace('-', '_').replace('.', '_')}"
 
