@@ -1,6 +1,6 @@
 """The whole job on parks made by hand, their numbers visible; the oracles prove the search itself."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import builders
 import numpy as np
@@ -8,9 +8,10 @@ import pytest
 import shapely
 
 from scout.app.find import SearchOptions, cut_to_best, find_spots
+from scout.geo.boundaries import Boundaries
 from scout.model import DATUM_ERROR, ParkReport, Parks, Station
-from scout.search.found import KINDS, make_found
-from scout.search.verdict import Claims
+from scout.search.found import KINDS, make_empty, make_found
+from scout.search.verdict import Claims, JudgingContext
 
 A, B, C = ("a-1", "Alder Heath"), ("b-2", "Birch Head"), ("c-3", "Cedar Holm")
 
@@ -228,3 +229,13 @@ def test_a_place_that_was_found_stands_where_it_was_judged_and_misses_no_park(ki
     assert (found.dx_m.tolist(), found.dy_m.tolist()) == ([1.0, 1.0], [2.0, 2.0])
     assert (found.near_park.tolist(), found.dropped.tolist()) == ([-1, -1], [0, 0])
     assert found.near_m.tolist() == found.near_deg.tolist() == [0.0, 0.0]
+
+
+def test_what_was_not_found_has_no_rows_in_any_column():
+    shape = shapely.box(9.0, 44.0, 11.0, 46.0)
+    none = make_empty(JudgingContext(Boundaries(np.array([shape])), np.array([14.0]), 2, Station()))
+    for table in (none, none.claims, none.judged):
+        columns = [getattr(table, column.name) for column in fields(table)]
+        # where the parks of each row begin has an element more
+        assert {len(column) for column in columns if column is not none.claims.first} == {0}
+    assert none.claims.first.tolist() == [0]

@@ -209,3 +209,11 @@ def test_columns_wrap_and_rows_and_columns_may_be_told_in_a_grid(level):
     assert texts.shape == (3, 3)
     assert texts[0, 0] == make_locator(count - 1, 0, level) == make_locator(2 * count - 1, 0, level)
     assert texts[2, 1] == make_locator(0, 2, level)
+
+
+def test_numbers_of_half_the_digits_are_computed_with_all():
+    """Places in float32, as some files hold them, are the same places in float64."""
+    rng = np.random.default_rng(5)
+    lon, lat = rng.uniform(-180, 180, 500).astype(np.float32), rng.uniform(-90, 90, 500).astype(np.float32)
+    assert encode(lon, lat, 5).tolist() == encode(lon.astype(float), lat.astype(float), 5).tolist()
+    assert encode([4, 6], [52, 53], 2).tolist() == ["JO22", "JO33"]
