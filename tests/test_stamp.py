@@ -199,6 +199,7 @@ def test_contacts_before_and_after_the_visit_and_on_the_wrong_day_are_pointed_ou
             contact(call="Q2DAY", day="20260215", time="1830"),
             contact(call="Q2EVE", day="20260213", time="183000"),
             contact(call="Q2FAR", day="20260301", time="1830"),
+            contact(call="Q2GONE", day="20250214", time="1830"),
             contact(call="Q2NONE", day=""),
             contact(call="Q2IN", time="1959"),
             contact(call="Q2OVER", time="1955", more=fields("TIME_OFF", "2010")),
@@ -211,8 +212,8 @@ def test_contacts_before_and_after_the_visit_and_on_the_wrong_day_are_pointed_ou
         ]
     )
     found = sort_contacts(parse_log(log.encode(), "a.adi"), CORNER)
-    assert found.inside == (1, 8, 9, 10, 11)
-    assert found.far == 1
+    assert found.inside == (1, 9, 10, 11, 12)
+    assert found.far == 2
     assert [line.split(" (")[1].split(")")[0] for line in found.outside] == [
         "Q2EARLY",
         "Q2LATE",
