@@ -228,6 +228,7 @@ def test_a_place_that_was_found_stands_where_it_was_judged_and_misses_no_park(ki
     assert (found.i.tolist(), found.j.tolist()) == ([0, 1], [5, 6])
     assert (found.dx_m.tolist(), found.dy_m.tolist()) == ([1.0, 1.0], [2.0, 2.0])
     assert (found.near_park.tolist(), found.dropped.tolist()) == ([-1, -1], [0, 0])
+    assert found.dropped.dtype.kind == "i"  # a count
     assert found.near_m.tolist() == found.near_deg.tolist() == [0.0, 0.0]
 
 

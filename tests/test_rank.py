@@ -368,4 +368,5 @@ def test_a_confidence_has_the_class_of_its_verdict():
     """Firm from 0.95, doubtful from 0.5, both bounds included: the words of the verdict."""
     below_firm, below_doubtful = math.nextafter(0.95, 0.0), math.nextafter(0.5, 0.0)
     confidence = np.array([1.0, 0.95, below_firm, 0.5, below_doubtful, 0.0])
-    assert grade_confidence(confidence).tolist() == [0, 0, 1, 1, 2, 2]
+    grades = grade_confidence(confidence)
+    assert (grades.tolist(), grades.dtype.kind) == ([0, 0, 1, 1, 2, 2], "i")
