@@ -16,12 +16,13 @@ from page_reader import Reader, words
 from test_page import synthetic
 from test_page_ground import unpacked
 
-from scout.page import geography
+from scout.output import base_geography
+from scout.output.base_geography import BASE_UNITS_PER_DEG, load_base
 from scout.page.document import build_map
-from scout.page.geography import BASE_UNITS_PER_DEG, ROOM, load_base, make_geography_data
+from scout.page.geography import ROOM, make_geography_data
 from scout.page.packing import PageFrame
 
-PACKED = Path(geography.__file__).with_name(geography.PACKED_FILE)
+PACKED = Path(base_geography.__file__).with_name(base_geography.PACKED_FILE)
 
 # West, south, east, north of what a page may show, and the middle of its longitudes.
 WORLD = ((-170, -80, 170, 80), 0.0)

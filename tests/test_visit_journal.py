@@ -5,10 +5,15 @@ from __future__ import annotations
 import os
 import re
 import shutil
+import subprocess
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
+import cv2
 import lxml.html
+import numpy as np
 import pytest
+import shapely
 
 from scout.model import ParkVisited, Visit
 from scout.output.journal import JournalParticulars, build_journal_page, draw_journal, export_visits
@@ -126,6 +131,84 @@ def test_near_visits_share_a_mark_and_the_whole_world_is_ruled_by_fields():
     world = [Visit(lon, lat, START, number=1) for lon, lat in ((-150.0, -60.0), (0.0, 70.0), (150.0, 0.0))]
     assert draw_journal(world).level == 1
     assert len(draw_journal(world).marks) == 3
+
+
+LAND_AND_SEA = [  # common knowledge of the map (C)
+    (10.0, 51.0, True),  # the middle of Germany
+    (3.0, 56.0, False),  # the North Sea
+    (19.0, 61.3, False),  # the Gulf of Bothnia
+    (26.0, 61.3, True),  # Finland
+    (19.0, 56.5, False),  # the Baltic
+]
+
+
+def europe() -> list[Visit]:
+    return [Visit(lon, lat, START, number=k + 1) for k, (lon, lat) in enumerate([(8.0, 46.8), (24.9, 60.2)])]
+
+
+@pytest.mark.parametrize("turn", [0.0, 360.0, -360.0])
+def test_land_and_sea_lie_where_they_are(turn):
+    visits = [replace(visit, lon=visit.lon + turn) for visit in europe()]
+    found = draw_journal(visits)
+    assert found.sea
+    rings = [
+        shapely.Polygon(np.array(re.findall(r"-?[\d.]+", ring), dtype=float).reshape(-1, 2))
+        for ring in found.base["land"].split("Z")
+        if ring
+    ]
+    (x0, y0, _), (x1, y1, _) = found.marks
+    for lon, lat, land in LAND_AND_SEA:
+        x = x0 + (lon - 8.0) / (24.9 - 8.0) * (x1 - x0)
+        y = y0 + (lat - 46.8) / (60.2 - 46.8) * (y1 - y0)
+        around = sum(ring.contains(shapely.Point(x, y)) for ring in rings)
+        assert (around % 2 == 1) == land, (lon, lat)
+
+
+def test_towns_are_named_where_they_are_off_marks_and_each_other():
+    found = draw_journal(europe())
+    (x0, y0, _), (x1, y1, _) = found.marks
+    at = {name: (x, y) for x, y, name in found.towns}
+    assert 3 < len(at) <= 16
+    lon, lat = 13.40, 52.52  # Berlin (C)
+    assert at["Berlin"] == pytest.approx(
+        (x0 + (lon - 8.0) / 16.9 * (x1 - x0), y0 + (lat - 46.8) / 13.4 * (y1 - y0)), abs=2.0
+    )
+    boxes = [shapely.box(x, y - 9, x + 5 * len(name), y + 4) for x, y, name in found.towns]
+    assert all(not a.intersects(b) for k, a in enumerate(boxes) for b in boxes[:k])
+    assert all(0 <= x <= found.wide and 0 <= y <= found.tall for x, y, _ in found.towns)
+
+
+def test_where_the_base_lacks_the_land_no_sea_is_claimed():
+    assert not draw_journal([CORNER]).sea
+    page = journal(CORNER)
+    assert not page.findall(".//rect[@class='sea']")
+    assert "lacks the land here" in words(page)
+    assert "Natural Earth" in words(page)
+    assert "lacks the land here" not in words(journal(*europe()))
+
+
+def test_the_map_of_a_journal_has_its_bytes():
+    """At most 120 KB, the world over: our own budget."""
+    world = [Visit(lon, lat, START, number=1) for lon, lat in ((-150.0, -60.0), (20.0, 70.0), (150.0, 0.0))]
+    for visits in (europe(), world, [CORNER]):
+        assert len(build_journal_page(visits, JournalParticulars())) < 120_000
+
+
+def test_paper_has_margins(page_of, tmp_path):
+    """Every page has 12 mm of white on each side, printed as it stands; pixels by `pdftoppm` (R)."""
+    browser, _, _ = page_of([replace(LINE, number=k) for k in range(40)])
+    (tmp_path / "journal.pdf").write_bytes(browser.pdf(format="A4", print_background=True))
+    if not shutil.which("pdftoppm"):
+        pytest.skip("no pdftoppm on this machine; on Debian: apt install poppler-utils")
+    subprocess.run(["pdftoppm", "-r", "50", "-png", "journal.pdf", "page"], cwd=tmp_path, check=True)
+    made = sorted(tmp_path.glob("page*.png"))
+    assert len(made) > 2
+    for path in made:
+        dark = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE) < 250
+        rim = round(12 / 25.4 * 50)
+        assert dark.any()
+        dark[rim:-rim, rim:-rim] = False
+        assert not dark.any()
 
 
 @pytest.fixture(scope="session")

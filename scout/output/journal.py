@@ -30,6 +30,7 @@ from scout.geo.locator import LEVELS, count_rows, decode, get_edge_lat, get_edge
 from scout.io.plain_text import clean_text
 from scout.model import Units, Visit
 from scout.output import text as wording
+from scout.output.base_geography import AREAS, BaseGeography, clip_layer, has_land, load_base
 from scout.output.features import as_data
 from scout.output.templates import make_environment, make_page_policy, read_text_of
 from scout.visits.tally import count_by_year, list_grids_at
@@ -105,12 +106,20 @@ def _make_visit_cell(name: str, value: Any) -> Any:
     return as_data(value) if isinstance(value, str) else value
 
 
-# The journal's map: visits and the grids they claimed on the lattice, in picture units.
+# The journal's map: visits and the grids they claimed, on the lattice over the base geography; picture units.
 _WIDE, _TALL = 760.0, 460.0  # the picture's largest sides
 _LEAST_DEG = 3.0  # of latitude shown, however near the visits are to each other
 _FIELDS_FROM_DEG = 24.0  # latitude shown from which only fields are ruled
 _LABEL = (36.0, 18.0)  # the least room for a locator
 _TOUCHING = 22.0  # marks nearer than this become one
+_STRAY = 0.6  # of a line of the base, at most
+# Latitude shown, and the highest rank of each layer up to that.
+_RANKS = (
+    (12.0, {"land": 9, "lakes": 9, "rivers": 9, "countries": 9, "states": 9}),
+    (40.0, {"land": 9, "lakes": 3, "rivers": 3, "countries": 9, "states": 2}),
+    (math.inf, {"land": 9, "lakes": 1, "rivers": 1, "countries": 9, "states": -1}),
+)
+_MOST_TOWNS, _TOWN_SIZE = 16, 11.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +134,9 @@ class JournalPicture:
     upright: tuple[float, ...]  # x of the meridians
     labels: tuple[tuple[float, float, str], ...]
     marks: tuple[tuple[float, float, str], ...]  # "4 +2": visit 4 and two more there
+    base: dict[str, str]  # of each layer a path; land is "" where the base has none under most visits
+    towns: tuple[tuple[float, float, str], ...]
+    sea: bool  # whether what is no land may be told for sea
 
 
 class _JournalView(NamedTuple):
@@ -153,15 +165,69 @@ def draw_journal(visits: Sequence[Visit]) -> JournalPicture | None:
     size = view.at(view.west + view.wide, view.north - view.high)
     i, j = _list_columns(view, level), _list_rows(view, level)
     places = [view.at(float(x), float(y)) for x, y in zip(lon, lat, strict=True)]
+    base = load_base()
+    labels, marks = _label_cells(view, level), _place_marks(visits, places)
+    # Small islands that the base lacks matter where it is close up only.
+    sea = view.high > _FIELDS_FROM_DEG or has_land(base, np.column_stack([lon, lat]))
     return JournalPicture(
         *size,
         level,
         shaded=_shade_cells(visits, lon, level, view),
         across=tuple(view.at(0.0, float(y))[1] for y in get_edge_lat(np.array([*j, j[-1] + 1]), level)),
         upright=tuple(view.at(float(x), 0.0)[0] for x in get_edge_lon(np.array([*i, i[-1] + 1]), level)),
-        labels=_label_cells(view, level),
-        marks=_place_marks(visits, places),
+        labels=labels,
+        marks=marks,
+        base=_draw_base(base, view, sea),
+        towns=_choose_towns(base, view, size, (*labels, *marks)),
+        sea=sea,
     )
+
+
+def _draw_base(base: BaseGeography, view: _JournalView, sea: bool) -> dict[str, str]:
+    """Paths of the base's layers in view."""
+    box = (view.west, view.north - view.high, view.west + view.wide, view.north)
+    ranks = next(ranks for most, ranks in _RANKS if view.high <= most)
+    return {
+        name: "".join(
+            _format_path(line, view, name in AREAS)
+            for line in clip_layer(layer, box, name in AREAS, _STRAY / view.y_scale, ranks[name])
+        )
+        for name, layer in base.layers.items()
+        if name != "land" or sea
+    }
+
+
+def _format_path(line: NDArray[np.float64], view: _JournalView, closed: bool) -> str:
+    xy = np.round((line - [view.west, view.north]) * [view.x_scale, -view.y_scale], 1) + 0.0
+    xy = xy[:-1] if closed else xy
+    return "M" + "L".join(f"{x:g} {y:g}" for x, y in xy.tolist()) + ("Z" if closed else "")
+
+
+def _choose_towns(
+    base: BaseGeography,
+    view: _JournalView,
+    size: tuple[float, float],
+    taken: Sequence[tuple[float, float, str]],
+) -> tuple[tuple[float, float, str], ...]:
+    """Towns in view, the largest first, whose names lie on no other name."""
+    boxes = [(x - 8.0, y - 16.0, x + 8.5 * len(text) + 8.0, y + 22.0) for x, y, text in taken]
+    found: list[tuple[float, float, str]] = []
+    east = (base.towns[:, 0] - view.west) % 360.0
+    for k in np.flatnonzero(
+        (east < view.wide) & (np.abs(base.towns[:, 1] - view.north + view.high / 2) < view.high / 2)
+    ):
+        x, y = view.at(view.west + float(east[k]), float(base.towns[k, 1]))
+        name = base.town_names[k]
+        box = (x - 5.0, y - _TOWN_SIZE, x + 6.0 + 0.62 * _TOWN_SIZE * len(name), y + 6.0)
+        if box[0] < 0 or box[1] < 0 or box[2] > size[0] or box[3] > size[1]:
+            continue
+        if any(box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in boxes):
+            continue
+        boxes.append(box)
+        found.append((x, y, name))
+        if len(found) == _MOST_TOWNS:
+            break
+    return tuple(found)
 
 
 def _choose_view(lon: NDArray[np.float64], lat: NDArray[np.float64]) -> _JournalView:

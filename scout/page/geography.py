@@ -1,26 +1,26 @@
 """The base geography under the parks: coast, lakes, rivers, borders, towns, from Natural Earth 1:50 million.
 
-It lies in one packed file beside this module (made by ``tests/tools/make_geography.py``) and serves to find
-one's way around, nothing else: lines are wrong by a kilometre or so. The page gets the whole world in few
-vertices and what is around its own places in more, each layer within a number of bytes.
+It serves to find one's way around, nothing else: see `scout.output.base_geography`. The page gets the whole
+world in few vertices and what is around its own places in more, each layer within a number of bytes.
 """
 
 from __future__ import annotations
 
-import io
-from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout.output.base_geography import (
+    BASE_UNITS_PER_DEG,
+    BaseGeography,
+    BaseLayer,
+    has_land,
+    load_base,
+)
 from scout.page.packing import MAP_EDGE_LAT, PageFrame, pack_ring
 
-BASE_UNITS_PER_DEG = 1000  # 0.11 km, a tenth of what the lines are wrong by
-PACKED_FILE = "geography.npz"
 # Bytes of the page for each layer, 146,000 together. Where a layer does not fit it gets coarser, then loses
 # its least records.
 ROOM = {
@@ -40,69 +40,7 @@ _NEAR_DEG = (0.004, 0.008, 0.016, 0.03, 0.06, 0.12, 0.25)
 _AROUND_DEG = 3.0  # at least, to each side of the places
 _AROUND_SHARE = 0.5  # of how far they lie apart
 _BYTES_PER_VERTEX, _BYTES_PER_RECORD = 4, 14  # about, packed; what is kept is measured
-_OFF_DEG = 0.03  # 3 km: as far as the coast may be off
-_PLACES_TRIED = 100  # and no more than twice as many
 _EDGE_DEG = 0.0015  # nearer to the edge of the world a line is that edge, and no coast
-
-
-@dataclass(frozen=True)
-class BaseLayer:
-    """Lines, each with a rank (0 first) and perhaps a name; a ring is a line that ends where it begins."""
-
-    lonlat: NDArray[np.float64]  # degrees, all lines end to end
-    sizes: NDArray[np.int64]
-    ranks: NDArray[np.int64]
-    names: list[str]
-
-    @property
-    def of(self) -> NDArray[np.int64]:
-        """The line of every vertex."""
-        return np.repeat(np.arange(len(self.sizes)), self.sizes)
-
-
-@dataclass(frozen=True)
-class BaseGeography:
-    """The packed file, read."""
-
-    layers: dict[str, BaseLayer]
-    towns: NDArray[np.float64]  # degrees; by rank, then the most people first
-    town_ranks: NDArray[np.int64]
-    town_names: list[str]
-
-
-@cache
-def load_base() -> BaseGeography:
-    """The base geography of the whole world."""
-    packed = np.load(io.BytesIO((files(__package__) / PACKED_FILE).read_bytes()), allow_pickle=False)
-    return BaseGeography(
-        {name: _unpack_layer(packed, name) for name in ROOM if name != "towns"},
-        packed["towns_at"] / BASE_UNITS_PER_DEG,
-        packed["towns_ranks"].astype(np.int64),
-        _unpack_texts(packed["towns_names"]),
-    )
-
-
-def _unpack_layer(packed: Any, name: str) -> BaseLayer:
-    sizes = packed[f"{name}_sizes"].astype(np.int64)
-    begin = np.cumsum(sizes) - sizes
-    steps = np.empty((int(sizes.sum()), 2), dtype=np.int64)
-    later = np.ones(len(steps), dtype=bool)
-    later[begin] = False
-    steps[later] = packed[f"{name}_steps"]
-    units = np.zeros_like(steps)
-    np.cumsum(np.where(later[:, None], steps, 0), axis=0, out=units)
-    units += np.repeat(packed[f"{name}_first"] - units[begin], sizes, axis=0)
-    names = f"{name}_names"
-    return BaseLayer(
-        units / BASE_UNITS_PER_DEG,
-        sizes,
-        packed[f"{name}_ranks"].astype(np.int64),
-        _unpack_texts(packed[names]) if names in packed else [],
-    )
-
-
-def _unpack_texts(letters: NDArray[np.uint8]) -> list[str]:
-    return letters.tobytes().decode("utf-8").split("\n")
 
 
 def make_geography_data(shown: NDArray[np.float64], frame: PageFrame) -> dict[str, Any]:
@@ -128,21 +66,11 @@ def make_geography_data(shown: NDArray[np.float64], frame: PageFrame) -> dict[st
         return {}
     base = load_base()
     near = _Neighbourhood(shown, frame)
-    drawn: dict[str, Any] = {"unitsPerDegree": BASE_UNITS_PER_DEG, "lacksLand": not _has_land(base, shown)}
+    drawn: dict[str, Any] = {"unitsPerDegree": BASE_UNITS_PER_DEG, "lacksLand": not has_land(base, shown)}
     for name, layer in base.layers.items():
         drawn[name] = _draw_layer(layer, near, _FAR_RANKS[name], ROOM[name])
     drawn["towns"] = _draw_towns(base, near)
     return drawn
-
-
-def _has_land(base: BaseGeography, places: NDArray[np.float64]) -> bool:
-    """Whether half of the places lie on the base's land, or as near to it as it is wrong."""
-    land = base.layers["land"]
-    tree = shapely.STRtree(shapely.polygons(shapely.linearrings(land.lonlat, indices=land.of)))
-    lon = (places[:, 0] + 180.0) % 360.0 - 180.0
-    some = shapely.points(lon, places[:, 1])[:: max(len(places) // _PLACES_TRIED, 1)]
-    on_land = np.unique(tree.query(some, predicate="dwithin", distance=_OFF_DEG)[0])
-    return 2 * len(on_land) >= len(some)
 
 
 class _Neighbourhood:

@@ -4,7 +4,7 @@
 
 The sources are the GeoJSON files ``ne_50m_*`` of Natural Earth (naturalearthdata.com, public domain): land,
 lakes, lines along rivers, lines between countries and between states, populated places.
-`scout.page.geography` reads the result and describes it.
+`scout.output.base_geography` reads the result and describes it.
 """
 
 from __future__ import annotations
@@ -20,9 +20,9 @@ import numpy as np
 import shapely
 from shapely.geometry import shape
 
-from scout.page.geography import BASE_UNITS_PER_DEG, PACKED_FILE
+from scout.output.base_geography import BASE_UNITS_PER_DEG, PACKED_FILE
 
-OUT = Path(__file__).resolve().parents[2] / "scout" / "page" / PACKED_FILE
+OUT = Path(__file__).resolve().parents[2] / "scout" / "output" / PACKED_FILE
 # Layer, file, what ranks a record (0 first) and the columns of its name.
 LINES = {
     "land": ("land", None),
