@@ -14,7 +14,7 @@ import { judge } from "./check.js";
 import { readPlace } from "./read_place.js";
 import { FILE_ADVICE, askPosition } from "./position.js";
 import { makeOrnament } from "./marks.js";
-import { centreOn, coverList, getFreeView, roomy, say } from "./view.js";
+import { centreOn, coverList, foldKey, getFreeView, roomy, say } from "./view.js";
 import { makeAnswer, wordClaim } from "./check_answer.js";
 
 const checkPanel = byId("here");
@@ -38,6 +38,7 @@ export function showCheck(text) {
   checkButton.setAttribute("aria-expanded", String(checking));
   scoutMap.getContainer().classList.toggle("checking", checking);
   coverList();
+  if (checking) foldKey();
   if (checking) scoutMap.closePopup();
   if (!checking || !text) clearCheck();
   if (!checking) return;

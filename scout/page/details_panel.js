@@ -1,6 +1,7 @@
 // One spot chosen: the address (#spot=3) says which, everything else follows it. The same place on the screen
 // serves the check of a place (#check=...), see check_panel.js.
 
+import { toLatLng } from "./findings.js";
 import { byId } from "./elements.js";
 import { formatSentence } from "./wording.js";
 import { onUnitsChange } from "./units.js";
@@ -9,9 +10,9 @@ import { cameFrom, leave, openSpot } from "./address.js";
 import { inOrder } from "./filters.js";
 import { getRow, layRows } from "./rows.js";
 import { thinMarks } from "./marks.js";
-import { drawWalks } from "./walks.js";
+import { drawWalks, listWalkPlaces } from "./walks.js";
 import { makeSpotDetails } from "./spot_details.js";
-import { bringIntoView, centreOn, coverList, say } from "./view.js";
+import { bringIntoView, centreOn, coverList, foldKey, framePlaces, say } from "./view.js";
 
 const panel = byId("details");
 const panelBody = byId("details-body");
@@ -48,7 +49,15 @@ function showSpot(spot) {
   byId("earlier").disabled = !findNeighbour(spot, -1);
   byId("later").disabled = !findNeighbour(spot, 1);
   byId("closer").disabled = byId("around").disabled = !spot.drawn;
-  if (spot.drawn) bringIntoView(spot);
+  foldKey();
+  if (spot.drawn) showGround(spot);
+}
+
+// A spot with the walk and the place to leave the car, or alone.
+function showGround(spot) {
+  const walk = listWalkPlaces(spot);
+  if (!walk.length) return bringIntoView(spot);
+  framePlaces([spot.at, ...(spot.walk.start ? [toLatLng(spot.walk.start)] : []), ...walk]);
 }
 
 onUnitsChange(() => {

@@ -42,6 +42,12 @@ function makeMarkPicture(spot) {
   return picture;
 }
 
+// What a press on a mark does; whoever owns the presses on the map (see press.js) takes it over.
+let pressMark = (spot) => openSpot(spot.rank);
+export function setMarkPress(press) {
+  pressMark = press;
+}
+
 function makeMark(spot) {
   const mark = L.marker(spot.at, {
     icon: L.divIcon({
@@ -53,7 +59,7 @@ function makeMark(spot) {
     riseOnHover: true,
     keyboard: true,
   });
-  mark.on("click", () => openSpot(spot.rank));
+  mark.on("click", ({ originalEvent }) => pressMark(spot, scoutMap.mouseEventToLatLng(originalEvent)));
   mark.on("add", () => {
     const icon = mark.getElement();
     icon.dataset.rank = spot.rank;
@@ -63,7 +69,7 @@ function makeMark(spot) {
       if (event.key === "Enter" || event.key === " ") {
         event.preventDefault();
         event.stopPropagation();
-        openSpot(spot.rank);
+        pressMark(spot, L.latLng(spot.at));
       }
     });
     dressMark(spot);

@@ -11,7 +11,7 @@ import { checkShapes, checking } from "./check_panel.js";
 const measureBox = byId("measure");
 const measureButton = byId("measure-button");
 const measureLayer = L.layerGroup().addTo(scoutMap);
-let measured = []; // [lat, lon], as the map has them
+let measured = []; // places as the map has them, each with the spot that it lies on, if any
 export let measuring = false;
 
 export function setMeasuring(on) {
@@ -21,16 +21,25 @@ export function setMeasuring(on) {
   scoutMap.getContainer().classList.toggle("measuring", on);
   if (on) scoutMap.closePopup();
   else measured = [];
+  scoutMap.invalidateSize({ animate: false, pan: false });
   drawMeasured();
 }
 
-export function addMeasured(at) {
-  measured.push([at.lat, at.lng]);
+export function addMeasured(at, spot = null) {
+  measured.push(spot ? { lat: spot.at[0], lng: spot.at[1], spot } : { lat: at.lat, lng: at.lng });
   drawMeasured();
 }
 
 function computeLegs() {
-  return measured.slice(1).map((at, k) => inverse(measured[k][1], measured[k][0], at[1], at[0]));
+  return measured.slice(1).map((at, k) => inverse(measured[k].lng, measured[k].lat, at.lng, at.lat));
+}
+
+// On which spots it begins and ends.
+function wordEnds() {
+  const [first, last] = [measured[0], measured[measured.length - 1]];
+  const from = first.spot ? ` from spot ${first.spot.rank}` : "";
+  const to = last.spot && last !== first ? ` to spot ${last.spot.rank}` : "";
+  return from || to ? `,${from}${to}` : "";
 }
 
 function drawMeasured() {
@@ -45,9 +54,9 @@ function drawMeasured() {
   const total = all.reduce((sum, leg) => sum + leg.distance, 0);
   const text = last
     ? `${formatLength(total)}${all.length > 1 ? ` in ${all.length} legs, the last ${formatLength(last.distance)}` : ""}` +
-      `, to the ${formatBearing(last.bearing)}`
+      `, to the ${formatBearing(last.bearing)}${wordEnds()}`
     : "Press on the map where to begin.";
-  byId("measure-text").textContent = measured.length === 1 ? "Press on the next place." : text;
+  byId("measure-text").textContent = measured.length === 1 ? `Press on the next place${wordEnds()}.` : text;
   byId("measure-back").disabled = measured.length === 0;
 }
 

@@ -19,6 +19,7 @@ import { addNorthMark } from "./geography.js";
 import "./print.js";
 import "./stored.js";
 import "./live.js";
+import { foldKey, getTopRoom } from "./view.js";
 import { applySwitch, boxes, keepView, recallView } from "./layer_switches.js";
 
 scoutMap.attributionControl.setPrefix(false);
@@ -33,7 +34,7 @@ function setFirstView() {
   if (!bounds.isValid()) parks.forEach((park) => bounds.extend(park.bounds));
   if (!bounds.isValid()) return; // the map's own first view, the world
   scoutMap.fitBounds(bounds, {
-    paddingTopLeft: [46, 54],
+    paddingTopLeft: [46, getTopRoom()],
     paddingBottomRight: [makeRoomForKey(bounds), 46],
     maxZoom: 12,
     animate: false,
@@ -43,15 +44,12 @@ function setFirstView() {
 // The key stays open where the spots fit beside it without a coarser view; else it makes way.
 function makeRoomForKey(bounds) {
   const edge = 60;
+  foldKey();
   if (!mapKey.open) return edge;
-  const zoomBeside = (right) => scoutMap.getBoundsZoom(bounds, false, L.point(46 + right, 100));
+  const zoomBeside = (right) => scoutMap.getBoundsZoom(bounds, false, L.point(46 + right, getTopRoom() + 46));
   const beside = mapKey.offsetWidth + 30;
   mapKey.open = zoomBeside(beside) === zoomBeside(edge);
   return mapKey.open ? beside : edge;
-}
-
-if (window.matchMedia("(max-width: 719px)").matches) {
-  mapKey.open = false;
 }
 
 byId("all-button").addEventListener("click", setFirstView);

@@ -25,6 +25,12 @@ function splitRuns({ line }) {
   return runs;
 }
 
+// The walk to a spot from where the car stays, as places on the map; none where there is no walk.
+export function listWalkPlaces(spot) {
+  if (!spot.walk?.line) return [];
+  return (spot.runs ??= splitRuns(spot.walk)).flatMap((run) => run.places);
+}
+
 function getWalkStyle(name, chosenWalk) {
   const base = { renderer: walkCanvas, interactive: false, smoothFactor: 0.5, lineCap: "round", fill: false };
   const weight = chosenWalk ? 4 : 2.4;

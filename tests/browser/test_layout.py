@@ -7,10 +7,15 @@ from itertools import combinations
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page
+from builders import QUIET_COVE, bay, box, findings, line_spot, parks_frame
+from playwright.sync_api import Page, expect
 from walked import harbour
 
-from browser.conftest import Watched
+from browser.conftest import Watched, all_sizes, both_sizes
+from browser.ground import tips
+from scout.geo.geodesy import measure_geodesic
+from scout.model import Findings
+from scout.output.text import format_length
 
 Open = Callable[..., Watched]
 WINDOWS = {
@@ -18,6 +23,7 @@ WINDOWS = {
     "small desk": (1280, 640),
     "old screen": (1024, 768),
     "half zoom": (720, 450),
+    "double zoom": (640, 320),
     "phone": (390, 844),
     "narrow phone": (320, 640),
 }
@@ -68,4 +74,187 @@ def test_nothing_on_the_map_lies_over_anything_else(open_page: Open, window: str
         assert shared(box, ground) == pytest.approx((box[2] - box[0]) * (box[3] - box[1])), query
     for name in ("Measure", "All places: show the whole map", "My position", "Check a place"):
         page.get_by_title(name).click(trial=True)
+    assert opened.messages == []
+
+
+# Room for the map
+
+
+@windows
+@pytest.mark.parametrize("address", ["", "#spot=1", "#check=45.0001,-20.0001"])
+def test_the_map_keeps_half_of_the_window(open_page: Open, window: str, address: str) -> None:
+    opened = open_at(open_page, window, address)
+    page = opened.page
+    width, height = WINDOWS[window]
+    ground = box_of(page, ".map")
+    free = shared(ground, (0, 0, width, height))
+    for query in (".sheet:not([hidden])", "#key"):
+        if page.locator(query).count():
+            free -= shared(ground, box_of(page, query))
+    assert free >= 0.5 * width * height
+    assert opened.messages == []
+
+
+@windows
+def test_opening_a_spot_shows_it_with_its_walk_and_its_parking(open_page: Open, window: str) -> None:
+    opened = open_at(open_page, window)
+    page = opened.page
+    page.locator("#spots a.row").first.click()
+    expect(page.locator("#details-title")).to_contain_text("Spot 1")
+    page.wait_for_timeout(60)
+    left, top, right, bottom = box_of(page, ".map")
+    left = max(left, box_of(page, "#details")[2] if box_of(page, "#details")[1] < bottom - 5 else 0)
+    car = next(box for box in page.locator(".car-mark").all() if box.is_visible()).bounding_box()
+    assert car is not None
+    ends = {"spot": tips(page)[1], "car": (car["x"] + car["width"] / 2, car["y"] + car["height"] / 2)}
+    for name, (x, y) in ends.items():
+        assert left <= x <= right, name
+        assert top <= y <= bottom, name
+    # Large enough to see how it runs, and the mark itself under no button.
+    assert abs(ends["spot"][0] - ends["car"][0]) > 0.12 * (right - left)
+    page.locator('.mark[data-rank="1"]').click(trial=True)
+    # Pressed again, a view that shows all of it stays.
+    page.locator("#details-title").focus()
+    before = tips(page)[1]
+    page.locator('.mark[data-rank="1"]').click()
+    page.wait_for_timeout(60)
+    assert tips(page)[1] == pytest.approx(before, abs=0.6)
+    assert opened.messages == []
+
+
+@windows
+def test_every_row_can_be_reached(open_page: Open, window: str) -> None:
+    many = [line_spot(-20.0, 40 + n * 0.2, ["HN90", "IN00"], QUIET_COVE) for n in range(25)]
+    opened = open_at(
+        open_page, window, findings=findings(many, parks_frame((QUIET_COVE, box(-20.2, 39.9, -19.8, 46))))
+    )
+    page = opened.page
+    # One turn of the wheel after the other, as a reader would.
+    x0, y0, x1, _ = box_of(page, "#list")
+    height = WINDOWS[window][1]
+    page.mouse.move((x0 + x1) / 2, height - 20)
+    for _ in range(40):
+        page.mouse.wheel(0, 400)
+    page.wait_for_timeout(80)
+    last = page.locator('#spots > li[data-rank="25"] a.row')
+    last.click()
+    expect(page.locator("#details-title")).to_contain_text("Spot 25")
+
+
+def test_the_header_leaves_room(open_page: Open) -> None:
+    for window, most in (("old screen", 112), ("desk", 110), ("small desk", 112), ("phone", 165)):
+        page = open_at(open_page, window).page
+        _, top, _, bottom = box_of(page, "header")
+        assert bottom - top <= most, window
+        for query in (".best", ".caution"):
+            expect(page.locator(query)).to_be_visible()
+
+
+@windows
+def test_the_key_starts_folded_where_it_would_crowd_the_map(open_page: Open, window: str) -> None:
+    page = open_at(open_page, window).page
+    key = page.locator("#key")
+    if window != "desk":
+        expect(key).not_to_have_attribute("open", "")
+        page.locator("#key > summary").click()
+    expect(key).to_have_attribute("open", "")
+    ground, box = box_of(page, ".ground"), box_of(page, "#key")
+    assert shared(ground, box) == pytest.approx((box[2] - box[0]) * (box[3] - box[1]))
+    for button in ("#measure-button", "#check-button", ".leaflet-control-zoom"):
+        assert shared(box_of(page, button), box) == 0, button
+    if window == "desk":
+        assert key.evaluate("key => key.scrollHeight <= key.clientHeight + 1")
+        # A spot's details leave no room for it.
+        page.locator("#spots a.row").first.click()
+        expect(key).not_to_have_attribute("open", "")
+
+
+# Whose taps they are
+
+
+def crowd() -> Findings:
+    """Marks so near to each other that they lie round every tap."""
+    spots = [
+        line_spot(-20.0 + 0.002 * (n % 5), 45 + 0.002 * (n // 5), ["HN95", "IN05"], QUIET_COVE)
+        for n in range(25)
+    ]
+    return findings(spots, parks_frame((QUIET_COVE, box(-20.2, 44.9, -19.8, 45.2))))
+
+
+def places_to_tap(page: Page) -> list[tuple[float, float]]:
+    """On a mark, beside it, and on its tip, all of them on the map and under no button."""
+    left, top, right, bottom = box_of(page, ".map")
+    at = [
+        (x, y) for x, y in tips(page).values() if left + 60 < x < right - 110 and top + 120 < y < bottom - 90
+    ]
+    assert len(at) > 4
+    x, y = at[len(at) // 2]
+    return [(x, y - 30), (x + 9, y - 12), (x, y), (x - 14, y - 25)]
+
+
+@all_sizes
+def test_a_check_owns_the_taps(open_page: Open) -> None:
+    opened = open_page(crowd())
+    page = opened.page
+    page.locator("#check-button").click()
+    seen = set()
+    for x, y in places_to_tap(page):
+        page.mouse.click(x, y)
+        page.wait_for_timeout(30)
+        expect(page.locator("#here")).to_be_visible()
+        expect(page.locator("#details")).to_be_hidden()
+        expect(page.locator("#here-answer h3").first).to_be_visible()
+        box = page.locator(".check-mark").bounding_box()
+        assert box is not None
+        assert (box["x"] + 16, box["y"] + 16) == pytest.approx((x, y), abs=1.5)
+        seen.add(page.url)
+    assert len(seen) == 4
+    # Afterwards a mark opens its spot again.
+    page.locator("#here-close").click()
+    page.locator(".mark:not(.small)").first.click()
+    expect(page.locator("#details")).to_be_visible()
+    assert opened.messages == []
+
+
+@all_sizes
+def test_measuring_owns_the_taps_and_takes_spots(open_page: Open) -> None:
+    opened = open_page(bay())
+    page = opened.page
+    page.locator("#measure-button").click()
+    text = page.locator("#measure-text")
+    x, y = tips(page)[3]
+    page.mouse.click(x - 6, y + 5)
+    expect(text).to_have_text("Press on the next place, from spot 3.")
+    page.locator('.mark[data-rank="5"]').click()
+    expect(text).to_contain_text("from spot 3 to spot 5")
+    expect(page.locator("#details")).to_be_hidden()
+    # From spot to spot exactly, by GeographicLib, whose rounding the page's words share.
+    one, other = (next(r.spot for r in bay().spots if r.rank == rank) for rank in (3, 5))
+    ((metres,), _) = measure_geodesic([one.lon], [one.lat], [other.lon], [other.lat])
+    expect(text).to_contain_text(format_length(float(metres)))
+    # Nothing of the box lies on the map.
+    assert shared(box_of(page, "#measure"), box_of(page, ".map")) == 0
+    page.locator("#measure-back").click()
+    x, y = tips(page)[1]
+    page.mouse.click(x + 5, y + 6)
+    expect(text).to_contain_text("from spot 3 to spot 1")
+    page.locator("#measure-close").click()
+    page.locator('.mark[data-rank="5"]').click()
+    expect(page.locator("#details-title")).to_contain_text("Spot 5")
+    assert opened.messages == []
+
+
+@both_sizes
+def test_a_link_leads_past_the_marks(open_page: Open) -> None:
+    opened = open_page(crowd(), "#spot=3")
+    page = opened.page
+    page.locator("#past-marks").focus()
+    expect(page.locator("#past-marks")).to_be_in_viewport()
+    page.keyboard.press("Enter")
+    expect(page.locator(".leaflet-control-zoom-in")).to_be_focused()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    assert page.evaluate("() => !document.activeElement.matches('.mark')")
+    assert page.url.endswith("#spot=3")
+    expect(page.locator("#details")).to_be_visible()
     assert opened.messages == []
