@@ -43,7 +43,7 @@ function findSpotAt(at) {
 
 // While one measures or checks, marks are part of the map: nothing opens, nothing ends.
 setMarkPress((spot, at) => {
-  if (measuring) addMeasured(at, spot);
+  if (measuring) addMeasured(at, findSpotAt(at) ?? spot);
   else if (checking) checkPressed(at);
   else openSpot(spot.rank);
 });

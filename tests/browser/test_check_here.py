@@ -103,7 +103,10 @@ def test_a_spot_and_a_check_take_turns(quiet: Open) -> None:
     page.locator("#check-button").click()
     expect(page.locator("#details")).to_be_hidden()
     expect(page.locator("#here")).to_be_visible()
+    # A mark is part of the map while a place is checked; the list, beside it, opens a spot.
     page.locator('.mark[data-rank="5"]').click()
+    expect(page.locator("#here-answer h3").first).to_be_visible()
+    page.locator('[data-rank="5"] a.row').click()
     expect(page.locator("#here")).to_be_hidden()
     expect(page.locator("#details-title")).to_contain_text("Spot 5")
 
