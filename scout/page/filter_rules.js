@@ -1,6 +1,6 @@
 // The orders of the list, and why a spot is hidden: by what is wanted, wherever that comes from.
 
-import { foldText, getSearchText, isOutOfReach, isWalked } from "./spots.js";
+import { foldText, isOutOfReach, isWalked, matchesWord } from "./spots.js";
 
 function compareLowFirst(value) {
   return (a, b) => (value(a) ?? Infinity) - (value(b) ?? Infinity) || 0; // no number minus no number is 0
@@ -44,6 +44,6 @@ export function findHidingReason(spot, wanted) {
   if (wanted.walk !== null && !(isWalked(spot) && spot.walk.out <= wanted.walk)) return "walk";
   if (wanted.picked && !wanted.picked(spot)) return "shortlist";
   if (wanted.missing && !spot.missing?.[2]) return "what is done";
-  if (!wanted.words.every((word) => getSearchText(spot).includes(word))) return "text";
+  if (!wanted.words.every((word) => matchesWord(spot, word))) return "text";
   return null;
 }

@@ -1,7 +1,8 @@
 // The spots of these findings, unpacked: what the list, the map and the details read.
 
 import { findings, toLatLng } from "./findings.js";
-import { wrapLongitude } from "./geodesy.js";
+import { degreeLengths, wrapLongitude } from "./geodesy.js";
+import { readPlace } from "./read_place.js";
 import { formatVerdict } from "./wording.js";
 
 export const KIND_WORDS = {
@@ -58,8 +59,23 @@ export function setChosen(spot) {
 // What the text filter looks into.
 export function getSearchText(spot) {
   const parks = [...spot.parks, ...(spot.near ? [spot.near.park] : [])];
-  spot.search ??= foldText([...spot.locators, ...parks.flatMap((park) => [park.id, park.name])].join(" "));
+  const texts = [...spot.locators, ...parks.flatMap((park) => [park.id, park.name]), spot.walk?.startName ?? ""];
+  spot.search ??= foldText(texts.join(" "));
   return spot.search;
+}
+
+// Whether a word of the text filter is in what is told of a spot, or a locator finer than listed whose cell its
+// station touches.
+export function matchesWord(spot, word) {
+  if (getSearchText(spot).includes(word)) return true;
+  if (word.length <= 2 * findings.level) return false;
+  const { cell } = readPlace(word);
+  if (!cell) return false;
+  const { perLon, perLat } = degreeLengths(spot.lat);
+  const [reachLon, reachLat] = [findings.stationRadius / perLon, findings.stationRadius / perLat];
+  const east = wrapLongitude(spot.lon - cell.west - cell.width / 2); // of the cell's middle
+  const north = spot.lat - cell.south - cell.height / 2;
+  return Math.abs(east) <= cell.width / 2 + reachLon && Math.abs(north) <= cell.height / 2 + reachLat;
 }
 
 const byRank = new Map(spots.map((spot) => [spot.rank, spot]));

@@ -14,12 +14,13 @@ import { discs, dots, markLayer } from "./marks.js";
 import { drawWalks } from "./walks.js";
 import "./press.js";
 import "./follow.js";
+import "./find_places.js";
 import { showSpots } from "./refresh.js";
 import { addNorthMark } from "./geography.js";
 import "./print.js";
 import "./stored.js";
 import "./live.js";
-import { foldKey, getTopRoom } from "./view.js";
+import { foldKey, getFreeView, getTopRoom } from "./view.js";
 import { applySwitch, boxes, keepView, recallView } from "./layer_switches.js";
 
 scoutMap.attributionControl.setPrefix(false);
@@ -34,7 +35,7 @@ function setFirstView() {
   if (!bounds.isValid()) parks.forEach((park) => bounds.extend(park.bounds));
   if (!bounds.isValid()) return; // the map's own first view, the world
   scoutMap.fitBounds(bounds, {
-    paddingTopLeft: [46, getTopRoom()],
+    paddingTopLeft: [46 + getFreeView().left, getTopRoom()],
     paddingBottomRight: [makeRoomForKey(bounds), 46],
     maxZoom: 12,
     animate: false,

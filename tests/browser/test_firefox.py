@@ -92,6 +92,39 @@ def test_it_checks_a_place(opened: tuple[Firefox, str]) -> None:
     browser.run("document.getElementById('here-close').click()")
 
 
+def test_measuring_and_checking_own_the_taps(opened: tuple[Firefox, str]) -> None:
+    browser, _ = opened
+    tap = """
+      const mark = document.querySelector('.mark[data-rank="1"]');
+      const { left, top } = mark.getBoundingClientRect();
+      const at = { bubbles: true, clientX: left + 17, clientY: top + 45 };
+      for (const kind of ["mousedown", "mouseup", "click"]) mark.dispatchEvent(new MouseEvent(kind, at));"""
+    browser.run("document.getElementById('measure-button').click()")
+    browser.run(tap)
+    assert text_of(browser, "#measure-text") == "Press on the next place, from spot 1."
+    box, ground = "document.getElementById('measure')", "document.querySelector('.map')"
+    below = f"return {box}.getBoundingClientRect().top >= {ground}.getBoundingClientRect().bottom - 1"
+    assert browser.run(below)
+    browser.run("document.getElementById('measure-close').click()")
+    browser.run("document.getElementById('check-button').click()")
+    browser.run(tap)
+    assert browser.run("return document.getElementById('details').hidden")
+    assert browser.run("return location.hash").startswith("#check=")
+    browser.run("document.getElementById('here-close').click()")
+
+
+def test_the_map_keeps_half_of_the_window(opened: tuple[Firefox, str]) -> None:
+    browser, _ = opened
+    share = """
+      const { left, right, top, bottom } = document.querySelector(".map").getBoundingClientRect();
+      const sheet = document.getElementById("details").getBoundingClientRect();
+      const from = sheet.bottom > top && sheet.top < bottom - 1 ? Math.max(left, sheet.right) : left;
+      return ((right - from) * (bottom - top)) / (innerWidth * innerHeight);"""
+    browser.run("document.querySelector('[data-rank=\"1\"] a.row').click()")
+    assert float(browser.run(share)) >= 0.5
+    browser.run("document.getElementById('close').click()")
+
+
 def test_it_keeps_the_shortlist(opened: tuple[Firefox, str]) -> None:
     browser, address = opened
     browser.run("document.querySelector('[data-rank=\"2\"] .pick input').click()")

@@ -13,6 +13,7 @@ from walked import harbour
 
 from browser.conftest import Watched, all_sizes, both_sizes
 from browser.ground import tips
+from browser.test_geography import COAST, around
 from scout.geo.geodesy import measure_geodesic
 from scout.model import Findings
 from scout.output.text import format_length
@@ -199,6 +200,8 @@ def test_a_check_owns_the_taps(open_page: Open) -> None:
     opened = open_page(crowd())
     page = opened.page
     page.locator("#check-button").click()
+    page.locator("#all-button").click()  # beside the sheet, where that lies on the map
+    page.wait_for_timeout(60)
     seen = set()
     for x, y in places_to_tap(page):
         before = page.url
@@ -259,4 +262,51 @@ def test_a_link_leads_past_the_marks(open_page: Open) -> None:
     assert page.evaluate("() => !document.activeElement.matches('.mark')")
     assert page.url.endswith("#spot=3")
     expect(page.locator("#details")).to_be_visible()
+    assert opened.messages == []
+
+
+# The find field
+
+
+@both_sizes
+def test_the_find_field_knows_parking_finer_locators_and_towns(open_page: Open) -> None:
+    opened = open_page(harbour())
+    page = opened.page
+    page.locator("#filter-box > summary").click()
+    words = page.locator("#filters input[name=words]")
+    words.fill("gate")  # where the car is left for the first
+    expect(page.locator("#count")).to_have_text("Places found: 1 of 3")
+    words.fill("in05aa")
+    expect(page.locator("#spots > li").first).to_have_attribute("data-rank", "1")
+    place = page.locator("#on-map button")
+    expect(place).to_have_text("IN05aa")
+    place.click()
+    # The cell fills the map: 2.5 minutes of latitude from 45 N.
+    page.wait_for_timeout(60)
+    x, y = tips(page)[1]
+    left, top, right, bottom = box_of(page, ".map")
+    assert left < x < right
+    assert top < y < bottom
+    words.fill("no such thing")
+    expect(page.locator("#on-map")).to_be_hidden()
+    assert opened.messages == []
+
+
+def test_a_town_is_found_and_shown(open_page: Open) -> None:
+    opened = open_page(around(*COAST))
+    page = opened.page
+    page.locator("#filter-box > summary").click()
+    names = page.locator(".town-name")
+    town = names.first.text_content() or ""
+    assert town
+    page.locator("#filters input[name=words]").fill(town.lower()[:5])
+    button = page.locator("#on-map button", has_text=town)
+    expect(button).to_be_visible()
+    button.click()
+    page.wait_for_timeout(60)
+    left, top, right, bottom = box_of(page, ".map")
+    box_of_name = page.locator(".town-name", has_text=town).first.bounding_box()
+    assert box_of_name is not None
+    assert abs(box_of_name["x"] - (left + right) / 2) < 120
+    assert abs(box_of_name["y"] - (top + bottom) / 2) < 40
     assert opened.messages == []

@@ -7,11 +7,13 @@ import { putFindings } from "./vectors.mjs";
 
 putFindings({
   unitsPerDegree: 1e6,
+  level: 2,
+  stationRadius: 5,
   mapEdge: 85,
   parks: [{ id: "Q-1", name: "Tërn Marsh" }, { id: "Q-2", name: "" }],
   named: [["Q-3", "alder Head"]],
   spots: [
-    { rank: 1, look: "firm", kind: "corner", at: [0, 45e6], locators: ["IN05"], parks: [0, 2], worth: [4, 2, 8], clearances: [30, 12], confidence: 0.99, walk: { state: "walked", out: 40 }, home: 9, missing: [1, 0, 2] },
+    { rank: 1, look: "firm", kind: "corner", at: [0, 45e6], locators: ["IN05"], parks: [0, 2], worth: [4, 2, 8], clearances: [30, 12], confidence: 0.99, walk: { state: "walked", out: 40, startName: "Moör Gate" }, home: 9, missing: [1, 0, 2] },
     { rank: 2, look: "firm", kind: "overlap", at: [361e6, 45e6], locators: ["IN05"], parks: [2], worth: [1, 2, 2], clearances: [900], plenty: true, confidence: 0.97, walk: { state: "out of reach" }, home: 2 },
     { rank: 3, look: "doubtful", kind: "line", at: [0, 45e6], locators: ["HN95"], parks: [1], worth: [2, 1, 2], clearances: [4], confidence: 0.7, walk: { state: "walked", out: 12 }, home: 5 },
     { rank: 4, look: "near", kind: "near-miss", at: [0, 86e6], locators: ["HN95"], near: { park: 0, away: [70, 90] }, worth: [4, 0, 0], confidence: 0 },
@@ -40,6 +42,19 @@ test("each field hides what it says, and names itself", () => {
   assert.deepEqual(reasons({ words: ["tern", "in05"] }), [null, "text", "text", "text", "text"]);
   assert.deepEqual(reasons({ words: ["q-1"] }), [null, "text", "text", null, "text"]);
   assert.deepEqual(reasons({ looks: new Set(), kind: "line" }), Array(5).fill("verdict"));
+});
+
+test("words find where the car stays, and spots by locators finer than listed", () => {
+  assert.deepEqual(reasons({ words: ["moor", "gate"] }), [null, ...Array(4).fill("text")]);
+  // The first lies on the corner of four subsquares (JN05aa begins at 0 E 45 N): its station touches each of them.
+  for (const cell of ["jn05aa", "in95xa", "jn04ax", "in94xx", "jn05aa00"]) {
+    assert.deepEqual(reasons({ words: [cell] }), [null, "text", null, "text", null], cell);
+  }
+  assert.deepEqual(reasons({ words: ["jn05ba"] }), Array(5).fill("text"));
+  assert.deepEqual(reasons({ words: ["jn15aa"] }), Array(5).fill("text"));
+  // 361 E is 1 E, also west of the edge of a cell.
+  assert.deepEqual(reasons({ words: ["jn05ma"] }), ["text", null, "text", "text", "text"]);
+  assert.deepEqual(reasons({ words: ["jn05a"] }), Array(5).fill("text"));
 });
 
 test("a place that lies in no park is hidden only where parks are asked for", () => {
