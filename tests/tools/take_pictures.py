@@ -1,4 +1,4 @@
-"""Renews the pictures of README in maps/: the demo map, its phone view, the desk with the demo, a card.
+"""Renews the pictures of README in maps/: the demo map, its phone view, the desk with the demo.
 
     .venv/bin/python tests/tools/take_pictures.py
 
@@ -17,7 +17,6 @@ from playwright.sync_api import Page, expect, sync_playwright
 
 ROOT = Path(__file__).resolve().parents[2]
 MAPS = ROOT / "maps"
-DAY = ("--call", "Q1AAA", "--date", "2026-02-14")
 SETTLED_MS = 2500  # for tiles of the canvas and the flight to a spot
 
 
@@ -25,9 +24,8 @@ def main() -> None:
     """Take them all."""
     with tempfile.TemporaryDirectory() as place, sync_playwright() as driver:
         folder = Path(place)
-        plan, saved, card = folder / "plan.html", folder / "plan.gpkg", folder / "card.html"
-        scout("find", "--outing", ROOT / "data_demo/outing.toml", "--map", plan, "--save", saved)
-        scout("card", "1", "--result", saved, *DAY, "--out", card)
+        plan = folder / "plan.html"
+        scout("find", "--outing", ROOT / "data_demo/outing.toml", "--map", plan)
         browser = driver.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
         for name, size, address in (
             ("", (1280, 800), plan.as_uri()),
@@ -36,10 +34,6 @@ def main() -> None:
             page = browser.new_page(viewport={"width": size[0], "height": size[1]})
             page.goto(address)
             take(page, name)
-        page = browser.new_page(viewport={"width": 924, "height": 1400}, device_scale_factor=1)
-        page.goto(card.as_uri())
-        page.wait_for_timeout(SETTLED_MS)
-        page.locator("body").screenshot(path=MAPS / "sample-card.png")
         take_desk(browser.new_page(viewport={"width": 1440, "height": 900}))
         browser.close()
 
