@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -29,6 +30,12 @@ def pytest_report_header() -> str:
         f"GDAL {gdal}, GEOS {shapely.geos_version_string}, PROJ {pyproj.proj_version_str}, "
         f"folium {folium.__version__}"
     )
+
+
+def pytest_collection_finish() -> None:
+    # Thousands of tests and what they import stay to the end: no need to look through them again and again.
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")

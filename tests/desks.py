@@ -42,7 +42,7 @@ class Caller:
 
     def ask(self, method: str, path: str, body: Any = None, **headers: str) -> Answer:
         """One request; headers with _ for -, and None leaves out the key."""
-        line = http.client.HTTPConnection("127.0.0.1", self.desk.port, timeout=60)
+        line = http.client.HTTPConnection("127.0.0.1", self.desk.port, timeout=300)
         given = {"Host": f"127.0.0.1:{self.desk.port}", "X-Desk-Key": self.key}
         given |= {name.replace("_", "-"): value for name, value in headers.items()}
         content = json.dumps(body).encode() if isinstance(body, dict) else body

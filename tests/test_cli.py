@@ -176,14 +176,6 @@ def test_grid_refuses_what_is_no_place(bad, capsys):
     assert capsys.readouterr().err.startswith("scout: ")
 
 
-def test_the_demo_writes_its_map_where_it_says(tmp_path, monkeypatch, capsys):
-    monkeypatch.chdir(tmp_path)
-    assert main(["demo"]) == 0
-    said = capsys.readouterr().out
-    assert (tmp_path / "maps" / "demo.html").as_uri() in said
-    assert "corner" in said
-
-
 def test_help_needs_no_geometry_library():
     code = (
         "import sys\nfrom scout.cli import main\nmain(['--help'])\n"

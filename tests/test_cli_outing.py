@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
 from pathlib import Path
 from typing import Any
@@ -288,10 +290,26 @@ def test_a_files_option_takes_words_up_to_the_next_option(
     assert json.loads(CliRunner().invoke(some, given).output) == [first, second, rest]
 
 
-def test_the_demo_is_the_search_of_its_outing_file(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["demo"]) == 0
-    demo = capsys.readouterr().out
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """`scout demo` run in a folder, and what it said."""
+    folder = tmp_path_factory.mktemp("demo")
+    with contextlib.chdir(folder), contextlib.redirect_stdout(io.StringIO()) as said:
+        assert main(["demo"]) == 0
+    return folder, said.getvalue()
+
+
+def test_the_demo_writes_its_map_where_it_says(demo: tuple[Path, str]) -> None:
+    folder, said = demo
+    assert (folder / "maps" / "demo.html").as_uri() in said
+    assert "corner" in said
+    page = (folder / "maps" / "demo.html").read_text(encoding="utf-8")
+    assert "Brindlesay, the demo island" in page
+
+
+def test_the_demo_is_the_search_of_its_outing_file(
+    plan: Path, demo: tuple[Path, str], capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["find", "--outing", str(ROOT / "data_demo/outing.toml"), "--map", "again.html"]) == 0
     again = capsys.readouterr().out
-    assert demo.split("Wrote")[0] == again.split("Wrote")[0]
-    assert "Brindlesay, the demo island" in Path("maps/demo.html").read_text(encoding="utf-8")
+    assert demo[1].split("Wrote")[0] == again.split("Wrote")[0]

@@ -50,7 +50,19 @@ def collection(*boxes: tuple[str, str, tuple[float, float, float, float]]) -> di
 
 @pytest.fixture
 def bay(tmp_path: Path) -> Path:
-    path = tmp_path / "bay.geojson"
+    return write_bay(tmp_path)
+
+
+@pytest.fixture(scope="module")
+def bay_tab(desk: Caller, tmp_path_factory: pytest.TempPathFactory) -> Caller:
+    """A window with the bay, for all that write no visit and bring no file: each is a process to start."""
+    one = Caller(desk.desk).enter()
+    one.bring(write_bay(tmp_path_factory.mktemp("bay")))
+    return one
+
+
+def write_bay(folder: Path) -> Path:
+    path = folder / "bay.geojson"
     shapes = (
         ("QX-1", "Quiet Cove", (-20.02, 44.98, 20.02 - 40, 45.02)),
         ("QX-2", "Tern Marsh", (-20.01, 44.9, -19.9, 45.1)),
@@ -69,9 +81,8 @@ def on_the_command_line(folder: Path, outing: bytes, monkeypatch: pytest.MonkeyP
 
 
 def test_the_spots_of_a_made_file_equal_the_command_lines_byte_for_byte(
-    tab: Caller, bay: Path, monkeypatch: pytest.MonkeyPatch
+    bay_tab: Caller, bay: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    tab.bring(bay)
     settings = {
         "options": {
             "home": "45, -20",
@@ -81,12 +92,12 @@ def test_the_spots_of_a_made_file_equal_the_command_lines_byte_for_byte(
             "min-grids": 2,
         }
     }
-    found = tab.work("search", settings=settings)["done"]
+    found = bay_tab.work("search", settings=settings)["done"]
     assert found["count"] > 10
     assert found["walked"]
-    outing = tab.made(tab.work("outing", settings=settings)["done"]["made"])
-    tab.work("save", suffix=".geojson")
-    assert tab.made("spots.geojson") == on_the_command_line(bay.parent, outing, monkeypatch)
+    outing = bay_tab.made(bay_tab.work("outing", settings=settings)["done"]["made"])
+    bay_tab.work("save", suffix=".geojson")
+    assert bay_tab.made("spots.geojson") == on_the_command_line(bay.parent, outing, monkeypatch)
 
 
 def test_the_spots_of_the_demo_equal_the_command_lines_with_their_walks(
@@ -105,13 +116,12 @@ def test_the_spots_of_the_demo_equal_the_command_lines_with_their_walks(
     assert sum("walk_min" in one["properties"] for one in json.loads(spots)["features"]) > 40
 
 
-def test_the_map_is_the_shared_page(tab: Caller, bay: Path) -> None:
-    tab.bring(bay)
-    found = tab.work("search", settings={"options": {"title": "A <b>bay</b>"}})["done"]
-    page = tab.made(found["made"]).decode()
+def test_the_map_is_the_shared_page(bay_tab: Caller, bay: Path) -> None:
+    found = bay_tab.work("search", settings={"options": {"title": "A <b>bay</b>"}})["done"]
+    page = bay_tab.made(found["made"]).decode()
     assert "A &lt;b&gt;bay&lt;/b&gt;" in page
     assert "scout find --outing outing.toml" in page
-    answer = tab.ask("GET", f"/made/{tab.door}/{found['made']}?save")
+    answer = bay_tab.ask("GET", f"/made/{bay_tab.door}/{found['made']}?save")
     assert answer.headers["content-disposition"].startswith("attachment")
     assert "frame-ancestors 'self'" in answer.headers["content-security-policy"]
 
@@ -139,11 +149,10 @@ def test_what_was_understood_is_told_file_by_file(tab: Caller, bay: Path, tmp_pa
     assert (west, south, north) == (pytest.approx(-112.1, abs=0.2), pytest.approx(-41, abs=0.2), 45.1)
 
 
-def test_a_column_is_chosen_and_a_wrong_one_is_told(tab: Caller, bay: Path) -> None:
-    tab.bring(bay)
-    told = tab.work("preview", settings={"options": {"id-column": "title"}})["done"]
+def test_a_column_is_chosen_and_a_wrong_one_is_told(bay_tab: Caller, bay: Path) -> None:
+    told = bay_tab.work("preview", settings={"options": {"id-column": "title"}})["done"]
     assert told["files"]["bay.geojson"]["layers"][0]["id"] == "title"
-    told = tab.work("preview", settings={"options": {"name-column": "nonsense"}})["done"]
+    told = bay_tab.work("preview", settings={"options": {"name-column": "nonsense"}})["done"]
     assert "nonsense" in told["error"]["text"]
 
 
@@ -176,52 +185,50 @@ def test_nothing_is_made_before_a_search(tab: Caller, bay: Path, job: str) -> No
     assert "search first" in answer["error"]["text"]
 
 
-def test_a_card_and_a_pack_and_every_format(tab: Caller, bay: Path) -> None:
-    tab.bring(bay)
-    tab.work("search", settings={})
+def test_a_card_and_a_pack_and_every_format(bay_tab: Caller) -> None:
+    bay_tab.work("search", settings={})
     said = {"call": "Q1AAA", "date": "2026-06-21", "zone": "-01:00", "spot": "1", "spots": "1"}
-    assert b"Q1AAA" in tab.made(tab.work("card", settings={}, **said)["done"]["made"])
-    pack = tab.made(tab.work("pack", settings={}, **said)["done"]["made"])
+    assert b"Q1AAA" in bay_tab.made(bay_tab.work("card", settings={}, **said)["done"]["made"])
+    pack = bay_tab.made(bay_tab.work("pack", settings={}, **said)["done"]["made"])
     assert "card-0001.html" in zipfile.ZipFile(io.BytesIO(pack)).namelist()
     for suffix in (".gpx", ".kml", ".kmz", ".csv", ".geojson", ".gpkg"):
-        assert tab.made(tab.work("save", suffix=suffix)["done"]["made"])
-    assert "format" in tab.work("save", suffix=".exe")["error"]["text"]
-    assert "error" in tab.work("save", suffix="/../../evil.gpx")
-    assert "no day" in tab.work("card", settings={}, **said | {"date": "someday"})["error"]["text"]
-    assert "not in the list" in tab.work("card", settings={}, spot="9999")["error"]["text"]
+        assert bay_tab.made(bay_tab.work("save", suffix=suffix)["done"]["made"])
+    assert "format" in bay_tab.work("save", suffix=".exe")["error"]["text"]
+    assert "error" in bay_tab.work("save", suffix="/../../evil.gpx")
+    assert "no day" in bay_tab.work("card", settings={}, **said | {"date": "someday"})["error"]["text"]
+    assert "not in the list" in bay_tab.work("card", settings={}, spot="9999")["error"]["text"]
 
 
-def test_a_number_means_the_list_that_the_page_shows(tab: Caller, bay: Path) -> None:
-    tab.bring(bay)
+def test_a_number_means_the_list_that_the_page_shows(bay_tab: Caller) -> None:
     lists = [
-        tab.work("search", settings={"options": {"level": level}})["done"] for level in ("field", "square")
+        bay_tab.work("search", settings={"options": {"level": level}})["done"]
+        for level in ("field", "square")
     ]
     for found in lists:
-        (name,) = tab.work("card", settings={}, spot=1, list=found["made"])["done"].values()
-        card = tab.made(name).decode()
-        tab.work("save", suffix=".csv", list=found["made"])
-        table = tab.made("spots.csv").decode()
+        (name,) = bay_tab.work("card", settings={}, spot=1, list=found["made"])["done"].values()
+        card = bay_tab.made(name).decode()
+        bay_tab.work("save", suffix=".csv", list=found["made"])
+        table = bay_tab.made("spots.csv").decode()
         others = {one for other in lists if other is not found for one in other["spots"][0]["locators"]}
         for locator in found["spots"][0]["locators"]:
             assert f">{locator}<" in card
             assert locator in table
         assert not [locator for locator in others if f">{locator}<" in card]
     for _ in range(2):
-        tab.work("search", settings={})
-    gone = tab.work("card", settings={}, spot=1, list=lists[0]["made"])
+        bay_tab.work("search", settings={})
+    gone = bay_tab.work("card", settings={}, spot=1, list=lists[0]["made"])
     assert "search again" in gone["error"]["text"]
 
 
 def test_a_place_is_checked_as_the_command_does(
-    tab: Caller, bay: Path, monkeypatch: pytest.MonkeyPatch
+    bay_tab: Caller, bay: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    tab.bring(bay)
-    found = tab.work("check", place="45, -20", settings={})["done"]
+    found = bay_tab.work("check", place="45, -20", settings={})["done"]
     result = CliRunner().invoke(command, ["check", "45, -20", "--parks", str(bay), "--json"])
     (plain,) = json.loads(result.output)
     assert {key: found[key] for key in plain} == plain
     assert any("permission" in line for line in found["closing"])
-    assert "error" in tab.work("check", place="somewhere", settings={})
+    assert "error" in bay_tab.work("check", place="somewhere", settings={})
 
 
 def test_places_are_understood_while_they_are_typed(tab: Caller) -> None:
@@ -367,9 +374,8 @@ def test_the_worker_may_die_and_another_takes_over(bay: Path) -> None:
         assert "done" in one.work("search", settings={})
 
 
-def test_a_fault_of_ours_is_told_and_the_desk_goes_on(tab: Caller, bay: Path) -> None:
-    tab.bring(bay)
-    assert "fault of scout" in tab.work("check", settings={})["error"]["text"]  # no place at all
-    assert "no such job" in tab.work("nonsense")["error"]["text"]
-    assert tab.ask("POST", tab.here("/do"), {"job": "open", "given": {"folder": "/"}}).status == 400
-    assert "done" in tab.work("search", settings={})
+def test_a_fault_of_ours_is_told_and_the_desk_goes_on(bay_tab: Caller) -> None:
+    assert "fault of scout" in bay_tab.work("check", settings={})["error"]["text"]  # no place at all
+    assert "no such job" in bay_tab.work("nonsense")["error"]["text"]
+    assert bay_tab.ask("POST", bay_tab.here("/do"), {"job": "open", "given": {"folder": "/"}}).status == 400
+    assert "done" in bay_tab.work("search", settings={})

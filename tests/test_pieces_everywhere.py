@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -16,7 +18,7 @@ from test_read_shelf import SUFFIXES, country, same, shelved, whole, written
 from scout.app.find import SearchOptions, find_spots
 from scout.cli import main
 from scout.io.layers import read_layers
-from scout.model import PARK_ID
+from scout.model import PARK_ID, Findings
 from scout.parks.build import OWN_ERROR, build_parks
 from scout.parks.indexed import ParkReading, open_indexed
 from scout.parks.spilled import SpilledLayer
@@ -49,6 +51,18 @@ def folder(request, tmp_path_factory) -> Path:
     return folder
 
 
+@cache
+def whole_once(path: Path, options: SearchOptions) -> Findings:
+    """What several tests compare with, searched once."""
+    return whole([path], options)
+
+
+@pytest.fixture(scope="module")
+def scheduler() -> Iterator[str]:
+    with local_cluster() as cluster:
+        yield cluster.scheduler_address
+
+
 def test_there_is_something_to_join(folder):
     parks = build_parks(read_layers([folder / "isles.gpkg"]))
     assert len(parks.frame) < 590
@@ -61,7 +75,7 @@ def test_there_is_something_to_join(folder):
 @pytest.mark.parametrize("suffix", SUFFIXES)
 def test_by_the_index_and_in_fields(folder, suffix, options):
     path = [folder / f"isles{suffix}"]
-    expected = whole(path, options)
+    expected = whole_once(*path, options)
     assert len(expected.spots) > 20
     for found in (shelved(path, options), shelved(path, options, most=50)):
         same(found, expected)
@@ -78,7 +92,7 @@ def test_apart_as_well(folder):
 
 @pytest.mark.parametrize("name", ["isles.geojson", "metres.gpkg", "isles.shp"])
 def test_laid_aside(folder, name):
-    expected = whole([folder / name], OVERLAPS)
+    expected = whole_once(folder / name, OVERLAPS)
     shelf = open_indexed([folder / name], ParkReading(), least=10**9, large=1)
     assert all(isinstance(one.layer, SpilledLayer) for one in shelf.layers)
     same(find_spots(shelf, OVERLAPS), expected)
@@ -96,7 +110,7 @@ def test_prepared(folder, tmp_path):
     ready = tmp_path / "ready.parquet"
     prepare(folder / "isles.gpkg", ready)
     for options in SEARCHES:
-        expected = whole([folder / "isles.gpkg"], options)
+        expected = whole_once(folder / "isles.gpkg", options)
         same_spots(whole([ready], options), expected)
         same_spots(shelved([ready], options), expected)
         same_spots(shelved([ready], options, most=40), expected)
@@ -106,11 +120,11 @@ def test_prepared(folder, tmp_path):
     assert OWN_ERROR in read_layers([ready])[0].frame
 
 
-def test_on_workers(folder):
-    with local_cluster() as cluster, open_workers(cluster.scheduler_address) as spread:
+def test_on_workers(folder, scheduler):
+    with open_workers(scheduler) as spread:
         shelf = open_indexed([folder / "isles.gpkg"], ParkReading(), least=1)
         found = find_spots(shelf, OVERLAPS, spread=spread, most=60)
-    same(found, whole([folder / "isles.gpkg"], OVERLAPS))
+    same(found, whole_once(folder / "isles.gpkg", OVERLAPS))
 
 
 def test_corridors_that_meet_beside_a_layer_with_an_index(folder, tmp_path):

@@ -21,19 +21,23 @@ def same(one, other) -> None:
     assert export_findings(one, "spots.geojson") == export_findings(other, "spots.geojson")
 
 
-@pytest.mark.parametrize("level", [1, 2, 3, 5])
-@given(st.data())
-@without_shrinking(25)
-def test_however_the_lattice_is_cut_the_same_is_found(level, data):
-    parks = as_parks(data.draw(park_sets(level, most=8)))
-    options = SearchOptions(
-        level=level,
-        near_m=data.draw(st.sampled_from([0.0, 60.0, 500.0])),
-        min_grids=data.draw(st.sampled_from([1, 2])),
-        min_confidence=0.0,
-    )
-    whole = find_spots(parks, options)
-    same(find_spots(parks, options, most=data.draw(st.integers(1, 4))), whole)
+# Where cells are metres wide a set has hundreds of places, each of which climbs for its centre: fewer sets.
+@pytest.mark.parametrize(("level", "examples"), [(1, 25), (2, 25), (3, 25), (5, 12)])
+def test_however_the_lattice_is_cut_the_same_is_found(level, examples):
+    @given(st.data())
+    @without_shrinking(examples)
+    def holds(data):
+        parks = as_parks(data.draw(park_sets(level, most=8)))
+        options = SearchOptions(
+            level=level,
+            near_m=data.draw(st.sampled_from([0.0, 60.0, 500.0])),
+            min_grids=data.draw(st.sampled_from([1, 2])),
+            min_confidence=0.0,
+        )
+        whole = find_spots(parks, options)
+        same(find_spots(parks, options, most=data.draw(st.integers(1, 4))), whole)
+
+    holds()
 
 
 @given(st.data())
