@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from scout.cli import main
 from scout.errors import InputError
-from scout.geo.locator import decode, encode, get_index, make_locator
+from scout.geo.locator import decode, encode, get_index, make_locator, parse
 from scout.model import ParkReport, Parks, ParkVisited, Visit
 from scout.visits.notebook import Notebook
 from scout.visits.tally import (
@@ -382,3 +382,18 @@ def test_a_year_counts_visits_and_contacts_and_the_level_of_a_visit_may_be_any()
     assert collect_done(visits, 1).grids == {"DE"}
     assert list_grids_at(visit(["DE39", "DE39aa", "DE48"]), 2) == ("DE39", "DE48")
     assert list_grids_at(visit(["de39AA"]), 3) == ("DE39aa",)
+
+
+def test_the_first_cells_of_the_world_count_like_others():
+    """AA00 begins at 180 W 90 S: its columns, rows and key are 0."""
+    i, j, _ = parse(np.array(["AA00", "AA01", "BA00"]))
+    cells = make_cell_keys(i, j, 2)[None, :]
+    one_park, ids = np.array([0]), np.array(["A"], dtype=object)
+    found = count_added(collect_done([], 2), cells, np.array([0, 1]), one_park, ids)
+    assert (found.grids.tolist(), found.parks.tolist(), found.pairs.tolist()) == ([3], [1], [3])
+    so_far = collect_done([visit(["AA00", "BA00"], ["A"])], 2)
+    found = count_added(so_far, cells, np.array([0, 1]), one_park, ids)
+    assert (found.grids.tolist(), found.parks.tolist(), found.pairs.tolist()) == ([1], [0], [1])
+    # a park is known only by its own number, whatever the cell
+    found = count_added(so_far, np.array([[1, 0]]), np.array([0, 2]), np.array([0, 1]), np.array(["B", "A"]))
+    assert (found.parks.tolist(), found.pairs.tolist()) == ([1], [3])
