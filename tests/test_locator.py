@@ -217,3 +217,8 @@ def test_numbers_of_half_the_digits_are_computed_with_all():
     lon, lat = rng.uniform(-180, 180, 500).astype(np.float32), rng.uniform(-90, 90, 500).astype(np.float32)
     assert encode(lon, lat, 5).tolist() == encode(lon.astype(float), lat.astype(float), 5).tolist()
     assert encode([4, 6], [52, 53], 2).tolist() == ["JO22", "JO33"]
+
+
+def test_a_column_of_a_table_holds_locators_as_any_array_does():
+    """Columns of text are arrays of objects in a table of geopandas."""
+    assert decode(np.array(["JO22", "jn55"], dtype=object)).locator.tolist() == ["JO22", "JN55"]

@@ -391,6 +391,7 @@ def test_the_first_cells_of_the_world_count_like_others():
     one_park, ids = np.array([0]), np.array(["A"], dtype=object)
     found = count_added(collect_done([], 2), cells, np.array([0, 1]), one_park, ids)
     assert (found.grids.tolist(), found.parks.tolist(), found.pairs.tolist()) == ([3], [1], [3])
+    assert {column.dtype.kind for column in found} == {"i"}  # counts
     so_far = collect_done([visit(["AA00", "BA00"], ["A"])], 2)
     found = count_added(so_far, cells, np.array([0, 1]), one_park, ids)
     assert (found.grids.tolist(), found.parks.tolist(), found.pairs.tolist()) == ([1], [0], [1])
