@@ -99,6 +99,7 @@ def test_measuring_and_checking_own_the_taps(opened: tuple[Firefox, str]) -> Non
       const { left, top } = mark.getBoundingClientRect();
       const at = { bubbles: true, clientX: left + 17, clientY: top + 45 };
       for (const kind of ["mousedown", "mouseup", "click"]) mark.dispatchEvent(new MouseEvent(kind, at));"""
+    browser.run("document.getElementById('all-button').click()")
     browser.run("document.getElementById('measure-button').click()")
     browser.run(tap)
     assert text_of(browser, "#measure-text") == "Press on the next place, from spot 1."
