@@ -58,8 +58,8 @@ def describe_accuracy(found: Standstill, units: Units = "metric") -> Facts:
             "95 % radius",
             f"{whole}: the true place lies within it 95 times in 100; floor and random part joined",
         ),
-        ("floor", f"{floor}, which no averaging takes away; {source}"),
-        ("random part", f"{random}, what the scatter leaves in the average"),
+        ("floor", f"{floor} (95 %), not lessened by averaging; {source}"),
+        ("random part", f"{random} (95 %), what the scatter leaves in the average"),
         ("scatter", _describe_scatter(found, units)),
         (
             "worth",
