@@ -290,7 +290,9 @@ def said_of_spots(found: Findings) -> Iterator[tuple[str, Ranked, str]]:
         yield "gpx", ranked, waypoints[k]
         if ranked.spot.near is None:
             yield "summary", ranked, summary[ranked.rank]
-            yield "card", ranked, words(build_card(found, ranked.rank, SAID))
+            # The scale of the sketch is a length of no spot.
+            card = re.sub(r"<text.*?</text>", "", build_card(found, ranked.rank, SAID), flags=re.DOTALL)
+            yield "card", ranked, words(card)
 
 
 def open_summary(pack: bytes) -> dict[int, str]:
