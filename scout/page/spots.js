@@ -57,7 +57,7 @@ export function setChosen(spot) {
 }
 
 // What the text filter looks into.
-export function getSearchText(spot) {
+function getSearchText(spot) {
   const parks = [...spot.parks, ...(spot.near ? [spot.near.park] : [])];
   const texts = [...spot.locators, ...parks.flatMap((park) => [park.id, park.name]), spot.walk?.startName ?? ""];
   spot.search ??= foldText(texts.join(" "));
