@@ -136,7 +136,9 @@ def test_it_keeps_the_shortlist(opened: tuple[Firefox, str]) -> None:
 def test_it_asks_for_nothing_and_says_nothing(opened: tuple[Firefox, str]) -> None:
     browser, _ = opened
     assert browser.run("return performance.getEntriesByType('resource').map((entry) => entry.name)") == []
-    assert browser.complaints("harbour.html") == []
+    # Leaflet copies the event of a press with all it has; of two old names in it Firefox says they are old.
+    said = [line for line in browser.complaints("harbour.html") if not line.startswith("MouseEvent.moz")]
+    assert said == []
 
 
 def test_a_complaint_would_be_seen(started: tuple[Firefox, str], tmp_path: Path) -> None:
