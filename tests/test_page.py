@@ -247,7 +247,7 @@ def wandering(ranked: Ranked, rng: np.random.Generator) -> Route:
     )
 
 
-@pytest.mark.parametrize(("spots", "parks", "most_bytes"), [(100, 100, 600_000), (2000, 100, 5_000_000)])
+@pytest.mark.parametrize(("spots", "parks", "most_bytes"), [(100, 100, 700_000), (2000, 100, 5_000_000)])
 def test_a_page_is_small_enough_to_mail(spots: int, parks: int, most_bytes: int):
     assert len(build_map(synthetic(spots, parks, 1000)).encode()) < most_bytes
 
