@@ -96,7 +96,7 @@ def test_the_words_are_one_tap_from_a_spot(open_page: Open) -> None:
     page = open_page(bay(), "#spot=1").page
     page.get_by_role("link", name="What these words mean").click()
     expect(page.locator("#words")).to_have_attribute("open", "")
-    expect(page.get_by_text("One grid with one park.")).to_be_in_viewport()
+    expect(page.get_by_text("Places for a portable amateur-radio station")).to_be_in_viewport()
 
 
 @all_sizes
