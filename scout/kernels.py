@@ -97,7 +97,7 @@ class CompiledOutlines:
         vertex, share, inside = np.empty(n, dtype=np.int64), np.empty(n), np.empty(n, dtype=np.uint8)
         _call(
             "find_nearest_edges",
-            *(ctypes.byref(self._all), n, self._check(park), _floats(lon, n), _floats(lat, n)),
+            *(ctypes.byref(self._all), n, _numbers(park, self._parks), _floats(lon, n), _floats(lat, n)),
             *(_stack_frame(frame, n), vertex, share, inside),
         )
         return vertex, share, inside.view(np.bool_)
@@ -106,7 +106,7 @@ class CompiledOutlines:
         """Pair and first vertex of the edges whose own box meets the box of a pair, in order."""
         n = len(park)
         boxes = _floats(low, n, 2), _floats(high, n, 2)
-        words = (ctypes.byref(self._all), n, self._check(park), *boxes)
+        words = (ctypes.byref(self._all), n, _numbers(park, self._parks), *boxes)
         size = _call("list_edges_in_boxes", *words, None, None)
         pair, vertex = np.empty(size, dtype=np.int64), np.empty(size, dtype=np.int64)
         _call("list_edges_in_boxes", *words, pair, vertex)
@@ -129,19 +129,13 @@ class CompiledOutlines:
         words = (
             ctypes.byref(self._all),
             n,
-            self._check(park),
+            _numbers(park, self._parks),
             _floats(lon, n),
             _floats(lat, n),
             _stack_frame(frame, n),
         )
         _call_checked("integrate_contained", *words, *_error(inside, radius_m, sigma_m, rays), probability)
         return probability
-
-    def _check(self, park: Ints) -> Ints:
-        park = np.ascontiguousarray(park, dtype=np.int64)
-        if len(park) and not 0 <= int(park.min()) <= int(park.max()) < self._parks:
-            raise IndexError("no such park")
-        return park
 
 
 class CompiledEdges:
@@ -163,7 +157,16 @@ class CompiledEdges:
         places = _floats(place, n, 2), _floats(stretch, n, 2)
         _call(
             "measure_nearby",
-            *(self._first, *self._ends, self._known, self._inside, n, self._check(pair), *places, clearance),
+            *(
+                self._first,
+                *self._ends,
+                self._known,
+                self._inside,
+                n,
+                _numbers(pair, self._pairs),
+                *places,
+                clearance,
+            ),
         )
         return clearance
 
@@ -180,15 +183,16 @@ class CompiledEdges:
         """Probability that a disc lies inside the park of each pair, see `CompiledOutlines.integrate`."""
         n = len(pair)
         probability = np.empty(n)
-        words = (self._first, *self._ends, n, self._check(pair), _floats(place, n, 2), _floats(stretch, n, 2))
+        words = (
+            self._first,
+            *self._ends,
+            n,
+            _numbers(pair, self._pairs),
+            _floats(place, n, 2),
+            _floats(stretch, n, 2),
+        )
         _call_checked("integrate_nearby", *words, *_error(inside, radius_m, sigma_m, rays), probability)
         return probability
-
-    def _check(self, pair: Ints) -> Ints:
-        pair = np.ascontiguousarray(pair, dtype=np.int64)
-        if len(pair) and not 0 <= int(pair.min()) <= int(pair.max()) < self._pairs:
-            raise IndexError("no such pair")
-        return pair
 
 
 def _error(inside: Bools, radius_m: float, sigma_m: Floats, rays: Floats) -> tuple[Any, ...]:
@@ -200,6 +204,14 @@ def _error(inside: Bools, radius_m: float, sigma_m: Floats, rays: Floats) -> tup
 
 def _stack_frame(frame: Any, n: int) -> Floats:
     return _floats(np.stack([getattr(frame, name) for name in _COEFFICIENTS]), len(_COEFFICIENTS), n)
+
+
+def _numbers(some: Ints, count: int) -> Ints:
+    """Numbers of parks or pairs, of which there are so many; the C side does not look."""
+    made = np.ascontiguousarray(some, dtype=np.int64)
+    if len(made) and not 0 <= int(made.min()) <= int(made.max()) < count:
+        raise IndexError(f"a number that is none of {count}")
+    return made
 
 
 def _floats(some: Any, *shape: int) -> Floats:
