@@ -4,7 +4,6 @@
 import { findings, toLatLng, toLatLngs } from "./findings.js";
 import { makeSvg } from "./elements.js";
 import { chosen, formatSpotName, isOutOfReach, spots } from "./spots.js";
-import { openSpot } from "./address.js";
 import { makeBar } from "./rows.js";
 import { scoutMap } from "./map.js";
 import { getColour, makeCanvasPane, registerPaint } from "./palette.js";
@@ -42,8 +41,8 @@ function makeMarkPicture(spot) {
   return picture;
 }
 
-// What a press on a mark does; whoever owns the presses on the map (see press.js) takes it over.
-let pressMark = (spot) => openSpot(spot.rank);
+// What a press on a mark does: press.js, which owns the presses on the map, says so.
+let pressMark = null;
 export function setMarkPress(press) {
   pressMark = press;
 }

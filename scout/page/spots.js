@@ -58,9 +58,11 @@ export function setChosen(spot) {
 
 // What the text filter looks into.
 function getSearchText(spot) {
-  const parks = [...spot.parks, ...(spot.near ? [spot.near.park] : [])];
-  const texts = [...spot.locators, ...parks.flatMap((park) => [park.id, park.name]), spot.walk?.startName ?? ""];
-  spot.search ??= foldText(texts.join(" "));
+  if (spot.search === undefined) {
+    const parks = [...spot.parks, ...(spot.near ? [spot.near.park] : [])];
+    const texts = [...spot.locators, ...parks.flatMap((park) => [park.id, park.name]), spot.walk?.startName ?? ""];
+    spot.search = foldText(texts.join(" "));
+  }
   return spot.search;
 }
 
