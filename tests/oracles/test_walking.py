@@ -310,15 +310,21 @@ def search_everything(walls, paths, starts, goals, cell=10.0, half=1250.0):
     return dijkstra(graph, directed=False, indices=ends, min_only=True)[at + len(starts) :]
 
 
-@pytest.mark.parametrize("seed", range(1, 13))
-def test_no_start_outside_a_window_that_grew_would_have_been_sooner(seed):
-    walls, paths, starts, goals = walled_ground(seed)
+def lay_out(walls, paths, starts):
+    """A plain with that ground on it."""
     plain = Plain()
     around = plain.surroundings(
         [(path, True, False, False) for path in paths],
         [shapely.Point(start) for start in starts],
         [(wall, "wall", "") for wall in walls],
     )
+    return plain, around
+
+
+@pytest.mark.parametrize("seed", range(1, 13))
+def test_no_start_outside_a_window_that_grew_would_have_been_sooner(seed):
+    walls, paths, starts, goals = walled_ground(seed)
+    plain, around = lay_out(walls, paths, starts)
     routes = walk_to(plain, around, *goals, walking=Walking(reach_m=1800.0))
     found = np.array([np.inf if route.out_min is None else route.out_min for route in routes])
     assert found == pytest.approx(search_everything(walls, paths, starts, goals), rel=0.04, abs=0.2)
@@ -327,12 +333,7 @@ def test_no_start_outside_a_window_that_grew_would_have_been_sooner(seed):
 @pytest.mark.parametrize("seed", range(1, 13))
 def test_windows_that_grow_tell_the_times_of_the_widest(seed, monkeypatch):
     walls, paths, starts, goals = walled_ground(seed)
-    plain = Plain()
-    around = plain.surroundings(
-        [(path, True, False, False) for path in paths],
-        [shapely.Point(start) for start in starts],
-        [(wall, "wall", "") for wall in walls],
-    )
+    plain, around = lay_out(walls, paths, starts)
     hills = plain.relief(lambda x, y: 20 * np.sin(x / 70) + 15 * np.cos(y / 55))
     walking = Walking(reach_m=1800.0)
     grown = walk_to(plain, around, *goals, reliefs=[hills], walking=walking)
