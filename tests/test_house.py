@@ -25,6 +25,7 @@ ORDER = [
     "search",
     "walk",
     "recording",
+    "drive",
     "output",
     "page",
     "app",

@@ -10,7 +10,7 @@ import math
 import re
 import shutil
 import tempfile
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -66,11 +66,19 @@ class WantedThings(NamedTuple):
 
     keys: frozenset[str] = frozenset()
     forests: bool = False  # are parks too
+    # By layer, keys of which a thing needs one; layers not named are left. Else any of `keys` will do.
+    telling: Mapping[str, frozenset[str]] | None = None
 
     @property
     def layers(self) -> tuple[str, ...]:
         """What is read."""
         return (NODES, WAYS, RELATIONS) if self.keys else (WAYS, RELATIONS)
+
+    def list_telling(self, layer: str) -> list[str]:
+        """Return the keys of which a thing of a layer needs one."""
+        if self.telling is not None:
+            return sorted(self.telling.get(layer, ()))
+        return sorted(self.keys - {"name"} - (_NOT_TELLING if layer == RELATIONS else frozenset()))
 
 
 @dataclass
@@ -93,12 +101,11 @@ class Extract:
         key = None if boxes is None else tuple(boxes)
         if key not in self._read:
             self._read.clear()
-            keys, forests = self.wanted
             if isinstance(self.content, Path) and self.content.suffix.lower() == ".pbf":
                 check_texts(self.name, self.content)
             try:
                 with _open_passes(self.name, self.content) as passes:
-                    found = _read_tagged(passes, keys, boxes) if keys else _read_parks(passes, forests)
+                    found = _read_wanted(passes, self.wanted, boxes)
             except (RuntimeError, ValueError, LookupError, ArithmeticError) as error:
                 # What pyosmium makes of libosmium's exceptions over ids, numbers and texts.
                 why = " ".join(str(error).split())[:200] or type(error).__name__
@@ -526,27 +533,30 @@ class _FoundTagged:
         return OsmRecords(ids[rows], table, shapes[rows])
 
 
-def _read_tagged(passes: _Passes, keys: Collection[str], boxes: Boxes) -> dict[str, OsmRecords]:
-    """Nodes, ways and relations with one of some tags; their frames have the tags of these keys."""
-    osmium = passes.osmium
+def _read_wanted(passes: _Passes, wanted: WantedThings, boxes: Boxes) -> dict[str, OsmRecords]:
+    return _read_tagged(passes, wanted, boxes) if wanted.keys else _read_parks(passes, wanted.forests)
+
+
+def _read_tagged(passes: _Passes, wanted: WantedThings, boxes: Boxes) -> dict[str, OsmRecords]:
+    """Nodes, ways and relations with one of some tags; their frames have the tags of all keys wanted."""
+    osmium, keys = passes.osmium, wanted.keys
     near = None if boxes is None else _NearBoxes(boxes, osmium)
-    telling = sorted(set(keys) - {"name"})
 
     def take_tags(thing: Any) -> dict[str, str]:
         return {key: value for key, value in thing.tags if key in keys}
 
-    relations = {
-        one.id: _take_relation(one, take_tags(one))
-        for one in passes.read_relations(osmium.filter.KeyFilter(*sorted(set(telling) - _NOT_TELLING)))
-    }
+    relations = {}
+    if of_relations := wanted.list_telling(RELATIONS):
+        for one in passes.read_relations(osmium.filter.KeyFilter(*of_relations)):
+            relations[one.id] = _take_relation(one, take_tags(one))
     nodes, ways = _FoundTagged(), _FoundTagged()
-    for node in passes.read_nodes(osmium.filter.KeyFilter(*telling)):
+    for node in passes.read_nodes(osmium.filter.KeyFilter(*wanted.list_telling(NODES))):
         place = node.location
         if place.valid() and (near is None or near.has_point(place.lon, place.lat)):
             nodes.ids.append(node.id)
             nodes.tags.append(take_tags(node))
             nodes.shapes.append(passes.factory.create_point(place))
-    _read_tagged_ways(passes, telling, near, take_tags, ways)
+    _read_tagged_ways(passes, wanted.list_telling(WAYS), near, take_tags, ways)
     found = _assemble_tagged(passes, relations)
     areas = found.make_records(boxes)
     drawn = int((shapely.get_type_id(areas.shapes) == _LINES).sum())

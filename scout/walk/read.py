@@ -70,15 +70,15 @@ def read_tagged(
     with run_offline():
         found: list[Layer] = []
         for path in paths:
-            layers = [_unpack_tags(layer, kept) for layer in read_file(path, wanted, progress)]
+            layers = [unpack_tags(layer, kept) for layer in read_file(path, wanted, progress)]
             found += [layer for layer in layers if len(layer.frame) or layer.refused] or [
                 _make_empty_layer(str(path))
             ]
     return found
 
 
-def _unpack_tags(layer: Layer, keys: Collection[str]) -> Layer:
-    """The layer with its other tags as columns."""
+def unpack_tags(layer: Layer, keys: Collection[str]) -> Layer:
+    """Return the layer with its other tags as columns; an export by GDAL has them in one text."""
     frame = layer.frame
     if _OTHER not in frame.columns:
         return layer

@@ -62,8 +62,11 @@ _OPEN = frozenset(("yes", "permissive", "designated", "official", "public", "des
 class Tags:
     """Tags by key, one text per record, lower case, empty where there is none."""
 
-    def __init__(self, columns: dict[str, Texts], records: int, names: Texts) -> None:
+    def __init__(
+        self, columns: dict[str, Texts], records: int, names: Texts, keys: Collection[str] = KEYS
+    ) -> None:
         self._columns = columns
+        self._keys = keys  # that were asked for where the tags were read
         self._none: Texts = np.full(records, "", dtype=object)
         self.names = names  # as written
 
@@ -75,7 +78,9 @@ class Tags:
 
     def any_of(self, key: str, values: Collection[str]) -> Mask:
         """Where a key has one of these values."""
-        assert key in KEYS, f"{key} is not among KEYS: OpenStreetMap's own files would be read without it"
+        assert key in self._keys, (
+            f"{key} is not among KEYS: OpenStreetMap's own files would be read without it"
+        )
         return np.isin(self[key].astype(str), sorted(values))
 
     def has(self, *keys: str) -> Mask:
@@ -94,8 +99,8 @@ class Tags:
                 found |= self[key] != ""
         return found
 
-    def _first(self, keys: Sequence[str]) -> Texts:
-        """The value of the most specific key that is there."""
+    def first_of(self, keys: Sequence[str]) -> Texts:
+        """Return the value of the first key that is there: the most specific comes first."""
         value = self._none
         for key in keys:
             value = np.where(value != "", value, self[key])
@@ -109,19 +114,19 @@ class Tags:
     @property
     def foot_shut(self) -> Mask:
         """Where walkers are kept out: `foot` overrides `access`."""
-        value = self._first(["foot", "access"])
+        value = self.first_of(["foot", "access"])
         return np.isin(value.astype(str), sorted({*_SHUT, "use_sidepath"}))
 
     @property
     def car_shut(self) -> Mask:
         """Where a car may not come: the narrower class of vehicles overrides the wider."""
-        value = self._first(["motorcar", "motor_vehicle", "vehicle", "access"])
+        value = self.first_of(["motorcar", "motor_vehicle", "vehicle", "access"])
         return np.isin(value.astype(str), sorted(_SHUT))
 
     @property
     def car_open(self) -> Mask:
         """Where cars are expressly let through."""
-        value = self._first(["motorcar", "motor_vehicle", "vehicle"])
+        value = self.first_of(["motorcar", "motor_vehicle", "vehicle"])
         return np.isin(value.astype(str), sorted(_OPEN))
 
 
@@ -141,13 +146,13 @@ def _convert_to_text(value: Any) -> str:
     return " ".join(str(value).split())
 
 
-def collect_tags(frame: Any, more: dict[str, Texts]) -> Tags:
+def collect_tags(frame: Any, more: dict[str, Texts], keys: Collection[str] = KEYS) -> Tags:
     """Tags of a layer's frame: its columns, those of ``more`` over them."""
     columns: dict[str, Texts] = {}
     names: Texts = np.full(len(frame), "", dtype=object)
     for column in frame.columns:
         key = str(column).strip().lower()
-        if column in (GEOMETRY, RECORD) or not (key in KEYS or key in SUBJECTS):
+        if column in (GEOMETRY, RECORD) or not (key in keys or key in SUBJECTS):
             continue
         texts = convert_to_texts(frame[column])
         if key == "name":
@@ -160,7 +165,7 @@ def collect_tags(frame: Any, more: dict[str, Texts]) -> Tags:
             continue
         before = columns.get(key, np.full(len(frame), "", dtype=object))
         columns[key] = np.where(texts != "", _lower_first(texts), before)
-    return Tags(columns, len(frame), names)
+    return Tags(columns, len(frame), names, keys)
 
 
 def _lower_first(texts: Texts) -> Texts:

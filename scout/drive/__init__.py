@@ -1,0 +1,1 @@
+"""Driving between places, over the roads of the access data."""
