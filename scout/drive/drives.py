@@ -227,7 +227,7 @@ class _Tree(NamedTuple):
 
     def list_edges(self, target: int) -> list[int]:
         """Return the edges driven to a node, as `_Steps` numbers them."""
-        found = []
+        found: list[int] = []
         while True:
             at = int(np.searchsorted(self.head, target))
             if at == len(self.head) or self.head[at] != target:
@@ -251,7 +251,7 @@ class FastestWays:
         """Return the line from one place to another, from foot to foot, shape (k, 2)."""
         start, end = np.searchsorted(self.stands.place, [i, j]).tolist()
         edges = self.trees[start].list_edges(int(self.targets[end]))
-        found = []
+        found: list[Ints] = []
         for number, code in enumerate(edges):
             edge, against = divmod(code, 2)
             first, last = int(self.roads.start[edge]), int(self.roads.stop[edge])
@@ -264,10 +264,11 @@ class FastestWays:
             vertices = np.arange(first, last + 1)
             found.append(vertices[::-1] if against else vertices)
         row = np.concatenate([_NONE, *found])
-        line = np.column_stack([self.roads.lon[row], self.roads.lat[row]])
+        line: Floats = np.column_stack([self.roads.lon[row], self.roads.lat[row]])
         feet = np.column_stack([self.stands.lon, self.stands.lat])
         line = np.concatenate([feet[[start]], line, feet[[end]]])
-        return line[np.append(True, (np.diff(line, axis=0) != 0).any(axis=1))]
+        moved: Bools = np.append(True, (np.diff(line, axis=0) != 0).any(axis=1))
+        return line[moved]
 
 
 def find_fastest(stands: Stands, roads: Roads) -> FastestWays:
@@ -328,7 +329,7 @@ class _Nodes(NamedTuple):
 
     leave: Ints  # on the way from a start
     come: Ints  # on the way to an end
-    count: int
+    total: int
 
 
 class _Directed(NamedTuple):
@@ -357,7 +358,7 @@ def _list_steps(stands: Stands, roads: Roads) -> tuple[_Steps, int]:
 def _list_partial_steps(stands: Stands, roads: Roads, nodes: _Nodes) -> list[_Steps]:
     """Steps along some of an edge: from stands, to stands, and between those of one edge."""
     one, n = _direct(stands.edge, roads), len(stands)
-    edge, start, end = stands.edge[one.row], nodes.count + one.row, nodes.count + n + one.row
+    edge, start, end = stands.edge[one.row], nodes.total + one.row, nodes.total + n + one.row
     seconds, km, code = roads.seconds[edge], roads.km[edge], 2 * edge + one.against
     done = np.where(one.against, 1.0 - stands.share[one.row], stands.share[one.row])
     away = (1.0 - done) * seconds + _delay(edge, one.head, roads)

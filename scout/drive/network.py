@@ -123,7 +123,7 @@ def build_roads(lines: RoadLines, points: RoadPoints, around_lon: float) -> Road
     roads = Roads(
         xy[:, 0].copy(), xy[:, 1].copy(), run_m, start, stop, a, b, seconds, drives.forward, drives.backward,
         ~drives.last_bit, drives.free, drives.stops, np.full(len(a), -1), np.empty(0),
-        (arms >= _ARMS) & ~signal, SIGNAL_S * signal,
+        (arms >= _ARMS) & ~signal, np.where(signal, SIGNAL_S, 0.0),
     )  # fmt: skip
     return _find_parts(roads)
 
@@ -222,7 +222,7 @@ def _find_parts(roads: Roads) -> Roads:
     largest[one[order][last]] = True
     numbers, part_of = np.unique(part[inside], return_inverse=True)
     part[inside] = part_of.reshape(-1)
-    part_km = np.bincount(part[inside], km[inside], minlength=len(numbers))
+    part_km = np.bincount(part[inside], km[inside], minlength=len(numbers)).astype(float)
     return replace(roads, part=part, part_km=part_km, through=open_inside & largest[own[roads.a]])
 
 

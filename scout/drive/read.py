@@ -152,7 +152,8 @@ _NO_LINES = RoadLines(np.empty(0, object), np.empty(0), *np.zeros((6, 0), dtype=
 
 
 def _list_points(shapes: SplitShapes, rows: Mask) -> Floats:
-    return shapely.get_coordinates(shapes.points.of(rows).shape)
+    points: Floats = shapely.get_coordinates(shapes.points.of(rows).shape)
+    return points
 
 
 def _join(parts: Sequence[Floats]) -> Floats:

@@ -56,8 +56,8 @@ CLASSES = {
     "track": RoadClass(15, 30),
 }
 LIMIT_SHARE = 0.9  # of the limit, that one drives on average where nothing else slows
-# Seconds that a meeting of three or more public roads takes a driver on one that is not free, on average: where
-# they follow each other, in a town, this is what makes driving slow. And those that a signal takes.
+# Seconds that a meeting of three or more public roads takes a driver on one that is not free, on average:
+# where they follow each other, in a town, this is what makes driving slow. And those that a signal takes.
 JUNCTION_S = 2.5
 SIGNAL_S = 8.0
 
