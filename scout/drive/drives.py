@@ -24,7 +24,9 @@ Bools = NDArray[np.bool_]
 MOST_OFF_M = 2000.0  # from a place to its road
 _FAR_OFF_M = 300.0  # is worth a remark
 _OFF_KMH = 15.0  # from a place to its road
-_SCRAP_KM = 10.0  # a connected part with less road than this is not preferred to a larger one that is near
+# A place goes to a connected part with less road than this only where that is so much nearer than a larger one.
+_SCRAP_KM = 10.0
+_SCRAP_OFF_M = 500.0
 _LEAST_S = 1e-6  # of a step: nothing is free for the search
 _NONE = np.empty(0, dtype=np.int64)
 
@@ -162,7 +164,10 @@ class Stands(Table):
 
 
 def find_stands(places: Floats, roads: Roads, most_off_m: float) -> Stands:
-    """Find the road of each place: the nearest on which a car may stop, small parts of the network last."""
+    """Find the road of each place: the nearest on which a car may stop.
+
+    Small parts of the network count as further away than they are.
+    """
     low, high = _bound_edges(roads)
     usable = roads.stops & (roads.part >= 0)
     size = roads.part_km[roads.part]
@@ -179,12 +184,10 @@ def find_stands(places: Floats, roads: Roads, most_off_m: float) -> Stands:
         share, away = project_on_segments(
             (vertices[segment] - here) * scale, (vertices[segment + 1] - here) * scale
         )
-        # All of a large part come before those of a small one.
-        order = np.lexsort((segment, away, ~large[near[edge]]))
-        order = order[away[order] <= most_off_m]
-        if not len(order):
+        edge, segment, share, away = (c[away <= most_off_m] for c in (edge, segment, share, away))
+        if not len(away):
             continue
-        one = order[0]
+        one = int(np.argmin(np.where(large[near[edge]], away, away + _SCRAP_OFF_M)))
         at, e = segment[one], near[edge[one]]
         lon, lat = vertices[at] + share[one] * (vertices[at + 1] - vertices[at])
         run = (

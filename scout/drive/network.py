@@ -18,6 +18,7 @@ from scipy.sparse.csgraph import connected_components
 
 from scout.drive.rules import SIGNAL_S
 from scout.geo.geodesy import compute_degree_lengths, wrap_lon
+from scout.io.tables import isin_sorted
 from scout.model import Source
 from scout.table import Table
 
@@ -77,6 +78,7 @@ class Roads:
     part_km: Floats  # per part
     junction: Bools  # per node
     signal_s: Floats  # per node: what its signals take those that come to it
+    gates: int  # that close a road
     sources: tuple[Source, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -103,29 +105,37 @@ def build_roads(lines: RoadLines, points: RoadPoints, around_lon: float) -> Road
     xy, line, keys = _list_vertices(lines, around_lon)
     known, node, count = np.unique(keys, return_inverse=True, return_counts=True)
     node = node.reshape(-1)
-    gate = np.isin(known, _make_keys(points.gates, around_lon))
-    signal = np.isin(known, _make_keys(points.signals, around_lon))
-    loose = points.loose_gates[~_note_found(gate, known, _make_keys(points.loose_gates, around_lon))]
-    blocked = _find_blocked(xy, line, loose, around_lon)
+    gates, signals = (_find_vertices(known, some, around_lon) for some in (points.gates, points.signals))
+    loose = _find_vertices(known, points.loose_gates, around_lon)
+    gate, signal = np.zeros((2, len(known)), dtype=bool)
+    gate[gates[gates >= 0]] = gate[loose[loose >= 0]] = signal[signals[signals >= 0]] = True
+    blocked = _find_blocked(xy, line, points.loose_gates[loose < 0], around_lon)
     cut = (count > 1)[node] | gate[node] | signal[node]
     ends = np.flatnonzero(np.diff(line, prepend=-1, append=-1))
     cut[ends[:-1]] = cut[ends[1:] - 1] = True
     cut[blocked] = cut[blocked + 1] = True
     at = np.flatnonzero(cut)
     start, stop = at[:-1], at[1:]
-    whole = (line[start] == line[stop]) & ~np.isin(start, blocked)
+    whole = (line[start] == line[stop]) & ~isin_sorted(start, blocked)
     start, stop = start[whole], stop[whole]
     a, b, nodes = _part_at_gates(node[start], node[stop], gate)
     run_m, drives = _measure_run(xy, line), lines.take(line[start])
     seconds = (run_m[stop] - run_m[start]) / (drives.kmh / 3.6)
     signal = np.append(signal, np.zeros(nodes - len(signal), dtype=bool))
-    arms = np.bincount(np.concatenate([a[drives.public], b[drives.public]]), minlength=nodes)
+    arms = _count_arms(a[drives.public], b[drives.public], (stop - start)[drives.public], nodes)
     roads = Roads(
         xy[:, 0].copy(), xy[:, 1].copy(), run_m, start, stop, a, b, seconds, drives.forward, drives.backward,
         ~drives.last_bit, drives.free, drives.stops, np.full(len(a), -1), np.empty(0),
-        (arms >= _ARMS) & ~signal, np.where(signal, SIGNAL_S, 0.0),
+        (arms >= _ARMS) & ~signal, np.where(signal, SIGNAL_S, 0.0), int(gate.sum()) + len(blocked),
     )  # fmt: skip
     return _find_parts(roads)
+
+
+def _count_arms(a: Ints, b: Ints, vertices: Ints, nodes: int) -> Ints:
+    """Edges that end at each node; the same road from two files is one."""
+    ends = np.unique(np.column_stack([np.minimum(a, b), np.maximum(a, b), vertices]), axis=0)
+    arms: Ints = np.bincount(ends[:, :2].ravel(), minlength=nodes)
+    return arms
 
 
 def unwrap_lon(lon: Floats, around_lon: float) -> Floats:
@@ -152,11 +162,13 @@ def _make_keys(xy: Floats, around_lon: float) -> Ints:
     return keys
 
 
-def _note_found(gate: Bools, known: Ints, keys: Ints) -> Bools:
-    """Note the gates that are at a vertex, and return which are."""
-    there: Bools = np.isin(keys, known)
-    gate[np.searchsorted(known, keys[there])] = True
-    return there
+def _find_vertices(known: Ints, places: Floats, around_lon: float) -> Ints:
+    """The vertex at each place, by keys that ascend; -1 where there is none."""
+    keys = _make_keys(places, around_lon)
+    at = np.searchsorted(known, keys)
+    at[at == len(known)] = -1
+    at[at >= 0] = np.where(known[at[at >= 0]] == keys[at >= 0], at[at >= 0], -1)
+    return at
 
 
 def _find_blocked(xy: Floats, line: Ints, gates: Floats, around_lon: float) -> Ints:

@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
 from scout.drive import rules
 from scout.drive.network import Floats, RoadLines, RoadPoints, Roads, build_roads
@@ -17,7 +19,7 @@ from scout.io.layers import WantedLayers, check_twice, read_file
 from scout.io.local_files import run_offline
 from scout.io.openstreetmap import NODES, OSM_CREDIT, WAYS, WantedThings
 from scout.io.tables import Box
-from scout.model import Layer, Source
+from scout.model import RECORD, Layer, Source
 from scout.walk.read import unpack_tags
 from scout.walk.tags import Mask, Tags, collect_tags
 from scout.walk.ways import SplitShapes, TagMapping, apply_readings
@@ -25,6 +27,10 @@ from scout.walk.ways import SplitShapes, TagMapping, apply_readings
 MARGIN_KM = 20.0  # around places: the way from one to the next may lead round a mountain
 _NAMED = 3  # names that a note gives
 _UNLIMITED = "roads whose speed limit is not stated, driven at the usual speed of their class"
+_NOT_KNOWN = (
+    "driving times are estimates, from the limits and classes of roads: turn restrictions, slopes, bends and "
+    "traffic are not looked at"
+)
 _TELLING = {NODES: frozenset(("barrier", "highway")), WAYS: frozenset(("highway", "route"))}
 
 
@@ -97,6 +103,7 @@ class _FoundRoads:
     """Roads of the layers read so far."""
 
     lines: list[RoadLines] = field(default_factory=list)
+    ids: list[NDArray[np.int64]] = field(default_factory=list)  # of ways of OpenStreetMap, else -1
     gates: list[Floats] = field(default_factory=list)
     loose_gates: list[Floats] = field(default_factory=list)
     signals: list[Floats] = field(default_factory=list)
@@ -113,10 +120,13 @@ class _FoundRoads:
         shapes = SplitShapes(np.where(found.road | gate | signal, layer.frame.geometry.to_numpy(), None))
         lines = shapes.lines.of(found.road)
         columns = (getattr(found, name)[lines.row] for name in _OF_LINES)
+        # OpenStreetMap's ways have ids, and its gates are nodes of the road they are on. Of other files one
+        # cannot be sure.
+        extract = OSM_CREDIT in layer.source.credits
+        ids = layer.frame[RECORD].to_numpy()[lines.row] if extract else np.full(len(lines), -1)
         self.lines.append(RoadLines(lines.shape, *columns))
-        # OpenStreetMap's gates are nodes of the road they are on; of other files one cannot be sure.
-        nodes = OSM_CREDIT in layer.source.credits
-        (self.gates if nodes else self.loose_gates).append(_list_points(shapes, gate))
+        self.ids.append(ids)
+        (self.gates if extract else self.loose_gates).append(_list_points(shapes, gate))
         self.signals.append(_list_points(shapes, signal))
         self._count("ferries, not used, for their times are not known", rules.select_ferries(tags), tags)
         self._count("roads closed to cars, not used", found.closed, tags, named=False)
@@ -143,12 +153,28 @@ class _FoundRoads:
         if self.sources and not self.roads:
             notes.append("the access data holds no road for cars near the places")
         points = RoadPoints(*(_join(part) for part in (self.gates, self.loose_gates, self.signals)))
-        roads = build_roads(RoadLines.concat([_NO_LINES, *self.lines]), points, around_lon)
+        lines = RoadLines.concat([_NO_LINES, *self.lines])
+        ids = np.concatenate([np.empty(0, dtype=np.int64), *self.ids])
+        roads = build_roads(lines.take(_choose_once(lines.shape, ids)), points, around_lon)
+        if roads.gates:
+            notes.append(f"gates, bollards and the like that close a road to cars: {roads.gates:,}")
+        if len(roads):
+            notes.append(_NOT_KNOWN)
         return replace(roads, sources=tuple(self.sources), notes=tuple(notes))
 
 
 _OF_LINES = tuple(one.name for one in fields(RoadLines))[1:]
 _NO_LINES = RoadLines(np.empty(0, object), np.empty(0), *np.zeros((6, 0), dtype=bool))
+
+
+def _choose_once(shapes: NDArray[np.object_], ids: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Rows of the lines without those that another file has too, maybe cut at its edge."""
+    longest = np.argsort(-shapely.get_num_coordinates(shapes), kind="stable")
+    again = pd.Series(ids[longest]).duplicated().to_numpy() & (ids[longest] >= 0)
+    rows = np.sort(longest[~again])
+    same = pd.Series(list(shapely.to_wkb(shapes[rows])), dtype=object).duplicated().to_numpy()
+    once: NDArray[np.int64] = rows[~same]
+    return once
 
 
 def _list_points(shapes: SplitShapes, rows: Mask) -> Floats:

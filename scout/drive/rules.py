@@ -58,7 +58,7 @@ CLASSES = {
 LIMIT_SHARE = 0.9  # of the limit, that one drives on average where nothing else slows
 # Seconds that a meeting of three or more public roads takes a driver on one that is not free, on average:
 # where they follow each other, in a town, this is what makes driving slow. And those that a signal takes.
-JUNCTION_S = 2.5
+JUNCTION_S = 3.0
 SIGNAL_S = 8.0
 
 # At most so fast, km/h.
@@ -226,7 +226,7 @@ def read_limit(text: str) -> float:
     (80.0, 48.28, 50.0, 30.0)
     """
     text = text.strip().lower()
-    met = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(km/h|kmh|kph|mph|knots)?", text)
+    met = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(km/h|kmh|kph|mph|knots)?", text, re.ASCII)
     if met:
         times = {"mph": _KMH_PER_MPH, "knots": _KMH_PER_KNOT}.get(met[2] or "", 1.0)
         kmh = float(met[1]) * times
@@ -235,7 +235,7 @@ def read_limit(text: str) -> float:
         return _NO_LIMIT_KMH
     if text in ("walk", "foot"):
         return _WALKING_KMH
-    met = re.fullmatch(r"[a-z]{2}(?:-[a-z]+)?:(?:zone:?|nsl_)?(\w+)", text)
+    met = re.fullmatch(r"[a-z]{2}(?:-[a-z]+)?:(?:zone:?|nsl_)?(\w+)", text, re.ASCII)
     if not met:
         return float("nan")
     return float(met[1]) if met[1].isdigit() else _KMH_OF_ZONES.get(met[1], float("nan"))
