@@ -1,6 +1,6 @@
-"""Drives over small nets of roads whose times are worked out by hand, from a GeoJSON file and as OpenStreetMap's own.
+"""Drives over small nets of roads, worked out by hand, from a GeoJSON file and as OpenStreetMap's own.
 
-They lie at the equator, where a degree of longitude has 111,319.49 m and one of latitude 110,574.28 m (WGS 84).
+They lie at the equator, where a degree of longitude has 111,319.49 m, one of latitude 110,574.28 m (WGS 84).
 A limit of 40 km/h is driven at 36, 10 m a second, so that metres over ten are seconds.
 """
 
@@ -27,7 +27,7 @@ WEST, EAST, SOUTH, NORTH = (0.0, 0.0), (2000.0, 0.0), (1000.0, -1000.0), (1000.0
 
 def degrees(points: Any, lon: float = -20.0) -> list[list[float]]:
     scaled = np.atleast_2d(np.asarray(points, dtype=float)) / [111319.4908, 110574.2758]
-    placed: list[list[float]] = np.round(scaled + [lon, 0.0], 7).tolist()
+    placed: list[list[float]] = np.round(scaled + np.array([lon, 0.0]), 7).tolist()
     return placed
 
 
@@ -104,7 +104,7 @@ def test_oneway_minus_one_runs_against_the_line(read: Any) -> None:
     ],
 )
 def test_roundabouts_and_motorways_are_one_way(read: Any, tags: dict[str, str], round_only: bool) -> None:
-    """Counterclockwise as it is drawn; left by the east arm after half a turn, from there back after the other."""
+    """Counterclockwise, as it is drawn: from the east arm to the north arm a quarter, and back the rest."""
     ring = [(100, 0), (0, 100), (-100, 0), (0, -100), (100, 0)]
     arms: list[Line] = [([(100, 0), (600, 0)], STREET), ([(0, 100), (0, 600)], STREET)]
     roads = read([(ring, {**STREET, **tags}), *arms])
@@ -209,7 +209,8 @@ def test_limits_in_miles_an_hour(read: Any) -> None:
 @pytest.mark.parametrize(
     ("text", "kmh"),
     [
-        ("50", 50), ("50 km/h", 50), ("30 mph", 48.28032), ("10 knots", 18.52), ("DE:urban", 50), ("FR:zone30", 30),
+        ("50", 50), ("50 km/h", 50), ("30 mph", 48.28032), ("10 knots", 18.52), ("DE:urban", 50),
+        ("FR:zone30", 30),
         ("DE:zone:30", 30), ("XX:rural", 90), ("none", 200), ("walk", 7), ("signals", np.nan), ("0", np.nan),
         ("50;30", np.nan), ("", np.nan), ("-3", np.nan), ("fast", np.nan), ("٣٠", np.nan),
     ],
@@ -238,9 +239,11 @@ def test_ferries_are_told_of_and_not_used(read: Any) -> None:
         ]
     )
     drives = measure_drives(degrees([(1000, 0), (16_000, 0), (17_000, 0)]), roads)
-    assert np.isinf(drives.minutes[0, 1:]).all() and np.isinf(drives.km[1:, 0]).all()
+    assert np.isinf(drives.minutes[0, 1:]).all()
+    assert np.isinf(drives.km[1:, 0]).all()
     assert drives.minutes[1, 2] == pytest.approx(100 / 60, abs=0.01)
-    assert drives.by_road.all() and drives.trace(0, 1).shape == (0, 2)
+    assert drives.by_road.all()
+    assert drives.trace(0, 1).shape == (0, 2)
     assert "ferries, not used, for their times are not known: 1 (Tern Ferry)" in drives.notes
     assert "drives that no road known leads along: 4 of 6" in drives.notes
 
@@ -306,7 +309,8 @@ def test_a_place_is_not_taken_to_a_scrap_of_road_nor_to_a_motorway(read: Any) ->
 def test_where_no_large_road_is_near_a_scrap_serves(read: Any) -> None:
     roads = read([([WEST, (12_000, 0)], STREET), ([(5000, 5000), (6000, 5000)], STREET)])
     drives = measure_drives(degrees([(5500, 5100), (6000, 0), (5100, 5000)]), roads)
-    assert np.isinf(drives.minutes[0, 1]) and drives.minutes[0, 2] == pytest.approx((40 + 24) / 60, abs=0.01)
+    assert np.isinf(drives.minutes[0, 1])
+    assert drives.minutes[0, 2] == pytest.approx((40 + 24) / 60, abs=0.01)
 
 
 def test_the_line_driven_is_that_of_the_road(read: Any) -> None:
@@ -334,7 +338,8 @@ def test_two_files_join_where_their_vertices_are_equal(tmp_path: Path) -> None:
     extract = write_osm(tmp_path / "right.osm", [right, ([EAST, (2000, 900)], STREET)])
     roads = read_roads([plain, extract], degrees(WEST))
     assert seconds(roads, WEST, (2000, 900))[0, 1] == pytest.approx(290, abs=0.1)
-    assert len(roads.sources) == 2 and [credit.text for source in roads.sources for credit in source.credits]
+    assert len(roads.sources) == 2
+    assert [credit.text for source in roads.sources for credit in source.credits]
     again = write_osm(tmp_path / "again.osm", [right])  # the same way, by its id
     cut = write_geojson(
         tmp_path / "cut.geojson", [([WEST, (500, 0)], STREET), ([(1000, 0), (1500, 0)], STREET)]
@@ -365,7 +370,9 @@ def test_without_roads_drives_are_estimated_and_say_so() -> None:
         measure_drives(places[:1], None),
     ):
         n = len(drives.places)
-        assert drives.minutes.shape == (n, n) and not drives.by_road.any() and np.isnan(drives.snap_m).all()
+        assert drives.minutes.shape == (n, n)
+        assert not drives.by_road.any()
+        assert np.isnan(drives.snap_m).all()
         assert len(drives.notes) == (n > 1)
     drives = measure_drives(places, None)
     assert drives.km[0, 1] == pytest.approx(13.0, abs=1e-3)
@@ -380,7 +387,8 @@ def test_a_file_without_roads_leaves_estimates(tmp_path: Path) -> None:
     path = write_geojson(tmp_path / "net.geojson", [([WEST, EAST], {"highway": "footway"})])
     roads = read_roads(path, degrees([WEST, EAST]))
     drives = measure_drives(degrees([WEST, EAST]), roads)
-    assert not drives.by_road.any() and drives.km[0, 1] == pytest.approx(2.6, abs=1e-3)
+    assert not drives.by_road.any()
+    assert drives.km[0, 1] == pytest.approx(2.6, abs=1e-3)
     assert "the access data holds no road for cars near the places" in drives.notes
 
 

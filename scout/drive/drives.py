@@ -24,7 +24,7 @@ Bools = NDArray[np.bool_]
 MOST_OFF_M = 2000.0  # from a place to its road
 _FAR_OFF_M = 300.0  # is worth a remark
 _OFF_KMH = 15.0  # from a place to its road
-# A place goes to a connected part with less road than this only where that is so much nearer than a larger one.
+# A place goes to a part with less road than this only where that is so much nearer than a larger one.
 _SCRAP_KM = 10.0
 _SCRAP_OFF_M = 500.0
 _LEAST_S = 1e-6  # of a step: nothing is free for the search
@@ -184,7 +184,8 @@ def find_stands(places: Floats, roads: Roads, most_off_m: float) -> Stands:
         share, away = project_on_segments(
             (vertices[segment] - here) * scale, (vertices[segment + 1] - here) * scale
         )
-        edge, segment, share, away = (c[away <= most_off_m] for c in (edge, segment, share, away))
+        there = away <= most_off_m
+        edge, segment, share, away = edge[there], segment[there], share[there], away[there]
         if not len(away):
             continue
         one = int(np.argmin(np.where(large[near[edge]], away, away + _SCRAP_OFF_M)))
