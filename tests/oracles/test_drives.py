@@ -1,9 +1,9 @@
 """Drives again on real extracts: networkx over the ways as pyosmium gives them, node by node.
 
-The rules of `scout.drive.rules` are written out anew here, as plain conditions on one way's tags. The least time
-is found on a graph of single segments whose nodes are OpenStreetMap's, with a copy for leaving, one for passing
-through and one for coming. Places are taken to their road by shapely, on a plane of their own. The extracts are
-OpenStreetMap contributors' (ODbL 1.0).
+The rules of `scout.drive.rules` are written out anew here, as conditions on one way's tags. The least time is
+found on a graph of single segments whose nodes are OpenStreetMap's, with a copy for leaving, one for passing
+through and one for coming. Places are taken to their road by shapely, on a plane of their own. The extracts
+are OpenStreetMap contributors' (ODbL 1.0).
 """
 
 from __future__ import annotations
