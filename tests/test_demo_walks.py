@@ -1,12 +1,16 @@
 """The walks of the demo island, as `scout find` tells them: the story of data_demo/README.md."""
 
+import itertools
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from scout.cli import command
+from scout.drive.drives import measure_drives
+from scout.drive.read import read_roads
 
 DEMO = Path(__file__).resolve().parents[1] / "data_demo" / "outing.toml"
 
@@ -82,3 +86,68 @@ def test_heights_alone_are_told_what_they_lack(tmp_path):
     assert result.exit_code == 0, result.output
     assert "--heights alone tells slopes and no walks: name roads and parking with --access" in result.output
     assert "unknown: no roads and no parking are given" in result.output
+
+
+# The day of data_demo/README.md: 7 hours from the quay, 50 minutes at each of at most three places.
+QUAY, DAY_MIN, STAY_MIN, MOST = (-111.8914, -41.0457), 420.0, 50.0, 3
+
+
+def list_tours(minutes, stays, pairs):
+    """Every tour of places that each give something new, home in time: its pairs, its end, its places."""
+    todo = [((), 0.0, frozenset())]
+    while todo:
+        tour, spent, covered = todo.pop()
+        here = tour[-1] if tour else 0
+        yield len(covered), -(spent + minutes[here, 0]), tour
+        for place in range(1, len(stays)) if len(tour) < MOST else ():
+            after = spent + minutes[here, place] + stays[place]
+            if pairs[place] - covered and after + minutes[place, 0] <= DAY_MIN:
+                todo.append(((*tour, place), after, covered | pairs[place]))
+
+
+def follow(minutes, stays, pairs, worth):
+    """The tour of one who always goes next where a rule says it is worth most."""
+    here, spent, covered, tour = 0, 0.0, frozenset(), ()
+    while len(tour) < MOST:
+        offers = [
+            (worth(len(pairs[place] - covered), minutes[here, place], stays[place]), -place)
+            for place in range(1, len(stays))
+            if pairs[place] - covered
+            and spent + minutes[here, place] + stays[place] + minutes[place, 0] <= DAY_MIN
+        ]
+        if not offers:
+            break
+        place = -max(offers)[1]
+        spent, covered, here = (
+            spent + minutes[here, place] + stays[place],
+            covered | pairs[place],
+            place,
+        )
+        tour += (place,)
+    return len(covered)
+
+
+def test_the_best_day_by_car_is_not_found_place_by_place(tmp_path):
+    spots = [s for s in found(tmp_path)[0] if s["walk_min"] is not None]
+    places = [QUAY, *(s["parking"] for s in spots)]
+    drives = measure_drives(places, read_roads(DEMO.parent / "access.geojson", places))
+    assert drives.by_road.all()
+    assert np.isfinite(drives.minutes).all()
+    assert drives.snap_m[1:].max() < 1  # walks start at the roadside
+    stays = [0.0, *(s["walk_min"] + s["back_min"] + STAY_MIN for s in spots)]
+    pairs = [frozenset(), *(frozenset(itertools.product(s["locators"], s["parks"])) for s in spots)]
+    count, end, tour = max(list_tours(drives.minutes, stays, pairs))
+    assert count == 14
+    assert -end == pytest.approx(390, abs=3)
+    assert {tuple(spots[k - 1]["parks"]) for k in tour} == {
+        ("heron-1", "kestrel-3"),
+        ("grebe-2", "alder-1"),
+        ("parks:14",),
+    }
+    assert follow(drives.minutes, stays, pairs, lambda new, drive, stay: new) == 12
+    assert follow(drives.minutes, stays, pairs, lambda new, drive, stay: new / (drive + stay)) == 12
+    assert follow(drives.minutes, stays, pairs, lambda new, drive, stay: -drive) == 6
+    # To the corner's car park: 12.8 km, and half of the time on the gravel of Moor Road.
+    corner = 1 + spots.index(one(spots, kind="corner"))
+    assert drives.km[0, corner] == pytest.approx(12.8, abs=0.1)
+    assert drives.minutes[0, corner] == pytest.approx(25, abs=0.5)

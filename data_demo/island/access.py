@@ -67,9 +67,9 @@ def roads() -> list[Record]:
     bypass = km((5.0, 2.3), (4.4, 3.2), (3.6, 4.3), (2.9, 6.0), (2.4, 7.4))
     return [
         *way("secondary", "Island Road", ring),
-        *way("unclassified", "Moor Road", moor_road()),
+        *way("unclassified", "Moor Road", moor_road(), surface="gravel"),
         *way("unclassified", "Valley Lane", lane),
-        *way("unclassified", "Lake Road", spur(ring, lake_road)),
+        *way("unclassified", "Lake Road", spur(ring, lake_road), surface="gravel"),
         *way("service", "Lamp Road", spur(ring, light_road)),
         *way("service", "Dale Lane", spur(ring, dale_lane)),
         *way("track", "Dune Lane", spur(ring, dune_lane)),
