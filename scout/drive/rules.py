@@ -56,10 +56,10 @@ CLASSES = {
     "track": RoadClass(15, 30),
 }
 LIMIT_SHARE = 0.9  # of the limit, that one drives on average where nothing else slows
-# Seconds that a meeting of three or more public roads takes a driver on one that is not free, on average:
-# where they follow each other, in a town, this is what makes driving slow. And those that a signal takes.
-JUNCTION_S = 3.0
-SIGNAL_S = 8.0
+# Seconds that a meeting of three or more public roads takes a driver on one that is not free, on average, and
+# those that a mapped signal takes; a drive meets several of them at one junction, and in a town many.
+JUNCTION_S = 1.0
+SIGNAL_S = 3.0
 
 # At most so fast, km/h.
 _SURFACES = {

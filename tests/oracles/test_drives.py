@@ -8,7 +8,11 @@ are OpenStreetMap contributors' (ODbL 1.0).
 
 from __future__ import annotations
 
+import importlib.util
+import json
 import math
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -209,8 +213,8 @@ class Net:
             if road["public"]:
                 beside.setdefault(u, set()).add(v)
                 beside.setdefault(v, set()).add(u)
-        found = {node: ("junction", 3.0) for node, others in beside.items() if len(others) >= 3}
-        return found | dict.fromkeys(signals, ("signal", 8.0))
+        found = {node: ("junction", 1.0) for node, others in beside.items() if len(others) >= 3}
+        return found | dict.fromkeys(signals, ("signal", 3.0))
 
     def find_stand(self, lon: float, lat: float) -> tuple[int, float, float]:
         """The segment of a place, how far along it and how far away."""
@@ -254,11 +258,15 @@ class Net:
         return found, np.array([off for *_, off in stands])
 
 
-@pytest.mark.parametrize("name", EXTRACTS)
-def test_times_are_those_of_another_graph_of_the_same_ways(name: str) -> None:
+def find_extract(name: str) -> Path:
     if not (DATA / name).exists():
         pytest.skip(f"{DATA / name} is not there")
-    net = Net(Extract(DATA / name))
+    return DATA / name
+
+
+@pytest.mark.parametrize("name", EXTRACTS)
+def test_times_are_those_of_another_graph_of_the_same_ways(name: str) -> None:
+    net = Net(Extract(find_extract(name)))
     draw = np.random.default_rng(EXTRACTS[name])
     places = []
     for k in draw.choice(len(net.segments), PLACES, replace=False):
@@ -274,3 +282,34 @@ def test_times_are_those_of_another_graph_of_the_same_ways(name: str) -> None:
     assert (np.isinf(drives.minutes) == np.isinf(expected)).all()
     assert drives.minutes[pairs] * 60 == pytest.approx(expected[pairs], rel=1e-4, abs=0.1)
     assert not np.allclose(expected, expected.T, rtol=1e-3)  # streets are one-way
+
+
+@pytest.mark.parametrize("name", EXTRACTS)
+def test_times_are_near_those_of_another_engine(name: str, tmp_path: Path) -> None:
+    """The engine in pyvalhalla knows turn restrictions, has speeds of its own and no code in common."""
+    engine = importlib.util.find_spec("valhalla")
+    if engine is None or engine.origin is None:
+        pytest.skip("pyvalhalla is not there; its wheels are for Python 3.12 and newer")
+    extract, home, settings = find_extract(name), Path(engine.origin).parent, tmp_path / "settings.json"
+
+    def run(*words: Any) -> str:
+        return subprocess.run(
+            [str(word) for word in words], check=True, capture_output=True, text=True
+        ).stdout
+
+    made = run(sys.executable, home / "valhalla_build_config.py", "--mjolnir-tile-dir", tmp_path / "tiles")
+    settings.write_text(made, encoding="utf-8")
+    run(home / "bin" / "valhalla_build_tiles", "-c", settings, extract)
+    roads = read_roads(extract, [[25.0, 60.0] if "Helsinki" in name else [9.5, 47.1]], 200.0)
+    main = np.flatnonzero(roads.through & (roads.part == np.argmax(roads.part_km)))
+    node = roads.start[np.random.default_rng(2).choice(main, 50, replace=False)]
+    places = np.column_stack([roads.lon[node], roads.lat[node]])
+    asked = [{"lon": lon, "lat": lat} for lon, lat in places.tolist()]
+    question = json.dumps({"sources": asked, "targets": asked, "costing": "auto"})
+    answer = run(home / "bin" / "valhalla_service", settings, "sources_to_targets", question)
+    rows = json.loads(answer.splitlines()[-1])["sources_to_targets"]
+    theirs = np.array([[cell["time"] or np.nan for cell in row] for row in rows]) / 60
+    minutes, some = measure_drives(places, roads).minutes, theirs > 2.0
+    ratio = minutes[some] / theirs[some]
+    assert len(ratio) > 1000
+    assert np.median(np.abs(ratio - 1)) < 0.15
