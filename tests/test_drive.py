@@ -383,6 +383,15 @@ def test_without_roads_drives_are_estimated_and_say_so() -> None:
     )
 
 
+def test_roads_that_lead_nowhere_leave_estimates(read: Any) -> None:
+    drives = measure_drives(
+        degrees([(500, 0), (1500, 0)]), read([([WEST, EAST], {**STREET, "oneway": "yes"})])
+    )
+    assert not drives.by_road.any()
+    assert np.isnan(drives.snap_m).all()
+    assert drives.km[0, 1] == pytest.approx(1.3, abs=1e-3)
+
+
 def test_a_file_without_roads_leaves_estimates(tmp_path: Path) -> None:
     path = write_geojson(tmp_path / "net.geojson", [([WEST, EAST], {"highway": "footway"})])
     roads = read_roads(path, degrees([WEST, EAST]))

@@ -170,7 +170,7 @@ def find_stands(places: Floats, roads: Roads, most_off_m: float) -> Stands:
     """
     low, high = _bound_edges(roads)
     usable = roads.stops & (roads.part >= 0)
-    size = roads.part_km[roads.part]
+    size = np.append(roads.part_km, 0.0)[roads.part]
     large = (size >= _SCRAP_KM) | (size == roads.part_km.max(initial=0.0))
     vertices = np.column_stack([roads.lon, roads.lat])
     rows = []

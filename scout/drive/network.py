@@ -20,7 +20,7 @@ from scout.drive.rules import SIGNAL_S
 from scout.geo.geodesy import compute_degree_lengths, wrap_lon
 from scout.io.tables import isin_sorted
 from scout.model import Source
-from scout.table import Table
+from scout.table import Table, expand_ranges
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -28,6 +28,7 @@ Bools = NDArray[np.bool_]
 
 _PER_DEG = 1e7  # vertices are one where they are equal rounded to this, 1 cm: OpenStreetMap's own precision
 _BESIDE_M = 1.0  # a gate that is a record of its own, not a node of a road, lies on a road this near
+_BESIDE_DEG = 2e-4  # more than that up to latitude 87
 _ARMS = 3  # public roads that make a junction
 
 
@@ -173,17 +174,18 @@ def _find_vertices(known: Ints, places: Floats, around_lon: float) -> Ints:
 
 def _find_blocked(xy: Floats, line: Ints, gates: Floats, around_lon: float) -> Ints:
     """First vertices of the segments on which gates lie."""
-    first = np.flatnonzero(line[1:] == line[:-1])
-    if not len(gates) or not len(first):
+    gates = np.column_stack([unwrap_lon(gates[:, 0], around_lon), gates[:, 1]])
+    if not len(gates) or not len(xy):
         return np.empty(0, dtype=np.int64)
-    # On a plane whose degrees are alike near each gate: scaled by its own latitude.
-    found = [np.empty(0, dtype=np.int64)]
-    for lon, lat in zip(unwrap_lon(gates[:, 0], around_lon), gates[:, 1], strict=True):
-        metres = (xy - (lon, lat)) * np.stack(compute_degree_lengths(lat))
-        near = first[(np.abs(metres[first]).max(axis=1) < 1e5)]
-        _, away = project_on_segments(metres[near], metres[near + 1])
-        found.append(near[away < _BESIDE_M])
-    return np.unique(np.concatenate(found))
+    heads = np.flatnonzero(np.diff(line, prepend=-1))
+    shapes = shapely.linestrings(xy, indices=np.cumsum(np.diff(line, prepend=line[0]) != 0))
+    reach = shapely.buffer(shapely.points(gates), _BESIDE_DEG)
+    gate, met = shapely.STRtree(shapes).query(reach, predicate="intersects")
+    pair, first = expand_ranges(heads[met], np.diff(np.append(heads, len(line)))[met] - 1)
+    scale = np.column_stack(compute_degree_lengths(gates[gate[pair], 1]))
+    here, there = ((xy[at] - gates[gate[pair]]) * scale for at in (first, first + 1))
+    _, away = project_on_segments(here, there)
+    return np.unique(first[away < _BESIDE_M])
 
 
 def project_on_segments(here: Floats, there: Floats) -> tuple[Floats, Floats]:
