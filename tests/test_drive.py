@@ -325,6 +325,7 @@ def test_the_line_driven_is_that_of_the_road(read: Any) -> None:
         np.array(degrees([(500, 30), (500, 0), (1000, 0), (1000, 500), (1030, 500)])), abs=1e-6
     )
     assert drives.trace(1, 0) == pytest.approx(drives.trace(0, 1)[::-1], abs=1e-6)
+    assert drives.trace(0, 0).tolist() == 2 * degrees([(500, 30)])
     assert drives.trace(0, 2) == pytest.approx(
         np.array(degrees([(500, 30), (500, 0), (400, 0), (400, 0)])), abs=1e-6
     )

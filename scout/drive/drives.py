@@ -55,14 +55,16 @@ class Drives:
     def trace(self, i: int, j: int) -> Floats:
         """Return the line driven from one place to another, shape (k, 2): longitude and latitude, degrees.
 
-        The places themselves are its ends; nothing but them where the drive is estimated. Empty, shape
-        (0, 2), where no road known leads there.
+        The places themselves are its ends, exactly; nothing but them where the drive is estimated. Empty,
+        shape (0, 2), where no road known leads there.
         """
         if not np.isfinite(self.minutes[i, j]):
             return np.empty((0, 2))
-        between = self.ways.trace(i, j) if self.ways is not None and self.by_road[i, j] else np.empty((0, 2))
-        line = np.concatenate([self.places[[i]], between, self.places[[j]]])
-        line[:, 0] = wrap_lon(line[:, 0])
+        line = self.places[[i, j]]
+        if self.ways is not None and self.by_road[i, j] and i != j:
+            line = np.concatenate([line[:1], self.ways.trace(i, j), line[1:]])
+            beyond = np.abs(line[:, 0]) > 180.0
+            line[beyond, 0] = wrap_lon(line[beyond, 0])
         return line
 
 
@@ -293,7 +295,7 @@ def find_fastest(stands: Stands, roads: Roads) -> FastestWays:
     for row in range(n):
         least, before = dijkstra(graph, indices=sources[row], return_predecessors=True)
         seconds[row] = least[targets]
-        heads, tails = _collect_steps(before, targets)
+        heads, tails = _collect_steps(before, np.delete(targets, row))
         taken = steps.take(np.searchsorted(keys, tails * nodes + heads))
         km[row] = _add_up(taken, targets)
         order = np.argsort(heads)

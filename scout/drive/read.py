@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
@@ -90,11 +91,11 @@ def make_box(places: Floats, margin_km: float) -> Box:
     lon = places[0, 0] + (places[:, 0] - places[0, 0] + 180.0) % 360.0 - 180.0
     high = margin_km * 1000 / 110_500.0
     south, north = max(float(places[:, 1].min()) - high, -90.0), min(float(places[:, 1].max()) + high, 90.0)
-    wide = margin_km * 1000 / compute_degree_lengths(min(max(abs(south), abs(north)), 89.0))[0]
+    wide = margin_km * 1000 / float(compute_degree_lengths(min(max(abs(south), abs(north)), 89.0))[0])
     west, east = float(lon.min()) - wide, float(lon.max()) + wide
     if east - west >= 360.0:
         return -180.0, south, 180.0, north
-    turn = 360.0 * np.floor((west + 180.0) / 360.0)
+    turn = 360.0 * math.floor((west + 180.0) / 360.0)
     return west - turn, south, east - turn, north
 
 
