@@ -6,13 +6,12 @@ A limit of 40 km/h is driven at 36, 10 m a second, so that metres over ten are s
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
-from xml.sax.saxutils import quoteattr
 
 import numpy as np
 import pytest
+from road_nets import Line, degrees, write_geojson, write_osm
 
 from scout.drive.drives import StraightDriving, measure_drives
 from scout.drive.network import Roads
@@ -20,49 +19,8 @@ from scout.drive.read import make_box, read_roads
 from scout.drive.rules import CLASSES, JUNCTION_S, SIGNAL_S, read_limit
 from scout.walk.ways import TagMapping
 
-Line = tuple[list[tuple[float, float]], dict[str, str]]
 STREET = {"highway": "residential", "maxspeed": "40"}
 WEST, EAST, SOUTH, NORTH = (0.0, 0.0), (2000.0, 0.0), (1000.0, -1000.0), (1000.0, 1000.0)
-
-
-def degrees(points: Any, lon: float = -20.0) -> list[list[float]]:
-    scaled = np.atleast_2d(np.asarray(points, dtype=float)) / [111319.4908, 110574.2758]
-    placed: list[list[float]] = np.round(scaled + np.array([lon, 0.0]), 7).tolist()
-    return placed
-
-
-def write_geojson(path: Path, things: list[Line], lon: float = -20.0) -> Path:
-    features = []
-    for points, tags in things:
-        xy = degrees(points, lon)
-        shape = (
-            {"type": "LineString", "coordinates": xy}
-            if len(xy) > 1
-            else {"type": "Point", "coordinates": xy[0]}
-        )
-        features.append({"type": "Feature", "properties": tags, "geometry": shape})
-    path.write_text(json.dumps({"type": "FeatureCollection", "features": features}), encoding="utf-8")
-    return path
-
-
-def write_osm(path: Path, things: list[Line], lon: float = -20.0, first: int = 1) -> Path:
-    pytest.importorskip("osmium", reason="reads OpenStreetMap data; pip install osmium")
-    nodes: dict[tuple[float, float], dict[str, str]] = {}
-    for points, tags in things:
-        for x, y in degrees(points, lon):
-            nodes.setdefault((x, y), {}).update(tags if len(points) == 1 else {})
-    ids = {place: n for n, place in enumerate(nodes, 1)}
-    texts = ['<osm version="0.6">']
-    for (x, y), tags in nodes.items():
-        inner = "".join(f"<tag k={quoteattr(k)} v={quoteattr(v)}/>" for k, v in tags.items())
-        texts.append(f'<node id="{ids[x, y]}" version="1" lon="{x}" lat="{y}">{inner}</node>')
-    ways = [(points, tags) for points, tags in things if len(points) > 1]
-    for number, (points, tags) in enumerate(ways, first):
-        inner = "".join(f'<nd ref="{ids[x, y]}"/>' for x, y in degrees(points, lon))
-        inner += "".join(f"<tag k={quoteattr(k)} v={quoteattr(v)}/>" for k, v in tags.items())
-        texts.append(f'<way id="{number}" version="1">{inner}</way>')
-    path.write_text("\n".join([*texts, "</osm>"]), encoding="utf-8")
-    return path
 
 
 @pytest.fixture(params=["geojson", "osm"])
@@ -255,6 +213,23 @@ def test_junctions_and_signals_take_time(read: Any) -> None:
     assert seconds(read(lit), (500, 0), (1500, 0))[0, 1] == pytest.approx(100 + SIGNAL_S, abs=0.1)
     drive: Line = ([(1000, 0), NORTH], {"highway": "service"})
     assert seconds(read([cross[0], drive]), (500, 0), (1500, 0))[0, 1] == pytest.approx(100, abs=0.1)
+
+
+def test_two_roads_between_the_same_places_are_two(read: Any) -> None:
+    """Where they part three roads meet, though both have as many vertices."""
+    north: Line = ([(1000, 0), (1500, 400), EAST], STREET)
+    south: Line = ([(1000, 0), (1500, -300), EAST], STREET)
+    times = seconds(read([([WEST, (1000, 0)], STREET), north, south]), (500, 0), EAST)
+    assert times[0, 1] == pytest.approx(50 + JUNCTION_S + 2 * np.hypot(500, 300) / 10, abs=0.1)
+
+
+def test_a_place_where_roads_meet_is_on_all_of_them(read: Any) -> None:
+    """The street that it is nearest to is any of them, also one that leads away only."""
+    away: Line = ([(1000, 0), (1500, 400), EAST], {**STREET, "oneway": "yes"})
+    back: Line = ([EAST, (1500, -400), (1000, 0)], {**STREET, "oneway": "yes"})
+    for net in ([away, back, ([WEST, (1000, 0)], STREET)], [([WEST, (1000, 0)], STREET), back, away]):
+        times = seconds(read(net), (1000, 0), (500, 0))
+        assert times[[0, 1], [1, 0]] == pytest.approx(50, abs=JUNCTION_S + 0.1)
 
 
 def test_roads_that_cross_without_a_vertex_do_not_meet(read: Any) -> None:

@@ -27,6 +27,7 @@ _OFF_KMH = 15.0  # from a place to its road
 # A place goes to a part with less road than this only where that is so much nearer than a larger one.
 _SCRAP_KM = 10.0
 _SCRAP_OFF_M = 500.0
+_END_SHARE = 1e-9  # of an edge, that is its end but for rounding
 _LEAST_S = 1e-6  # of a step: nothing is free for the search
 _NONE = np.empty(0, dtype=np.int64)
 
@@ -44,7 +45,7 @@ class Drives:
     """Drives between all pairs of n places; row: from, column: to."""
 
     places: Floats  # shape (n, 2): longitude and latitude, degrees
-    minutes: Floats  # shape (n, n); infinite where no road known leads there
+    minutes: Floats  # shape (n, n); infinite where no road known leads there and back
     km: Floats  # shape (n, n), along the fastest way
     by_road: Bools  # shape (n, n); False: estimated from the straight distance
     snap_m: Floats  # shape (n,): from each place to its road; NaN where none is near
@@ -202,7 +203,9 @@ def find_stands(places: Floats, roads: Roads, most_off_m: float) -> Stands:
         rows.append((number, e, run / max(whole, 1e-9), at, lon, lat, away[one]))
     columns = list(zip(*rows, strict=True)) if rows else [()] * 7
     kinds = (int, int, float, int, float, float, float)
-    return Stands(*(np.array(column, dtype=kind) for column, kind in zip(columns, kinds, strict=True)))
+    found = Stands(*(np.array(column, dtype=kind) for column, kind in zip(columns, kinds, strict=True)))
+    at_end = np.abs(found.share - np.rint(found.share)) < _END_SHARE
+    return replace(found, share=np.where(at_end, np.rint(found.share), found.share))
 
 
 def _bound_edges(roads: Roads) -> tuple[Floats, Floats]:
@@ -377,6 +380,19 @@ def _list_partial_steps(stands: Stands, roads: Roads, nodes: _Nodes) -> list[_St
     here, there = here[ahead], there[ahead]
     between = done[there] - done[here]
     parts.append(_Steps(start[here], end[there], between * seconds[here], between * km[here], code[here]))
+    return [*parts, *_list_steps_at_nodes(stands, roads, nodes)]
+
+
+def _list_steps_at_nodes(stands: Stands, roads: Roads, nodes: _Nodes) -> list[_Steps]:
+    """Steps of no length: a stand at the end of its edge has all roads there before it, one-way or not."""
+    parts, n = [], len(stands)
+    for node_of, at_end, against in ((roads.a, stands.share <= 0.0, 1), (roads.b, stands.share >= 1.0, 0)):
+        one = np.flatnonzero(at_end)
+        edge, none = stands.edge[one], np.zeros(len(one))
+        node = node_of[edge]
+        parts.append(_Steps(nodes.total + one, nodes.leave[node], none, none, 2 * edge + against))
+        for ends in (nodes.leave, nodes.come):
+            parts.append(_Steps(ends[node], nodes.total + n + one, none, none, 2 * edge + 1 - against))
     return parts
 
 

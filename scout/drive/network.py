@@ -121,9 +121,10 @@ def build_roads(lines: RoadLines, points: RoadPoints, around_lon: float) -> Road
     start, stop = start[whole], stop[whole]
     a, b, nodes = _part_at_gates(node[start], node[stop], gate)
     run_m, drives = _measure_run(xy, line), lines.take(line[start])
-    seconds = (run_m[stop] - run_m[start]) / (drives.kmh / 3.6)
     signal = np.append(signal, np.zeros(nodes - len(signal), dtype=bool))
-    arms = _count_arms(a[drives.public], b[drives.public], (stop - start)[drives.public], nodes)
+    public, metres = drives.public, run_m[stop] - run_m[start]
+    seconds = metres / (drives.kmh / 3.6)
+    arms = _count_arms(a[public], b[public], metres[public], nodes)
     roads = Roads(
         xy[:, 0].copy(), xy[:, 1].copy(), run_m, start, stop, a, b, seconds, drives.forward, drives.backward,
         ~drives.last_bit, drives.free, drives.stops, np.full(len(a), -1), np.empty(0),
@@ -132,9 +133,10 @@ def build_roads(lines: RoadLines, points: RoadPoints, around_lon: float) -> Road
     return _find_parts(roads)
 
 
-def _count_arms(a: Ints, b: Ints, vertices: Ints, nodes: int) -> Ints:
+def _count_arms(a: Ints, b: Ints, metres: Floats, nodes: int) -> Ints:
     """Edges that end at each node; the same road from two files is one."""
-    ends = np.unique(np.column_stack([np.minimum(a, b), np.maximum(a, b), vertices]), axis=0)
+    length = np.rint(metres * 100).astype(np.int64)
+    ends = np.unique(np.column_stack([np.minimum(a, b), np.maximum(a, b), length]), axis=0)
     arms: Ints = np.bincount(ends[:, :2].ravel(), minlength=nodes)
     return arms
 

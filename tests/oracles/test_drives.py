@@ -21,6 +21,7 @@ import numpy as np
 import pyproj
 import pytest
 import shapely
+from road_nets import Line, degrees, write_osm
 
 from scout.drive.drives import measure_drives
 from scout.drive.read import read_roads
@@ -159,7 +160,8 @@ class Net:
         self.delay = self.find_delays(extract.signals)
         self.graph = nx.DiGraph()
         for u, v, metres, road in self.segments:
-            for a, b in self.ways(u, v, road):
+            # A place that one cannot come back from is out of reach.
+            for a, b in self.ways(u, v, road) if self.part[u] == self.part[v] else ():
                 cost = metres / road["kmh"] * 3.6 + self.wait(b, road)
                 if self.is_open(u, v, road):
                     self.join((a, 1), (b, 1), cost)
@@ -238,6 +240,10 @@ class Net:
         for n, (k, share, _) in enumerate(stands):
             u, v, metres, road = self.segments[k]
             seconds = metres / road["kmh"] * 3.6
+            for node in {0.0: [u], 1.0: [v]}.get(share, []):  # where roads meet: all of them are there
+                self.join(("from", n), (node, 1 if node in self.core else 0), 0.0)
+                for copy in (1,) if node in self.core else (0, 2):
+                    self.join((node, copy), ("to", n), 0.0)
             for a, b in self.ways(u, v, road):
                 done = share if a == u else 1 - share
                 self.join(
@@ -313,3 +319,53 @@ def test_times_are_near_those_of_another_engine(name: str, tmp_path: Path) -> No
     ratio = minutes[some] / theirs[some]
     assert len(ratio) > 1000
     assert np.median(np.abs(ratio - 1)) < 0.15
+
+
+KINDS = [
+    {"highway": "residential"}, {"highway": "residential"}, {"highway": "primary"}, {"highway": "service"},
+    {"highway": "track"}, {"highway": "tertiary", "access": "destination"}, {"highway": "motorway"},
+    {"highway": "service", "service": "driveway"}, {"highway": "unclassified", "access": "no"},
+    {"highway": "trunk", "maxspeed": "70"},
+]  # fmt: skip
+THINGS = [{"barrier": "gate"}, {"highway": "traffic_signals"}, {"barrier": "gate", "access": "destination"}]
+
+
+def draw_net(draw: np.random.Generator) -> list[Line]:
+    """Roads of any kind between the corners of a crooked grid, none twice along one side, and gates."""
+    corners = 400.0 * np.stack(np.mgrid[:6, :6], axis=-1) + draw.normal(0, 60, (6, 6, 2))
+    used: set[frozenset[tuple[int, ...]]] = set()
+    net: list[Line] = []
+
+    def choose() -> tuple[int, ...]:
+        return tuple(draw.integers(0, 6, 2).tolist())
+
+    for _ in range(draw.integers(5, 30)):
+        way = [choose()]
+        for _ in range(draw.integers(1, 5)):
+            there = tuple(np.clip(np.array(way[-1]) + draw.integers(-1, 2, 2), 0, 5).tolist())
+            if there != way[-1] and frozenset((way[-1], there)) not in used:
+                used.add(frozenset((way[-1], there)))
+                way.append(there)
+        oneway = draw.choice(["", "", "", "yes", "-1"])
+        tags = KINDS[draw.integers(len(KINDS))] | ({"oneway": str(oneway)} if oneway else {})
+        tags |= {"bridge": "yes"} if draw.random() < 0.1 else {}
+        if len(way) > 1:
+            net.append(([tuple(corners[at].tolist()) for at in way], tags))
+    for _ in range(draw.integers(0, 4)):
+        net.append(([tuple(corners[choose()].tolist())], THINGS[draw.integers(len(THINGS))]))
+    return net
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_times_in_nets_of_any_kind(seed: int, tmp_path: Path) -> None:
+    """Gates, one-way streets and destination-only roads are denser here than anywhere."""
+    draw = np.random.default_rng(seed)
+    path = write_osm(tmp_path / "net.osm", draw_net(draw))
+    places = degrees(draw.random((10, 2)) * 2000.0)
+    drives = measure_drives(places, read_roads(path, places))
+    expected, off = Net(Extract(path)).time_all(places)
+    assert drives.snap_m == pytest.approx(off, abs=0.05)
+    assert (np.isinf(drives.minutes) == np.isinf(expected)).all()
+    some = np.isfinite(expected)
+    # A place at a junction is on any of its roads: its second may count or not.
+    assert drives.minutes[some] * 60 == pytest.approx(expected[some], rel=1e-4, abs=1.1)
