@@ -378,6 +378,7 @@ NAME = "name"  # str, may be empty
 WALK = "walk"  # bool, ways only: may be walked
 DRIVE = "drive"  # bool, ways only: a car may stop along it
 CROSSING = "crossing"  # bool, ways only: mapped as crossing what lies under it (bridge, ford, tunnel)
+OPENING_HOURS = "opening_hours"  # str, starts, and in the attributes of parks: in OpenStreetMap's notation
 HAZARD = "hazard"  # str, hazards only: key of a `scout.cautions.HazardKind`
 
 

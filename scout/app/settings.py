@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from scout.visits.tally import Done
 
 Holds = Literal["text", "file", "number", "whole number", "switch"]
-Group = Literal["station", "search", "reading", "access", "spread", "output", "display"]
+Group = Literal["station", "search", "reading", "access", "trip", "spread", "output", "display"]
 T = TypeVar("T")
 
 
@@ -163,6 +163,18 @@ def _check_area(text: str) -> None:
     parse_area(text)
 
 
+def _check_hours(text: str) -> None:
+    from scout.trip.hours import parse_hours
+
+    parse_hours(text, "hours")
+
+
+def _check_wished_hours(text: str) -> None:
+    from scout.trip.hours import parse_wished_hours
+
+    parse_wished_hours(text)
+
+
 LEVEL, PLACE, AREA = Text(_check_level), Text(_check_place), Text(_check_area)
 LENGTH = Number("is not a length", "give a number from 0 up")
 OVER_0 = Number("is not a length", "give a number over 0", over_0=True)
@@ -174,6 +186,11 @@ _SHARE = Number("is no share", "give a number from 0 to 1", 1.0)
 _MINUTES = Number("is no time to walk", "give minutes over 0", over_0=True)
 _LOAD = Number("is no load", "give kilograms from 0 to 200", 200.0)
 _ONE_UP = Count("is too few", "give a whole number from 1 up", 1, 10**9)
+_STAY = Number("is no time at a place", "give minutes from 0 up", 1440.0)
+_PLACES = Count("is no number of places of a day", "give one from 1 to 20", 1, 20)
+_DAYS = Count("is no number of days", "give one from 1 to 7", 1, 7)
+_CONSIDERED = Count("is no number of places", "give one from 1 to 1000", 1, 1000)
+_RANK = Count("is no number of a place", "give its number in the list", 1, 10**9)
 _PIECES = Text(choices=("join", "apart"))
 _STATION, _WALKING = Station(), Walking()
 
@@ -363,6 +380,48 @@ class Settings:
     )
     power_line_m: float = _setting(
         50.0, "power-line", "access", LENGTH, "M", "Warn of overhead lines nearer to a spot than this."
+    )
+
+    hours: str = _setting(
+        "sunrise-sunset",
+        "hours",
+        "trip",
+        Text(_check_hours),
+        "FROM-TO",
+        "From leaving home to being back: 08:00-18:00, sunrise-sunset, 07:30-sunset.",
+    )
+    end: str | None = _setting(
+        None, "end", "trip", PLACE, "LAT,LON", "Where the day ends, if not at home; a locator will do."
+    )
+    most_places: int = _setting(4, "most-places", "trip", _PLACES, "N", "At most so many places a day.")
+    set_up_min: float = _setting(
+        15.0, "set-up", "trip", _STAY, "MIN", "Setting the station up, at each place."
+    )
+    operating_min: float = _setting(45.0, "operating", "trip", _STAY, "MIN", "On the air, at each place.")
+    take_down_min: float = _setting(
+        10.0, "take-down", "trip", _STAY, "MIN", "Taking the station down, at each place."
+    )
+    break_min: float = _setting(
+        0.0, "break", "trip", _STAY, "MIN", "A break, once a day, before driving on from a place."
+    )
+    must: tuple[int, ...] = _setting(
+        (), "must", "trip", _RANK, "SPOT", "This place must be in; may come again.", many=True
+    )
+    between: tuple[str, ...] = _setting(
+        (),
+        "between",
+        "trip",
+        Text(_check_wished_hours),
+        "SPOT=FROM-TO",
+        "Be at this place, walks and all, in these hours only: 3=14:00-17:00, 3=14:00-; may come again.",
+        many=True,
+    )
+    days: int = _setting(
+        1, "days", "trip", _DAYS, "N", "So many days in a row; no pair is counted on two of them."
+    )
+    doubtful: bool = _setting(False, "doubtful", "trip", Switch(), "", "Doubtful places may be in as well.")
+    consider: int = _setting(
+        100, "consider", "trip", _CONSIDERED, "N", "Choose among the best so many places of the list."
     )
 
     cluster: str | None = _setting(

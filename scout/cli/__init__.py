@@ -60,6 +60,7 @@ command.homes.update(
     arrive="scout.cli.arrive:command",
     card="scout.cli.card:card",
     pack="scout.cli.card:pack",
+    trip="scout.cli.trip:command",
     grid="scout.cli.grid:command",
     visit="scout.cli.visit:command",
     tally="scout.cli.tally:command",

@@ -17,6 +17,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Literal, NamedTuple
 
+from scout.model import OPENING_HOURS
+
 Access = Literal["", "closed", "restricted"]
 
 # Tags that make a park, the more telling first, and what such a park is called.
@@ -36,7 +38,10 @@ _RESTRICTED = frozenset(
 _NATURE = frozenset(("1", "1a", "1b", "2", "3", "4", "5", "6", "7", "97", "98", "99"))
 _NAMES = ("name", "official_name", "name:en", "int_name", "loc_name", "short_name")  # the first there is
 # Columns of a park beside id, name and kind: the tags of these keys as they are.
-_KEPT = ("operator", "access", "protect_class", "protection_title", "ref", "short_protection_title")
+_KEPT = (
+    *("operator", "access", "protect_class", "protection_title", "ref", "short_protection_title"),
+    OPENING_HOURS,
+)
 
 
 class ParkRecord(NamedTuple):

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from scout.model import Credit, Layer
+from scout.model import OPENING_HOURS, Credit, Layer
 from scout.parks.columns import (
     check_column_named,
     check_id_columns,
@@ -35,7 +35,7 @@ class RecordChoice:
 
     def select_columns(self, there: Sequence[str]) -> list[str]:
         """The columns among those of a layer that can tell anything asked for, in their order."""
-        asked = [self.id_column, self.name_column, *self.keep, *split_columns(self.id_column)]
+        asked = [self.id_column, self.name_column, *self.keep, *split_columns(self.id_column), OPENING_HOURS]
         for one in self.profiles:
             asked += [*one.columns, *one.id, one.name, *one.details.values()]
             asked += [one.entry.column] if one.entry is not None else []
@@ -128,6 +128,8 @@ def _choose_of_layer(layer: Layer, choice: RecordChoice, lacking: list[NoSuchCol
             columns.details or tuple(one for one in profile.details.items() if find_column(layer, one[1])),
             profile.entry,
         )
+    if find_column(layer, OPENING_HOURS) and OPENING_HOURS not in dict(columns.details):
+        columns = replace(columns, details=(*columns.details, (OPENING_HOURS, OPENING_HOURS)))
     notes = tuple(_describe(layer, profile, kept, reasons))
     return ChosenRecords(kept, columns, notes, profile)
 

@@ -16,7 +16,19 @@ from scout.cautions import HAZARDS
 from scout.errors import InputError
 from scout.geo.geodesy import compute_degree_lengths
 from scout.io.formats import OSM_SUFFIXES
-from scout.model import CROSSING, DRIVE, GEOMETRY, HAZARD, NAME, RECORD, WALK, WHAT, Layer, Surroundings
+from scout.model import (
+    CROSSING,
+    DRIVE,
+    GEOMETRY,
+    HAZARD,
+    NAME,
+    OPENING_HOURS,
+    RECORD,
+    WALK,
+    WHAT,
+    Layer,
+    Surroundings,
+)
 from scout.table import Table
 from scout.walk import tags as rules
 from scout.walk.tags import Mask, Tags, Texts, collect_tags, convert_to_texts
@@ -310,7 +322,7 @@ class _ClassifiedRows:
     def join(self, sources: tuple[Any, ...]) -> Surroundings:
         private, busy = _join_frames(self.private), _join_frames(self.busy)
         starts, ways = (
-            _join_frames(self.starts),
+            _join_frames(self.starts, {OPENING_HOURS: object}),
             _join_frames([*self.ways, find_mouths(_join_frames(self.side), busy)], _USES),
         )
         if sources and not len(starts) and not ways[DRIVE].any():
@@ -375,7 +387,8 @@ def _classify_starts(found: _ClassifiedRows, where: str, tags: Tags, shapes: Spl
         inside = ShapeParts(shapely.point_on_surface(areas.shape), areas.row)
         halfway = ShapeParts(shapely.line_interpolate_point(lines.shape, 0.5, normalized=True), lines.row)
         points = ShapeParts.concat([shapes.points.of(rows), inside, halfway])
-        found.starts.append(_make_rows(points, np.full(len(tags), word, dtype=object), tags))
+        hours = {OPENING_HOURS: tags[OPENING_HOURS]}
+        found.starts.append(_make_rows(points, np.full(len(tags), word, dtype=object), tags, hours))
     _note_records(found, where, "parking that is not for everyone, not taken", refused, tags)
 
 
