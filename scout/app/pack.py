@@ -66,10 +66,10 @@ def build_pack(findings: Findings, ranks: Sequence[int], particulars: CardPartic
     taken = choose_spots(findings, ranks)
     texts: dict[str, str | bytes] = {"map.html": build_map(taken), "summary.txt": _format_summary(taken)}
     for ranked in taken.spots:
-        texts[_name_card(ranked.rank)] = build_card(taken, ranked.rank, particulars)
+        texts[name_card(ranked.rank)] = build_card(taken, ranked.rank, particulars)
     for suffix in SUFFIXES:
         texts[f"spots{suffix}"] = format_findings(taken, suffix)
-    return _zip_texts(texts)
+    return zip_texts(texts)
 
 
 def check_site_folder(path: str) -> None:
@@ -103,11 +103,13 @@ def _is_our_worker(path: Path) -> bool:
     return path.is_file() and path.read_bytes().startswith(MARK.encode())
 
 
-def _name_card(rank: int) -> str:
+def name_card(rank: int) -> str:
+    """The file of a place's card in an archive."""
     return f"card-{rank:04d}.html"
 
 
-def _zip_texts(texts: dict[str, str | bytes]) -> bytes:
+def zip_texts(texts: dict[str, str | bytes]) -> bytes:
+    """An archive of files by name; the same files give the same bytes."""
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED, compresslevel=9) as archive:
         for name in sorted(texts):
@@ -125,7 +127,7 @@ def _format_summary(findings: Findings) -> str:
     lines = [title, "=" * len(title), ""]
     for ranked in findings.spots:
         spot = ranked.spot
-        lines += [f"{format_heading(ranked, findings)}   ({_name_card(ranked.rank)})"]
+        lines += [f"{format_heading(ranked, findings)}   ({name_card(ranked.rank)})"]
         lines += [f"  {format_position(spot.lon, spot.lat)}   {format_geo_uri(spot.lon, spot.lat)}"]
         lines += [f"  {fact}" for fact in list_facts(ranked, findings.units)]
         lines += [""]

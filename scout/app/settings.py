@@ -484,7 +484,7 @@ class Settings:
             station=self.station,
             home=None if self.home is None else parse_place(self.home),
             bbox=None if self.area is None else parse_area(self.area),
-            done=None if self.notebook is None else _read_done(self.notebook, self.level_number),
+            done=None if self.notebook is None else read_done(self.notebook, self.level_number),
         )
 
     def make_park_files(self, files: Sequence[str], keep: Sequence[str] = ()) -> ParkFiles:
@@ -514,7 +514,8 @@ def _copy_fields(settings: Settings, kind: type[T], **given: Any) -> T:
     return kind(**found, **given)
 
 
-def _read_done(notebook: str, level: int) -> Done:
+def read_done(notebook: str, level: int) -> Done:
+    """What the visits of a notebook have done at a level; rows that are none are left out, and said."""
     from scout.model import BadVisit
     from scout.visits.notebook import Notebook
     from scout.visits.tally import collect_done

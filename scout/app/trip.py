@@ -64,6 +64,15 @@ class TripRequest:
     done: frozenset[tuple[str, str]] = field(default=frozenset())  # pairs of grid and park
 
 
+def make_trip_request(settings: Settings, level: int, day: date, zone: tzinfo | None) -> TripRequest:
+    """The request of a day, with what the notebook of the settings has at a level."""
+    if settings.notebook is None:
+        return TripRequest(day, zone)
+    from scout.app.settings import read_done
+
+    return TripRequest(day, zone, read_done(settings.notebook, level).pairs)
+
+
 def plan_trip(
     findings: Findings,
     settings: Settings,

@@ -76,7 +76,7 @@ def card(rank: int, path: str, **words: Any) -> int:
 
     check_page("--out", path)
     particulars = _take_particulars(words)
-    findings = _get_findings([path], **words)
+    findings = get_findings([path], **words)
     write_file(path, build_card(findings, rank, particulars))
     _show_written(path, findings, [choose_spot(findings, rank)], particulars)
     return 0
@@ -113,7 +113,7 @@ def pack(spots: tuple[str, ...], path: str | None, folder: str | None, **words: 
     if folder is not None:
         check_site_folder(folder)
     particulars = _take_particulars(words)
-    findings = _get_findings([target for target in (path, folder) if target is not None], **words)
+    findings = get_findings([target for target in (path, folder) if target is not None], **words)
     contents: dict[str, bytes] = {}
     if path is not None:
         contents[path] = build_pack(findings, ranks, particulars)
@@ -138,12 +138,19 @@ def _take_particulars(words: dict[str, Any]) -> CardParticulars:
     return make_particulars(*(words.pop(name) for name in ("call", "club_call", "day", "zone")))
 
 
-def _get_findings(
-    paths: Sequence[str], *, files: tuple[str, ...], outing: Outing, saved: str | None, **words: Any
+def get_findings(
+    paths: Sequence[str],
+    *,
+    files: tuple[str, ...],
+    outing: Outing,
+    saved: str | None,
+    beside: Sequence[str] = ("units",),
+    **words: Any,
 ) -> Findings:
     """The findings that scout find lists with the same options, or saved; without a day, so that they repeat.
 
-    ``paths`` are what will be written, and refused if one is among the files that are read.
+    ``paths`` are what will be written, and refused if one is among the files that are read. ``beside`` are the
+    settings that may be given beside a saved result.
     """
     from scout.app.outputs import check_targets
 
@@ -153,7 +160,7 @@ def _get_findings(
         searched = [
             name
             for name in ("files", "outing", *words)
-            if name != "units" and given(name) is ParameterSource.COMMANDLINE
+            if name not in beside and given(name) is ParameterSource.COMMANDLINE
         ]
         if searched:
             what = "what is saved was searched for with its own files and settings"

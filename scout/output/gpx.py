@@ -19,12 +19,15 @@ from scout.model import Findings, Ranked
 from scout.output.text import (
     format_heading,
     format_number,
+    format_text,
     format_walk_line,
     list_about,
     list_facts,
     name_kind,
     parse_day,
 )
+from scout.output.trip import ESTIMATED, describe_leg, name_visit
+from scout.trip.day import Trip
 
 _NAMESPACE = "http://www.topografix.com/GPX/1/1"
 _SYMBOL = "Flag"  # a plain word that receivers of many makes have a picture for
@@ -38,21 +41,72 @@ def to_gpx(findings: Findings) -> bytes:
     root = ET.Element("gpx", {"xmlns": _NAMESPACE, "version": "1.1", "creator": "scout"})
     root.text = "\n"
     metadata = ET.SubElement(root, "metadata")
-    tracks, places = [], []
+    places: list[tuple[float, float]] = []
     for ranked in findings.spots:
         at = round_place(ranked.spot.lon, ranked.spot.lat)
         places.append(at)
         _add_waypoint(root, at, ranked, findings)
+    for ranked in findings.spots:
         if ranked.route is not None and len(ranked.route.line) > 1:
-            line = [round_place(*point) for point in ranked.route.line]
-            places += line
-            tracks.append((ranked, line))
-    for ranked, line in tracks:
-        _add_track(root, line, ranked, findings)
+            name = f"{format_number(ranked.rank, findings)} walk"
+            about = [format_walk_line(ranked.route, findings.units), *ALWAYS]
+            places += _add_line(root, name, about, ranked.route.line)
     _add_metadata(metadata, findings, places)
     for element in root:
         element.tail = "\n"
     return bytes(ET.tostring(root, encoding="utf-8", xml_declaration=True))
+
+
+def to_trip_gpx(trip: Trip) -> bytes:
+    """GPX 1.1 of the best tour: places and where the car stays, a route through them, drives and walks as tracks.
+
+    The route has the few points between which a receiver works out its own way by road; the tracks are to be
+    followed as drawn.
+    """
+    findings, tour = trip.findings, trip.tours[0]
+    root = ET.Element("gpx", {"xmlns": _NAMESPACE, "version": "1.1", "creator": "scout"})
+    root.text = "\n"
+    metadata = ET.SubElement(root, "metadata")
+    places: list[tuple[float, float]] = []
+    for visit in tour.visits:
+        at = round_place(visit.ranked.spot.lon, visit.ranked.spot.lat)
+        places.append(at)
+        _add_waypoint(root, at, visit.ranked, findings)
+    for number, day in enumerate(tour.days, start=1):
+        route = ET.SubElement(root, "rte")
+        _add_text(route, "name", f"Day {number}, by road")
+        _add_text(route, "desc", " ".join([ESTIMATED, *ALWAYS]))
+        stops = [("start", trip.start), *((f"park, {name_visit(v)}", v.car_at) for v in day.visits), ("end", trip.end)]
+        for name, where in stops:
+            point = ET.SubElement(route, "rtept", _make_position(round_place(*where)))
+            _add_text(point, "name", name)
+    for number, day in enumerate(tour.days, start=1):
+        for k, leg in enumerate((*(visit.leg for visit in day.visits), day.back), start=1):
+            places += _add_line(root, f"Day {number}, drive {k}", [format_text(describe_leg(leg)), ESTIMATED], leg.line)
+        for visit in day.visits:
+            walk = visit.ranked.route
+            if walk is not None and len(walk.line) > 1:
+                name = f"{format_number(visit.ranked.rank, findings)} walk"
+                places += _add_line(root, name, [format_walk_line(walk, findings.units), *ALWAYS], walk.line)
+    _add_metadata(metadata, findings, places)
+    for element in root:
+        element.tail = "\n"
+    return bytes(ET.tostring(root, encoding="utf-8", xml_declaration=True))
+
+
+def _add_line(
+    root: ET.Element, name: str, about: Iterable[str], line: Iterable[tuple[float, float]]
+) -> list[tuple[float, float]]:
+    """A track of one segment; gives its places as they are written."""
+    places = [round_place(*at) for at in line]
+    if len(places) > 1:
+        track = ET.SubElement(root, "trk")
+        _add_text(track, "name", name)
+        _add_text(track, "desc", " ".join(about))
+        segment = ET.SubElement(track, "trkseg")
+        for at in places:
+            ET.SubElement(segment, "trkpt", _make_position(at))
+    return places
 
 
 def _add_waypoint(root: ET.Element, at: tuple[float, float], ranked: Ranked, findings: Findings) -> None:
@@ -61,18 +115,6 @@ def _add_waypoint(root: ET.Element, at: tuple[float, float], ranked: Ranked, fin
     _add_text(point, "desc", " ".join([*list_facts(ranked, findings.units), *ALWAYS]))
     _add_text(point, "sym", _SYMBOL)
     _add_text(point, "type", name_kind(ranked.spot))
-
-
-def _add_track(
-    root: ET.Element, line: Iterable[tuple[float, float]], ranked: Ranked, findings: Findings
-) -> None:
-    track = ET.SubElement(root, "trk")
-    _add_text(track, "name", f"{format_number(ranked.rank, findings)} walk")
-    if ranked.route is not None:
-        _add_text(track, "desc", " ".join([format_walk_line(ranked.route, findings.units), *ALWAYS]))
-    segment = ET.SubElement(track, "trkseg")
-    for at in line:
-        ET.SubElement(segment, "trkpt", _make_position(at))
 
 
 def _add_metadata(element: ET.Element, findings: Findings, places: list[tuple[float, float]]) -> None:

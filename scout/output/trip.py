@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from scout.cautions import ALWAYS
 from scout.errors import make_printable
-from scout.geo.coordinates.forms import format_geo_uri
 from scout.model import Units
-from scout.output.text import format_count, format_length, format_position, name_park
+from scout.output.text import Length, MeasuredText, format_count, format_text, name_park
 from scout.trip.day import Leg, PlaceVisit, Trip, TripDay, TripTour
 
 ESTIMATED = "Driving times are estimates: no traffic, no turns that are forbidden, no closed road that the data lack."
@@ -22,41 +21,54 @@ class DayLine(NamedTuple):
 
     at: datetime
     text: str
-    more: str = ""
-    kind: str = ""  # drive, walk, air, break
+    more: str = ""  # may know its lengths: `scout.quantities.MeasuredText`
+    kind: Literal["drive", "walk", "air", "break"] = "drive"
+    rank: int | None = None  # of the place that the line is about
 
 
-def list_day(trip: Trip, day: TripDay, units: Units) -> list[DayLine]:
+def list_day(trip: Trip, day: TripDay) -> list[DayLine]:
     """A day in lines, the earliest first."""
-    lines = [DayLine(day.start, "leave", "", "drive")]
+    lines = [DayLine(day.start, "leave")]
     for visit in day.visits:
-        ranked = visit.ranked
-        place = f"place {ranked.rank}" + (f", {_name_place(visit)}" if _name_place(visit) else "")
-        car = _name_car(visit)
-        lines.append(DayLine(visit.arrive, f"park at {car}" if car else "park", _tell_leg(visit.leg, units), "drive"))
+        rank, car = visit.ranked.rank, _name_car(visit)
+        lines.append(DayLine(visit.arrive, f"park {car}".rstrip(), describe_leg(visit.leg)))
         if visit.set_out > visit.arrive:
             lines.append(DayLine(visit.set_out, "set out", "after a wait", "walk"))
-        walk = _tell_walk(visit.walk_in_min, "on foot")
-        lines.append(DayLine(visit.at_place, f"at {place}", walk, "walk"))
-        pairs = format_count(len(visit.pairs), "new pair")
-        lines.append(DayLine(visit.on_air, "on the air", f"{_list_claim(visit)}: {pairs}", "air"))
+        walk = _describe_walk(visit.walk_in_min)
+        lines.append(DayLine(visit.at_place, f"at {name_visit(visit)}", walk, "walk", rank))
+        lines.append(DayLine(visit.on_air, "on the air", describe_claim(visit), "air"))
         lines.append(DayLine(visit.off_air, "off the air", "take down", "air"))
-        lines.append(DayLine(visit.depart, "back at the car", _tell_walk(visit.walk_out_min, "on foot"), "walk"))
+        spare = f"{int((visit.latest - visit.depart).total_seconds() // 60)} min to spare"
+        more = "; ".join(filter(None, (_describe_walk(visit.walk_out_min), spare)))
+        lines.append(DayLine(visit.depart, "back at the car", more, "walk"))
         if visit.break_min:
             lines.append(DayLine(visit.depart, "break", f"{visit.break_min} min", "break"))
-        late = int((visit.latest - visit.depart).total_seconds() // 60)
-        lines[-1] = lines[-1]._replace(more="; ".join(filter(None, (lines[-1].more, f"{late} min to spare"))))
-    lines.append(DayLine(day.end, "back" if trip.start == trip.end else "at the end", _tell_leg(day.back, units), "drive"))
-    return lines
+    home = "back" if trip.start == trip.end else "at the end"
+    return [*lines, DayLine(day.end, home, describe_leg(day.back))]
 
 
-def _tell_leg(leg: Leg, units: Units) -> str:
-    how = "" if leg.by_road else ", estimated"
-    return f"{leg.minutes} min, {format_length(1000 * leg.km, units)}{how}" if leg.minutes else "no drive"
+def describe_leg(leg: Leg) -> str:
+    """How long a drive takes, and how far it is."""
+    if not leg.minutes:
+        return "no drive"
+    return MeasuredText(f"{leg.minutes} min, ", Length(1000 * leg.km), "" if leg.by_road else ", estimated")
 
 
-def _tell_walk(minutes: int | None, how: str) -> str:
-    return "the walk is not known" if minutes is None else f"{minutes} min {how}" if minutes else ""
+def _describe_walk(minutes: int | None) -> str:
+    return "the walk is not known" if minutes is None else f"{minutes} min on foot" if minutes else ""
+
+
+def name_visit(visit: PlaceVisit) -> str:
+    """A place by its number and the first of its parks."""
+    name = _name_place(visit)
+    return f"place {visit.ranked.rank}" + (f", {name}" if name else "")
+
+
+def describe_claim(visit: PlaceVisit) -> str:
+    """What a contact counts for, and how much of it is new."""
+    verdict = visit.ranked.spot.verdict
+    parks = ", ".join(map(name_park, verdict.parks, visit.ranked.spot.park_names))
+    return f"{' '.join(verdict.locators)} in {parks}: {format_count(len(visit.pairs), 'new pair')}"
 
 
 def _name_place(visit: PlaceVisit) -> str:
@@ -68,22 +80,17 @@ def _name_car(visit: PlaceVisit) -> str:
     route = visit.ranked.route
     if route is None or visit.walk_in_min is None:
         return ""
-    return route.start_name or route.start_kind
+    name = route.start_name or route.start_kind
+    return name if name.startswith("by ") else f"at {name}" if name else ""
 
 
-def _list_claim(visit: PlaceVisit) -> str:
-    verdict = visit.ranked.spot.verdict
-    parks = ", ".join(map(name_park, verdict.parks, visit.ranked.spot.park_names))
-    return f"{' '.join(verdict.locators)} in {parks}"
-
-
-def format_worth(tour: TripTour, units: Units) -> str:
-    """What a tour gives, and what it takes, in a line."""
+def describe_worth(tour: TripTour) -> MeasuredText:
+    """What a tour gives, and what it takes."""
     pairs, grids, parks, drive = tour.worth
-    return (
+    return MeasuredText(
         f"{format_count(pairs, 'new pair')} ({format_count(grids, 'grid')}, {format_count(parks, 'park')}) at "
-        f"{format_count(len(tour.visits), 'place')}, {format_span(drive)} of driving, "
-        f"{format_length(1000 * tour.drive_km, units)}"
+        f"{format_count(len(tour.visits), 'place')}, {format_span(drive)} of driving, ",
+        Length(1000 * tour.drive_km),
     )
 
 
@@ -116,7 +123,7 @@ def format_trip(trip: Trip) -> Iterator[str]:
     """The trip for a terminal: the best tour in full, the others in a line each."""
     units = trip.findings.units
     for number, tour in enumerate(trip.tours, start=1):
-        yield make_printable(f"Tour {number}: {format_worth(tour, units)}")
+        yield f"Tour {number}: {format_text(describe_worth(tour), units)}"
         if number > 1:
             names = ", ".join(str(visit.ranked.rank) for visit in tour.visits)
             yield f"  places {names}; {', '.join(_format_day_ends(day) for day in tour.days)}"
@@ -124,21 +131,30 @@ def format_trip(trip: Trip) -> Iterator[str]:
         yield format_proof(tour, number)
         for day in tour.days:
             yield ""
-            yield _format_head(day)
+            yield describe_day(day)
             yield from _format_lines(trip, day, units)
         yield ""
     yield ""
     yield from map(make_printable, trip.notes)
-    yield ESTIMATED
     yield TELL
     yield from ALWAYS
 
 
-def _format_head(day: TripDay) -> str:
+def describe_day(day: TripDay) -> str:
+    """The date, the Sun at the first place, what is left of the hours."""
     sun = ""
     if day.sunrise is not None and day.sunset is not None:
         sun = f"; sunrise {day.sunrise:%H:%M}, sunset {day.sunset:%H:%M}"
     return f"{day.day:%A %Y-%m-%d} ({day.start:%Z}){sun}; {format_span(day.slack_min)} left at the end"
+
+
+def list_cautions(day: TripDay) -> list[str]:
+    """What is dangerous at the places of a day, when they are open, and what of it lies in the dark."""
+    return [
+        f"Place {visit.ranked.rank}: {text}"
+        for visit in day.visits
+        for text in (*visit.ranked.warnings, *visit.remarks)
+    ]
 
 
 def _format_day_ends(day: TripDay) -> str:
@@ -146,13 +162,13 @@ def _format_day_ends(day: TripDay) -> str:
 
 
 def _format_lines(trip: Trip, day: TripDay, units: Units) -> Iterator[str]:
-    lines = list_day(trip, day, units)
+    lines = list_day(trip, day)
     wide = max(len(line.text) for line in lines)
     for line in lines:
-        yield make_printable(f"  {line.at:%H:%M}  {line.text:<{wide}}  {line.more}".rstrip())
-    for visit in day.visits:
-        for warning in (*visit.ranked.warnings, *visit.remarks):
-            yield make_printable(f"  place {visit.ranked.rank}: {warning}")
+        more = format_text(line.more, units)
+        yield make_printable(f"  {line.at:%H:%M}  {line.text:<{wide}}  {more}".rstrip())
+    for caution in list_cautions(day):
+        yield make_printable(f"  {format_text(caution, units)}")
 
 
 def list_places(tours: Sequence[TripTour]) -> list[PlaceVisit]:
@@ -162,9 +178,3 @@ def list_places(tours: Sequence[TripTour]) -> list[PlaceVisit]:
         for visit in tour.visits:
             found.setdefault(visit.ranked.rank, visit)
     return list(found.values())
-
-
-def describe_position(visit: PlaceVisit) -> str:
-    """Where to stand, for people and for a phone."""
-    spot = visit.ranked.spot
-    return f"{format_position(spot.lon, spot.lat)} {format_geo_uri(spot.lon, spot.lat)}"

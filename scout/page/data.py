@@ -45,8 +45,10 @@ from scout.page.packing import (
 from scout.page.shading import make_shading_data
 from scout.search.describe import find_coarse_outlines
 from scout.search.rank import edge_m, has_plenty
+from scout.trip.day import Trip, TripTour
 
 WALK_TOLERANCE_M = 4.0  # drawn walks stray by no more; they come from cells of some 10 m
+DRIVE_TOLERANCE_M = 20.0  # drawn drives stray by no more
 _METRES_PER_DEG = 111_200.0
 _PROFILE_POINTS = 32  # more cannot be seen in a picture of 300 pixels
 _LEAST_OFFSET_M = 0.05  # less is standing on it
@@ -206,7 +208,7 @@ _HOME_CIRCLE_POINTS = 180
 _ESCAPES = {c: f"\\u{ord(c):04x}" for c in "<>&\u2028\u2029"}
 
 
-def make_page_data(findings: Findings) -> tuple[dict[str, Any], DrawnParks]:
+def make_page_data(findings: Findings, trip: Trip | None = None) -> tuple[dict[str, Any], DrawnParks]:
     """Everything the page shows, draws and judges, and the outlines among it as they were made.
 
     Coordinates are whole numbers, longitude first, in the page's own frame: ``1 / unitsPerDegree`` degree,
@@ -243,7 +245,30 @@ def make_page_data(findings: Findings) -> tuple[dict[str, Any], DrawnParks]:
         "shading": make_shading_data(around.shading if around else (), frame),
         "geography": make_geography_data(_list_shown(findings, places, drawn), frame),
         "home": _make_home_data(findings, frame),
+        **({} if trip is None else {"trip": [_make_tour_data(tour, frame) for tour in trip.tours]}),
     }, drawn
+
+
+def _make_tour_data(tour: TripTour, frame: PageFrame) -> dict[str, Any]:
+    """The drives of a tour as packed rings, and where its places are, in order."""
+    legs = [leg for day in tour.days for leg in (*(visit.leg for visit in day.visits), day.back)]
+    return {
+        "stops": [convert_place(visit.ranked.spot.lon, visit.ranked.spot.lat, frame) for visit in tour.visits],
+        "legs": [
+            {"line": _pack_drive(leg.line, frame), **({} if leg.by_road else {"estimated": 1})}
+            for leg in legs
+            if len(leg.line) > 1
+        ],
+    }
+
+
+def _pack_drive(line: Sequence[tuple[float, float]], frame: PageFrame) -> str:
+    xy = np.array(line, dtype=float)
+    xy[:, 0] = xy[0, 0] + (xy[:, 0] - xy[0, 0] + 180.0) % 360.0 - 180.0
+    xy[:, 0] += float(frame.turns(xy[0, 0]))
+    wide = max(math.cos(math.radians(xy[0, 1])), 0.02)
+    run = shapely.LineString(xy * [wide, 1.0]).simplify(DRIVE_TOLERANCE_M / _METRES_PER_DEG)
+    return pack_ring(convert_to_units(shapely.get_coordinates(run) / [wide, 1.0]))
 
 
 def _list_shown(findings: Findings, places: NDArray[np.float64], drawn: DrawnParks) -> NDArray[np.float64]:

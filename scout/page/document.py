@@ -23,6 +23,7 @@ from scout.geo.locator import LEVELS
 from scout.model import Findings, Units
 from scout.output import text as wording
 from scout.output.templates import make_environment, read_text_of
+from scout.output.trip import TELL, describe_day, describe_worth, format_proof, list_cautions, list_day
 from scout.page import leaflet
 from scout.page.around import AROUND_KM
 from scout.page.bundle import bundle
@@ -31,6 +32,7 @@ from scout.page.outlines import FULL_DETAIL_KM
 from scout.page.packing import MAP_EDGE_LAT
 from scout.quantities import LengthForm
 from scout.search.rank import edge_m, has_plenty
+from scout.trip.day import Trip
 
 BACKGROUND_HOST = "https://tile.openstreetmap.org"
 _BACKGROUND_CREDIT = (
@@ -92,8 +94,9 @@ class ScoutMap(folium.Map):  # type: ignore[misc]
 class MapDocument(Figure):  # type: ignore[misc]
     """The document around the map: one file, or the page of a site that is installed."""
 
-    def __init__(self, findings: Findings, *, site: bool) -> None:
+    def __init__(self, findings: Findings, *, site: bool, trip: Trip | None = None) -> None:
         super().__init__()
+        self.trip = trip
         self.findings = findings
         self.site = site
 
@@ -108,7 +111,7 @@ class MapDocument(Figure):  # type: ignore[misc]
             + "\n"
             + "\n".join(_strip_comments(read_text_of(__package__, name)) for name in _STYLES)
         )
-        data, drawn = make_page_data(self.findings)
+        data, drawn = make_page_data(self.findings, self.trip)
         facts = {
             "any_place": any(ranked.spot.kind == "place" for ranked in self.findings.spots),
             "any_walk": any(ranked.route is not None for ranked in self.findings.spots),
@@ -139,6 +142,7 @@ class MapDocument(Figure):  # type: ignore[misc]
                 level=LEVELS[self.findings.level - 1],
                 title=self.findings.title or DEFAULT_TITLE,
                 page=facts,
+                trip=None if self.trip is None else _word_trip(self.trip),
                 site=self.site,
                 policy=_make_policy(style, (_HEAD_SCRIPT, leaflet.load_script(), script), site=self.site),
                 map=Markup(self.html.render(**kwargs).strip()),
@@ -151,7 +155,7 @@ class MapDocument(Figure):  # type: ignore[misc]
         )
 
 
-def build_map(findings: Findings, *, site: bool = False) -> str:
+def build_map(findings: Findings, *, site: bool = False, trip: Trip | None = None) -> str:
     """The map of a search as one HTML file.
 
     Parameters
@@ -160,6 +164,8 @@ def build_map(findings: Findings, *, site: bool = False) -> str:
         What was searched and found.
     site : bool
         It stands beside the other files of a site (`scout.page.site`), and names them.
+    trip : Trip, optional
+        Tours over places of these findings, to be drawn and told.
 
     Returns
     -------
@@ -167,7 +173,7 @@ def build_map(findings: Findings, *, site: bool = False) -> str:
         A page that opens from disk and asks no network for anything until its reader switches on an
         online background. The same findings give the same bytes.
     """
-    sheet = MapDocument(findings, site=site)
+    sheet = MapDocument(findings, site=site, trip=trip)
     sheet.add_child(ScoutMap())
     # A name may hold half a surrogate pair, which no encoding can write.
     return sheet.render().encode("utf-8", "replace").decode("utf-8")
@@ -181,6 +187,24 @@ def _list_ground_left(drawn: dict[str, Any]) -> list[tuple[str, int]]:
     return [
         (word, count) for word, count in [*left, ("places for cars", drawn.get("startsLeft", 0))] if count
     ]
+
+
+def _word_trip(trip: Trip) -> dict[str, Any]:
+    """The tours of a trip in the words of the template."""
+    tours = [
+        {
+            "worth": describe_worth(tour),
+            "proof": format_proof(tour, number),
+            "ranks": [visit.ranked.rank for visit in tour.visits],
+            "ends": " and ".join(f"from {day.start:%H:%M} to {day.end:%H:%M}" for day in tour.days),
+            "days": [
+                {"head": describe_day(day), "lines": list_day(trip, day), "cautions": list_cautions(day)}
+                for day in tour.days
+            ],
+        }
+        for number, tour in enumerate(trip.tours, start=1)
+    ]
+    return {"tours": tours, "notes": [*trip.notes, TELL]}
 
 
 def _find_longest_walk(findings: Findings) -> int:

@@ -8,6 +8,7 @@ import { drawLattice, latticeLines } from "./lattice.js";
 import { drawParkNames, parkAreas, parkNames } from "./parks.js";
 import { corners, homeLayer, misses, setShown, stretches } from "./marks.js";
 import { carLayer, walkLayer } from "./walks.js";
+import { tripLayer } from "./trip.js";
 import { groundLayers } from "./surroundings.js";
 import { geographyLayer } from "./geography.js";
 import { roadLayer, shadingLayer } from "./roads.js";
@@ -27,6 +28,7 @@ const layers = {
   home: [homeLayer],
   walks: [walkLayer],
   cars: [carLayer],
+  trip: [tripLayer],
   ...Object.fromEntries(Object.entries(groundLayers).map(([name, layer]) => [name, [layer]])),
 };
 
