@@ -26,6 +26,7 @@ ORDER = [
     "walk",
     "recording",
     "drive",
+    "trip",
     "output",
     "page",
     "app",

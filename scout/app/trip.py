@@ -1,10 +1,10 @@
-"""A trip planned: the best tours over places of a list, with drives by road, walks, the Sun and open hours."""
+"""A trip planned: the best tours over places of a list, with drives, walks, the Sun and opening hours."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date, datetime, timedelta, tzinfo
 from typing import TYPE_CHECKING
 
@@ -37,6 +37,7 @@ from scout.trip.hours import (
 from scout.trip.plan import (
     FIRST,
     Overrun,
+    Pair,
     Problem,
     Timetable,
     Window,
@@ -124,7 +125,8 @@ def plan_trip(
         if rank not in {ranked.rank for ranked in findings.spots}:
             raise InputError(f"--between {rank}=", "this place is not in the list", "give its number there")
     candidates = [
-        _add_windows(one, findings, hours, wished.get(one.ranked.rank), days, spans, zone) for one in candidates
+        _add_windows(one, findings, hours, wished.get(one.ranked.rank), days, spans, zone)
+        for one in candidates
     ]
     notes += _note_opening(candidates)
     if not candidates:
@@ -159,7 +161,9 @@ def plan_trip(
     around = () if findings.surroundings is None else findings.surroundings.sources
     return Trip(
         replace(
-            _cut_to(findings, ranks), home=home, credits=collect_credits(findings.credits, (*sources, *around))
+            _cut_to(findings, ranks),
+            home=home,
+            credits=collect_credits(findings.credits, (*sources, *around)),
         ),
         tours,
         home,
@@ -291,14 +295,16 @@ def _note_opening(candidates: Sequence[Candidate]) -> list[str]:
     return notes + (["Opening hours are kept as on a day that is no holiday."] if known else [])
 
 
-def _measure_drives(places: Sequence[Place], access: AccessFiles | None, show: Callable[[str], None]) -> Drives:
+def _measure_drives(
+    places: Sequence[Place], access: AccessFiles | None, show: Callable[[str], None]
+) -> Drives:
     from scout.drive.drives import measure_drives
     from scout.drive.read import read_roads
     from scout.walk.ways import TagMapping
 
     if access is None or not access.access:
         return measure_drives(places, None)
-    readings = [TagMapping(tag.column, tag.value, tag.tags) for tag in access.tags]
+    readings = [TagMapping(**asdict(tag)) for tag in access.tags]
     roads = read_roads(access.access, places, progress=show, assume_crs=access.crs, readings=readings)
     return measure_drives(places, roads, progress=show)
 
@@ -323,21 +329,19 @@ def _explain_overrun(
     places = f"place {named[0]}" if len(named) == 1 else "places " + ", ".join(map(str, sorted(named)))
     if over.minutes is None:
         if len(named) == 1 and all(not w for w in candidates[over.stops[0]].windows):
-            what = "is never open in these hours: " + "; ".join(_list_limits(candidates[over.stops[0]], hours))
+            limits = [f"the day is {hours.first} to {hours.last}", *candidates[over.stops[0]].remarks]
+            what = "is never open in these hours: " + "; ".join(limits)
             return InputError(places, what, "change the hours, or what is wished of it")
-        what = "cannot be reached by the roads known" if len(named) == 1 else "do not fit into the days together"
+        what = (
+            "cannot be reached by the roads known" if len(named) == 1 else "do not fit into the days together"
+        )
         return InputError(places, what, "wish for fewer, or give more time")
     stays = sum(problem.stops[i].stay_min for i in over.stops)
     what = (
-        f"with the drives and {_format_length(stays)} there it would take until {_format_length(over.minutes)} "
-        f"after the time is up"
+        f"with the drives and {_format_length(stays)} there it would take until "
+        f"{_format_length(over.minutes)} after the time is up"
     )
     return InputError(places, what, "start earlier, stay shorter, or wish for less")
-
-
-def _list_limits(candidate: Candidate, hours: Hours) -> list[str]:
-    limits = [f"the day is {hours.first} to {hours.last}", *candidate.remarks]
-    return limits
 
 
 def _explain_nothing(problem: Problem, candidates: Sequence[Candidate], hours: Hours) -> InputError:
@@ -394,7 +398,7 @@ class _TripBuilder:
                 days.append(self._build_day(number, table, [next(new) for _ in stops]))
         return TripTour(tuple(days), tour.worth, tour.most_pairs, tour.is_best)
 
-    def _build_day(self, number: int, table: Timetable, new: Sequence[tuple[tuple[str, str], ...]]) -> TripDay:
+    def _build_day(self, number: int, table: Timetable, new: Sequence[tuple[Pair, ...]]) -> TripDay:
         day, zone = self._days[number], self._zone
 
         def moment(minutes: int) -> datetime:
@@ -413,19 +417,24 @@ class _TripBuilder:
                 remarks.append(f"begins {_format_length(sun[0] - timed.begin)} before sunrise")
             if sun is not None and timed.leave > sun[1]:
                 remarks.append(f"ends {_format_length(timed.leave - sun[1])} after sunset")
-            times = (timed.arrive, timed.begin, there, ready, done, packed, timed.leave)
             visits.append(
                 PlaceVisit(
                     one.ranked,
                     pairs,
                     one.car_at,
                     self._make_leg(here, timed.stop + FIRST),
-                    *(moment(at) for at in times),
-                    timed.break_min,
-                    moment(timed.latest),
-                    one.walk_in_min,
-                    one.walk_out_min,
-                    tuple(remarks),
+                    arrive=moment(timed.arrive),
+                    set_out=moment(timed.begin),
+                    at_place=moment(there),
+                    on_air=moment(ready),
+                    off_air=moment(done),
+                    leave_place=moment(packed),
+                    depart=moment(timed.leave),
+                    break_min=timed.break_min,
+                    latest=moment(timed.latest),
+                    walk_in_min=one.walk_in_min,
+                    walk_out_min=one.walk_out_min,
+                    remarks=tuple(remarks),
                 )
             )
             here = timed.stop + FIRST

@@ -147,9 +147,9 @@ def get_findings(
     beside: Sequence[str] = ("units",),
     **words: Any,
 ) -> Findings:
-    """The findings that scout find lists with the same options, or saved; without a day, so that they repeat.
+    """The findings that scout find lists with the same options, or saved; without a day: they repeat.
 
-    ``paths`` are what will be written, and refused if one is among the files that are read. ``beside`` are the
+    ``paths`` are what will be written, and refused if one is among the files that are read. ``beside`` are
     settings that may be given beside a saved result.
     """
     from scout.app.outputs import check_targets

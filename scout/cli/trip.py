@@ -77,10 +77,10 @@ def command(
 ) -> int:
     """Plan a day with several places: which of them, in which order, for most new pairs.
 
-    The places are those that scout find lists with the same options, or a result it saved. From home and back,
-    or to another end, in the hours given, with the drives by the roads of the access data, the walks, and the
-    time it takes at each place. A pair counts once however many places give it; what the notebook has, no
-    more. The three best tours are told, the best in full. Needs the extra named trip.
+    The places are those that scout find lists with the same options, or a result it saved. From home and
+    back, or to another end, in the hours given, with the drives by the roads of the access data, the walks,
+    and the time it takes at each place. A pair counts once however many places give it; what the notebook
+    has, no more. The three best tours are told, the best in full. Needs the extra named trip.
     """
     from scout.app.outputs import status_of, write_outputs
     from scout.app.trip import make_trip_request, plan_trip

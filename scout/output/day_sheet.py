@@ -37,21 +37,25 @@ def build_day_sheet(trip: Trip, particulars: CardParticulars | None = None) -> s
     """
     style = read_text_of(__package__, "day_sheet.css")
     tour = trip.tours[0]
-    text = _load_templates().get_template("day_sheet.html").render(
-        trip=trip,
-        f=trip.findings,
-        tour=tour,
-        p=particulars or CardParticulars(),
-        worth=describe_worth(tour),
-        proof=format_proof(tour, 1),
-        days=[(day, describe_day(day), list_day(trip, day), list_cautions(day)) for day in tour.days],
-        units=trip.findings.units,
-        tell=TELL,
-        estimated=ESTIMATED,
-        cautions=ALWAYS,
-        version=__version__,
-        policy=make_page_policy(style),
-        style=Markup(style),
+    text = (
+        _load_templates()
+        .get_template("day_sheet.html")
+        .render(
+            trip=trip,
+            f=trip.findings,
+            tour=tour,
+            p=particulars or CardParticulars(),
+            worth=describe_worth(tour),
+            proof=format_proof(tour, 1),
+            days=[(day, describe_day(day), list_day(trip, day), list_cautions(day)) for day in tour.days],
+            units=trip.findings.units,
+            tell=TELL,
+            estimated=ESTIMATED,
+            cautions=ALWAYS,
+            version=__version__,
+            policy=make_page_policy(style),
+            style=Markup(style),
+        )
     )
     # A name may hold half a surrogate pair, which no encoding can write.
     return text.encode("utf-8", "replace").decode("utf-8") + "\n"

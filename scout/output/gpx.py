@@ -58,7 +58,7 @@ def to_gpx(findings: Findings) -> bytes:
 
 
 def to_trip_gpx(trip: Trip) -> bytes:
-    """GPX 1.1 of the best tour: places and where the car stays, a route through them, drives and walks as tracks.
+    """GPX 1.1 of the best tour: its places, a route through where the car stays, drives and walks as tracks.
 
     The route has the few points between which a receiver works out its own way by road; the tracks are to be
     followed as drawn.
@@ -76,13 +76,19 @@ def to_trip_gpx(trip: Trip) -> bytes:
         route = ET.SubElement(root, "rte")
         _add_text(route, "name", f"Day {number}, by road")
         _add_text(route, "desc", " ".join([ESTIMATED, *ALWAYS]))
-        stops = [("start", trip.start), *((f"park, {name_visit(v)}", v.car_at) for v in day.visits), ("end", trip.end)]
+        stops = [
+            ("start", trip.start),
+            *((f"park, {name_visit(v)}", v.car_at) for v in day.visits),
+            ("end", trip.end),
+        ]
         for name, where in stops:
             point = ET.SubElement(route, "rtept", _make_position(round_place(*where)))
             _add_text(point, "name", name)
     for number, day in enumerate(tour.days, start=1):
         for k, leg in enumerate((*(visit.leg for visit in day.visits), day.back), start=1):
-            places += _add_line(root, f"Day {number}, drive {k}", [format_text(describe_leg(leg)), ESTIMATED], leg.line)
+            places += _add_line(
+                root, f"Day {number}, drive {k}", [format_text(describe_leg(leg)), ESTIMATED], leg.line
+            )
         for visit in day.visits:
             walk = visit.ranked.route
             if walk is not None and len(walk.line) > 1:

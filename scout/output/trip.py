@@ -12,7 +12,9 @@ from scout.model import Units
 from scout.output.text import Length, MeasuredText, format_count, format_text, name_park
 from scout.trip.day import Leg, PlaceVisit, Trip, TripDay, TripTour
 
-ESTIMATED = "Driving times are estimates: no traffic, no turns that are forbidden, no closed road that the data lack."
+ESTIMATED = (
+    "Driving times are estimates: no traffic, no turns that are forbidden, no closed road that the data lack."
+)
 TELL = "Tell somebody where you are going and when you will be back, and check in when you are."
 
 
@@ -87,9 +89,10 @@ def _name_car(visit: PlaceVisit) -> str:
 def describe_worth(tour: TripTour) -> MeasuredText:
     """What a tour gives, and what it takes."""
     pairs, grids, parks, drive = tour.worth
+    of = f"{format_count(grids, 'grid')}, {format_count(parks, 'park')}"
+    places = format_count(len(tour.visits), "place")
     return MeasuredText(
-        f"{format_count(pairs, 'new pair')} ({format_count(grids, 'grid')}, {format_count(parks, 'park')}) at "
-        f"{format_count(len(tour.visits), 'place')}, {format_span(drive)} of driving, ",
+        f"{format_count(pairs, 'new pair')} ({of}) at {places}, {format_span(drive)} of driving, ",
         Length(1000 * tour.drive_km),
     )
 
@@ -103,7 +106,9 @@ def format_span(minutes: int) -> str:
     ('45 min', '2 h 10 min')
     """
     hours, rest = divmod(minutes, 60)
-    return " ".join(part for part in (f"{hours} h" if hours else "", f"{rest} min" if rest or not hours else "") if part)
+    return " ".join(
+        part for part in (f"{hours} h" if hours else "", f"{rest} min" if rest or not hours else "") if part
+    )
 
 
 def format_proof(tour: TripTour, number: int) -> str:

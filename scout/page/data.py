@@ -253,7 +253,9 @@ def _make_tour_data(tour: TripTour, frame: PageFrame) -> dict[str, Any]:
     """The drives of a tour as packed rings, and where its places are, in order."""
     legs = [leg for day in tour.days for leg in (*(visit.leg for visit in day.visits), day.back)]
     return {
-        "stops": [convert_place(visit.ranked.spot.lon, visit.ranked.spot.lat, frame) for visit in tour.visits],
+        "stops": [
+            convert_place(visit.ranked.spot.lon, visit.ranked.spot.lat, frame) for visit in tour.visits
+        ],
         "legs": [
             {"line": _pack_drive(leg.line, frame), **({} if leg.by_road else {"estimated": 1})}
             for leg in legs

@@ -91,7 +91,7 @@ def choose_candidates(
     chosen: list[Candidate] = []
     left = dict.fromkeys(
         (
-            "doubtful: allow them with --doubtful",
+            "doubtful",
             "not reached on foot within the longest walk",
             "with no walk that could be worked out",
             "adding nothing new",
@@ -106,7 +106,9 @@ def choose_candidates(
         must = ranked.rank in musts
         if ranked.spot.near is not None:
             if must:
-                raise InputError(f"place {ranked.rank}", "is a near miss: no place to stand", "choose another")
+                raise InputError(
+                    f"place {ranked.rank}", "is a near miss: no place to stand", "choose another"
+                )
             continue
         route = ranked.route
         lost = None if route is None or not walks else {"out of reach": 1, "unknown": 2}.get(route.state)
@@ -131,7 +133,7 @@ def choose_candidates(
         chosen.append(candidate)
     notes = [f"Left out, {reason}: {count:,}." for reason, count in left.items() if count]
     if cut:
-        notes.append(f"Only the best {most:,} places of the list are looked at; {cut:,} more are not: --consider.")
+        notes.append(f"Looked at are the best {most:,} places that may be in; {cut:,} more are not.")
     return chosen, notes
 
 
@@ -146,9 +148,7 @@ def _make_candidate(ranked: Ranked, done: Collection[Pair], must: bool) -> Candi
     return Candidate(ranked, pairs, car, there, back, must)
 
 
-def make_reach(
-    start: Place, end: Place, longest_min: int, stay: StayTimes
-) -> Callable[[Place, int], bool]:
+def make_reach(start: Place, end: Place, longest_min: int, stay: StayTimes) -> Callable[[Place, int], bool]:
     """Whether a place could be reached in a day at the speed of a motorway, along a straight line."""
 
     def reaches(place: Place, walks_min: int) -> bool:

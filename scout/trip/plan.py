@@ -81,7 +81,7 @@ class Timetable(NamedTuple):
 
 
 def make_timetable(problem: Problem, day: int, order: Sequence[int]) -> Timetable | None:
-    """The timetable of an order of stops that ends first, its break nearest to the middle; None if none fits."""
+    """The timetable of an order of stops that ends first, its break near the middle; None if none fits."""
     first, last = problem.days[day]
     best: tuple[tuple[int, float], Timetable] | None = None
     for at in range(len(order)) if problem.break_min and order else [-1]:

@@ -2,8 +2,8 @@
 
 Arcs of a circuit a day with optional stops, times along them, and a prize for each group of pairs that the
 same stops give. What tours are compared by makes one number: found twice as fast as pairs first and the rest
-after them. The search is one worker's with a limit of its own measure of work, so that the same input gives the same
-tour; seconds end it only on a machine far slower than usual.
+after them. The search is one worker's, with a limit by its own measure of work, so that the same input gives
+the same tour; seconds end it only on a machine far slower than usual.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ from scout.trip.plan import (
 )
 
 _SECONDS_A_UNIT = 4.0  # of work, on a machine so slow that its clock ends the search
+
 
 class Tour(NamedTuple):
     """One choice of stops in order, a day after the other."""
@@ -78,7 +79,9 @@ def find_tours(
     cut = cut_problem(problem, kept)
     found: list[Tour] = []
     for number in range(count):
-        progress("looking for other tours" if number else f"looking for the best tour among {len(kept)} places")
+        progress(
+            "looking for other tours" if number else f"looking for the best tour among {len(kept)} places"
+        )
         tour = _find_tour(cut, [frozenset(itertools.chain(*tour.orders)) for tour in found], work / count)
         if tour is None:
             break
@@ -150,7 +153,11 @@ class _Model:
             latest = last - stay[i] - int(drive[i + FIRST, END])
             fitting = [(max(a, soonest), min(b - stay[i], latest)) for a, b in stop.windows[day]]
             fitting = [(a, b) for a, b in fitting if a <= b]
-            if not fitting or not problem.can_drive(START, i + FIRST) or not problem.can_drive(i + FIRST, END):
+            if (
+                not fitting
+                or not problem.can_drive(START, i + FIRST)
+                or not problem.can_drive(i + FIRST, END)
+            ):
                 model.add(on[i] == 0)
                 fitting = [(first, first)]
             low.append(fitting[0][0])
@@ -200,8 +207,8 @@ class _Model:
             for pair in sorted(stop.pairs):
                 givers.setdefault(pair, []).append(i)
         groups: dict[tuple[int, ...], list[tuple[str, str]]] = {}
-        for pair, stops in sorted(givers.items()):
-            groups.setdefault(tuple(stops), []).append(pair)
+        for pair, some in sorted(givers.items()):
+            groups.setdefault(tuple(some), []).append(pair)
         got = {stops: model.new_bool_var("") for stops in groups}
         alone: dict[int, list[Any]] = {i: [] for i in range(len(problem.stops))}
         for stops, one in got.items():
@@ -272,11 +279,12 @@ class _Model:
         orders = []
         for arcs in self._arcs:
             after = {a: b for (a, b), arc in arcs.items() if solver.boolean_value(arc)}
-            order, here = [], after.get(START, END)
+            stops: list[int] = []
+            here = after.get(START, END)
             while here != END:
-                order.append(here - FIRST)
+                stops.append(here - FIRST)
                 here = after[here]
-            orders.append(tuple(order))
+            orders.append(tuple(stops))
         return tuple(orders)
 
 

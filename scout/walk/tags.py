@@ -45,9 +45,9 @@ SUBJECTS = frozenset((
 KEYS = frozenset((
     "access", "amenity", "area", "barrier", "bridge", "building", "electrified", "foot", "ford", "highway",
     "information", "landuse", "layer", "leisure", "location", "locked", "military", "motor_vehicle",
-    "motorcar", "motorroad", "name", "natural", "opening_hours", "parking:both", "parking:lane:both", "parking:lane:left",
-    "parking:lane:right", "parking:left", "parking:right", "place", "power", "railway", "ref",
-    "sac_scale", "service", "sidewalk", "tourism", "tracktype", "tunnel", "vehicle", "water", "waterway",
+    "motorcar", "motorroad", "name", "natural", "opening_hours", "parking:both", "parking:lane:both",
+    "parking:lane:left", "parking:lane:right", "parking:left", "parking:right", "place", "power", "railway",
+    "ref", "sac_scale", "service", "sidewalk", "tourism", "tracktype", "tunnel", "vehicle", "water", "waterway",
     "wetland",
 ))  # fmt: skip
 

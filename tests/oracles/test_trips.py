@@ -14,7 +14,7 @@ CASES = 1000
 
 
 def draw_problem(rng):
-    """Up to eight stops on a plain: shared pairs, windows, musts, breaks, one day or two, ways that are not there."""
+    """Up to eight stops on a plain: shared pairs, windows, musts, breaks, one day or two, ways not there."""
     n = int(rng.integers(1, 9))
     days = 1 if rng.random() < 0.75 or n > 6 else 2
     at = rng.uniform(0, 100, (n + 2, 2))
@@ -41,7 +41,9 @@ def draw_problem(rng):
             if rng.random() < 0.35:
                 a, b = sorted(int(t) for t in rng.integers(first, last + 1, 2))
                 middle = (a + b) // 2
-                windows[-1] = ((a, b),) if rng.random() < 0.6 else ((a, middle), (min(middle + 20, last), last))
+                windows[-1] = (
+                    ((a, b),) if rng.random() < 0.6 else ((a, middle), (min(middle + 20, last), last))
+                )
         pairs = frozenset((str(g), str(p)) for g in grids for p in parks)
         stops.append(Stop(pairs, int(rng.integers(20, 120)), tuple(windows), bool(rng.random() < 0.08)))
     rest = 0 if rng.random() < 0.5 else int(rng.integers(10, 60))
@@ -50,7 +52,6 @@ def draw_problem(rng):
 
 def list_days(problem, day, names):
     """The least driving of each set of stops that a day has time for."""
-    first, last = problem.days[day]
     best = {frozenset(): 0}
     for count in range(1, problem.most_stops + 1):
         for order in itertools.permutations(names, count):
@@ -102,7 +103,8 @@ def list_tours(problem):
             continue
         if any(
             not problem.stops[one].must
-            and problem.stops[one].pairs <= set().union(*(problem.stops[k].pairs for k in chosen - {one}), set())
+            and problem.stops[one].pairs
+            <= set().union(*(problem.stops[k].pairs for k in chosen - {one}), set())
             for one in chosen
         ):
             continue
@@ -127,7 +129,10 @@ def test_the_best_tours_are_those_of_all_orders(seed):
         found = find_tours(problem, count)
         got = [(*tour.worth[:3], -tour.worth.drive_min) for tour in found.tours]
         assert got == expected[:count], (seed, number)
-        assert all(tour.is_best and tour.most_pairs == tour.worth.pairs for tour in found.tours), (seed, number)
+        assert all(tour.is_best and tour.most_pairs == tour.worth.pairs for tour in found.tours), (
+            seed,
+            number,
+        )
         for tour in found.tours:
             assert rate(problem, set(itertools.chain(*tour.orders))) == tour.worth[:3]
             for day, order in enumerate(tour.orders):

@@ -1,10 +1,10 @@
 """Published orienteering instances through the model of a trip: a prize is as many pairs of one stop.
 
-T. Tsiligirides, Heuristic methods applied to orienteering, J. Oper. Res. Soc. 35 (1984) 797-809: places, prizes
-and lengths of its problem of 32 places. Best scores as later work gives them (Chao, Golden and Wasil, Eur. J.
-Oper. Res. 88 (1996) 475-489, for one). M: places and scores are from memory. They bear each other out: a wrong
-place would hardly leave 17 best scores as they are, and the solver proves each. The problems of 21 and 33
-places are not here: nobody remembered them well enough.
+T. Tsiligirides, Heuristic methods applied to orienteering, J. Oper. Res. Soc. 35 (1984) 797-809: places,
+prizes and lengths of its problem of 32 places. Best scores as later work gives them (Chao, Golden and Wasil,
+Eur. J. Oper. Res. 88 (1996) 475-489, for one). M: places and scores are from memory. They bear each other
+out: a wrong place would hardly leave 17 best scores as they are, and the solver proves each. The problems of
+21 and 33 places are not here: nobody remembered them well enough.
 """
 
 import os
@@ -25,7 +25,20 @@ PLACES = """
 7.4 24.0 15; 8.2 19.9 15; 8.7 17.7 10; 8.9 13.6 10; 5.6 11.1 10; 4.9 18.9 10; 7.3 18.8 10; 11.2 14.1 0
 """
 BEST = {15: 45, 30: 110, 46: 175, 70: 260, 85: 285}
-BEST_TOO = {10: 15, 20: 65, 25: 90, 35: 135, 40: 155, 50: 190, 55: 205, 60: 225, 65: 240, 73: 265, 75: 270, 80: 280}
+BEST_TOO = {
+    10: 15,
+    20: 65,
+    25: 90,
+    35: 135,
+    40: 155,
+    50: 190,
+    55: 205,
+    60: 225,
+    65: 240,
+    73: 265,
+    75: 270,
+    80: 280,
+}
 SCALE = 1000  # to whole numbers
 
 
