@@ -20,6 +20,7 @@ from scout.app.sources import AccessFiles
 from scout.cli import main
 from scout.cli.find import find
 from scout.cli.options import FilesOption, ManyFiles, add_outing_option, add_settings
+from scout.cli.trip import command as trip
 from scout.model import Walking
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -66,13 +67,28 @@ EVERY: dict[str, tuple[Any, list[str]]] = {
     "units": ("imperial", ["imperial"]),
 }
 
+EVERY_OF_A_TRIP: dict[str, tuple[Any, list[str]]] = {
+    "hours": ("08:00-18:00", ["08:00-18:00"]),
+    "end": ("JN45", ["JN45"]),
+    "most-places": (3, ["3"]),
+    "set-up": (20, ["20"]),
+    "operating": (60, ["60"]),
+    "take-down": (12.5, ["12.5"]),
+    "break": (30, ["30"]),
+    "must": ([3, 1], ["3", "1"]),
+    "between": (["3=14:00-"], ["3=14:00-"]),
+    "days": (2, ["2"]),
+    "doubtful": (True, []),
+    "consider": (50, ["50"]),
+}
+
 
 def toml(values: dict[str, Any]) -> str:
     return "".join(f"{key} = {json.dumps(value, ensure_ascii=False)}\n" for key, value in values.items())
 
 
 def words(key: str) -> list[str]:
-    given = EVERY[key][1]
+    given = (EVERY | EVERY_OF_A_TRIP)[key][1]
     return [f"--{key}"] if not given else [word for one in given for word in (f"--{key}", one)]
 
 
@@ -105,12 +121,30 @@ def test_every_option_can_be_in_it_and_means_the_same(plan: Path) -> None:
         "outing",
         "parks",
     }
-    assert keys == set(EVERY) == {one.key for one in list_settings()}
+    trip = {one.key for one in list_settings("trip")}
+    assert keys == set(EVERY) == {one.key for one in list_settings()} - trip
+    assert trip == set(EVERY_OF_A_TRIP)
     path = written(plan, toml({key: value for key, (value, _) in EVERY.items()}))
     by_words = params(["p.kml", *(word for key in EVERY for word in words(key))])
     assert params(["p.kml", "--outing", path]) == by_words
     default = params(["p.kml"])
     assert all(by_words[name] != default[name] for name in by_words if name not in ("files", "more_files"))
+
+
+def test_wishes_for_a_trip_can_be_in_it_too(plan: Path) -> None:
+    path = written(plan, toml({key: value for key, (value, _) in EVERY_OF_A_TRIP.items()}))
+    day = ["--date", "2026-06-20"]
+    by_file, by_words, plain = (
+        {name: value for name, value in trip.make_context("trip", given).params.items() if name != "outing"}
+        for given in (
+            [*day, "--outing", path],
+            [*day, *(word for key in EVERY_OF_A_TRIP for word in words(key))],
+            day,
+        )
+    )
+    assert by_file == by_words
+    settings = {one.name for one in list_settings("trip")}
+    assert all(by_words[name] != plain[name] for name in settings)
 
 
 @pytest.mark.parametrize("key", EVERY)
@@ -244,7 +278,9 @@ def test_absolute_paths_and_those_of_mapped_files_are_kept(plan: Path) -> None:
     context = find.make_context("find", ["--outing", written(plan, text)])
     outing = context.params["outing"]
     assert outing.parks == ("plan/../p.kml",)
-    given = {name: context.params[name] for name in (one.name for one in list_settings())}
+    given = {
+        name: context.params[name] for name in (one.name for one in list_settings() if one.group != "trip")
+    }
     files = Settings(**given).make_access_files(outing.tags)
     assert files == AccessFiles(
         access=(str(plan / "a.osm"),),

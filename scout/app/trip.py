@@ -121,6 +121,10 @@ def plan_trip(
         settings.doubtful,
         make_reach(home, end, longest, stay),
     )
+    if not candidates:  # then the nearest to it is told, and by how much
+        candidates, notes = choose_candidates(
+            findings, request.done, tuple(musts), settings.consider, settings.doubtful, lambda *_: True
+        )
     for rank in wished:
         if rank not in {ranked.rank for ranked in findings.spots}:
             raise InputError(f"--between {rank}=", "this place is not in the list", "give its number there")

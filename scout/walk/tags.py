@@ -47,8 +47,8 @@ KEYS = frozenset((
     "information", "landuse", "layer", "leisure", "location", "locked", "military", "motor_vehicle",
     "motorcar", "motorroad", "name", "natural", "opening_hours", "parking:both", "parking:lane:both",
     "parking:lane:left", "parking:lane:right", "parking:left", "parking:right", "place", "power", "railway",
-    "ref", "sac_scale", "service", "sidewalk", "tourism", "tracktype", "tunnel", "vehicle", "water", "waterway",
-    "wetland",
+    "ref", "sac_scale", "service", "sidewalk", "tourism", "tracktype", "tunnel", "vehicle", "water",
+    "waterway", "wetland",
 ))  # fmt: skip
 
 # Values of access, foot, vehicle ...: not for the public on its way through.

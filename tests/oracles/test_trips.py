@@ -5,8 +5,6 @@ import itertools
 import numpy as np
 import pytest
 
-pytest.importorskip("ortools", reason="the extra named trip is not installed")
-
 from scout.trip.plan import FIRST, Problem, Stop, find_overrun, make_timetable
 from scout.trip.solve import find_tours
 

@@ -12,8 +12,6 @@ import os
 import numpy as np
 import pytest
 
-pytest.importorskip("ortools", reason="the extra named trip is not installed")
-
 from scout.trip.plan import Problem, Stop
 from scout.trip.solve import find_tours
 
