@@ -19,6 +19,7 @@ if TYPE_CHECKING:
         Page,
         ParkFrame,
         SpotFrame,
+        TripAnswer,
         arrive,
         card,
         check,
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
         pack,
         read_parks,
         save,
+        trip,
     )
     from scout.errors import CrsError, InputError, OutputError, ScoutError
     from scout.geo import geodesy, locator
@@ -46,6 +48,7 @@ __all__ = [
     "ScoutError",
     "SpotFrame",
     "Station",
+    "TripAnswer",
     "__version__",
     "arrive",
     "card",
@@ -58,6 +61,7 @@ __all__ = [
     "parse_place",
     "read_parks",
     "save",
+    "trip",
 ]
 
 _HOMES = {

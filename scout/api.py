@@ -8,6 +8,7 @@ command line. Nothing is printed; long work tells a ``progress`` callback what i
 
 from __future__ import annotations
 
+import datetime
 import html
 import inspect
 import os
@@ -28,15 +29,19 @@ from scout.app.pack import build_pack, choose_spots
 from scout.app.settings import Group, Settings, check_settings, list_settings
 from scout.app.sources import ParkFiles, build_read_parks, make_access, open_source
 from scout.app.sources import read_parks as read_park_files
+from scout.app.trip import make_trip_request, plan_trip
+from scout.app.trip_outputs import build_trip_map, export_trip
 from scout.errors import InputError
 from scout.geo.coordinates.parse import parse_place, read_place
 from scout.io.layers import read_frame
 from scout.io.places import NamedPlace
 from scout.io.write import write_file
 from scout.model import Checked, Findings, ParkReport, Parks, Source, VerdictWord
-from scout.output.card import CardParticulars, build_card
+from scout.output.card import CardParticulars, build_card, make_particulars
+from scout.output.day_sheet import build_day_sheet
 from scout.output.features import PROPERTIES, make_properties
 from scout.output.text import format_clearance, format_move, format_probability, format_verdict
+from scout.output.trip import describe_worth, format_trip
 from scout.page.document import build_map
 from scout.parks.sources import InMemoryParks, ParkSource
 from scout.recording.arrive import Arrival, judge_arrival
@@ -44,12 +49,14 @@ from scout.recording.read import read_fixes
 from scout.recording.standstill import settle_fixes
 from scout.search.check import CheckOptions
 from scout.search.places import load_parks_near
+from scout.tours.day import Trip, TripTour
 
 __all__ = [
     "Answer",
     "Page",
     "ParkFrame",
     "SpotFrame",
+    "TripAnswer",
     "arrive",
     "card",
     "check",
@@ -58,6 +65,7 @@ __all__ = [
     "pack",
     "read_parks",
     "save",
+    "trip",
 ]
 
 PathLike: TypeAlias = str | os.PathLike[str]
@@ -168,6 +176,47 @@ class Answer:
             if text
         )
         return f"<table>{cells}</table>"
+
+
+@dataclass(frozen=True, repr=False)
+class TripAnswer:
+    """A day, or several, with several places: the best tours, the best first."""
+
+    plan: Trip
+    particulars: CardParticulars
+
+    @property
+    def tours(self) -> tuple[TripTour, ...]:
+        """Tours with their days, places and times."""
+        return self.plan.tours
+
+    def map(self) -> Page:
+        """Make the map with the tours drawn and told."""
+        return Page(build_trip_map(self.plan))
+
+    def sheet(self) -> Page:
+        """Make the sheet of the day, to print."""
+        return Page(build_day_sheet(self.plan, self.particulars))
+
+    def save(self, path: PathLike) -> Path:
+        """Write the best tour as .gpx or .ics, or all of it, with cards, as .zip.
+
+        Raises
+        ------
+        OutputError
+            No such format, or it cannot be written.
+        """
+        write_file(os.fspath(path), export_trip(self.plan, self.particulars, os.fspath(path)))
+        return Path(path)
+
+    def __str__(self) -> str:
+        return "\n".join(format_trip(self.plan))
+
+    def __repr__(self) -> str:
+        return f"<{describe_worth(self.tours[0])}>"
+
+    def _repr_html_(self) -> str:
+        return self.map()._repr_html_()
 
 
 def _takes(*groups: Group) -> Callable[[F], F]:
@@ -375,6 +424,57 @@ def save(spots: SpotFrame, path: PathLike) -> Path:
     """Write the places as .geojson, .csv, .gpx, .kml, .kmz or .gpkg, by the path's suffix."""
     write_file(os.fspath(path), export_findings(_findings_of(spots), os.fspath(path)))
     return Path(path)
+
+
+@_takes("trip")
+def trip(
+    spots: SpotFrame,
+    date: str | datetime.date,
+    *,
+    home: PlaceLike | None = None,
+    zone: str | None = None,
+    access: PathLike | Sequence[PathLike] = (),
+    notebook: PathLike | None = None,
+    call: str = "",
+    progress: Progress | None = None,
+    **settings: Any,
+) -> TripAnswer:
+    """Plan a day with several of the places in a frame: which, in which order, for most new pairs.
+
+    Parameters
+    ----------
+    spots : SpotFrame
+        As `find` gives it, also filtered.
+    date : str or date
+        The first day, as 2026-06-21.
+    home : str or Point, optional
+        Where each day begins; that of the search if not given.
+    zone : str, optional
+        Whose clock is meant; that of the longitude if not given.
+    access : path or paths
+        Files with roads; drives are estimated from straight distances without.
+    notebook : path, optional
+        Pairs of its visits are not new.
+    call : str, optional
+        Call sign for the sheet and the cards.
+    progress : callable, optional
+        Called with what is being done, in a few words.
+    **settings
+
+    Raises
+    ------
+    InputError
+        A wish that cannot be had, in one line that says by how much; or the extra named trip is missing.
+    """
+    files = [access] if isinstance(access, (str, os.PathLike)) else list(access)
+    beside = {"home": home, "notebook": notebook, "access": [os.fspath(one) for one in files]}
+    given = _check_given({**settings, **beside}, "trip", "search", "access")
+    particulars = make_particulars(call, "", str(date), zone)
+    assert particulars.day is not None
+    findings = _findings_of(spots)
+    request = make_trip_request(given, findings.level, particulars.day, particulars.zone)
+    plan = plan_trip(findings, given, request, given.make_access_files(), progress or _say_nothing)
+    return TripAnswer(plan, particulars)
 
 
 def _check_given(settings: dict[str, Any], *groups: Group) -> Settings:

@@ -26,7 +26,7 @@ ORDER = [
     "walk",
     "recording",
     "drive",
-    "trip",
+    "tours",
     "output",
     "page",
     "app",

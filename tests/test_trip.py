@@ -17,7 +17,7 @@ from geographiclib.geodesic import Geodesic
 
 from scout.__main__ import main
 from scout.errors import InputError
-from scout.trip.hours import (
+from scout.tours.hours import (
     count_minutes,
     find_moment,
     list_open_windows,
@@ -25,7 +25,7 @@ from scout.trip.hours import (
     parse_wished_hours,
     read_clock,
 )
-from scout.trip.plan import Problem, Stop, find_dominated, make_timetable
+from scout.tours.plan import Problem, Stop, find_dominated, make_timetable
 
 PARIS = ZoneInfo("Europe/Paris")
 ORDINARY, FORWARD, BACK = date(2026, 6, 20), date(2026, 3, 29), date(2026, 10, 25)  # changes of clocks
@@ -389,3 +389,24 @@ def test_the_demo_day_beats_going_for_the_most_or_the_nearest(tmp_path, capsys):
         assert sum(name.startswith("card-") for name in pack.namelist()) == 3
         page = pack.read("map.html").decode()
     assert "Best tour: " in page
+
+
+def test_the_library_plans_the_same_day(world, capsys):
+    import scout
+
+    assert main([*TRIP, "--hours", "06:00-20:00", "--save", "t.gpx"]) == 0
+    shown = capsys.readouterr().out.split("\nWrote")[0]
+    spots = scout.find("parks.geojson", home="45.002,10.25", level="subsquare", access=["roads.geojson"])
+    times = {"set_up_min": 10, "operating_min": 40, "take_down_min": 10, "hours": "06:00-20:00"}
+    day = scout.trip(spots, "2026-06-20", zone="UTC", access="roads.geojson", **times)
+    assert str(day) == shown
+    assert repr(day).startswith("<12 new pairs (12 grids, 3 parks) at 3 places")
+    assert day.save("own.gpx").read_bytes().count(b"<trk>") == (world / "t.gpx").read_bytes().count(b"<trk>")
+    assert "Best tour" in day.map().html
+    assert "In an emergency" in day.sheet().html
+    first = day.tours[0].days[0]
+    assert first.start.hour >= 6
+    with pytest.raises(scout.InputError, match="is not in the list"):
+        scout.trip(spots, "2026-06-20", must=[9])
+    with pytest.raises(scout.OutputError, match="no format of a trip"):
+        day.save("own.kml")

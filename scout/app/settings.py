@@ -164,13 +164,13 @@ def _check_area(text: str) -> None:
 
 
 def _check_hours(text: str) -> None:
-    from scout.trip.hours import parse_hours
+    from scout.tours.hours import parse_hours
 
     parse_hours(text, "hours")
 
 
 def _check_wished_hours(text: str) -> None:
-    from scout.trip.hours import parse_wished_hours
+    from scout.tours.hours import parse_wished_hours
 
     parse_wished_hours(text)
 

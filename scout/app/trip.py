@@ -15,7 +15,7 @@ from scout.errors import InputError
 from scout.geo.coordinates.parse import parse_place
 from scout.model import ATTRIBUTES, NAME, OPENING_HOURS, PARK_ID, Findings, collect_credits
 from scout.output.sun import choose_zone, compute_sun_day
-from scout.trip.candidates import (
+from scout.tours.candidates import (
     Candidate,
     StayTimes,
     choose_candidates,
@@ -23,8 +23,8 @@ from scout.trip.candidates import (
     make_reach,
     merge_by_place,
 )
-from scout.trip.day import Leg, Place, PlaceVisit, Trip, TripDay, TripTour
-from scout.trip.hours import (
+from scout.tours.day import Leg, Place, PlaceVisit, Trip, TripDay, TripTour
+from scout.tours.hours import (
     Hours,
     count_minutes,
     find_moment,
@@ -34,7 +34,7 @@ from scout.trip.hours import (
     parse_wished_hours,
     read_clock,
 )
-from scout.trip.plan import (
+from scout.tours.plan import (
     FIRST,
     Overrun,
     Pair,
@@ -44,7 +44,7 @@ from scout.trip.plan import (
     find_overrun,
     make_timetable,
 )
-from scout.trip.solve import Tour, find_tours
+from scout.tours.solve import Tour, find_tours
 
 if TYPE_CHECKING:
     from scout.app.sources import AccessFiles

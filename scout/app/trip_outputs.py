@@ -10,7 +10,7 @@ from scout.app.outputs import Maker, check_page
 from scout.app.pack import name_card, zip_texts
 from scout.errors import OutputError
 from scout.output.card import CardParticulars
-from scout.trip.day import Trip
+from scout.tours.day import Trip
 
 
 def _to_gpx(trip: Trip) -> bytes:
@@ -63,6 +63,23 @@ def make_trip_outputs(
     if pack_path is not None:
         makers[pack_path] = partial(build_trip_pack, trip, particulars)
     return makers
+
+
+def export_trip(trip: Trip, particulars: CardParticulars, path: str) -> bytes:
+    """Bytes of a trip in the format of a path's suffix.
+
+    Raises
+    ------
+    OutputError
+        When no format goes by that suffix.
+    """
+    suffix = PurePath(path).suffix.lower()
+    if suffix == ".zip":
+        return build_trip_pack(trip, particulars)
+    if suffix not in TRIP_FORMATS:
+        remedy = f"use {' or '.join((*TRIP_FORMATS, '.zip'))}"
+        raise OutputError(path, f"no format of a trip goes by {suffix or 'no suffix'}", remedy)
+    return TRIP_FORMATS[suffix](trip)
 
 
 def build_trip_map(trip: Trip) -> str:

@@ -20,7 +20,7 @@ from scout.output.trip import (
     list_day,
     name_visit,
 )
-from scout.trip.day import PlaceVisit, Trip, TripDay
+from scout.tours.day import PlaceVisit, Trip, TripDay
 
 _STAMP = datetime(2026, 1, 1, tzinfo=UTC)  # when it was made is nobody's business, and the bytes repeat
 

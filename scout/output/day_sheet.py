@@ -24,7 +24,7 @@ from scout.output.trip import (
     list_day,
     name_visit,
 )
-from scout.trip.day import Trip
+from scout.tours.day import Trip
 
 
 def build_day_sheet(trip: Trip, particulars: CardParticulars | None = None) -> str:

@@ -27,7 +27,7 @@ from scout.output.text import (
     parse_day,
 )
 from scout.output.trip import ESTIMATED, describe_leg, name_visit
-from scout.trip.day import Trip
+from scout.tours.day import Trip
 
 _NAMESPACE = "http://www.topografix.com/GPX/1/1"
 _SYMBOL = "Flag"  # a plain word that receivers of many makes have a picture for

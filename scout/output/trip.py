@@ -10,7 +10,7 @@ from scout.cautions import ALWAYS
 from scout.errors import make_printable
 from scout.model import Units
 from scout.output.text import Length, MeasuredText, format_count, format_text, name_park
-from scout.trip.day import Leg, PlaceVisit, Trip, TripDay, TripTour
+from scout.tours.day import Leg, PlaceVisit, Trip, TripDay, TripTour
 
 ESTIMATED = (
     "Driving times are estimates: no traffic, no turns that are forbidden, no closed road that the data lack."

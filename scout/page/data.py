@@ -45,7 +45,7 @@ from scout.page.packing import (
 from scout.page.shading import make_shading_data
 from scout.search.describe import find_coarse_outlines
 from scout.search.rank import edge_m, has_plenty
-from scout.trip.day import Trip, TripTour
+from scout.tours.day import Trip, TripTour
 
 WALK_TOLERANCE_M = 4.0  # drawn walks stray by no more; they come from cells of some 10 m
 DRIVE_TOLERANCE_M = 20.0  # drawn drives stray by no more

@@ -32,7 +32,7 @@ from scout.page.outlines import FULL_DETAIL_KM
 from scout.page.packing import MAP_EDGE_LAT
 from scout.quantities import LengthForm
 from scout.search.rank import edge_m, has_plenty
-from scout.trip.day import Trip
+from scout.tours.day import Trip
 
 BACKGROUND_HOST = "https://tile.openstreetmap.org"
 _BACKGROUND_CREDIT = (

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 
 from scout.model import Findings, Ranked
-from scout.trip.plan import Pair, Worth
+from scout.tours.plan import Pair, Worth
 
 Place = tuple[float, float]  # lon, lat, degrees on WGS 84
 

@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import NamedTuple
 
 from scout.errors import InputError
-from scout.trip.plan import Window
+from scout.tours.plan import Window
 
 _CLOCK = re.compile(r"([01]?\d|2[0-4])[:.h]?([0-5]\d)?")
 _SPAN = re.compile(r"\s*([^\s–-]*)\s*(?:-|–|\bto\b)\s*([^\s–-]*)\s*")

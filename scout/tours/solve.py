@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from scout.errors import InputError
-from scout.trip.plan import (
+from scout.tours.plan import (
     END,
     FIRST,
     START,
@@ -56,7 +56,7 @@ def find_tours(
     Parameters
     ----------
     problem : Problem
-        Wishes of which none is in the way of another; see `scout.trip.plan.find_overrun`.
+        Wishes of which none is in the way of another; see `scout.tours.plan.find_overrun`.
     count : int
         How many; fewer come where there are no more. Each differs from all others in a stop at least, and
         has no stop that adds nothing but those that it must have.

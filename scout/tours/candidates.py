@@ -11,8 +11,8 @@ import numpy as np
 from scout.errors import InputError
 from scout.geo.geodesy import measure_geodesic
 from scout.model import Findings, Ranked
-from scout.trip.day import Place
-from scout.trip.plan import Pair, Stop, Window
+from scout.tours.day import Place
+from scout.tours.plan import Pair, Stop, Window
 
 _FASTEST_KMH = 130.0  # nobody gets further in a day
 
