@@ -309,7 +309,8 @@ def _measure_drives(
     if access is None or not access.access:
         return measure_drives(places, None)
     readings = [TagMapping(**asdict(tag)) for tag in access.tags]
-    roads = read_roads(access.access, places, progress=show, assume_crs=access.crs, readings=readings)
+    files = tuple(dict.fromkeys((*access.access, *access.barriers)))  # gates are told among barriers
+    roads = read_roads(files, places, progress=show, assume_crs=access.crs, readings=readings)
     return measure_drives(places, roads, progress=show)
 
 

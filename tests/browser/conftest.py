@@ -14,6 +14,7 @@ from playwright.sync_api import BrowserContext, Page
 
 from scout.model import Findings
 from scout.page.document import build_map
+from scout.tours.day import Trip
 
 SIZES = {"wide": (1440, 900), "middle": (820, 1180), "tall": (390, 844)}
 CHROMIUM = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome")
@@ -88,9 +89,9 @@ class Watched:
 
 @pytest.fixture
 def open_page(context: BrowserContext, tmp_path: Path) -> Callable[..., Watched]:
-    def open_(findings: Findings, address: str = "") -> Watched:
+    def open_(findings: Findings, address: str = "", trip: Trip | None = None) -> Watched:
         path = tmp_path / "map.html"
-        path.write_text(build_map(findings), encoding="utf-8")
+        path.write_text(build_map(findings, trip=trip), encoding="utf-8")
         watched = Watched(context.new_page(), path)
         watched.page.on("request", lambda request: watched.requests.append(request.url))
         watched.page.on("console", lambda message: watched.messages.append(f"{message.type}: {message.text}"))
