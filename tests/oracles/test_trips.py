@@ -5,8 +5,8 @@ import itertools
 import numpy as np
 import pytest
 
-from scout.trip.plan import FIRST, Problem, Stop, find_overrun, make_timetable
-from scout.trip.solve import find_tours
+from scout.tours.plan import FIRST, Problem, Stop, find_overrun, make_timetable
+from scout.tours.solve import find_tours
 
 CASES = 1000
 

@@ -12,8 +12,8 @@ import os
 import numpy as np
 import pytest
 
-from scout.trip.plan import Problem, Stop
-from scout.trip.solve import find_tours
+from scout.tours.plan import Problem, Stop
+from scout.tours.solve import find_tours
 
 # x, y, prize; the first is the start, the last the end.
 PLACES = """
