@@ -51,7 +51,7 @@ if TYPE_CHECKING:
     from scout.drive.drives import Drives
 
 _TOURS = 3
-_WORK, _MORE_WORK = 30.0, 60.0  # of the solver, about a second of a processor each
+_WORK, _MORE_WORK = 24.0, 40.0  # of the solver, about a second of a processor each
 _MANY = 60  # places from which on it may take more
 _DAY_MIN = 1440
 

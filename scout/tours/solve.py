@@ -20,6 +20,7 @@ from scout.tours.plan import (
     FIRST,
     START,
     Order,
+    Pair,
     Problem,
     Worth,
     cut_problem,
@@ -29,6 +30,8 @@ from scout.tours.plan import (
     weigh_tour,
 )
 
+_SHARE_OF_BEST = 0.6  # of the work; the other tours share the rest
+_WORK_FOR_BOUND = 5.0
 _SECONDS_A_UNIT = 4.0  # of work, on a machine so slow that its clock ends the search
 
 
@@ -78,11 +81,13 @@ def find_tours(
     kept = [i for i in range(len(problem.stops)) if i not in out]
     cut = cut_problem(problem, kept)
     found: list[Tour] = []
+    good = list_good_tours(cut)
     for number in range(count):
-        progress(
-            "looking for other tours" if number else f"looking for the best tour among {len(kept)} places"
-        )
-        tour = _find_tour(cut, [frozenset(itertools.chain(*tour.orders)) for tour in found], work / count)
+        what = "other tours" if number else f"the best tour among {len(kept)} places"
+        progress(f"looking for {what}")
+        barred = [frozenset(itertools.chain(*tour.orders)) for tour in found]
+        share = 1.0 if count == 1 else _SHARE_OF_BEST if not number else (1 - _SHARE_OF_BEST) / (count - 1)
+        tour = _find_tour(cut, barred, good, share * work)
         if tour is None:
             break
         found.append(tour)
@@ -94,16 +99,62 @@ def find_tours(
     return Tours(named, tuple(gone))
 
 
-def _find_tour(problem: Problem, barred: Sequence[frozenset[int]], work: float) -> Tour | None:
+def _find_tour(
+    problem: Problem, barred: Sequence[frozenset[int]], good: Sequence[tuple[Order, ...]], work: float
+) -> Tour | None:
     model = _Model(problem, barred)
-    hint = improve_tour(problem, barred)
+    hint = next((tour for tour in good if frozenset(itertools.chain(*tour)) not in barred), None)
     orders, bound = model.solve(work, hint)
     known = [some for some in (orders, hint) if some is not None]
     if not known:
         return None
     best = max(known, key=lambda some: weigh_tour(problem, some).key)
     worth = weigh_tour(problem, best)
-    return Tour(best, worth, max(worth.pairs, bound // model.pair_value), bound <= model.value(worth))
+    is_best = bound is not None and bound <= model.value(worth)
+    most = worth.pairs
+    if not is_best:
+        most = _bound_pairs(problem)
+        most = max(worth.pairs, most if bound is None else min(most, bound // model.pair_value))
+    return Tour(best, worth, most, is_best)
+
+
+def _bound_pairs(problem: Problem) -> int:
+    """No tour gives more pairs: stops by time alone, each by the shortest drive to it, no pair shared."""
+    cp_model = _import_solver()
+    model, n = cp_model.CpModel(), len(problem.stops)
+    drive = np.where(problem.drive_min < 0, np.iinfo(np.int64).max // 2, problem.drive_min)
+    np.fill_diagonal(drive, np.iinfo(np.int64).max // 2)
+    to = np.delete(drive, END, axis=0).min(axis=0)[FIRST:].tolist()
+    back = int(drive[FIRST:, END].min())
+    visits = [model.new_bool_var("") for _ in range(n)]
+    days = []
+    for first, last in problem.days:
+        on = [model.new_bool_var("") for _ in range(n)]
+        days.append(on)
+        spent = [(stop.stay_min + to[i]) * on[i] for i, stop in enumerate(problem.stops) if to[i] <= last]
+        model.add(sum(spent) <= max(last - first - back - problem.break_min, 0))
+        model.add(sum(on) <= problem.most_stops)
+        model.add_bool_and([~on[i] for i in range(n) if to[i] > last])
+    for i, visit in enumerate(visits):
+        model.add(sum(on[i] for on in days) == visit)
+    model.maximize(sum(len(stop.pairs) * visit for stop, visit in zip(problem.stops, visits, strict=True)))
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers, solver.parameters.max_deterministic_time = 1, _WORK_FOR_BOUND
+    status = solver.solve(model)
+    every = len({pair for stop in problem.stops for pair in stop.pairs})
+    return every if status == cp_model.UNKNOWN else min(round(solver.best_objective_bound), every)
+
+
+def _group_pairs(problem: Problem) -> dict[tuple[int, ...], list[Pair]]:
+    """Pairs by the stops that give them."""
+    givers: dict[Pair, list[int]] = {}
+    for i, stop in enumerate(problem.stops):
+        for pair in sorted(stop.pairs):
+            givers.setdefault(pair, []).append(i)
+    groups: dict[tuple[int, ...], list[Pair]] = {}
+    for pair, stops in sorted(givers.items()):
+        groups.setdefault(tuple(stops), []).append(pair)
+    return groups
 
 
 class _Model:
@@ -130,7 +181,6 @@ class _Model:
         self._park_value = sum(last - start for start, last in problem.days) + 1
         self._grid_value = self._park_value * (len({park for _, park in every}) + 1)
         self.pair_value = self._grid_value * (len({grid for grid, _ in every}) + 1)
-        self._most = self.pair_value * (len(every) + 1)
         self._model.maximize(
             pairs * self.pair_value + grids * self._grid_value + parks * self._park_value - drive
         )
@@ -202,13 +252,7 @@ class _Model:
     def _count_prizes(self) -> tuple[Any, Any, Any]:
         """Pairs, grids and parks that are got; and every stop must add a pair that no other stop gives."""
         problem, model = self._problem, self._model
-        givers: dict[tuple[str, str], list[int]] = {}
-        for i, stop in enumerate(problem.stops):
-            for pair in sorted(stop.pairs):
-                givers.setdefault(pair, []).append(i)
-        groups: dict[tuple[int, ...], list[tuple[str, str]]] = {}
-        for pair, some in sorted(givers.items()):
-            groups.setdefault(tuple(some), []).append(pair)
+        groups = _group_pairs(problem)
         got = {stops: model.new_bool_var("") for stops in groups}
         alone: dict[int, list[Any]] = {i: [] for i in range(len(problem.stops))}
         for stops, one in got.items():
@@ -243,8 +287,10 @@ class _Model:
         inside = [~one if i in tour else one for i, one in enumerate(self._visits)]
         self._model.add_bool_or(inside)
 
-    def solve(self, work: float, hint: tuple[Order, ...] | None) -> tuple[tuple[Order, ...] | None, int]:
-        """The best tour found within the limit of work, and a number that no tour's passes."""
+    def solve(
+        self, work: float, hint: tuple[Order, ...] | None
+    ) -> tuple[tuple[Order, ...] | None, int | None]:
+        """The best tour found within the limit of work, and what no tour's value passes, if that is known."""
         cp_model = _import_solver()
         if hint is not None:
             self._give_hint(hint)
@@ -256,7 +302,7 @@ class _Model:
         status = solver.solve(self._model)
         if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
             return self._read_orders(solver), round(solver.best_objective_bound)
-        return None, self._most
+        return None, None
 
     def _give_hint(self, orders: tuple[Order, ...]) -> None:
         named = set(itertools.chain(*orders))
@@ -315,30 +361,55 @@ def find_cliques(apart: np.ndarray[Any, np.dtype[np.bool_]]) -> list[list[int]]:
     return groups
 
 
-def improve_tour(problem: Problem, barred: Sequence[frozenset[int]]) -> tuple[Order, ...] | None:
-    """A good tour to start from: what adds most for its minutes goes in where it costs least, then swaps.
+def list_good_tours(problem: Problem) -> list[tuple[Order, ...]]:
+    """Tours to start from, the best first: what adds most for its minutes goes in where it costs least.
 
-    None where not even the stops that must be in were put together, or nothing but barred tours was found.
+    Begun anew with each stop, then each of the best loses a stop or two in turn and is filled again. None
+    where not even the stops that must be in were put together.
     """
-    orders = next(find_orders(problem, [i for i, stop in enumerate(problem.stops) if stop.must]), None)
+    musts = [i for i, stop in enumerate(problem.stops) if stop.must]
+    orders = next(find_orders(problem, musts), None)
     if orders is None:
-        return None
-    best = _fill_tour(problem, orders)
-    tried = {_drop_useless(problem, best)}
+        return []
+    tried = {_fill_tour(problem, orders)}
+    for one in range(len(problem.stops)):
+        if one not in musts and problem.stops[one].pairs:
+            tried.update(_fill_tour(problem, begun) for begun in _insert_stop(problem, orders, one)[:1])
+    best = max(tried, key=lambda tour: (weigh_tour(problem, tour).key, tour))
     while True:
+        free = [one for one in itertools.chain(*best) if one not in musts]
+        parted = [*((one,) for one in free), *itertools.combinations(free, 2)]
         tours = [
-            _fill_tour(problem, tuple(tuple(i for i in order if i != one) for order in best), leave_out=one)
-            for one in itertools.chain(*best)
-            if not problem.stops[one].must
+            _fill_tour(problem, tuple(tuple(i for i in order if i not in out) for order in best), out[0])
+            for out in parted
         ]
-        tried.update(_drop_useless(problem, tour) for tour in tours)
-        better = max(tours, key=lambda orders: weigh_tour(problem, orders).key, default=best)
+        tried.update(tours)
+        better = max(tours, key=lambda tour: (weigh_tour(problem, tour).key, tour), default=best)
         if weigh_tour(problem, better).key <= weigh_tour(problem, best).key:
             break
         best = better
-    tried.add(_drop_useless(problem, best))
-    free = [tour for tour in tried if any(tour) and frozenset(itertools.chain(*tour)) not in barred]
-    return max(free, key=lambda tour: (weigh_tour(problem, tour).key, tour), default=None)
+    good = {_drop_useless(problem, tour) for tour in tried}
+    # Without a stop that was in vain the break may have no place any more.
+    fitting = [tour for tour in good if any(tour) and _fits(problem, tour)]
+    return sorted(fitting, key=lambda tour: (weigh_tour(problem, tour).key, tour), reverse=True)
+
+
+def _fits(problem: Problem, orders: tuple[Order, ...]) -> bool:
+    return all(not order or make_timetable(problem, day, order) for day, order in enumerate(orders))
+
+
+def _insert_stop(problem: Problem, orders: tuple[Order, ...], one: int) -> list[tuple[Order, ...]]:
+    """Ways to put one more stop in, each day where it ends first."""
+    made: list[tuple[int, tuple[Order, ...]]] = []
+    for day, order in enumerate(orders):
+        if len(order) >= problem.most_stops:
+            continue
+        for at in range(len(order) + 1):
+            tried = (*order[:at], one, *order[at:])
+            table = make_timetable(problem, day, tried)
+            if table is not None:
+                made.append((table.end, (*orders[:day], tried, *orders[day + 1 :])))
+    return [tour for _, tour in sorted(made)]
 
 
 def _fill_tour(problem: Problem, orders: tuple[Order, ...], leave_out: int = -1) -> tuple[Order, ...]:
