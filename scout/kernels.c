@@ -291,6 +291,39 @@ static double integrate_rays(scratch *s, int inside, double radius, double sigma
     return fmin(fmax(whole_mass / (double)rays, 0.0), 1.0);
 }
 
+/* Edges of a park within reach of a place, kept in metres from it; 0 where memory ran out. */
+static int keep_contained(scratch *s, const outlines *o, whole park, double lon, double lat, const frame *f,
+                          double reach) {
+    for (whole group = o->park_group[park]; group < o->park_group[park + 1]; group++) {
+        if (distance_to_group(o, group, lon, lat, f) > reach) continue;
+        for (whole run = o->group_run[group]; run < o->group_run[group + 1]; run++) {
+            if (!o->count[run] || distance_to_run(o, run, lon, lat, f) > reach) continue;
+            double x0, y0, x1, y1, squared;
+            whole v = o->first[run];
+            project(o, v, lon, lat, f, &x0, &y0);
+            for (whole e = v; e < v + o->count[run]; e++, x0 = x1, y0 = y1) {
+                project(o, e + 1, lon, lat, f, &x1, &y1);
+                nearest_share(x0, y0, x1 - x0, y1 - y0, &squared);
+                if (sqrt(squared) <= reach && !keep_edge(s, x0, y0, x1, y1)) return 0;
+            }
+        }
+    }
+    return 1;
+}
+
+/* The same from edges laid out near a pair, seen from a place. */
+static int keep_nearby(scratch *s, const double *start, const double *end, whole from, whole to,
+                       const double *place, const double *stretch, double reach) {
+    double px = place[0], py = place[1], sx = stretch[0], sy = stretch[1];
+    for (whole e = from; e < to; e++) {
+        double ax = (start[2 * e] - px) * sx, ay = (start[2 * e + 1] - py) * sy;
+        double bx = (end[2 * e] - px) * sx, by = (end[2 * e + 1] - py) * sy, squared;
+        nearest_share(ax, ay, bx - ax, by - ay, &squared);
+        if (sqrt(squared) <= reach && !keep_edge(s, ax, ay, bx, by)) return 0;
+    }
+    return 1;
+}
+
 /* Probability that a disc lies inside each park, from the outlines; 0 where memory ran out. */
 PUBLIC int integrate_contained(const outlines *o, whole n, const whole *park, const double *lons,
                                const double *lats, const double *frames, const uint8_t *inside, double radius,
@@ -299,23 +332,9 @@ PUBLIC int integrate_contained(const outlines *o, whole n, const whole *park, co
     scratch s = {0};
     int done = 1;
     for (whole k = 0; k < n && done; k++) {
-        double lon = lons[k], lat = lats[k], reach = radius + REACH * sigma[k];
         frame f = {frames[k], frames[n + k], frames[2 * n + k], frames[3 * n + k]};
         s.count = 0;
-        for (whole group = o->park_group[park[k]]; group < o->park_group[park[k] + 1] && done; group++) {
-            if (distance_to_group(o, group, lon, lat, &f) > reach) continue;
-            for (whole run = o->group_run[group]; run < o->group_run[group + 1] && done; run++) {
-                if (!o->count[run] || distance_to_run(o, run, lon, lat, &f) > reach) continue;
-                double x0, y0, x1, y1, squared;
-                whole v = o->first[run];
-                project(o, v, lon, lat, &f, &x0, &y0);
-                for (whole e = v; e < v + o->count[run] && done; e++, x0 = x1, y0 = y1) {
-                    project(o, e + 1, lon, lat, &f, &x1, &y1);
-                    nearest_share(x0, y0, x1 - x0, y1 - y0, &squared);
-                    if (sqrt(squared) <= reach) done = keep_edge(&s, x0, y0, x1, y1);
-                }
-            }
-        }
+        done = keep_contained(&s, o, park[k], lons[k], lats[k], &f, radius + REACH * sigma[k]);
         probability[k] = integrate_rays(&s, inside[k], radius, sigma[k], rays, ux, uy);
     }
     free_scratch(&s);
@@ -330,17 +349,300 @@ PUBLIC int integrate_nearby(const whole *first, const double *start, const doubl
     scratch s = {0};
     int done = 1;
     for (whole k = 0; k < n && done; k++) {
-        double px = place[2 * k], py = place[2 * k + 1], sx = stretch[2 * k], sy = stretch[2 * k + 1];
-        double reach = radius + REACH * sigma[k];
+        whole p = pair[k];
         s.count = 0;
-        for (whole e = first[pair[k]]; e < first[pair[k] + 1] && done; e++) {
-            double ax = (start[2 * e] - px) * sx, ay = (start[2 * e + 1] - py) * sy;
-            double bx = (end[2 * e] - px) * sx, by = (end[2 * e + 1] - py) * sy, squared;
-            nearest_share(ax, ay, bx - ax, by - ay, &squared);
-            if (sqrt(squared) <= reach) done = keep_edge(&s, ax, ay, bx, by);
-        }
+        done = keep_nearby(&s, start, end, first[p], first[p + 1], &place[2 * k], &stretch[2 * k],
+                           radius + REACH * sigma[k]);
         probability[k] = integrate_rays(&s, inside[k], radius, sigma[k], rays, ux, uy);
     }
     free_scratch(&s);
+    return done;
+}
+
+/* By how much conditions hold together more often than their product says: joint.py has the same in numpy. */
+#define STEP 0.7  /* this and what follows as in joint.py */
+#define PARTS 3
+#define SOFT (0.4 / PARTS)
+#define TAPS 5
+#define SHARP 0.2
+#define SAME_M 0.1
+#define TINY 1e-9
+enum { NOTHING, ONE, MERIDIAN, PARALLEL, FOUR, NORTH_EAST, NORTH_WEST, SOUTH_WEST, SOUTH_EAST }; /* as in verdict.py */
+
+/* The station and its errors: points of unit sigma, the furthest of them, weights of the blur. */
+typedef struct {
+    double radius, sigma_fix;
+    whole points;
+    const double *east, *north;
+    double furthest;
+    const double *kernel;
+} errors;
+
+/* A park near a station: its edges among those kept, whether the centre is inside, whose error it shares. */
+typedef struct {
+    whole from, to, head;
+    int inside;
+    double sigma;
+} near_park;
+
+/* Room for one claim: values at the points, and on the largest grid. */
+typedef struct {
+    double *held, *share, *grid, *rows;
+    near_park *parks;
+} desk;
+
+static double normal(double x) { return 0.5 * erfc(-x * 0.70710678118654752440); }
+
+static double soften(double room, double sigma) {
+    double x = room / sigma;
+    return x > 9.0 ? 1.0 : x < -9.0 ? 0.0 : normal(x);
+}
+
+static double touch(const double *cell, double east, double north, double radius) {
+    int code = (int)cell[0];
+    double x = cell[1], y = cell[2];
+    if (code == NOTHING) return 1.0;
+    if (code == ONE)
+        return (x < 0.0 ? -east : east) < radius + fabs(x) && (y < 0.0 ? -north : north) < radius + fabs(y);
+    x += east, y += north;
+    if (code == MERIDIAN) return fabs(x) < radius;
+    if (code == PARALLEL) return fabs(y) < radius;
+    if (x * x + y * y < radius * radius) return 1.0;
+    if (code == NORTH_WEST || code == SOUTH_WEST) x = -x;
+    if (code == SOUTH_WEST || code == SOUTH_EAST) y = -y;
+    return code != FOUR && x > 0.0 && x < radius && y > 0.0 && y < radius;
+}
+
+static int is_same(double x0, double y0, double x1, double y1) {
+    return (x0 - x1) * (x0 - x1) + (y0 - y1) * (y0 - y1) < SAME_M * SAME_M;
+}
+
+static int share_an_edge(const edge *edges, const near_park *one, const near_park *other) {
+    for (whole a = one->from; a < one->to; a++) {
+        const edge *p = &edges[a];
+        double dx = p->x1 - p->x0, dy = p->y1 - p->y0;
+        if (!(dx * dx + dy * dy > 4.0 * SAME_M * SAME_M)) continue;
+        for (whole b = other->from; b < other->to; b++) {
+            const edge *q = &edges[b];
+            if (is_same(p->x0, p->y0, q->x0, q->y0) && is_same(p->x1, p->y1, q->x1, q->y1)) return 1;
+            if (is_same(p->x0, p->y0, q->x1, q->y1) && is_same(p->x1, p->y1, q->x0, q->y0)) return 1;
+        }
+    }
+    return 0;
+}
+
+static void find_groups(const edge *edges, near_park *parks, whole count) {
+    for (whole k = 0; k < count; k++) {
+        parks[k].head = k;
+        for (whole j = 0; j < k; j++) {
+            whole one = parks[j].head, other = parks[k].head;
+            if (one == other || parks[k].sigma != parks[j].sigma) continue;
+            if (!share_an_edge(edges, &parks[k], &parks[j])) continue;
+            whole least = one < other ? one : other, most = one < other ? other : one;
+            for (whole i = 0; i <= k; i++)
+                if (parks[i].head == most) parks[i].head = least;
+        }
+    }
+}
+
+/* Signed distance from a place to the edges of a park, positive inside; infinite without edges. */
+static double measure_one(const edge *edges, const near_park *park, double x, double y) {
+    double best = INFINITY;
+    int odd = park->inside;
+    for (whole e = park->from; e < park->to; e++) {
+        double x0 = edges[e].x0, y0 = edges[e].y0, x1 = edges[e].x1, y1 = edges[e].y1;
+        double ax = x0 - x, ay = y0 - y, bx = x1 - x, by = y1 - y, squared;
+        nearest_share(ax, ay, x1 - x0, y1 - y0, &squared);
+        best = squared < best ? squared : best;
+        if ((x * ay - y * ax > 0.0) == (x * by - y * bx > 0.0)) continue;
+        if ((ax * by - ay * bx > 0.0) != (x0 * y1 - y0 * x1 > 0.0)) odd ^= 1;
+    }
+    return odd ? sqrt(best) : -sqrt(best);
+}
+
+/* Parks that share a boundary error: the one at first, or all those up to last that have its head. */
+typedef struct {
+    const edge *edges;
+    const near_park *parks;
+    whole first, last;
+} bunch;
+
+static double measure_all(const bunch *b, double x, double y) {
+    double least = measure_one(b->edges, &b->parks[b->first], x, y);
+    for (whole k = b->first + 1; k < b->last; k++)
+        if (b->parks[k].head == b->parks[b->first].head)
+            least = fmin(least, measure_one(b->edges, &b->parks[k], x, y));
+    return least;
+}
+
+/* Share of each square of a grid, row after row from the south-west, whence the disc is inside. */
+static void average(const bunch *b, const errors *e, double step, whole outer, double *share) {
+    double sigma = b->parks[b->first].sigma;
+    double far = REACH * REACH * (sigma * sigma + e->sigma_fix * e->sigma_fix);
+    for (whole j = -outer; j <= outer; j++)
+        for (whole i = -outer; i <= outer; i++, share++) {
+            double x = (double)i * step, y = (double)j * step;
+            *share = 0.0;
+            if (!(x * x + y * y <= far)) continue;
+            double room = measure_all(b, x, y) - e->radius;
+            *share = room > 0.0;
+            if (!(fabs(room) < step)) continue;
+            double total = 0.0;
+            for (int q = 0; q < PARTS; q++)
+                for (int p = 0; p < PARTS; p++) {
+                    double east = (((double)p + 0.5) / PARTS - 0.5) * step;
+                    double north = (((double)q + 0.5) / PARTS - 0.5) * step;
+                    total += soften(measure_all(b, x + east, y + north) - e->radius, SOFT * step);
+                }
+            *share = total / (PARTS * PARTS);
+        }
+}
+
+static void weigh_cubic(double t, double *w) {
+    w[0] = -t * (t - 1.0) * (t - 2.0) / 6.0;
+    w[1] = (t + 1.0) * (t - 1.0) * (t - 2.0) / 2.0;
+    w[2] = -(t + 1.0) * t * (t - 2.0) / 2.0;
+    w[3] = (t + 1.0) * t * (t - 1.0) / 6.0;
+}
+
+/* Share of a boundary error at which the disc is inside, at each point of the receiver's error. */
+static void find_shares(const bunch *b, const errors *e, desk *d) {
+    double sigma = b->parks[b->first].sigma;
+    if (sigma < SHARP * e->sigma_fix || sigma <= TINY) {
+        for (whole k = 0; k < e->points; k++) {
+            double clear = measure_all(b, e->sigma_fix * e->east[k], e->sigma_fix * e->north[k]);
+            d->share[k] = soften(clear - e->radius, fmax(sigma, TINY));
+        }
+        return;
+    }
+    double step = STEP * sigma;
+    whole inner = (whole)(e->furthest * e->sigma_fix / step) + 2, side = 2 * (inner + TAPS) + 1;
+    whole left = side - 2 * TAPS;
+    average(b, e, step, inner + TAPS, d->grid);
+    for (whole j = 0; j < side; j++)
+        for (whole i = 0; i < left; i++) {
+            double sum = 0.0;
+            for (int k = 0; k <= 2 * TAPS; k++) sum += e->kernel[k] * d->grid[j * side + i + k];
+            d->rows[j * left + i] = sum;
+        }
+    for (whole j = 0; j < left; j++)
+        for (whole i = 0; i < left; i++) {
+            double sum = 0.0;
+            for (int k = 0; k <= 2 * TAPS; k++) sum += e->kernel[k] * d->rows[(j + k) * left + i];
+            d->grid[j * left + i] = sum;
+        }
+    for (whole k = 0; k < e->points; k++) {
+        double x = e->sigma_fix * e->east[k] / step + (double)inner;
+        double y = e->sigma_fix * e->north[k] / step + (double)inner;
+        whole i = (whole)x, j = (whole)y;
+        double east[4], north[4], sum = 0.0;
+        weigh_cubic(x - (double)i, east);
+        weigh_cubic(y - (double)j, north);
+        for (int r = 0; r < 4; r++) {
+            const double *row = &d->grid[(j + r - 1) * left + i - 1];
+            sum += north[r] * (east[0] * row[0] + east[1] * row[1] + east[2] * row[2] + east[3] * row[3]);
+        }
+        d->share[k] = fmin(fmax(sum, 0.0), 1.0);
+    }
+}
+
+static double mean(const double *values, whole count) {
+    double sum = 0.0;
+    for (whole k = 0; k < count; k++) sum += values[k];
+    return sum / (double)count;
+}
+
+static double join_conditions(const edge *edges, desk *d, whole parks, const double *cell, const errors *e) {
+    find_groups(edges, d->parks, parks);
+    for (whole k = 0; k < e->points; k++)
+        d->held[k] = touch(cell, e->sigma_fix * e->east[k], e->sigma_fix * e->north[k], e->radius);
+    double apart = mean(d->held, e->points);
+    for (whole head = 0; head < parks; head++) {
+        if (d->parks[head].head != head) continue;
+        whole members = 0;
+        for (whole k = head; k < parks; k++) {
+            if (d->parks[k].head != head) continue;
+            find_shares(&(bunch){edges, d->parks, k, k + 1}, e, d);
+            apart *= mean(d->share, e->points);
+            members++;
+        }
+        if (members > 1) find_shares(&(bunch){edges, d->parks, head, parks}, e, d);
+        for (whole k = 0; k < e->points; k++) d->held[k] *= d->share[k];
+    }
+    return mean(d->held, e->points) - apart;
+}
+
+static int lay_desk(desk *d, const errors *e, whole claims, const whole *first) {
+    whole side = 2 * ((whole)(e->furthest / (STEP * SHARP)) + 2 + TAPS) + 1, most = 1;
+    for (whole k = 0; k < claims; k++) most = first[k + 1] - first[k] > most ? first[k + 1] - first[k] : most;
+    d->held = malloc((size_t)(2 * e->points + 2 * side * side) * sizeof(double));
+    d->parks = malloc((size_t)most * sizeof(near_park));
+    if (!d->held || !d->parks) return 0;
+    d->share = d->held + e->points, d->grid = d->share + e->points, d->rows = d->grid + side * side;
+    return 1;
+}
+
+static void clear_desk(desk *d) {
+    free(d->held);
+    free(d->parks);
+}
+
+static errors make_errors(double radius, double sigma_fix, whole points, const double *east,
+                          const double *north, double furthest, const double *kernel) {
+    return (errors){radius, sigma_fix, points, east, north, furthest, kernel};
+}
+
+/* Of each claim, by how much its conditions hold together more often than their product says. Pairs of a claim
+ * and a park come end to end; a claim's begin at claim[k]. */
+PUBLIC int join_contained(const outlines *o, whole claims, const whole *claim, const double *cell, whole n,
+                          const whole *park, const double *lons, const double *lats, const double *frames,
+                          const uint8_t *inside, const double *sigma, double radius, double sigma_fix,
+                          whole points, const double *east, const double *north, double furthest,
+                          const double *kernel, double *more) {
+    errors e = make_errors(radius, sigma_fix, points, east, north, furthest, kernel);
+    scratch s = {0};
+    desk d = {0};
+    int done = lay_desk(&d, &e, claims, claim);
+    for (whole c = 0; c < claims && done; c++) {
+        s.count = 0;
+        for (whole k = claim[c]; k < claim[c + 1] && done; k++) {
+            frame f = {frames[k], frames[n + k], frames[2 * n + k], frames[3 * n + k]};
+            near_park *one = &d.parks[k - claim[c]];
+            *one = (near_park){s.count, 0, 0, inside[k], sigma[k]};
+            done = keep_contained(&s, o, park[k], lons[k], lats[k], &f,
+                                  radius + REACH * hypot(sigma_fix, sigma[k]));
+            one->to = s.count;
+        }
+        if (done) more[c] = join_conditions(s.edges, &d, claim[c + 1] - claim[c], &cell[3 * c], &e);
+    }
+    free_scratch(&s);
+    clear_desk(&d);
+    return done;
+}
+
+/* The same from the edges laid out near each pair. */
+PUBLIC int join_nearby(const whole *first, const double *start, const double *end, whole claims,
+                       const whole *claim, const double *cell, const whole *pair, const double *place,
+                       const double *stretch, const uint8_t *inside, const double *sigma, double radius,
+                       double sigma_fix, whole points, const double *east, const double *north,
+                       double furthest, const double *kernel, double *more) {
+    errors e = make_errors(radius, sigma_fix, points, east, north, furthest, kernel);
+    scratch s = {0};
+    desk d = {0};
+    int done = lay_desk(&d, &e, claims, claim);
+    for (whole c = 0; c < claims && done; c++) {
+        s.count = 0;
+        for (whole k = claim[c]; k < claim[c + 1] && done; k++) {
+            whole p = pair[k];
+            near_park *one = &d.parks[k - claim[c]];
+            *one = (near_park){s.count, 0, 0, inside[k], sigma[k]};
+            done = keep_nearby(&s, start, end, first[p], first[p + 1], &place[2 * k], &stretch[2 * k],
+                               radius + REACH * hypot(sigma_fix, sigma[k]));
+            one->to = s.count;
+        }
+        if (done) more[c] = join_conditions(s.edges, &d, claim[c + 1] - claim[c], &cell[3 * c], &e);
+    }
+    free_scratch(&s);
+    clear_desk(&d);
     return done;
 }

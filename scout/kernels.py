@@ -6,7 +6,7 @@ import ctypes
 import zlib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +46,28 @@ class _Outlines(ctypes.Structure):
             *("group_west", "group_south", "group_east", "group_north", "group_shrink", "park_group"),
         )
     )
+
+
+class JoinErrors(NamedTuple):
+    """The station, its errors and those of the boundaries, for pairs of a claim and a park."""
+
+    inside: Bools  # the station's centre, of each pair
+    sigma_m: Floats  # of the boundary's error
+    radius_m: float
+    sigma_fix_m: float
+    points: Floats  # shape (2, count), of unit sigma
+    furthest: float  # the length of the longest
+    kernel: Floats
+
+    def words(self, n: int) -> tuple[Any, ...]:
+        """What the library is called with for n pairs."""
+        flags, count = np.ascontiguousarray(self.inside, dtype=np.bool_).view(np.uint8), self.points.shape[1]
+        if flags.shape != (n,):
+            raise ValueError(f"{len(flags)} flags for {n} pairs")
+        station = ctypes.c_double(self.radius_m), ctypes.c_double(self.sigma_fix_m)
+        points = (_floats(self.points[k], count) for k in (0, 1))
+        furthest, kernel = ctypes.c_double(self.furthest), _floats(self.kernel, len(self.kernel))
+        return flags, _floats(self.sigma_m, n), *station, count, *points, furthest, kernel
 
 
 class CompiledOutlines:
@@ -137,6 +159,20 @@ class CompiledOutlines:
         _call_checked("integrate_contained", *words, *_error(inside, radius_m, sigma_m, rays), probability)
         return probability
 
+    def join(
+        self, claim: Ints, cell: Floats, park: Ints, lon: Floats, lat: Floats, frame: Any, errors: JoinErrors
+    ) -> Floats:
+        """By how much each claim's conditions hold together more than their product; see `scout.geo.joint`.
+
+        Pairs of a claim and a park come end to end; ``claim`` has where a claim's begin, and the end.
+        """
+        n = len(park)
+        more = np.empty(len(claim) - 1)
+        words = (ctypes.byref(self._all), len(more), *_claims(claim, cell, n), n, _numbers(park, self._parks))
+        places = _floats(lon, n), _floats(lat, n), _stack_frame(frame, n)
+        _call_checked("join_contained", *words, *places, *errors.words(n), more)
+        return more
+
 
 class CompiledEdges:
     """Edges near pairs, end to end, in metres from each pair's point."""
@@ -194,12 +230,30 @@ class CompiledEdges:
         _call_checked("integrate_nearby", *words, *_error(inside, radius_m, sigma_m, rays), probability)
         return probability
 
+    def join(
+        self, claim: Ints, cell: Floats, pair: Ints, place: Floats, stretch: Floats, errors: JoinErrors
+    ) -> Floats:
+        """By how much each claim's conditions hold together more, see `CompiledOutlines.join`."""
+        n = len(pair)
+        more = np.empty(len(claim) - 1)
+        words = (self._first, *self._ends, len(more), *_claims(claim, cell, n), _numbers(pair, self._pairs))
+        places = _floats(place, n, 2), _floats(stretch, n, 2)
+        _call_checked("join_nearby", *words, *places, *errors.words(n), more)
+        return more
+
 
 def _error(inside: Bools, radius_m: float, sigma_m: Floats, rays: Floats) -> tuple[Any, ...]:
     count = rays.shape[1]
     flags = np.ascontiguousarray(inside, dtype=np.bool_).view(np.uint8)
     east, north = (_floats(rays[k], count) for k in (0, 1))
     return flags, ctypes.c_double(radius_m), _floats(sigma_m, len(inside)), count, east, north
+
+
+def _claims(claim: Ints, cell: Floats, pairs: int) -> tuple[Ints, Floats]:
+    first = np.ascontiguousarray(claim, dtype=np.int64)
+    if first[0] != 0 or first[-1] != pairs or np.any(np.diff(first) < 0):
+        raise ValueError("claims that do not cover their pairs")
+    return first, _floats(cell, len(first) - 1, 3)
 
 
 def _stack_frame(frame: Any, n: int) -> Floats:

@@ -117,7 +117,7 @@ Edges = tuple[Ints, Floats, Floats]  # pair of each, start and end in metres fro
 _RAYS = 160  # within 0.002 of a million draws on tips, necks and small inholdings
 _ANGLES = (np.arange(_RAYS) + 0.5) * 2 * np.pi / _RAYS
 RAYS = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)])  # directions of the rays, shape (2, n)
-_REACH = 4.5  # sigmas; 4e-5 of the error lies beyond
+REACH_SIGMAS = 4.5  # sigmas; 4e-5 of the error lies beyond
 _PAIRS = 200  # laid out at once
 _COMPILED_PAIRS = 5000  # handed to one call where nothing is laid out
 _EDGES = 1000  # laid out against all rays at once: some 25 arrays of 1.3 MB
@@ -165,7 +165,7 @@ def compute_contained_p(
 
 def compute_reach_m(radius_m: float, sigma_m: Floats) -> Floats:
     """How far from the centre an edge still matters."""
-    reach: Floats = radius_m + _REACH * np.maximum(sigma_m, 1e-6)
+    reach: Floats = radius_m + REACH_SIGMAS * np.maximum(sigma_m, 1e-6)
     return reach
 
 

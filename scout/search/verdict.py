@@ -16,6 +16,7 @@ from scout.geo import probability
 from scout.geo.boundaries import Boundaries, Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths, wrap_lon
 from scout.geo.locator import count_rows, get_column_number, get_row_number
+from scout.geo.joint import NOTHING, UnsureConditions, join_contained, join_parts
 from scout.geo.probability import compute_contained_p
 from scout.model import Station
 from scout.table import IN_LISTS, Offsets, Table, expand_ranges
@@ -86,7 +87,7 @@ def judge_claims(claims: Claims, dx_m: Floats, dy_m: Floats, ground: JudgingCont
     Returns
     -------
     JudgedClaims
-        Confidence is the product of its parts: independence is an assumption.
+        Confidence is the probability that all of its parts hold: one receiver error moves them all.
     """
     return refine(claims, estimate_claims(claims, dx_m, dy_m, ground), ground)
 
@@ -103,7 +104,46 @@ def refine(claims: Claims, quick: JudgedClaims, ground: JudgingContext) -> Judge
         ground.station.radius_m,
         compute_spread_m(claims, ground),
     )
-    return replace(quick, parks_p=parks_p, confidence=multiply_parts(claims.first, quick.grids_p, parks_p))
+    return replace(quick, parks_p=parks_p, confidence=judge_together(claims, quick, parks_p, ground))
+
+
+def judge_together(claims: Claims, at: JudgedClaims, parks_p: Floats, ground: JudgingContext) -> Floats:
+    """Confidence of claims where their stations stand: that all conditions hold, by one receiver error.
+
+    Parameters
+    ----------
+    at : JudgedClaims
+        Where the stations stand, how far from the boundaries, and how surely they touch their cells.
+    parks_p : array
+        How surely they lie in each park of their claims.
+    """
+    row, _ = expand_ranges(claims.first[:-1], np.diff(claims.first))
+    fix = float(probability.compute_sigma(ground.station.fix_error_m))
+
+    def find_more(some: UnsureConditions) -> Floats:
+        pair, claim = some.pair, some.claim
+        park = claims.park[pair]
+        cell = lay_out_cells(claims, claim, some.cells, (at.lon[claim], at.lat[claim]), ground.level)
+        place = park, at.lon[row[pair]], at.lat[row[pair]]
+        sigma = probability.compute_sigma(ground.boundary_error_m[park])
+        errors = ground.station.radius_m, fix, sigma
+        return join_contained(ground.boundaries, some, cell, place, errors, at.clearance_m[pair] > 0)
+
+    return join_parts(claims.first, at.grids_p, parks_p, find_more)
+
+
+def lay_out_cells(
+    claims: Claims, rows: Ints, cells: Any, place: tuple[Floats, Floats], level: int
+) -> Floats:
+    """What stations at places touch, as `scout.geo.joint.join_conditions` takes it; shape (n, 3)."""
+    lon, lat = place
+    grid = np.where(cells, claims.grid[rows], NOTHING)
+    per_lon, per_lat = compute_degree_lengths(claims.lat[rows])
+    x = wrap_lon(lon - claims.lon[rows]) * per_lon
+    y = (lat - claims.lat[rows]) * per_lat
+    one = np.flatnonzero(grid == ONE)
+    x[one], y[one] = _lead_to_lines(lon[one], lat[one], level)
+    return np.stack([grid, x, y], axis=1)
 
 
 def compute_spread_m(claims: Claims, ground: JudgingContext) -> Floats:
@@ -178,11 +218,17 @@ def _locate_centres(claims: Claims, dx: Floats, dy: Floats, rows: Any = slice(No
 
 def _compute_one_cell_p(lon: Floats, lat: Floats, level: int, radius: float, s: float) -> Floats:
     """Probability that the disc reaches into the cell its stated centre lies in."""
-    per_lon, per_lat = compute_degree_lengths(lat)
-    x, y = get_column_number(lon, level), get_row_number(lat, level)
-    size_x, size_y = per_lon * 360 / count_rows(level), per_lat * 180 / count_rows(level)
-    dx = np.minimum(x - np.floor(x), np.ceil(x) - x) * size_x
-    dy = np.minimum(y - np.floor(y), np.ceil(y) - y) * size_y
+    dx, dy = (np.abs(way) for way in _lead_to_lines(lon, lat, level))
     s = max(s, 1e-9)
     p: Floats = ndtr((radius + dx) / s) * ndtr((radius + dy) / s)
     return p
+
+
+def _lead_to_lines(lon: Floats, lat: Floats, level: int) -> tuple[Floats, Floats]:
+    """Metres east and north from places to the nearest lines of the cells they lie in."""
+    ways = []
+    numbers = get_column_number(lon, level), get_row_number(lat, level)
+    for x, metres, turn in zip(numbers, compute_degree_lengths(lat), (360, 180), strict=True):
+        back, ahead = x - np.floor(x), np.ceil(x) - x
+        ways.append(np.where(back < ahead, -back, ahead) * (metres * turn / count_rows(level)))
+    return ways[0], ways[1]

@@ -1,0 +1,339 @@
+"""How surely several conditions hold together, where one receiver error moves them all.
+
+The conditions of a claim are that the disc touches the cells claimed and that it lies inside each of the
+parks claimed. The receiver's error is one for all of them; the boundary of a park errs by a shift of its own,
+the same for parks that share a boundary. Each condition alone is known better (`probability`): what is worked
+out here is by how much they hold together more often, or less, than their product says.
+
+The receiver's error is a set of points, evenly spread. At each of them a condition holds or not (cells), or
+with the share of its boundary's errors at which it holds (parks): the disc's containment, on a square grid,
+blurred by those errors.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from scout.geo.boundaries import Boundaries, Floats, Ints
+from scout.geo.geodesy import make_polynomial_frame
+from scout.geo.probability import REACH_SIGMAS, compute_reach_m
+from scout.kernels import JoinErrors
+from scout.table import expand_ranges
+from scout.threads import map_on_threads
+
+Bools = NDArray[np.bool_]
+
+POINT_COUNT = 1024
+STEP = 0.7  # of the grid, in sigmas of the boundary's error
+PARTS = 3  # of a square of the grid, along each side, where a boundary may run through it
+SOFT = 0.4 / PARTS  # of a step: the part of the boundary's error by which it is softened before it is laid out
+TAPS = 5  # to either side; 3.5 sigmas
+SHARP = 0.2  # of the receiver's sigma: a boundary that errs less is taken as straight over its error
+SAME_M = 0.1  # vertices nearer to each other are one, and edges between them one boundary
+_TINY = 1e-9
+
+
+def _spread_points(count: int) -> Floats:
+    """Points of a circular normal error of unit sigma, along the golden spiral; shape (2, count)."""
+    k = np.arange(count)
+    away = np.sqrt(-2.0 * np.log(1.0 - (k + 0.5) / count))
+    turn = k * np.pi * (3.0 - np.sqrt(5.0))
+    return np.stack([away * np.cos(turn), away * np.sin(turn)])
+
+
+POINTS = _spread_points(POINT_COUNT)
+_FURTHEST = float(np.sqrt(-2.0 * np.log(0.5 / POINT_COUNT)))
+
+
+def _make_kernel() -> Floats:
+    """Weights of the normal blur that is left after softening and averaging, by steps of the grid."""
+    tap = np.arange(-TAPS, TAPS + 1)
+    rest = 1.0 - STEP**2 * (SOFT**2 + 1.0 / 12.0)
+    weight = np.exp(-0.5 * (tap * STEP) ** 2 / rest)
+    kernel: Floats = weight / weight.sum()
+    return kernel
+
+
+KERNEL = _make_kernel()
+
+# What is claimed of cells, by number: nothing, or as `scout.search.verdict` numbers it.
+NOTHING, ONE, MERIDIAN, PARALLEL, FOUR = 0, 1, 2, 3, 4
+_MIDDLE = {5: (1, 1), 6: (-1, 1), 7: (-1, -1), 8: (1, -1)}  # of three cells
+
+
+SURE = 0.9995  # a condition held this surely is multiplied: what it leaves out is under 0.0005
+_LEAST = 0.0005  # where one is held less surely, so is all
+_BATCH = 200  # claims joined by one call
+
+
+class UnsureConditions(NamedTuple):
+    """Conditions of some claims that are neither sure nor hopeless; pairs of a claim and a park end to end."""
+
+    claim: Ints  # numbers
+    cells: Bools  # whether the cells are a condition
+    first: Ints  # where a claim's pairs begin; one more entry at the end
+    pair: Ints  # numbers, of the pairs of all claims
+
+    def take(self, k: int, size: int) -> UnsureConditions:
+        """Those of ``size`` claims from the k-th."""
+        first = self.first[k : k + size + 1]
+        pair = self.pair[first[0] : first[-1]]
+        return UnsureConditions(self.claim[k : k + size], self.cells[k : k + size], first - first[0], pair)
+
+
+def join_parts(
+    first: Ints, grids_p: Floats, parks_p: Floats, find_more: Callable[[UnsureConditions], Floats]
+) -> Floats:
+    """Confidence of each claim: the probability that all of its conditions hold.
+
+    Parameters
+    ----------
+    first : array of int, shape (n + 1,)
+        Where each claim's parks begin; each has one at least, or none has any.
+    grids_p : array, shape (n,)
+    parks_p : array, shape (first[-1],)
+    find_more : callable
+        By how much claims' conditions hold together more often than the product of their probabilities says.
+    """
+    if len(parks_p) == 0:
+        return grids_p
+    whole: Floats = grids_p * np.multiply.reduceat(parks_p, first[:-1])
+    sizes = np.diff(first)
+    unsure = parks_p < SURE
+    count = np.add.reduceat(unsure.astype(np.int64), first[:-1])
+    cells = grids_p < SURE
+    least = np.minimum(grids_p, np.minimum.reduceat(parks_p, first[:-1]))
+    claim = np.flatnonzero((count + cells > 1) & (least > _LEAST))
+    if len(claim) == 0:
+        return whole
+    _, pair = expand_ranges(first[claim], sizes[claim])
+    pair = pair[unsure[pair]]
+    some = UnsureConditions(claim, cells[claim], np.append(0, np.cumsum(count[claim])), pair)
+    parts = [some.take(k, _BATCH) for k in range(0, len(claim), _BATCH)]
+    more = np.concatenate(map_on_threads(find_more, parts) if len(parts) > 1 else [find_more(some)])
+    held = np.where(some.cells, grids_p[claim], 1.0)
+    p, heads = parks_p[pair], some.first[:-1]
+    product = held * np.multiply.reduceat(p, heads)
+    # Bounds of Frechet: not surer than any, and at worst each fails where no other does.
+    most = np.minimum(held, np.minimum.reduceat(p, heads))
+    worst = np.maximum(held - np.add.reduceat(1.0 - p, heads), 0.0)
+    whole[claim] *= np.clip(product + more, worst, most) / product
+    return whole
+
+
+def join_contained(
+    boundaries: Boundaries,
+    some: UnsureConditions,
+    cell: Floats,
+    place: tuple[Ints, Floats, Floats],
+    errors: tuple[float, float, Floats],
+    inside: Bools,
+) -> Floats:
+    """By how much conditions at places hold together more often than their product says.
+
+    Parameters
+    ----------
+    some : UnsureConditions
+        n of them.
+    cell : array, shape (n, 3)
+        As `join_conditions` takes it.
+    place : park, lon, lat
+        Of each pair of a claim and a park.
+    errors : radius_m, sigma_fix_m, sigma_m
+        The last is that of the boundary of each pair.
+    inside : array of bool
+        Whether the place of each pair lies inside.
+    """
+    park, lon, lat = place
+    radius, fix, sigma = errors
+    if boundaries.compiled is not None:
+        frame = make_polynomial_frame(lat)
+        words = make_errors(inside, sigma, radius, fix)
+        east = boundaries.near_side(park, lon)
+        return boundaries.compiled.join(some.first, cell, park, east, lat, frame, words)
+    edges = boundaries.edges_within(park, lon, lat, compute_reach_m(radius, np.hypot(fix, sigma)))
+    return join_edges(some.first, cell, edges, inside, errors)
+
+
+def make_errors(inside: Bools, sigma_m: Floats, radius_m: float, sigma_fix_m: float) -> JoinErrors:
+    """The errors as the compiled loops take them."""
+    return JoinErrors(inside, sigma_m, radius_m, sigma_fix_m, POINTS, _FURTHEST, KERNEL)
+
+
+def join_edges(
+    first: Ints,
+    cell: Floats,
+    edges: tuple[Ints, Floats, Floats],
+    inside: Bools,
+    errors: tuple[float, float, Floats],
+) -> Floats:
+    """The same from edges at hand: pair of each, start and end in metres from the place."""
+    radius, fix, sigma = errors
+    pair, start, end = edges
+    at = np.searchsorted(pair, np.arange(len(inside) + 1))
+    near = [
+        NearPark(start[i:j], end[i:j], bool(inside[k]), float(sigma[k]))
+        for k, (i, j) in enumerate(pairwise(at.tolist()))
+    ]
+    return np.array(
+        [
+            join_conditions((int(code), x, y), near[i:j], radius, fix)
+            for (code, x, y), (i, j) in zip(cell.tolist(), pairwise(first.tolist()), strict=True)
+        ]
+    )
+
+
+class NearPark(NamedTuple):
+    """The edges of a park near a station, in metres from it."""
+
+    start: Floats  # shape (m, 2)
+    end: Floats
+    inside: bool  # the station's centre
+    sigma_m: float  # of the boundary's error
+
+
+def join_conditions(
+    cell: tuple[int, float, float], parks: list[NearPark], radius_m: float, sigma_fix_m: float
+) -> float:
+    """By how much conditions hold together more often than their product says.
+
+    Parameters
+    ----------
+    cell : code, x, y
+        Of one cell, x and y lead in metres from the centre to the nearest lines; of more, from the line or
+        corner to the centre.
+    parks : list of NearPark
+        Edges within the disc's radius and `REACH_SIGMAS` of both errors.
+
+    Returns
+    -------
+    float
+        To be added to the product of the conditions' probabilities.
+    """
+    at = sigma_fix_m * POINTS
+    held = _touches(cell, at, radius_m)
+    apart = float(held.mean())
+    for group in _find_groups(parks):
+        for one in group:
+            share = _find_shares([one], at, radius_m, sigma_fix_m)
+            apart *= float(share.mean())
+        held = held * (share if len(group) == 1 else _find_shares(group, at, radius_m, sigma_fix_m))
+    return float(held.mean()) - apart
+
+
+def _touches(cell: tuple[int, float, float], at: Floats, radius: float) -> Floats:
+    """Whether the disc touches the cells claimed, for errors of shape (2, n)."""
+    code, x, y = cell
+    if code == NOTHING:
+        return np.ones(at.shape[1])
+    if code == ONE:
+        east, north = at * np.where(np.array([[x], [y]]) < 0.0, -1.0, 1.0)
+        return ((east < radius + abs(x)) & (north < radius + abs(y))).astype(float)
+    east, north = x + at[0], y + at[1]
+    if code in (MERIDIAN, PARALLEL):
+        return (np.abs(east if code == MERIDIAN else north) < radius).astype(float)
+    touched = east * east + north * north < radius * radius
+    if code in _MIDDLE:
+        east, north = _MIDDLE[code][0] * east, _MIDDLE[code][1] * north
+        touched |= (east > 0.0) & (east < radius) & (north > 0.0) & (north < radius)
+    return touched.astype(float)
+
+
+def _find_groups(parks: list[NearPark]) -> list[list[NearPark]]:
+    """The parks by the boundary error they share, in order."""
+    head = list(range(len(parks)))
+    for k, one in enumerate(parks):
+        for j in range(k):
+            if head[j] != head[k] and one.sigma_m == parks[j].sigma_m and _share_an_edge(one, parks[j]):
+                least, most = sorted((head[j], head[k]))
+                head = [least if h == most else h for h in head]
+    return [[parks[k] for k, h in enumerate(head) if h == first] for first in sorted(set(head))]
+
+
+def _share_an_edge(one: NearPark, other: NearPark) -> bool:
+    def is_same(a: Floats, b: Floats) -> Bools:
+        close: Bools = ((a[:, None] - b[None]) ** 2).sum(axis=2) < SAME_M**2
+        return close
+
+    long = ((one.end - one.start) ** 2).sum(axis=1) > 4 * SAME_M**2
+    along = is_same(one.start, other.start) & is_same(one.end, other.end)
+    against = is_same(one.start, other.end) & is_same(one.end, other.start)
+    return bool(((along | against) & long[:, None]).any())
+
+
+def _find_shares(group: list[NearPark], at: Floats, radius_m: float, sigma_fix_m: float) -> Floats:
+    """Share of a boundary error at which the disc is inside all of some parks, for errors of the receiver."""
+    sigma = group[0].sigma_m
+    if sigma < SHARP * sigma_fix_m or sigma <= _TINY:
+        return ndtr((_measure(group, at) - radius_m) / max(sigma, _TINY))
+    step = STEP * sigma
+    inner = int(_FURTHEST * sigma_fix_m / step) + 2
+    side = 2 * (inner + TAPS) + 1
+    rows = _average(group, step, inner + TAPS, (radius_m, sigma_fix_m)).reshape(side, side)
+    rows = sum(KERNEL[k] * rows[:, k : side - 2 * TAPS + k] for k in range(len(KERNEL)))
+    rows = sum(KERNEL[k] * rows[k : side - 2 * TAPS + k] for k in range(len(KERNEL)))
+    place = at / step + inner
+    whole = np.floor(place).astype(np.int64)
+    east, north = (_weigh_cubic(part) for part in place - whole)
+    found = np.zeros(at.shape[1])
+    for j in range(4):
+        row = sum(east[i] * rows[whole[1] + j - 1, whole[0] + i - 1] for i in range(4))
+        found += north[j] * row
+    return np.clip(found, 0.0, 1.0)
+
+
+def _average(group: list[NearPark], step: float, outer: int, errors: tuple[float, float]) -> Floats:
+    """Share of each square of the grid, row after row from the south-west, whence the disc is inside."""
+    radius, sigma_fix = errors
+    ticks = np.arange(-outer, outer + 1) * step
+    grid = np.stack([np.tile(ticks, len(ticks)), np.repeat(ticks, len(ticks))])
+    near = np.flatnonzero((grid * grid).sum(axis=0) <= REACH_SIGMAS**2 * (group[0].sigma_m ** 2 + sigma_fix**2))
+    share = np.zeros(grid.shape[1])
+    room = _measure(group, grid[:, near]) - radius
+    share[near] = room > 0.0
+    met = near[np.abs(room) < step]
+    fine = ((np.arange(PARTS) + 0.5) / PARTS - 0.5) * step
+    total = np.zeros(len(met))
+    for y in fine:
+        for x in fine:
+            room = _measure(group, grid[:, met] + [[x], [y]]) - radius
+            total += ndtr(room / (SOFT * step))
+    share[met] = total / PARTS**2
+    return share
+
+
+def _weigh_cubic(t: Floats) -> list[Floats]:
+    """Lagrange's weights of the places -1, 0, 1 and 2 at t, for 0 <= t <= 1."""
+    return [
+        -t * (t - 1.0) * (t - 2.0) / 6.0,
+        (t + 1.0) * (t - 1.0) * (t - 2.0) / 2.0,
+        -(t + 1.0) * t * (t - 2.0) / 2.0,
+        (t + 1.0) * t * (t - 1.0) / 6.0,
+    ]
+
+
+def _measure(group: list[NearPark], at: Floats) -> Floats:
+    """Signed distance from places to the nearest edge of any park, positive inside all of them."""
+    least: Floats = np.min([_measure_one(park, at) for park in group], axis=0)
+    return least
+
+
+def _measure_one(park: NearPark, at: Floats) -> Floats:
+    """Signed distance from places to the edges, positive inside; infinite without edges."""
+    x, y = at[0][:, None], at[1][:, None]
+    (x0, y0), (x1, y1) = park.start.T, park.end.T
+    ax, ay, bx, by = x0 - x, y0 - y, x1 - x, y1 - y
+    dx, dy = x1 - x0, y1 - y0
+    along = np.clip(-(ax * dx + ay * dy) / np.maximum(dx * dx + dy * dy, 1e-12), 0.0, 1.0)
+    near = np.sqrt(((ax + along * dx) ** 2 + (ay + along * dy) ** 2).min(axis=1, initial=np.inf))
+    # Crossed on the straight way back to the station's centre.
+    apart = (x * ay - y * ax > 0.0) != (x * by - y * bx > 0.0)
+    crossed = apart & ((ax * by - ay * bx > 0.0) != (x0 * y1 - y0 * x1 > 0.0))
+    inside = park.inside ^ (crossed.sum(axis=1) % 2 == 1)
+    return np.where(inside, near, -near)
