@@ -359,7 +359,7 @@ PUBLIC int integrate_nearby(const whole *first, const double *start, const doubl
     return done;
 }
 
-/* By how much conditions hold together more often than their product says: joint.py has the same in numpy. */
+/* The probability that several conditions hold together: joint.py has the same in numpy. */
 #define STEP 0.7  /* this and what follows as in joint.py */
 #define PARTS 3
 #define SOFT (0.4 / PARTS)
@@ -382,7 +382,7 @@ typedef struct {
 typedef struct {
     whole from, to, head;
     int inside;
-    double sigma;
+    double sigma, p;
 } near_park;
 
 /* Room for one claim: values at the points, and on the largest grid. */
@@ -467,12 +467,16 @@ typedef struct {
     whole first, last;
 } bunch;
 
+/* Signed distance to the nearest edge of any; where the boundary they share lies between two of them, no shift
+ * of it helps. */
 static double measure_all(const bunch *b, double x, double y) {
-    double least = measure_one(b->edges, &b->parks[b->first], x, y);
-    for (whole k = b->first + 1; k < b->last; k++)
-        if (b->parks[k].head == b->parks[b->first].head)
-            least = fmin(least, measure_one(b->edges, &b->parks[k], x, y));
-    return least;
+    double least = measure_one(b->edges, &b->parks[b->first], x, y), most = least;
+    for (whole k = b->first + 1; k < b->last; k++) {
+        if (b->parks[k].head != b->parks[b->first].head) continue;
+        double clear = measure_one(b->edges, &b->parks[k], x, y);
+        least = fmin(least, clear), most = fmax(most, clear);
+    }
+    return least < 0.0 && most > 0.0 && fabs(least + most) < 2.0 * SAME_M ? -INFINITY : least;
 }
 
 /* Share of each square of a grid, row after row from the south-west, whence the disc is inside. */
@@ -552,24 +556,30 @@ static double mean(const double *values, whole count) {
     return sum / (double)count;
 }
 
-static double join_conditions(const edge *edges, desk *d, whole parks, const double *cell, const errors *e) {
+static double divide(double known, double own) { return own > 0.0 ? known / own : 0.0; }
+
+static double join_conditions(const edge *edges, desk *d, whole parks, const double *cell, double cell_p,
+                              const errors *e) {
     find_groups(edges, d->parks, parks);
     for (whole k = 0; k < e->points; k++)
         d->held[k] = touch(cell, e->sigma_fix * e->east[k], e->sigma_fix * e->north[k], e->radius);
-    double apart = mean(d->held, e->points);
+    double scale = divide(cell_p, mean(d->held, e->points));
     for (whole head = 0; head < parks; head++) {
         if (d->parks[head].head != head) continue;
+        double least = INFINITY, better = 1.0;
         whole members = 0;
         for (whole k = head; k < parks; k++) {
             if (d->parks[k].head != head) continue;
             find_shares(&(bunch){edges, d->parks, k, k + 1}, e, d);
-            apart *= mean(d->share, e->points);
+            double own = mean(d->share, e->points);
+            if (own < least) least = own, better = divide(d->parks[k].p, own);
             members++;
         }
+        scale *= better;
         if (members > 1) find_shares(&(bunch){edges, d->parks, head, parks}, e, d);
         for (whole k = 0; k < e->points; k++) d->held[k] *= d->share[k];
     }
-    return mean(d->held, e->points) - apart;
+    return mean(d->held, e->points) * scale;
 }
 
 static int lay_desk(desk *d, const errors *e, whole claims, const whole *first) {
@@ -592,13 +602,13 @@ static errors make_errors(double radius, double sigma_fix, whole points, const d
     return (errors){radius, sigma_fix, points, east, north, furthest, kernel};
 }
 
-/* Of each claim, by how much its conditions hold together more often than their product says. Pairs of a claim
- * and a park come end to end; a claim's begin at claim[k]. */
+/* The probability that the conditions of each claim hold together. Pairs of a claim and a park come end to end;
+ * a claim's begin at claim[k]. */
 PUBLIC int join_contained(const outlines *o, whole claims, const whole *claim, const double *cell, whole n,
                           const whole *park, const double *lons, const double *lats, const double *frames,
-                          const uint8_t *inside, const double *sigma, double radius, double sigma_fix,
-                          whole points, const double *east, const double *north, double furthest,
-                          const double *kernel, double *more) {
+                          const uint8_t *inside, const double *pair_p, const double *claim_p,
+                          const double *sigma, double radius, double sigma_fix, whole points, const double *east, const double *north, double furthest,
+                          const double *kernel, double *joint) {
     errors e = make_errors(radius, sigma_fix, points, east, north, furthest, kernel);
     scratch s = {0};
     desk d = {0};
@@ -608,12 +618,12 @@ PUBLIC int join_contained(const outlines *o, whole claims, const whole *claim, c
         for (whole k = claim[c]; k < claim[c + 1] && done; k++) {
             frame f = {frames[k], frames[n + k], frames[2 * n + k], frames[3 * n + k]};
             near_park *one = &d.parks[k - claim[c]];
-            *one = (near_park){s.count, 0, 0, inside[k], sigma[k]};
+            *one = (near_park){s.count, 0, 0, inside[k], sigma[k], pair_p[k]};
             done = keep_contained(&s, o, park[k], lons[k], lats[k], &f,
                                   radius + REACH * hypot(sigma_fix, sigma[k]));
             one->to = s.count;
         }
-        if (done) more[c] = join_conditions(s.edges, &d, claim[c + 1] - claim[c], &cell[3 * c], &e);
+        if (done) joint[c] = join_conditions(s.edges, &d, claim[c + 1] - claim[c], &cell[3 * c], claim_p[c], &e);
     }
     free_scratch(&s);
     clear_desk(&d);
@@ -623,9 +633,9 @@ PUBLIC int join_contained(const outlines *o, whole claims, const whole *claim, c
 /* The same from the edges laid out near each pair. */
 PUBLIC int join_nearby(const whole *first, const double *start, const double *end, whole claims,
                        const whole *claim, const double *cell, const whole *pair, const double *place,
-                       const double *stretch, const uint8_t *inside, const double *sigma, double radius,
-                       double sigma_fix, whole points, const double *east, const double *north,
-                       double furthest, const double *kernel, double *more) {
+                       const double *stretch, const uint8_t *inside, const double *pair_p,
+                       const double *claim_p, const double *sigma, double radius, double sigma_fix, whole points, const double *east, const double *north,
+                       double furthest, const double *kernel, double *joint) {
     errors e = make_errors(radius, sigma_fix, points, east, north, furthest, kernel);
     scratch s = {0};
     desk d = {0};
@@ -635,12 +645,12 @@ PUBLIC int join_nearby(const whole *first, const double *start, const double *en
         for (whole k = claim[c]; k < claim[c + 1] && done; k++) {
             whole p = pair[k];
             near_park *one = &d.parks[k - claim[c]];
-            *one = (near_park){s.count, 0, 0, inside[k], sigma[k]};
+            *one = (near_park){s.count, 0, 0, inside[k], sigma[k], pair_p[k]};
             done = keep_nearby(&s, start, end, first[p], first[p + 1], &place[2 * k], &stretch[2 * k],
                                radius + REACH * hypot(sigma_fix, sigma[k]));
             one->to = s.count;
         }
-        if (done) more[c] = join_conditions(s.edges, &d, claim[c + 1] - claim[c], &cell[3 * c], &e);
+        if (done) joint[c] = join_conditions(s.edges, &d, claim[c + 1] - claim[c], &cell[3 * c], claim_p[c], &e);
     }
     free_scratch(&s);
     clear_desk(&d);

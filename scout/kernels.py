@@ -52,7 +52,9 @@ class JoinErrors(NamedTuple):
     """The station, its errors and those of the boundaries, for pairs of a claim and a park."""
 
     inside: Bools  # the station's centre, of each pair
-    sigma_m: Floats  # of the boundary's error
+    pair_p: Floats  # how surely the disc lies inside
+    claim_p: Floats  # and touches the cells of the claim
+    sigma_m: Floats  # of the boundary's error of each pair
     radius_m: float
     sigma_fix_m: float
     points: Floats  # shape (2, count), of unit sigma
@@ -67,7 +69,8 @@ class JoinErrors(NamedTuple):
         station = ctypes.c_double(self.radius_m), ctypes.c_double(self.sigma_fix_m)
         points = (_floats(self.points[k], count) for k in (0, 1))
         furthest, kernel = ctypes.c_double(self.furthest), _floats(self.kernel, len(self.kernel))
-        return flags, _floats(self.sigma_m, n), *station, count, *points, furthest, kernel
+        known = _floats(self.pair_p, n), _floats(self.claim_p, len(self.claim_p))
+        return flags, *known, _floats(self.sigma_m, n), *station, count, *points, furthest, kernel
 
 
 class CompiledOutlines:
@@ -162,16 +165,22 @@ class CompiledOutlines:
     def join(
         self, claim: Ints, cell: Floats, park: Ints, lon: Floats, lat: Floats, frame: Any, errors: JoinErrors
     ) -> Floats:
-        """By how much each claim's conditions hold together more than their product; see `scout.geo.joint`.
+        """Probability that each claim's conditions hold together, see `scout.geo.joint`.
 
         Pairs of a claim and a park come end to end; ``claim`` has where a claim's begin, and the end.
         """
         n = len(park)
-        more = np.empty(len(claim) - 1)
-        words = (ctypes.byref(self._all), len(more), *_claims(claim, cell, n), n, _numbers(park, self._parks))
+        joint = np.empty(len(errors.claim_p))
+        words = (
+            ctypes.byref(self._all),
+            len(joint),
+            *_claims(claim, cell, n),
+            n,
+            _numbers(park, self._parks),
+        )
         places = _floats(lon, n), _floats(lat, n), _stack_frame(frame, n)
-        _call_checked("join_contained", *words, *places, *errors.words(n), more)
-        return more
+        _call_checked("join_contained", *words, *places, *errors.words(n), joint)
+        return joint
 
 
 class CompiledEdges:
@@ -233,13 +242,13 @@ class CompiledEdges:
     def join(
         self, claim: Ints, cell: Floats, pair: Ints, place: Floats, stretch: Floats, errors: JoinErrors
     ) -> Floats:
-        """By how much each claim's conditions hold together more, see `CompiledOutlines.join`."""
+        """Probability that each claim's conditions hold together, see `CompiledOutlines.join`."""
         n = len(pair)
-        more = np.empty(len(claim) - 1)
-        words = (self._first, *self._ends, len(more), *_claims(claim, cell, n), _numbers(pair, self._pairs))
+        joint = np.empty(len(errors.claim_p))
+        words = (self._first, *self._ends, len(joint), *_claims(claim, cell, n), _numbers(pair, self._pairs))
         places = _floats(place, n, 2), _floats(stretch, n, 2)
-        _call_checked("join_nearby", *words, *places, *errors.words(n), more)
-        return more
+        _call_checked("join_nearby", *words, *places, *errors.words(n), joint)
+        return joint
 
 
 def _error(inside: Bools, radius_m: float, sigma_m: Floats, rays: Floats) -> tuple[Any, ...]:

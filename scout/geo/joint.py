@@ -79,16 +79,25 @@ class UnsureConditions(NamedTuple):
     cells: Bools  # whether the cells are a condition
     first: Ints  # where a claim's pairs begin; one more entry at the end
     pair: Ints  # numbers, of the pairs of all claims
+    cells_p: Floats  # how surely the cells are touched
+    pair_p: Floats  # and the disc lies inside
 
     def take(self, k: int, size: int) -> UnsureConditions:
         """Those of ``size`` claims from the k-th."""
         first = self.first[k : k + size + 1]
-        pair = self.pair[first[0] : first[-1]]
-        return UnsureConditions(self.claim[k : k + size], self.cells[k : k + size], first - first[0], pair)
+        claims, pairs = slice(k, k + size), slice(first[0], first[-1])
+        return UnsureConditions(
+            self.claim[claims],
+            self.cells[claims],
+            first - first[0],
+            self.pair[pairs],
+            self.cells_p[claims],
+            self.pair_p[pairs],
+        )
 
 
 def join_parts(
-    first: Ints, grids_p: Floats, parks_p: Floats, find_more: Callable[[UnsureConditions], Floats]
+    first: Ints, grids_p: Floats, parks_p: Floats, join: Callable[[UnsureConditions], Floats]
 ) -> Floats:
     """Confidence of each claim: the probability that all of its conditions hold.
 
@@ -98,8 +107,8 @@ def join_parts(
         Where each claim's parks begin; each has one at least, or none has any.
     grids_p : array, shape (n,)
     parks_p : array, shape (first[-1],)
-    find_more : callable
-        By how much claims' conditions hold together more often than the product of their probabilities says.
+    join : callable
+        Gives the probability that the unsure conditions of claims hold together.
     """
     if len(parks_p) == 0:
         return grids_p
@@ -114,16 +123,15 @@ def join_parts(
         return whole
     _, pair = expand_ranges(first[claim], sizes[claim])
     pair = pair[unsure[pair]]
-    some = UnsureConditions(claim, cells[claim], np.append(0, np.cumsum(count[claim])), pair)
+    at = np.append(0, np.cumsum(count[claim]))
+    held, p = np.where(cells[claim], grids_p[claim], 1.0), parks_p[pair]
+    some = UnsureConditions(claim, cells[claim], at, pair, held, p)
     parts = [some.take(k, _BATCH) for k in range(0, len(claim), _BATCH)]
-    more = np.concatenate(map_on_threads(find_more, parts) if len(parts) > 1 else [find_more(some)])
-    held = np.where(some.cells, grids_p[claim], 1.0)
-    p, heads = parks_p[pair], some.first[:-1]
-    product = held * np.multiply.reduceat(p, heads)
+    joint = np.concatenate(map_on_threads(join, parts) if len(parts) > 1 else [join(some)])
     # Bounds of Frechet: not surer than any, and at worst each fails where no other does.
-    most = np.minimum(held, np.minimum.reduceat(p, heads))
-    worst = np.maximum(held - np.add.reduceat(1.0 - p, heads), 0.0)
-    whole[claim] *= np.clip(product + more, worst, most) / product
+    most = np.minimum(held, np.minimum.reduceat(p, at[:-1]))
+    worst = np.maximum(held - np.add.reduceat(1.0 - p, at[:-1]), 0.0)
+    whole[claim] *= np.clip(joint, worst, most) / (held * np.multiply.reduceat(p, at[:-1]))
     return whole
 
 
@@ -135,7 +143,7 @@ def join_contained(
     errors: tuple[float, float, Floats],
     inside: Bools,
 ) -> Floats:
-    """By how much conditions at places hold together more often than their product says.
+    """Probability that conditions at places hold together.
 
     Parameters
     ----------
@@ -154,20 +162,21 @@ def join_contained(
     radius, fix, sigma = errors
     if boundaries.compiled is not None:
         frame = make_polynomial_frame(lat)
-        words = make_errors(inside, sigma, radius, fix)
+        words = make_errors(some, inside, errors)
         east = boundaries.near_side(park, lon)
         return boundaries.compiled.join(some.first, cell, park, east, lat, frame, words)
     edges = boundaries.edges_within(park, lon, lat, compute_reach_m(radius, np.hypot(fix, sigma)))
-    return join_edges(some.first, cell, edges, inside, errors)
+    return join_edges(some, cell, edges, inside, errors)
 
 
-def make_errors(inside: Bools, sigma_m: Floats, radius_m: float, sigma_fix_m: float) -> JoinErrors:
+def make_errors(some: UnsureConditions, inside: Bools, errors: tuple[float, float, Floats]) -> JoinErrors:
     """The errors as the compiled loops take them."""
-    return JoinErrors(inside, sigma_m, radius_m, sigma_fix_m, POINTS, _FURTHEST, KERNEL)
+    radius, fix, sigma = errors
+    return JoinErrors(inside, some.pair_p, some.cells_p, sigma, radius, fix, POINTS, _FURTHEST, KERNEL)
 
 
 def join_edges(
-    first: Ints,
+    some: UnsureConditions,
     cell: Floats,
     edges: tuple[Ints, Floats, Floats],
     inside: Bools,
@@ -178,15 +187,12 @@ def join_edges(
     pair, start, end = edges
     at = np.searchsorted(pair, np.arange(len(inside) + 1))
     near = [
-        NearPark(start[i:j], end[i:j], bool(inside[k]), float(sigma[k]))
+        NearPark(start[i:j], end[i:j], bool(inside[k]), float(sigma[k]), float(some.pair_p[k]))
         for k, (i, j) in enumerate(pairwise(at.tolist()))
     ]
-    return np.array(
-        [
-            join_conditions((int(code), x, y), near[i:j], radius, fix)
-            for (code, x, y), (i, j) in zip(cell.tolist(), pairwise(first.tolist()), strict=True)
-        ]
-    )
+    cells = [(int(code), x, y) for code, x, y in cell.tolist()]
+    claims = zip(cells, some.cells_p.tolist(), pairwise(some.first.tolist()), strict=True)
+    return np.array([join_conditions(what, p, near[i:j], radius, fix) for what, p, (i, j) in claims])
 
 
 class NearPark(NamedTuple):
@@ -196,35 +202,46 @@ class NearPark(NamedTuple):
     end: Floats
     inside: bool  # the station's centre
     sigma_m: float  # of the boundary's error
+    p: float  # how surely the disc lies inside
 
 
 def join_conditions(
-    cell: tuple[int, float, float], parks: list[NearPark], radius_m: float, sigma_fix_m: float
+    cell: tuple[int, float, float], cell_p: float, parks: list[NearPark], radius_m: float, sigma_fix_m: float
 ) -> float:
-    """By how much conditions hold together more often than their product says.
+    """Probability that conditions hold together.
 
     Parameters
     ----------
     cell : code, x, y
         Of one cell, x and y lead in metres from the centre to the nearest lines; of more, from the line or
         corner to the centre.
+    cell_p : float
+        How surely the cells are touched.
     parks : list of NearPark
         Edges within the disc's radius and `REACH_SIGMAS` of both errors.
 
-    Returns
-    -------
-    float
-        To be added to the product of the conditions' probabilities.
+    Notes
+    -----
+    What the points give is scaled by what is known better: by each condition's probability over the points'
+    own value for it; of parks that share an error, the least sure one's.
     """
     at = sigma_fix_m * POINTS
     held = _touches(cell, at, radius_m)
-    apart = float(held.mean())
+    scale = _divide(cell_p, float(held.mean()))
     for group in _find_groups(parks):
+        least = np.inf
         for one in group:
             share = _find_shares([one], at, radius_m, sigma_fix_m)
-            apart *= float(share.mean())
+            own = float(share.mean())
+            if own < least:
+                least, better = own, _divide(one.p, own)
+        scale *= better
         held = held * (share if len(group) == 1 else _find_shares(group, at, radius_m, sigma_fix_m))
-    return float(held.mean()) - apart
+    return float(held.mean()) * scale
+
+
+def _divide(known: float, own: float) -> float:
+    return known / own if own > 0.0 else 0.0
 
 
 def _touches(cell: tuple[int, float, float], at: Floats, radius: float) -> Floats:
@@ -319,9 +336,14 @@ def _weigh_cubic(t: Floats) -> list[Floats]:
 
 
 def _measure(group: list[NearPark], at: Floats) -> Floats:
-    """Signed distance from places to the nearest edge of any park, positive inside all of them."""
-    least: Floats = np.min([_measure_one(park, at) for park in group], axis=0)
-    return least
+    """Signed distance from places to the nearest edge of any park, positive inside all of them.
+
+    Where the boundary they share lies between two of them, no shift of it helps: minus infinity.
+    """
+    clear = [_measure_one(park, at) for park in group]
+    least, most = np.min(clear, axis=0), np.max(clear, axis=0)
+    between = (least < 0.0) & (most > 0.0) & (np.abs(least + most) < 2 * SAME_M)
+    return np.where(between, -np.inf, least)
 
 
 def _measure_one(park: NearPark, at: Floats) -> Floats:

@@ -120,7 +120,7 @@ def judge_together(claims: Claims, at: JudgedClaims, parks_p: Floats, ground: Ju
     row, _ = expand_ranges(claims.first[:-1], np.diff(claims.first))
     fix = float(probability.compute_sigma(ground.station.fix_error_m))
 
-    def find_more(some: UnsureConditions) -> Floats:
+    def join(some: UnsureConditions) -> Floats:
         pair, claim = some.pair, some.claim
         park = claims.park[pair]
         cell = lay_out_cells(claims, claim, some.cells, (at.lon[claim], at.lat[claim]), ground.level)
@@ -129,7 +129,7 @@ def judge_together(claims: Claims, at: JudgedClaims, parks_p: Floats, ground: Ju
         errors = ground.station.radius_m, fix, sigma
         return join_contained(ground.boundaries, some, cell, place, errors, at.clearance_m[pair] > 0)
 
-    return join_parts(claims.first, at.grids_p, parks_p, find_more)
+    return join_parts(claims.first, at.grids_p, parks_p, join)
 
 
 def lay_out_cells(
