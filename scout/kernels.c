@@ -362,7 +362,6 @@ PUBLIC int integrate_nearby(const whole *first, const double *start, const doubl
 /* The probability that several conditions hold together: joint.py has the same in numpy. */
 #define STEP 0.7  /* this and what follows as in joint.py */
 #define PARTS 3
-#define SOFT (0.4 / PARTS)
 #define TAPS 5
 #define SHARP 0.2
 #define SAME_M 0.1
@@ -378,6 +377,11 @@ typedef struct {
     const double *kernel;
 } errors;
 
+/* An edge from the station's centre, with its step and what is the same for all places. */
+typedef struct {
+    double x0, y0, x1, y1, dx, dy, per, turn;
+} side;
+
 /* A park near a station: its edges among those kept, whether the centre is inside, whose error it shares. */
 typedef struct {
     whole from, to, head;
@@ -389,14 +393,16 @@ typedef struct {
 typedef struct {
     double *held, *share, *grid, *rows;
     near_park *parks;
+    side *sides;
+    whole room;
+    double sigma; /* for which the places of the points on the grid are known */
+    whole *corner;
+    double *weight;
 } desk;
 
 static double normal(double x) { return 0.5 * erfc(-x * 0.70710678118654752440); }
 
-static double soften(double room, double sigma) {
-    double x = room / sigma;
-    return x > 9.0 ? 1.0 : x < -9.0 ? 0.0 : normal(x);
-}
+static double ramp(double room, double width) { return fmin(fmax(room / width + 0.5, 0.0), 1.0); }
 
 static double touch(const double *cell, double east, double north, double radius) {
     int code = (int)cell[0];
@@ -446,23 +452,24 @@ static void find_groups(const edge *edges, near_park *parks, whole count) {
 }
 
 /* Signed distance from a place to the edges of a park, positive inside; infinite without edges. */
-static double measure_one(const edge *edges, const near_park *park, double x, double y) {
+static double measure_one(const side *sides, const near_park *park, double x, double y) {
     double best = INFINITY;
     int odd = park->inside;
-    for (whole e = park->from; e < park->to; e++) {
-        double x0 = edges[e].x0, y0 = edges[e].y0, x1 = edges[e].x1, y1 = edges[e].y1;
-        double ax = x0 - x, ay = y0 - y, bx = x1 - x, by = y1 - y, squared;
-        nearest_share(ax, ay, x1 - x0, y1 - y0, &squared);
+    for (const side *e = sides + park->from; e < sides + park->to; e++) {
+        double ax = e->x0 - x, ay = e->y0 - y, bx = e->x1 - x, by = e->y1 - y;
+        double along = -(ax * e->dx + ay * e->dy) * e->per;
+        along = along < 0.0 ? 0.0 : along > 1.0 ? 1.0 : along;
+        double fx = ax + along * e->dx, fy = ay + along * e->dy, squared = fx * fx + fy * fy;
         best = squared < best ? squared : best;
-        if ((x * ay - y * ax > 0.0) == (x * by - y * bx > 0.0)) continue;
-        if ((ax * by - ay * bx > 0.0) != (x0 * y1 - y0 * x1 > 0.0)) odd ^= 1;
+        int apart = (x * ay - y * ax > 0.0) != (x * by - y * bx > 0.0);
+        odd ^= apart & ((ax * by - ay * bx > 0.0) != (e->turn > 0.0));
     }
     return odd ? sqrt(best) : -sqrt(best);
 }
 
 /* Parks that share a boundary error: the one at first, or all those up to last that have its head. */
 typedef struct {
-    const edge *edges;
+    const side *sides;
     const near_park *parks;
     whole first, last;
 } bunch;
@@ -470,10 +477,10 @@ typedef struct {
 /* Signed distance to the nearest edge of any; where the boundary they share lies between two of them, no shift
  * of it helps. */
 static double measure_all(const bunch *b, double x, double y) {
-    double least = measure_one(b->edges, &b->parks[b->first], x, y), most = least;
+    double least = measure_one(b->sides, &b->parks[b->first], x, y), most = least;
     for (whole k = b->first + 1; k < b->last; k++) {
         if (b->parks[k].head != b->parks[b->first].head) continue;
-        double clear = measure_one(b->edges, &b->parks[k], x, y);
+        double clear = measure_one(b->sides, &b->parks[k], x, y);
         least = fmin(least, clear), most = fmax(most, clear);
     }
     return least < 0.0 && most > 0.0 && fabs(least + most) < 2.0 * SAME_M ? -INFINITY : least;
@@ -483,23 +490,29 @@ static double measure_all(const bunch *b, double x, double y) {
 static void average(const bunch *b, const errors *e, double step, whole outer, double *share) {
     double sigma = b->parks[b->first].sigma;
     double far = REACH * REACH * (sigma * sigma + e->sigma_fix * e->sigma_fix);
-    for (whole j = -outer; j <= outer; j++)
+    for (whole j = -outer; j <= outer; j++) {
+        whole known = 0; /* squares ahead that are like the last one: a step changes clearance by a step */
+        double last = 0.0;
         for (whole i = -outer; i <= outer; i++, share++) {
             double x = (double)i * step, y = (double)j * step;
             *share = 0.0;
             if (!(x * x + y * y <= far)) continue;
+            *share = last;
+            if (known-- > 0) continue;
             double room = measure_all(b, x, y) - e->radius;
-            *share = room > 0.0;
+            *share = last = room > 0.0;
+            known = isfinite(room) ? (whole)(fabs(room) / step * 0.999999) - 1 : 0;
             if (!(fabs(room) < step)) continue;
             double total = 0.0;
             for (int q = 0; q < PARTS; q++)
                 for (int p = 0; p < PARTS; p++) {
                     double east = (((double)p + 0.5) / PARTS - 0.5) * step;
                     double north = (((double)q + 0.5) / PARTS - 0.5) * step;
-                    total += soften(measure_all(b, x + east, y + north) - e->radius, SOFT * step);
+                    total += ramp(measure_all(b, x + east, y + north) - e->radius, step / PARTS);
                 }
             *share = total / (PARTS * PARTS);
         }
+    }
 }
 
 static void weigh_cubic(double t, double *w) {
@@ -509,24 +522,39 @@ static void weigh_cubic(double t, double *w) {
     w[3] = (t + 1.0) * t * (t - 1.0) / 6.0;
 }
 
+/* Where the points lie on the grid, and the weights of the values about them. */
+static void place_points(const errors *e, double step, whole inner, double sigma, desk *d) {
+    if (d->sigma == sigma) return;
+    d->sigma = sigma;
+    for (whole k = 0; k < e->points; k++) {
+        double x = e->sigma_fix * e->east[k] / step + (double)inner;
+        double y = e->sigma_fix * e->north[k] / step + (double)inner;
+        whole i = (whole)x, j = (whole)y;
+        d->corner[k] = (j - 1) * (2 * inner + 1) + i - 1;
+        weigh_cubic(x - (double)i, &d->weight[8 * k]);
+        weigh_cubic(y - (double)j, &d->weight[8 * k + 4]);
+    }
+}
+
 /* Share of a boundary error at which the disc is inside, at each point of the receiver's error. */
 static void find_shares(const bunch *b, const errors *e, desk *d) {
     double sigma = b->parks[b->first].sigma;
     if (sigma < SHARP * e->sigma_fix || sigma <= TINY) {
         for (whole k = 0; k < e->points; k++) {
             double clear = measure_all(b, e->sigma_fix * e->east[k], e->sigma_fix * e->north[k]);
-            d->share[k] = soften(clear - e->radius, fmax(sigma, TINY));
+            double x = (clear - e->radius) / fmax(sigma, TINY);
+            d->share[k] = x > 9.0 ? 1.0 : x < -9.0 ? 0.0 : normal(x);
         }
         return;
     }
     double step = STEP * sigma;
-    whole inner = (whole)(e->furthest * e->sigma_fix / step) + 2, side = 2 * (inner + TAPS) + 1;
-    whole left = side - 2 * TAPS;
+    whole inner = (whole)(e->furthest * e->sigma_fix / step) + 2, wide = 2 * (inner + TAPS) + 1;
+    whole left = wide - 2 * TAPS;
     average(b, e, step, inner + TAPS, d->grid);
-    for (whole j = 0; j < side; j++)
+    for (whole j = 0; j < wide; j++)
         for (whole i = 0; i < left; i++) {
             double sum = 0.0;
-            for (int k = 0; k <= 2 * TAPS; k++) sum += e->kernel[k] * d->grid[j * side + i + k];
+            for (int k = 0; k <= 2 * TAPS; k++) sum += e->kernel[k] * d->grid[j * wide + i + k];
             d->rows[j * left + i] = sum;
         }
     for (whole j = 0; j < left; j++)
@@ -535,15 +563,12 @@ static void find_shares(const bunch *b, const errors *e, desk *d) {
             for (int k = 0; k <= 2 * TAPS; k++) sum += e->kernel[k] * d->rows[(j + k) * left + i];
             d->grid[j * left + i] = sum;
         }
+    place_points(e, step, inner, sigma, d);
     for (whole k = 0; k < e->points; k++) {
-        double x = e->sigma_fix * e->east[k] / step + (double)inner;
-        double y = e->sigma_fix * e->north[k] / step + (double)inner;
-        whole i = (whole)x, j = (whole)y;
-        double east[4], north[4], sum = 0.0;
-        weigh_cubic(x - (double)i, east);
-        weigh_cubic(y - (double)j, north);
+        const double *east = &d->weight[8 * k], *north = east + 4;
+        double sum = 0.0;
         for (int r = 0; r < 4; r++) {
-            const double *row = &d->grid[(j + r - 1) * left + i - 1];
+            const double *row = &d->grid[d->corner[k] + r * left];
             sum += north[r] * (east[0] * row[0] + east[1] * row[1] + east[2] * row[2] + east[3] * row[3]);
         }
         d->share[k] = fmin(fmax(sum, 0.0), 1.0);
@@ -558,9 +583,15 @@ static double mean(const double *values, whole count) {
 
 static double divide(double known, double own) { return own > 0.0 ? known / own : 0.0; }
 
-static double join_conditions(const edge *edges, desk *d, whole parks, const double *cell, double cell_p,
+static double join_laid(const edge *edges, desk *d, whole parks, const double *cell, double cell_p,
                               const errors *e) {
     find_groups(edges, d->parks, parks);
+    for (whole k = 0; k < d->parks[parks - 1].to; k++) {
+        const edge *p = &edges[k];
+        double dx = p->x1 - p->x0, dy = p->y1 - p->y0;
+        double per = 1.0 / fmax(dx * dx + dy * dy, 1e-12), turn = p->x0 * p->y1 - p->y0 * p->x1;
+        d->sides[k] = (side){p->x0, p->y0, p->x1, p->y1, dx, dy, per, turn};
+    }
     for (whole k = 0; k < e->points; k++)
         d->held[k] = touch(cell, e->sigma_fix * e->east[k], e->sigma_fix * e->north[k], e->radius);
     double scale = divide(cell_p, mean(d->held, e->points));
@@ -570,31 +601,48 @@ static double join_conditions(const edge *edges, desk *d, whole parks, const dou
         whole members = 0;
         for (whole k = head; k < parks; k++) {
             if (d->parks[k].head != head) continue;
-            find_shares(&(bunch){edges, d->parks, k, k + 1}, e, d);
+            find_shares(&(bunch){d->sides, d->parks, k, k + 1}, e, d);
             double own = mean(d->share, e->points);
             if (own < least) least = own, better = divide(d->parks[k].p, own);
             members++;
         }
         scale *= better;
-        if (members > 1) find_shares(&(bunch){edges, d->parks, head, parks}, e, d);
+        if (members > 1) find_shares(&(bunch){d->sides, d->parks, head, parks}, e, d);
         for (whole k = 0; k < e->points; k++) d->held[k] *= d->share[k];
     }
     return mean(d->held, e->points) * scale;
 }
 
+/* The same, with room made for the edges; negative where memory ran out. */
+static double join_conditions(const scratch *s, desk *d, whole parks, const double *cell, double cell_p,
+                              const errors *e) {
+    if (s->count > d->room) {
+        side *sides = realloc(d->sides, (size_t)s->room * sizeof(side));
+        if (!sides) return -1.0;
+        d->sides = sides, d->room = s->room;
+    }
+    return join_laid(s->edges, d, parks, cell, cell_p, e);
+}
+
 static int lay_desk(desk *d, const errors *e, whole claims, const whole *first) {
-    whole side = 2 * ((whole)(e->furthest / (STEP * SHARP)) + 2 + TAPS) + 1, most = 1;
+    whole wide = 2 * ((whole)(e->furthest / (STEP * SHARP)) + 2 + TAPS) + 1, most = 1;
     for (whole k = 0; k < claims; k++) most = first[k + 1] - first[k] > most ? first[k + 1] - first[k] : most;
-    d->held = malloc((size_t)(2 * e->points + 2 * side * side) * sizeof(double));
+    d->held = malloc((size_t)(2 * e->points + 2 * wide * wide) * sizeof(double));
     d->parks = malloc((size_t)most * sizeof(near_park));
-    if (!d->held || !d->parks) return 0;
-    d->share = d->held + e->points, d->grid = d->share + e->points, d->rows = d->grid + side * side;
+    d->corner = malloc((size_t)e->points * sizeof(whole));
+    d->weight = malloc((size_t)(8 * e->points) * sizeof(double));
+    d->sigma = -1.0;
+    if (!d->held || !d->parks || !d->corner || !d->weight) return 0;
+    d->share = d->held + e->points, d->grid = d->share + e->points, d->rows = d->grid + wide * wide;
     return 1;
 }
 
 static void clear_desk(desk *d) {
     free(d->held);
     free(d->parks);
+    free(d->corner);
+    free(d->weight);
+    free(d->sides);
 }
 
 static errors make_errors(double radius, double sigma_fix, whole points, const double *east,
@@ -623,7 +671,9 @@ PUBLIC int join_contained(const outlines *o, whole claims, const whole *claim, c
                                   radius + REACH * hypot(sigma_fix, sigma[k]));
             one->to = s.count;
         }
-        if (done) joint[c] = join_conditions(s.edges, &d, claim[c + 1] - claim[c], &cell[3 * c], claim_p[c], &e);
+        if (!done) break;
+        joint[c] = join_conditions(&s, &d, claim[c + 1] - claim[c], &cell[3 * c], claim_p[c], &e);
+        done = joint[c] >= 0.0;
     }
     free_scratch(&s);
     clear_desk(&d);
@@ -650,7 +700,9 @@ PUBLIC int join_nearby(const whole *first, const double *start, const double *en
                                radius + REACH * hypot(sigma_fix, sigma[k]));
             one->to = s.count;
         }
-        if (done) joint[c] = join_conditions(s.edges, &d, claim[c + 1] - claim[c], &cell[3 * c], claim_p[c], &e);
+        if (!done) break;
+        joint[c] = join_conditions(&s, &d, claim[c + 1] - claim[c], &cell[3 * c], claim_p[c], &e);
+        done = joint[c] >= 0.0;
     }
     free_scratch(&s);
     clear_desk(&d);

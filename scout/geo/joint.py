@@ -32,7 +32,6 @@ Bools = NDArray[np.bool_]
 POINT_COUNT = 1024
 STEP = 0.7  # of the grid, in sigmas of the boundary's error
 PARTS = 3  # of a square of the grid, along each side, where a boundary may run through it
-SOFT = 0.4 / PARTS  # of a step: the part of the boundary's error by which it is softened before it is laid out
 TAPS = 5  # to either side; 3.5 sigmas
 SHARP = 0.2  # of the receiver's sigma: a boundary that errs less is taken as straight over its error
 SAME_M = 0.1  # vertices nearer to each other are one, and edges between them one boundary
@@ -52,10 +51,9 @@ _FURTHEST = float(np.sqrt(-2.0 * np.log(0.5 / POINT_COUNT)))
 
 
 def _make_kernel() -> Floats:
-    """Weights of the normal blur that is left after softening and averaging, by steps of the grid."""
+    """Weights of the normal blur that is left after averaging over squares, by steps of the grid."""
     tap = np.arange(-TAPS, TAPS + 1)
-    rest = 1.0 - STEP**2 * (SOFT**2 + 1.0 / 12.0)
-    weight = np.exp(-0.5 * (tap * STEP) ** 2 / rest)
+    weight = np.exp(-0.5 * (tap * STEP) ** 2 / (1.0 - STEP**2 / 12.0))
     kernel: Floats = weight / weight.sum()
     return kernel
 
@@ -320,7 +318,7 @@ def _average(group: list[NearPark], step: float, outer: int, errors: tuple[float
     for y in fine:
         for x in fine:
             room = _measure(group, grid[:, met] + [[x], [y]]) - radius
-            total += ndtr(room / (SOFT * step))
+            total += np.clip(room / (step / PARTS) + 0.5, 0.0, 1.0)
     share[met] = total / PARTS**2
     return share
 
@@ -352,7 +350,7 @@ def _measure_one(park: NearPark, at: Floats) -> Floats:
     (x0, y0), (x1, y1) = park.start.T, park.end.T
     ax, ay, bx, by = x0 - x, y0 - y, x1 - x, y1 - y
     dx, dy = x1 - x0, y1 - y0
-    along = np.clip(-(ax * dx + ay * dy) / np.maximum(dx * dx + dy * dy, 1e-12), 0.0, 1.0)
+    along = np.clip(-(ax * dx + ay * dy) * (1.0 / np.maximum(dx * dx + dy * dy, 1e-12)), 0.0, 1.0)
     near = np.sqrt(((ax + along * dx) ** 2 + (ay + along * dy) ** 2).min(axis=1, initial=np.inf))
     # Crossed on the straight way back to the station's centre.
     apart = (x * ay - y * ax > 0.0) != (x * by - y * bx > 0.0)
