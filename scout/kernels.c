@@ -361,7 +361,8 @@ PUBLIC int integrate_nearby(const whole *first, const double *start, const doubl
 
 /* The probability that several conditions hold together: joint.py has the same in numpy. */
 #define STEP 0.7  /* this and what follows as in joint.py */
-#define PARTS 3
+#define PARTS 2
+#define BLOCK 5
 #define TAPS 5
 #define SHARP 0.2
 #define SAME_M 0.1
@@ -393,7 +394,9 @@ typedef struct {
 typedef struct {
     double *held, *share, *grid, *rows;
     near_park *parks;
-    side *sides;
+    side *sides, *close; /* of all edges, and of those that matter about a block of the grid */
+    near_park *about;
+    double *away;
     whole room;
     double sigma; /* for which the places of the points on the grid are known */
     whole *corner;
@@ -486,33 +489,76 @@ static double measure_all(const bunch *b, double x, double y) {
     return least < 0.0 && most > 0.0 && fabs(least + most) < 2.0 * SAME_M ? -INFINITY : least;
 }
 
-/* Share of each square of a grid, row after row from the south-west, whence the disc is inside. */
-static void average(const bunch *b, const errors *e, double step, whole outer, double *share) {
-    double sigma = b->parks[b->first].sigma;
-    double far = REACH * REACH * (sigma * sigma + e->sigma_fix * e->sigma_fix);
-    for (whole j = -outer; j <= outer; j++) {
-        whole known = 0; /* squares ahead that are like the last one: a step changes clearance by a step */
-        double last = 0.0;
-        for (whole i = -outer; i <= outer; i++, share++) {
-            double x = (double)i * step, y = (double)j * step;
-            *share = 0.0;
-            if (!(x * x + y * y <= far)) continue;
-            *share = last;
-            if (known-- > 0) continue;
-            double room = measure_all(b, x, y) - e->radius;
-            *share = last = room > 0.0;
-            known = isfinite(room) ? (whole)(fabs(room) / step * 0.999999) - 1 : 0;
-            if (!(fabs(room) < step)) continue;
-            double total = 0.0;
-            for (int q = 0; q < PARTS; q++)
-                for (int p = 0; p < PARTS; p++) {
-                    double east = (((double)p + 0.5) / PARTS - 0.5) * step;
-                    double north = (((double)q + 0.5) / PARTS - 0.5) * step;
-                    total += ramp(measure_all(b, x + east, y + north) - e->radius, step / PARTS);
-                }
-            *share = total / (PARTS * PARTS);
+/* The same parks seen from another place, with the edges alone that may be the nearest within a reach of it. */
+static bunch look_from(const bunch *b, double x, double y, double reach, desk *d) {
+    bunch near = {d->close, d->about, 0, 0};
+    whole count = 0;
+    for (whole k = b->first; k < b->last; k++) {
+        const near_park *park = &b->parks[k];
+        if (k > b->first && park->head != b->parks[b->first].head) continue;
+        double best = INFINITY;
+        int odd = park->inside;
+        for (whole at = park->from; at < park->to; at++) {
+            const side *e = &b->sides[at];
+            double ax = e->x0 - x, ay = e->y0 - y, bx = e->x1 - x, by = e->y1 - y;
+            double along = -(ax * e->dx + ay * e->dy) * e->per;
+            along = along < 0.0 ? 0.0 : along > 1.0 ? 1.0 : along;
+            double fx = ax + along * e->dx, fy = ay + along * e->dy, squared = fx * fx + fy * fy;
+            d->away[at] = squared;
+            best = squared < best ? squared : best;
+            int apart = (x * ay - y * ax > 0.0) != (x * by - y * bx > 0.0);
+            odd ^= apart & ((ax * by - ay * bx > 0.0) != (e->turn > 0.0));
         }
+        near_park *one = &d->about[near.last++];
+        *one = (near_park){count, 0, 0, odd, park->sigma, park->p};
+        double most = sqrt(best) + 2.0 * reach;
+        for (whole at = park->from; at < park->to; at++) {
+            if (d->away[at] > most * most) continue;
+            side e = b->sides[at];
+            e.x0 -= x, e.y0 -= y, e.x1 -= x, e.y1 -= y;
+            e.turn = e.x0 * e.y1 - e.y0 * e.x1;
+            d->close[count++] = e;
+        }
+        one->to = count;
     }
+    return near;
+}
+
+/* Share of a square of the grid, its centre at (x, y), whence the disc is inside. */
+static double average_square(const bunch *b, double x, double y, double step, double radius) {
+    double room = measure_all(b, x, y) - radius, total = 0.0;
+    if (!(fabs(room) < step)) return room > 0.0;
+    for (int q = 0; q < PARTS; q++)
+        for (int p = 0; p < PARTS; p++) {
+            double east = (((double)p + 0.5) / PARTS - 0.5) * step;
+            double north = (((double)q + 0.5) / PARTS - 0.5) * step;
+            total += ramp(measure_all(b, x + east, y + north) - radius, step / PARTS);
+        }
+    return total / (PARTS * PARTS);
+}
+
+/* The same of all squares, row after row from the south-west, a block of them at a time. */
+static void average(const bunch *b, const errors *e, double step, whole outer, desk *d) {
+    double sigma = b->parks[b->first].sigma, half = 0.5 * BLOCK * 1.4142135623730951 * step;
+    double far = REACH * REACH * (sigma * sigma + e->sigma_fix * e->sigma_fix);
+    whole wide = 2 * outer + 1;
+    for (whole k = 0; k < wide * wide; k++) d->grid[k] = 0.0;
+    for (whole south = -outer; south <= outer; south += BLOCK)
+        for (whole west = -outer; west <= outer; west += BLOCK) {
+            double x = ((double)west + 0.5 * (BLOCK - 1)) * step, y = ((double)south + 0.5 * (BLOCK - 1)) * step;
+            if (hypot(x, y) > sqrt(far) + half) continue;
+            bunch near = look_from(b, x, y, half, d);
+            /* A step changes clearance by a step at most: of blocks far from the boundary one square is all. */
+            double room = measure_all(&near, 0.0, 0.0) - e->radius;
+            int plain = isfinite(room) && fabs(room) > 1.000001 * (half + step);
+            for (whole j = south; j < south + BLOCK && j <= outer; j++)
+                for (whole i = west; i < west + BLOCK && i <= outer; i++) {
+                    double east = (double)i * step, north = (double)j * step;
+                    if (!(east * east + north * north <= far)) continue;
+                    d->grid[(j + outer) * wide + i + outer] =
+                        plain ? room > 0.0 : average_square(&near, east - x, north - y, step, e->radius);
+                }
+        }
 }
 
 static void weigh_cubic(double t, double *w) {
@@ -550,7 +596,7 @@ static void find_shares(const bunch *b, const errors *e, desk *d) {
     double step = STEP * sigma;
     whole inner = (whole)(e->furthest * e->sigma_fix / step) + 2, wide = 2 * (inner + TAPS) + 1;
     whole left = wide - 2 * TAPS;
-    average(b, e, step, inner + TAPS, d->grid);
+    average(b, e, step, inner + TAPS, d);
     for (whole j = 0; j < wide; j++)
         for (whole i = 0; i < left; i++) {
             double sum = 0.0;
@@ -618,8 +664,13 @@ static double join_conditions(const scratch *s, desk *d, whole parks, const doub
                               const errors *e) {
     if (s->count > d->room) {
         side *sides = realloc(d->sides, (size_t)s->room * sizeof(side));
-        if (!sides) return -1.0;
-        d->sides = sides, d->room = s->room;
+        if (sides) d->sides = sides;
+        side *close = realloc(d->close, (size_t)s->room * sizeof(side));
+        if (close) d->close = close;
+        double *away = realloc(d->away, (size_t)s->room * sizeof(double));
+        if (away) d->away = away;
+        if (!sides || !close || !away) return -1.0;
+        d->room = s->room;
     }
     return join_laid(s->edges, d, parks, cell, cell_p, e);
 }
@@ -629,10 +680,11 @@ static int lay_desk(desk *d, const errors *e, whole claims, const whole *first) 
     for (whole k = 0; k < claims; k++) most = first[k + 1] - first[k] > most ? first[k + 1] - first[k] : most;
     d->held = malloc((size_t)(2 * e->points + 2 * wide * wide) * sizeof(double));
     d->parks = malloc((size_t)most * sizeof(near_park));
+    d->about = malloc((size_t)most * sizeof(near_park));
     d->corner = malloc((size_t)e->points * sizeof(whole));
     d->weight = malloc((size_t)(8 * e->points) * sizeof(double));
     d->sigma = -1.0;
-    if (!d->held || !d->parks || !d->corner || !d->weight) return 0;
+    if (!d->held || !d->parks || !d->about || !d->corner || !d->weight) return 0;
     d->share = d->held + e->points, d->grid = d->share + e->points, d->rows = d->grid + wide * wide;
     return 1;
 }
@@ -642,7 +694,10 @@ static void clear_desk(desk *d) {
     free(d->parks);
     free(d->corner);
     free(d->weight);
+    free(d->about);
     free(d->sides);
+    free(d->close);
+    free(d->away);
 }
 
 static errors make_errors(double radius, double sigma_fix, whole points, const double *east,

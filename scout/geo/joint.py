@@ -31,7 +31,7 @@ Bools = NDArray[np.bool_]
 
 POINT_COUNT = 1024
 STEP = 0.7  # of the grid, in sigmas of the boundary's error
-PARTS = 3  # of a square of the grid, along each side, where a boundary may run through it
+PARTS = 2  # of a square of the grid, along each side, where a boundary may run through it
 TAPS = 5  # to either side; 3.5 sigmas
 SHARP = 0.2  # of the receiver's sigma: a boundary that errs less is taken as straight over its error
 SAME_M = 0.1  # vertices nearer to each other are one, and edges between them one boundary
