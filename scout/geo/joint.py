@@ -30,6 +30,7 @@ from scout.threads import map_on_threads
 Bools = NDArray[np.bool_]
 
 POINT_COUNT = 1024
+FEW = 256  # points to climb by: a thousandth off, and alike at neighbouring places
 STEP = 0.7  # of the grid, in sigmas of the boundary's error
 PARTS = 2  # of a square of the grid, along each side, where a boundary may run through it
 TAPS = 5  # to either side; 3.5 sigmas
@@ -47,7 +48,21 @@ def _spread_points(count: int) -> Floats:
 
 
 POINTS = _spread_points(POINT_COUNT)
-_FURTHEST = float(np.sqrt(-2.0 * np.log(0.5 / POINT_COUNT)))
+FEW_POINTS = _spread_points(FEW)
+
+
+class Errors(NamedTuple):
+    """The station's disc and the errors that move it and the boundaries."""
+
+    radius_m: float
+    sigma_fix_m: float
+    sigma_m: Floats  # of the boundary of each pair of a claim and a park
+    points: Floats = POINTS
+
+    @property
+    def furthest(self) -> float:
+        """Length of the longest of the points."""
+        return float(np.sqrt(-2.0 * np.log(0.5 / self.points.shape[1])))
 
 
 def _make_kernel() -> Floats:
@@ -138,7 +153,7 @@ def join_contained(
     some: UnsureConditions,
     cell: Floats,
     place: tuple[Ints, Floats, Floats],
-    errors: tuple[float, float, Floats],
+    errors: Errors,
     inside: Bools,
 ) -> Floats:
     """Probability that conditions at places hold together.
@@ -151,26 +166,25 @@ def join_contained(
         As `join_conditions` takes it.
     place : park, lon, lat
         Of each pair of a claim and a park.
-    errors : radius_m, sigma_fix_m, sigma_m
-        The last is that of the boundary of each pair.
+    errors : Errors
     inside : array of bool
         Whether the place of each pair lies inside.
     """
     park, lon, lat = place
-    radius, fix, sigma = errors
     if boundaries.compiled is not None:
         frame = make_polynomial_frame(lat)
         words = make_errors(some, inside, errors)
         east = boundaries.near_side(park, lon)
         return boundaries.compiled.join(some.first, cell, park, east, lat, frame, words)
-    edges = boundaries.edges_within(park, lon, lat, compute_reach_m(radius, np.hypot(fix, sigma)))
+    reach = compute_reach_m(errors.radius_m, np.hypot(errors.sigma_fix_m, errors.sigma_m))
+    edges = boundaries.edges_within(park, lon, lat, reach)
     return join_edges(some, cell, edges, inside, errors)
 
 
-def make_errors(some: UnsureConditions, inside: Bools, errors: tuple[float, float, Floats]) -> JoinErrors:
+def make_errors(some: UnsureConditions, inside: Bools, errors: Errors) -> JoinErrors:
     """The errors as the compiled loops take them."""
-    radius, fix, sigma = errors
-    return JoinErrors(inside, some.pair_p, some.cells_p, sigma, radius, fix, POINTS, _FURTHEST, KERNEL)
+    radius, fix, sigma, points = errors
+    return JoinErrors(inside, some.pair_p, some.cells_p, sigma, radius, fix, points, errors.furthest, KERNEL)
 
 
 def join_edges(
@@ -178,19 +192,18 @@ def join_edges(
     cell: Floats,
     edges: tuple[Ints, Floats, Floats],
     inside: Bools,
-    errors: tuple[float, float, Floats],
+    errors: Errors,
 ) -> Floats:
     """The same from edges at hand: pair of each, start and end in metres from the place."""
-    radius, fix, sigma = errors
     pair, start, end = edges
     at = np.searchsorted(pair, np.arange(len(inside) + 1))
     near = [
-        NearPark(start[i:j], end[i:j], bool(inside[k]), float(sigma[k]), float(some.pair_p[k]))
+        NearPark(start[i:j], end[i:j], bool(inside[k]), float(errors.sigma_m[k]), float(some.pair_p[k]))
         for k, (i, j) in enumerate(pairwise(at.tolist()))
     ]
     cells = [(int(code), x, y) for code, x, y in cell.tolist()]
     claims = zip(cells, some.cells_p.tolist(), pairwise(some.first.tolist()), strict=True)
-    return np.array([join_conditions(what, p, near[i:j], radius, fix) for what, p, (i, j) in claims])
+    return np.array([join_conditions(what, p, near[i:j], errors) for what, p, (i, j) in claims])
 
 
 class NearPark(NamedTuple):
@@ -204,7 +217,7 @@ class NearPark(NamedTuple):
 
 
 def join_conditions(
-    cell: tuple[int, float, float], cell_p: float, parks: list[NearPark], radius_m: float, sigma_fix_m: float
+    cell: tuple[int, float, float], cell_p: float, parks: list[NearPark], errors: Errors
 ) -> float:
     """Probability that conditions hold together.
 
@@ -223,18 +236,17 @@ def join_conditions(
     What the points give is scaled by what is known better: by each condition's probability over the points'
     own value for it; of parks that share an error, the least sure one's.
     """
-    at = sigma_fix_m * POINTS
-    held = _touches(cell, at, radius_m)
+    held = _touches(cell, errors.sigma_fix_m * errors.points, errors.radius_m)
     scale = _divide(cell_p, float(held.mean()))
     for group in _find_groups(parks):
         least = np.inf
         for one in group:
-            share = _find_shares([one], at, radius_m, sigma_fix_m)
+            share = _find_shares([one], errors)
             own = float(share.mean())
             if own < least:
                 least, better = own, _divide(one.p, own)
         scale *= better
-        held = held * (share if len(group) == 1 else _find_shares(group, at, radius_m, sigma_fix_m))
+        held = held * (share if len(group) == 1 else _find_shares(group, errors))
     return float(held.mean()) * scale
 
 
@@ -282,15 +294,16 @@ def _share_an_edge(one: NearPark, other: NearPark) -> bool:
     return bool(((along | against) & long[:, None]).any())
 
 
-def _find_shares(group: list[NearPark], at: Floats, radius_m: float, sigma_fix_m: float) -> Floats:
+def _find_shares(group: list[NearPark], errors: Errors) -> Floats:
     """Share of a boundary error at which the disc is inside all of some parks, for errors of the receiver."""
-    sigma = group[0].sigma_m
-    if sigma < SHARP * sigma_fix_m or sigma <= _TINY:
-        return ndtr((_measure(group, at) - radius_m) / max(sigma, _TINY))
+    sigma, fix, at = group[0].sigma_m, errors.sigma_fix_m, errors.sigma_fix_m * errors.points
+    if sigma < SHARP * fix or sigma <= _TINY:
+        shares: Floats = ndtr((_measure(group, at) - errors.radius_m) / max(sigma, _TINY))
+        return shares
     step = STEP * sigma
-    inner = int(_FURTHEST * sigma_fix_m / step) + 2
+    inner = int(errors.furthest * fix / step) + 2
     side = 2 * (inner + TAPS) + 1
-    rows = _average(group, step, inner + TAPS, (radius_m, sigma_fix_m)).reshape(side, side)
+    rows = _average(group, step, inner + TAPS, errors).reshape(side, side)
     rows = sum(KERNEL[k] * rows[:, k : side - 2 * TAPS + k] for k in range(len(KERNEL)))
     rows = sum(KERNEL[k] * rows[k : side - 2 * TAPS + k] for k in range(len(KERNEL)))
     place = at / step + inner
@@ -303,9 +316,9 @@ def _find_shares(group: list[NearPark], at: Floats, radius_m: float, sigma_fix_m
     return np.clip(found, 0.0, 1.0)
 
 
-def _average(group: list[NearPark], step: float, outer: int, errors: tuple[float, float]) -> Floats:
+def _average(group: list[NearPark], step: float, outer: int, errors: Errors) -> Floats:
     """Share of each square of the grid, row after row from the south-west, whence the disc is inside."""
-    radius, sigma_fix = errors
+    radius, sigma_fix = errors.radius_m, errors.sigma_fix_m
     ticks = np.arange(-outer, outer + 1) * step
     grid = np.stack([np.tile(ticks, len(ticks)), np.repeat(ticks, len(ticks))])
     near = np.flatnonzero((grid * grid).sum(axis=0) <= REACH_SIGMAS**2 * (group[0].sigma_m ** 2 + sigma_fix**2))

@@ -58,6 +58,7 @@ from scout.search.places import (
     find_feet,
     find_near_pairs,
     find_touched_cells,
+    judge_conditions,
     locate_lattice,
 )
 from scout.search.verdict import JudgingContext
@@ -78,23 +79,20 @@ class Answers:
     share: Floats
     locators: list[tuple[str, ...]]
     grids_p: Floats
+    confidence: Floats  # of the grids with the parks that count, or with the surest
     coarse: list[CoarseOutline | None]  # by the numbers of the parks
 
     def verdict(self, row: int) -> Verdict:
         """The grids touched, the parks that count there and how sure that is."""
         mine = self._rows(row)
         counted = mine[self.pairs.p[mine] >= DOUBTFUL]
-        p, grids_p = self.pairs.p[counted], float(self.grids_p[row])
-        if len(counted):
-            confidence = grids_p * float(np.prod(p))
-        else:
-            confidence = grids_p * float(self.pairs.p[mine].max(initial=0.0))
+        confidence = float(self.confidence[row])
         return Verdict(
             locators=self.locators[row],
             parks=tuple(self.ids[self.pairs.park[counted]].tolist()),
             clearances_m=tuple(self.pairs.clearance_m[counted].tolist()),
-            grids_p=grids_p,
-            parks_p=tuple(p.tolist()),
+            grids_p=float(self.grids_p[row]),
+            parks_p=tuple(self.pairs.p[counted].tolist()),
             confidence=confidence,
             word=choose_word(confidence) if len(counted) else "not counted",
             coarse=self._list_coarse(self.pairs.park[counted]),
@@ -271,8 +269,10 @@ def _check_batch(
     ids, names = (frame[column].to_numpy()[numbers] for column in (PARK_ID, PARK_NAME))
     entry = frame[ENTRY].to_numpy()[numbers] if ENTRY in frame else np.full(len(numbers), "", dtype=object)
     coarse = find_coarse_outlines(frame.iloc[numbers], options.station)
+    exact = np.array([cell is None for cell in cells], dtype=bool)
+    sure = judge_conditions(claims, (lon, lat), grids_p, pairs, exact, ground)
     answers = Answers(
-        ids, names, entry, geometry[numbers], lon, lat, pairs, first, share, locators, grids_p, coarse
+        ids, names, entry, geometry[numbers], lon, lat, pairs, first, share, locators, grids_p, sure, coarse
     )
     verdicts = [answers.verdict(row) for row in range(len(lon))]
     moves = _find_moves(answers, lattice, verdicts, cells, ground) if options.moves else {}

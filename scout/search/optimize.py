@@ -20,6 +20,7 @@ from scout import kernels
 from scout.geo import probability
 from scout.geo.boundaries import Boundaries, Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths
+from scout.geo.joint import FEW_POINTS, Errors, UnsureConditions, join_edges, join_parts, make_errors
 from scout.geo.probability import RAYS, compute_contained_among, compute_reach_m, integrate_rays
 from scout.kernels import CompiledEdges
 from scout.search.verdict import (
@@ -29,6 +30,8 @@ from scout.search.verdict import (
     compute_spread_m,
     compute_touch_p,
     estimate_claims,
+    lay_out_cells,
+    locate_centres,
     multiply_parts,
 )
 from scout.table import expand_ranges
@@ -136,6 +139,26 @@ class NearbyEdges(NamedTuple):
         edges = seen.row[close], seen.start[close], seen.end[close]
         return integrate_rays(edges, inside, radius_m, sigma_m)
 
+    def join(
+        self,
+        some: UnsureConditions,
+        cell: Floats,
+        where: tuple[Ints, Floats, NDArray[np.bool_]],
+        errors: Errors,
+    ) -> Floats:
+        """Probability that conditions hold together, as `scout.geo.joint.join_contained` gives it.
+
+        ``where`` has the pair, the place and whether it lies inside, for each pair of the conditions.
+        """
+        pair, place, inside = where
+        if self.compiled is not None:
+            stretch, words = self._stretch(pair, place), make_errors(some, inside, errors)
+            return self.compiled.join(some.first, cell, pair, place, stretch, words)
+        seen = self.seen(pair, place)
+        reach = compute_reach_m(errors.radius_m, np.hypot(errors.sigma_fix_m, errors.sigma_m))
+        close = seen.away_m <= reach[seen.row]
+        return join_edges(some, cell, (seen.row[close], seen.start[close], seen.end[close]), inside, errors)
+
     def _stretch(self, pair: Ints, place: Floats) -> Floats:
         per = self.per[pair]
         here = compute_degree_lengths(self.lat[pair] + place[:, 1] / per[:, 1])
@@ -155,6 +178,7 @@ def _is_between(seen: SeenEdges, known: Floats) -> NDArray[np.bool_]:
 
 # Where a station should stand for its claim: a compass search for the surest centre nearby.
 BENT = 0.04  # what other edges nearby may take from an estimate before the last steps go by the judge
+APART = 0.02  # what the conditions' dependence may add or take before those steps go by it as well
 SURE = 0.996  # parks held this surely are not worth moving for
 _GAIN = 1e-5  # a move that gains less, of what there is, is not worth making
 _FAR = 6.0  # sigmas; beyond the disc and these an edge takes 1e-9 from a probability
@@ -175,7 +199,7 @@ def optimize_position(
     ground: JudgingContext,
     low: tuple[Floats, Floats],
     high: tuple[Floats, Floats],
-    exact: bool = False,
+    exact: bool | Bools = False,
 ) -> tuple[Floats, Floats]:
     """Find the offset from the reference point that makes each claim surest: see `choose_standing`."""
     return choose_standing(claims, ground, low, high, exact)[:2]
@@ -186,7 +210,7 @@ def choose_standing(
     ground: JudgingContext,
     low: tuple[Floats, Floats],
     high: tuple[Floats, Floats],
-    exact: bool = False,
+    exact: bool | Bools = False,
     quick: JudgedClaims | None = None,
 ) -> tuple[Floats, Floats, JudgedClaims]:
     """Where the station should stand for each claim, and the estimate there.
@@ -198,8 +222,9 @@ def choose_standing(
     ----------
     low, high : (east, north) arrays, shape (n,)
         Bounds of the offset in metres.
-    exact : bool
-        Whether the last steps go by `judge`; ten times the work, worth it for the few.
+    exact : bool or array of bool
+        Whether the last steps go by `judge`; ten times the work, worth it for the few. An array says of each
+        claim whether they go by one receiver error for all conditions, twice as much again.
     quick : JudgedClaims, optional
         The estimate at the start, the place in the box nearest to the point, where it is known.
 
@@ -213,12 +238,15 @@ def choose_standing(
     if quick is None:
         quick = estimate_claims(claims, at[:, 0], at[:, 1], ground)
     blurred = _blur_ground(ground)
-    rows = np.flatnonzero(_find_unsure(claims, quick, blurred, exact) & (box[1] > box[0]).any(axis=1))
+    last_steps = exact is not False
+    together = np.broadcast_to(np.asarray(exact), len(at))
+    rows = np.flatnonzero(_find_unsure(claims, quick, blurred, last_steps) & (box[1] > box[0]).any(axis=1))
     if len(rows):
         start = at[rows].copy()
         for first in range(0, len(rows), _CLAIMS):
             some = rows[first : first + _CLAIMS]
-            at[some] = _find_surest_centres(claims, some, at, box, quick, blurred, exact)
+            last = together[some] if last_steps else None
+            at[some] = _find_surest_centres(claims, some, at, box, quick, blurred, last)
         moved = rows[(at[rows] != start).any(axis=1)]
         again = estimate_claims(claims.take(moved), at[moved, 0], at[moved, 1], ground)
         quick = quick.replace(moved, again)
@@ -237,7 +265,7 @@ def _find_unsure(claims: Claims, quick: JudgedClaims, ground: JudgingContext, ex
 
 
 def _find_surest_centres(
-    claims: Claims, rows: Ints, at: Floats, box: Box, quick: JudgedClaims, ground: JudgingContext, exact: bool
+    claims: Claims, rows: Ints, at: Floats, box: Box, quick: JudgedClaims, ground: JudgingContext, last: Bools | None
 ) -> Floats:
     """The surest centre of some claims."""
     radius = ground.station.radius_m
@@ -246,9 +274,17 @@ def _find_surest_centres(
     hill = _ConfidenceHill(some, size, quick.take(rows).clearance_m, ground)
     step = np.maximum(8 * finest, (size[1] - size[0]) / 16)
     place = _climb(place, size, (step, finest), hill.quick)
-    if exact:
-        place = _climb(place, size, (np.full_like(place, 4 * finest), finest), hill.exact)
+    for value, mine in () if last is None else ((hill.exact, ~last), (hill.joint, last)):
+        here = np.flatnonzero(mine)
+        if len(here):
+            steps = np.full((len(here), 2), 4 * finest), finest
+            climbed = _climb(place[here], (size[0][here], size[1][here]), steps, _measure_some(value, here))
+            place[here] = climbed
     return place
+
+
+def _measure_some(measure: Measure, rows: Ints) -> Measure:
+    return lambda some, place: measure(rows[some], place)
 
 
 class _ConfidenceHill:
@@ -275,15 +311,39 @@ class _ConfidenceHill:
 
     def exact(self, rows: Ints, place: Floats) -> tuple[Floats, Floats]:
         """The same by every boundary's own shape."""
+        clearance, _, pair, first = self._clearance(rows, place)
+        return self._whole(rows, place, pair, first, self._integrate(clearance, pair, place, first))
+
+    def joint(self, rows: Ints, place: Floats) -> tuple[Floats, Floats]:
+        """The same by one receiver error for all conditions."""
         clearance, seen_from, pair, first = self._clearance(rows, place)
+        held = self._integrate(clearance, pair, place, first)
+        some = self._take(rows, pair, first)
+        lon, lat = locate_centres(some, place[:, 0], place[:, 1])
+        fix = float(probability.compute_sigma(self._ground.station.fix_error_m))
+
+        def join(unsure: UnsureConditions) -> Floats:
+            at = unsure.pair
+            there = lon[unsure.claim], lat[unsure.claim]
+            cell = lay_out_cells(some, unsure.claim, unsure.cells, there, self._ground.level)
+            sigma = probability.compute_sigma(self._ground.boundary_error_m[some.park[at]])
+            where = pair[at], seen_from[at], clearance[at] > 0
+            return self._near.join(unsure, cell, where, Errors(self._radius, fix, sigma, FEW_POINTS))
+
+        grids_p = compute_touch_p(some, place[:, 0], place[:, 1], self._ground)
+        touched = (grids_p > 0.0).astype(float)
+        return join_parts(first, grids_p, held, join), multiply_parts(first, touched, held)
+
+    def _integrate(self, clearance: Floats, pair: Ints, place: Floats, first: Ints) -> Floats:
+        """How surely discs at places lie in the parks of their pairs."""
         spread = np.maximum(self._spread[pair], 1e-6)
+        seen_from = np.repeat(place, np.diff(first), axis=0)
 
         def integrate(some: Ints) -> Floats:
             inside = clearance[some] > 0
             return self._near.integrate(pair[some], seen_from[some], inside, self._radius, spread[some])
 
-        held = compute_contained_among(integrate, clearance, self._radius, spread)
-        return self._whole(rows, place, pair, first, held)
+        return compute_contained_among(integrate, clearance, self._radius, spread)
 
     def _clearance(self, rows: Ints, place: Floats) -> tuple[Floats, Floats, Ints, Ints]:
         sizes = np.diff(self._claims.first)[rows]
@@ -294,17 +354,20 @@ class _ConfidenceHill:
     def _whole(
         self, rows: Ints, place: Floats, pair: Ints, first: Ints, held: Floats
     ) -> tuple[Floats, Floats]:
+        some = self._take(rows, pair, first)
+        grids_p = compute_touch_p(some, place[:, 0], place[:, 1], self._ground)
+        return multiply_parts(first, grids_p, held), multiply_parts(
+            first, (grids_p > 0.0).astype(float), held
+        )
+
+    def _take(self, rows: Ints, pair: Ints, first: Ints) -> Claims:
         whole = self._claims
-        some = Claims(
+        return Claims(
             lon=whole.lon[rows],
             lat=whole.lat[rows],
             grid=whole.grid[rows],
             first=first,
             park=whole.park[pair],
-        )
-        grids_p = compute_touch_p(some, place[:, 0], place[:, 1], self._ground)
-        return multiply_parts(first, grids_p, held), multiply_parts(
-            first, (grids_p > 0.0).astype(float), held
         )
 
 

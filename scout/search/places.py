@@ -29,7 +29,19 @@ from scout.parks.sources import InMemoryParks, ParkSource, add_report_lines
 from scout.search.describe import count_cells
 from scout.search.found import FoundPlaces, judge_found
 from scout.search.optimize import optimize_position
-from scout.search.verdict import FOUR, MERIDIAN, ONE, PARALLEL, THREE, Claims, JudgingContext, compute_touch_p
+from scout.search.verdict import (
+    FOUR,
+    MERIDIAN,
+    ONE,
+    PARALLEL,
+    THREE,
+    Claims,
+    JudgedClaims,
+    JudgingContext,
+    compute_touch_p,
+    judge_together,
+    multiply_parts,
+)
 from scout.table import Table, make_offsets
 
 
@@ -127,6 +139,53 @@ def find_touched_cells(
     claims = Claims(ref_lon, ref_lat, grid, nobody, nobody[:0])
     p = compute_touch_p(claims, np.where(at_x, dx, 0.0), np.where(at_y, dy, 0.0), ground)
     return claims, i, j, p
+
+
+def judge_conditions(
+    claims: Claims,
+    place: tuple[Floats, Floats],
+    grids_p: Floats,
+    pairs: NearPairs,
+    exact: NDArray[np.bool_],
+    ground: JudgingContext,
+) -> Floats:
+    """Confidence of places: that they touch their cells and lie in the parks that count, or in the surest.
+
+    Parameters
+    ----------
+    claims : Claims
+        What the places touch, without parks.
+    place : lon, lat
+    pairs : NearPairs
+        The surest of each place first.
+    exact : array of bool
+        Whether each place is one; a cell's shares are multiplied.
+    """
+    n = len(grids_p)
+    head = np.diff(pairs.place, prepend=-1) != 0
+    member = pairs.take((pairs.p >= DOUBTFUL) | head)
+    sizes = np.bincount(member.place, minlength=n)
+    rows = np.flatnonzero(sizes)
+    confidence = np.zeros(n)
+    if len(rows) == 0:
+        return confidence
+    first = make_offsets(sizes[rows])
+    confidence[rows] = multiply_parts(first, grids_p[rows], member.p)
+    rows = rows[exact[rows]]
+    member = member.take(exact[member.place])
+    first = make_offsets(sizes[rows])
+    some = Claims(claims.lon[rows], claims.lat[rows], claims.grid[rows], first, member.park)
+    at = JudgedClaims(
+        lon=place[0][rows],
+        lat=place[1][rows],
+        grids_p=grids_p[rows],
+        first=first,
+        clearance_m=member.clearance_m,
+        parks_p=member.p,
+        confidence=confidence[rows],
+    )
+    confidence[rows] = judge_together(some, at, member.p, ground)
+    return confidence
 
 
 def compute_cell_shares(pairs: NearPairs, cells: Sequence[str | None], geometries: NDArray[Any]) -> Floats:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from scout.geo import probability
@@ -15,7 +16,7 @@ from scout.geo.geodesy import compute_degree_lengths
 from scout.geo.locator import count_columns, get_edge_lat, get_edge_lon
 from scout.geo.probability import DOUBTFUL
 from scout.search.found import FoundPlaces, grade_confidence, make_found
-from scout.search.optimize import BENT, SURE, choose_standing
+from scout.search.optimize import APART, BENT, SURE, choose_standing
 from scout.search.scan import EdgePieces, FoundCorners, mark_sets
 from scout.search.verdict import (
     MERIDIAN,
@@ -25,6 +26,7 @@ from scout.search.verdict import (
     JudgingContext,
     estimate_claims,
     estimate_known,
+    multiply_parts,
     refine,
 )
 from scout.table import IN_LISTS, Offsets, Table, expand_ranges, make_offsets
@@ -146,7 +148,10 @@ def place_along_pieces(parts: Sequence[EdgePieces], ground: JudgingContext) -> F
     bent = np.flatnonzero((quick.confidence - verdicts.confidence > BENT) & (quick.confidence >= DOUBTFUL))
     if len(bent):
         some = strips.take(bent)
-        at, beside, quick = _find_stand_off(some, fraction[bent], None, ground, exact=True)
+        # By one receiver error for all conditions where that counts: it is twice the work.
+        apart = np.abs(multiply_parts(verdicts.first, verdicts.grids_p, verdicts.parks_p) - verdicts.confidence)
+        together = apart[bent] > APART
+        at, beside, quick = _find_stand_off(some, fraction[bent], None, ground, together)
         new = refine(some.claims(at, ground.level), quick, ground)
         better = np.flatnonzero(new.confidence > verdicts.confidence[bent])
         verdicts = verdicts.replace(bent[better], new.take(better))
@@ -174,13 +179,13 @@ def _find_stand_off(
     fraction: Floats,
     quick: JudgedClaims | None,
     ground: JudgingContext,
-    exact: bool = False,
+    exact: bool | NDArray[np.bool_] = False,
 ) -> tuple[Floats, Floats, JudgedClaims]:
     """The same, sought from a fraction of each strip; ``quick`` is the estimate there, if known."""
     size, across = strips.length_m, np.full(len(fraction), 1.5 * ground.station.radius_m)
     claims, along = strips.claims(fraction, ground.level), strips.grid == PARALLEL
     # The last steps are short: they lead no further than this.
-    most = np.minimum(size, 10.0 * ground.station.radius_m) if exact else size
+    most = np.minimum(size, 10.0 * ground.station.radius_m) if exact is not False else size
     back, ahead = np.minimum(most, size * fraction), np.minimum(most, size * (1 - fraction))
     low = -np.where(along, back, across), -np.where(along, across, back)
     high = np.where(along, ahead, across), np.where(along, across, ahead)

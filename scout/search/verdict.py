@@ -16,7 +16,7 @@ from scout.geo import probability
 from scout.geo.boundaries import Boundaries, Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths, wrap_lon
 from scout.geo.locator import count_rows, get_column_number, get_row_number
-from scout.geo.joint import NOTHING, UnsureConditions, join_contained, join_parts
+from scout.geo.joint import NOTHING, Errors, UnsureConditions, join_contained, join_parts
 from scout.geo.probability import compute_contained_p
 from scout.model import Station
 from scout.table import IN_LISTS, Offsets, Table, expand_ranges
@@ -126,7 +126,7 @@ def judge_together(claims: Claims, at: JudgedClaims, parks_p: Floats, ground: Ju
         cell = lay_out_cells(claims, claim, some.cells, (at.lon[claim], at.lat[claim]), ground.level)
         place = park, at.lon[row[pair]], at.lat[row[pair]]
         sigma = probability.compute_sigma(ground.boundary_error_m[park])
-        errors = ground.station.radius_m, fix, sigma
+        errors = Errors(ground.station.radius_m, fix, sigma)
         return join_contained(ground.boundaries, some, cell, place, errors, at.clearance_m[pair] > 0)
 
     return join_parts(claims.first, at.grids_p, parks_p, join)
@@ -155,7 +155,7 @@ def compute_spread_m(claims: Claims, ground: JudgingContext) -> Floats:
 
 def estimate_claims(claims: Claims, dx_m: Floats, dy_m: Floats, ground: JudgingContext) -> JudgedClaims:
     """As `judge_claims`, each boundary taken as one straight edge: quick, optimistic at tips and in necks."""
-    lon, lat = _locate_centres(claims, dx_m, dy_m)
+    lon, lat = locate_centres(claims, dx_m, dy_m)
     row, _ = expand_ranges(claims.first[:-1], np.diff(claims.first))
     clearance = ground.boundaries.clearance(claims.park, lon[row], lat[row])
     return estimate_known(claims, dx_m, dy_m, clearance, ground)
@@ -169,7 +169,7 @@ def estimate_known(
         clearance_m, ground.station.radius_m, compute_spread_m(claims, ground), 0.0
     )
     grids_p = compute_touch_p(claims, dx_m, dy_m, ground)
-    lon, lat = _locate_centres(claims, dx_m, dy_m)
+    lon, lat = locate_centres(claims, dx_m, dy_m)
     return JudgedClaims(
         lon=lon,
         lat=lat,
@@ -197,7 +197,7 @@ def compute_touch_p(claims: Claims, dx: Floats, dy: Floats, ground: JudgingConte
         mine = np.flatnonzero(claims.grid >= code if code in THREE else claims.grid == code)
         x, y = dx[mine], dy[mine]
         if code == ONE:
-            p[mine] = _compute_one_cell_p(*_locate_centres(claims, dx, dy, mine), ground.level, radius, s)
+            p[mine] = _compute_one_cell_p(*locate_centres(claims, dx, dy, mine), ground.level, radius, s)
         elif code == FOUR:
             p[mine] = probability.compute_four_cells_p(x, y, radius, s)
         elif code in THREE:
@@ -208,7 +208,7 @@ def compute_touch_p(claims: Claims, dx: Floats, dy: Floats, ground: JudgingConte
     return p
 
 
-def _locate_centres(claims: Claims, dx: Floats, dy: Floats, rows: Any = slice(None)) -> tuple[Floats, Floats]:
+def locate_centres(claims: Claims, dx: Floats, dy: Floats, rows: Any = slice(None)) -> tuple[Floats, Floats]:
     """Longitude and latitude of the station centres."""
     lat = claims.lat[rows]
     per_lon, per_lat = compute_degree_lengths(lat)
