@@ -7,6 +7,7 @@ import { DOUBTFUL, sigmaOf, wordFor } from "./confidence.js";
 import { latticeAt, linesAt, touchedAt } from "./touched_cells.js";
 import { bringToSide, findNearestEdge, isWithin, makeBoundary } from "./clearance.js";
 import { containedP, reachOf } from "./containment.js";
+import { joinParts } from "./joint.js";
 import { computeCellShare } from "./cell_share.js";
 
 export const NEAR_M = 1000; // parks further outside are ignored
@@ -31,7 +32,12 @@ export function judge(place) {
     ? claimCell(place.cell, findings.level)
     : touchedAt(lon, lat, lattice, findings.level, station);
   const near = findParksNear(lon, lat, place.cell, station);
-  const verdict = makeVerdict(touched, near);
+  const verdict = makeVerdict(touched, near, (counted) => {
+    if (place.cell) return counted.reduce((product, park) => product * park.p, touched.p);
+    const parks = counted.map((park) => ({ ...park, ...getKnownParks()[park.number] }));
+    const sigmas = parks.map((park) => ({ ...park, sigma: sigmaOf(park.error) }));
+    return joinParts(touched, sigmas, lon, lat, station.radius, sigmaOf(station.fixError));
+  });
   return {
     lon,
     lat,
@@ -107,12 +113,9 @@ function judgeCell(boundary, cell) {
 }
 
 // The grids touched, the parks that count there and how sure that is; no word where an outline is too coarse.
-function makeVerdict(touched, near) {
+function makeVerdict(touched, near, judgeTogether) {
   const counted = near.filter((park) => park.p >= DOUBTFUL);
-  const held = counted.length
-    ? counted.reduce((product, park) => product * park.p, 1)
-    : Math.max(0, ...near.map((park) => park.p));
-  const confidence = touched.p * held;
+  const confidence = near.length ? judgeTogether(counted.length ? counted : near.slice(0, 1)) : 0;
   const word = counted.length ? wordFor(confidence) : "not counted";
   return {
     locators: touched.locators,

@@ -5,7 +5,7 @@ import { clamp } from "./confidence.js";
 import { findEdgesWithin } from "./clearance.js";
 
 const RAY_COUNT = 160;
-const REACH_SIGMAS = 4.5; // 4e-5 of the error lies beyond
+export const REACH_SIGMAS = 4.5; // 4e-5 of the error lies beyond
 
 export function reachOf(radius, sigma) {
   return radius + REACH_SIGMAS * Math.max(sigma, 1e-6);

@@ -1,7 +1,7 @@
 // What a station touches where it stands: the nearest lines of the lattice, the cells its disc reaches into
 // and how surely.
 
-import { RADIAN, degreeLengths, inverse, roundHalfEven } from "./geodesy.js";
+import { RADIAN, degreeLengths, inverse, roundHalfEven, wrapLongitude } from "./geodesy.js";
 import {
   cellsOf,
   columnAt,
@@ -72,16 +72,24 @@ function claimP(claim, { dx, dy }, lon, lat, level, radius, sigma) {
 
 // The disc reaches into the cell its stated centre lies in.
 function oneCellP(lon, lat, level, radius, sigma) {
-  const cells = cellsOf(level);
-  const { perLon, perLat } = degreeLengths(lat);
-  const toLine = (number) => Math.min(number - Math.floor(number), Math.ceil(number) - number);
-  const dx = (toLine(columnNumber(lon, level)) * perLon * 360) / cells;
-  const dy = (toLine(rowNumber(lat, level)) * perLat * 180) / cells;
+  const { x, y } = leadToLines(lon, lat, level);
   const s = Math.max(sigma, LEAST_SIGMA_M);
-  return normal((radius + dx) / s) * normal((radius + dy) / s);
+  return normal((radius + Math.abs(x)) / s) * normal((radius + Math.abs(y)) / s);
 }
 
-// Locators the station touches, and the probability that it does.
+// Metres east and north to the nearest lines of the cell a place lies in.
+function leadToLines(lon, lat, level) {
+  const cells = cellsOf(level);
+  const { perLon, perLat } = degreeLengths(lat);
+  const lead = (number, metres) => {
+    const [back, ahead] = [number - Math.floor(number), Math.ceil(number) - number];
+    return (back < ahead ? -back : ahead) * (metres / cells);
+  };
+  return { x: lead(columnNumber(lon, level), perLon * 360), y: lead(rowNumber(lat, level), perLat * 180) };
+}
+
+// Locators the station touches, and the probability that it does; what is claimed, and the way in metres from
+// the line or corner, or to the lines of the one cell.
 export function touchedAt(lon, lat, lattice, level, { radius, fixError }) {
   const claim = claimAt(lattice, radius);
   const atX = claim !== "one" && claim !== "parallel";
@@ -91,7 +99,16 @@ export function touchedAt(lon, lat, lattice, level, { radius, fixError }) {
   return {
     locators: CLAIMS[claim].map(([east, north]) => locatorOf(column + east, row + north, level)),
     p: claimP(claim, lattice, lon, lat, level, radius, sigmaOf(fixError)),
+    claim,
+    ...(claim === "one" ? leadToLines(lon, lat, level) : leadFromLines(lon, lat, atX, atY, lattice, level)),
   };
+}
+
+function leadFromLines(lon, lat, atX, atY, lattice, level) {
+  const line = atX ? meridian(lattice.column, level) : lon;
+  const across = atY ? parallel(lattice.row, level) : lat;
+  const { perLon, perLat } = degreeLengths(across);
+  return { x: wrapLongitude(lon - line) * perLon, y: (lat - across) * perLat };
 }
 
 // Nearest point of the nearest meridian, parallel and corner, with its distance and bearing.

@@ -47,7 +47,8 @@ test("on a boundary that is a lattice line both are held to the error budget", (
   const sigma = sigmaOf(4.9);
   assert.ok(near(parks[0].p, normal((4.5 - 5) / sigma), 0.005));
   assert.ok(near(verdict.gridsP, normal((5 - 4.5) / sigma) - normal((-5 - 4.5) / sigma), 1e-3));
-  assert.ok(near(verdict.confidence, verdict.gridsP * parks[0].p, 1e-12));
+  // One receiver error: what brings the station inside takes it off the line.
+  assert.ok(verdict.gridsP * parks[0].p > 0.2 && verdict.confidence < 0.01);
   assert.deepEqual([verdict.word, verdict.parks, driver.kind], ["not counted", [], "shallow"]);
 });
 
