@@ -14,6 +14,7 @@ import shapely
 
 from scout import kernels
 from scout.geo.boundaries import Boundaries
+from scout.geo.joint import Errors, UnsureConditions, join_contained
 from scout.geo.probability import compute_contained_p
 from scout.search.optimize import NearbyEdges
 
@@ -138,6 +139,38 @@ def test_edges_laid_out_near_places(monkeypatch):
     assert near.sum() > 500
     assert np.abs(away[near] - plain_away[near]).max() < CLOSE
     assert np.abs(held - plain_held).max() < CLOSE
+
+
+@needs_kernels
+@pytest.mark.parametrize("fix_m", [0.0, 2.0, 20.0])
+def test_conditions_that_hold_together(monkeypatch, fix_m):
+    """Claims of each kind in two parks each, seen in the outlines and among edges laid out near them."""
+    parks = _parks()
+    park, lon, lat = _places(parks, 120)
+    n = len(park)
+    rng = np.random.default_rng(11)
+    first, pair = np.arange(0, 2 * n + 1, 2), np.repeat(np.arange(n), 2)
+    members = np.stack([park, np.where(np.arange(n) % 3 == 0, park, (park + 1) % len(parks))], axis=1).ravel()
+    some = UnsureConditions(
+        np.arange(n), np.ones(n, dtype=bool), first, np.arange(2 * n), rng.random(n), rng.random(2 * n)
+    )
+    cell = np.stack([np.arange(n) % 9, *rng.normal(0, 3, (2, n))], axis=1)
+    sigma = rng.choice([0.0, 0.3, 6.0, 20.0], n)[pair]
+    errors, room = Errors(5.0, fix_m, sigma), np.full((2 * n, 2), 5.0)
+
+    def work():
+        lines = Boundaries(parks)
+        x, y = lon[pair], lat[pair]
+        inside = lines.clearance(members, x, y) > 0
+        near = NearbyEdges.of(lines, (members, x, y), (-room, room), np.full(2 * n, 250.0))
+        return (
+            join_contained(lines, some, cell, (members, x, y), errors, inside),
+            near.join(some, cell, (np.arange(2 * n), np.zeros((2 * n, 2)), inside), errors),
+        )
+
+    for compiled, plain in zip(*_both_ways(monkeypatch, work), strict=True):
+        assert np.abs(compiled - plain).max() < CLOSE
+        assert (plain > 0.0).sum() > 20
 
 
 @needs_kernels

@@ -261,15 +261,18 @@ def _touches(cell: tuple[int, float, float], at: Floats, radius: float) -> Float
         return np.ones(at.shape[1])
     if code == ONE:
         east, north = at * np.where(np.array([[x], [y]]) < 0.0, -1.0, 1.0)
-        return ((east < radius + abs(x)) & (north < radius + abs(y))).astype(float)
-    east, north = x + at[0], y + at[1]
-    if code in (MERIDIAN, PARALLEL):
-        return (np.abs(east if code == MERIDIAN else north) < radius).astype(float)
-    touched = east * east + north * north < radius * radius
-    if code in _MIDDLE:
-        east, north = _MIDDLE[code][0] * east, _MIDDLE[code][1] * north
-        touched |= (east > 0.0) & (east < radius) & (north > 0.0) & (north < radius)
-    return touched.astype(float)
+        touched = (east < radius + abs(x)) & (north < radius + abs(y))
+    else:
+        east, north = x + at[0], y + at[1]
+        if code in (MERIDIAN, PARALLEL):
+            touched = np.abs(east if code == MERIDIAN else north) < radius
+        else:
+            touched = east * east + north * north < radius * radius
+        if code in _MIDDLE:
+            east, north = _MIDDLE[code][0] * east, _MIDDLE[code][1] * north
+            touched |= (east > 0.0) & (east < radius) & (north > 0.0) & (north < radius)
+    share: Floats = touched.astype(float)
+    return share
 
 
 def _find_groups(parks: list[NearPark]) -> list[list[NearPark]]:
@@ -303,17 +306,25 @@ def _find_shares(group: list[NearPark], errors: Errors) -> Floats:
     step = STEP * sigma
     inner = int(errors.furthest * fix / step) + 2
     side = 2 * (inner + TAPS) + 1
-    rows = _average(group, step, inner + TAPS, errors).reshape(side, side)
-    rows = sum(KERNEL[k] * rows[:, k : side - 2 * TAPS + k] for k in range(len(KERNEL)))
-    rows = sum(KERNEL[k] * rows[k : side - 2 * TAPS + k] for k in range(len(KERNEL)))
+    squares = _average(group, step, inner + TAPS, errors).reshape(side, side)
+    last = side - 2 * TAPS
+    rows = np.zeros((side, last))
+    for k, weight in enumerate(KERNEL):
+        rows += weight * squares[:, k : last + k]
+    grid = np.zeros((last, last))
+    for k, weight in enumerate(KERNEL):
+        grid += weight * rows[k : last + k]
     place = at / step + inner
     whole = np.floor(place).astype(np.int64)
     east, north = (_weigh_cubic(part) for part in place - whole)
     found = np.zeros(at.shape[1])
     for j in range(4):
-        row = sum(east[i] * rows[whole[1] + j - 1, whole[0] + i - 1] for i in range(4))
+        row = np.zeros(at.shape[1])
+        for i in range(4):
+            row += east[i] * grid[whole[1] + j - 1, whole[0] + i - 1]
         found += north[j] * row
-    return np.clip(found, 0.0, 1.0)
+    share: Floats = np.clip(found, 0.0, 1.0)
+    return share
 
 
 def _average(group: list[NearPark], step: float, outer: int, errors: Errors) -> Floats:
@@ -321,7 +332,9 @@ def _average(group: list[NearPark], step: float, outer: int, errors: Errors) -> 
     radius, sigma_fix = errors.radius_m, errors.sigma_fix_m
     ticks = np.arange(-outer, outer + 1) * step
     grid = np.stack([np.tile(ticks, len(ticks)), np.repeat(ticks, len(ticks))])
-    near = np.flatnonzero((grid * grid).sum(axis=0) <= REACH_SIGMAS**2 * (group[0].sigma_m ** 2 + sigma_fix**2))
+    near = np.flatnonzero(
+        (grid * grid).sum(axis=0) <= REACH_SIGMAS**2 * (group[0].sigma_m ** 2 + sigma_fix**2)
+    )
     share = np.zeros(grid.shape[1])
     room = _measure(group, grid[:, near]) - radius
     share[near] = room > 0.0
@@ -354,7 +367,8 @@ def _measure(group: list[NearPark], at: Floats) -> Floats:
     clear = [_measure_one(park, at) for park in group]
     least, most = np.min(clear, axis=0), np.max(clear, axis=0)
     between = (least < 0.0) & (most > 0.0) & (np.abs(least + most) < 2 * SAME_M)
-    return np.where(between, -np.inf, least)
+    clearance: Floats = np.where(between, -np.inf, least)
+    return clearance
 
 
 def _measure_one(park: NearPark, at: Floats) -> Floats:
@@ -369,4 +383,5 @@ def _measure_one(park: NearPark, at: Floats) -> Floats:
     apart = (x * ay - y * ax > 0.0) != (x * by - y * bx > 0.0)
     crossed = apart & ((ax * by - ay * bx > 0.0) != (x0 * y1 - y0 * x1 > 0.0))
     inside = park.inside ^ (crossed.sum(axis=1) % 2 == 1)
-    return np.where(inside, near, -near)
+    signed: Floats = np.where(inside, near, -near)
+    return signed

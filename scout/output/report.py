@@ -257,7 +257,7 @@ def format_answers(
 
 def format_closing(cautions: Sequence[str]) -> Iterator[str]:
     """What every answer ends with."""
-    yield "Confidence multiplies its parts as if their errors were independent."
+    yield "Confidence is that of all parts at once: one receiver error moves them all."
     yield from cautions
 
 

@@ -202,11 +202,11 @@ function makeCertainty(spot) {
   if (spot.near || !spot.parks.length) return [];
   const each = spot.parks.length === 1 ? "the park" : "each park";
   const sum =
-    `Touching ${formatCount(spot.grids, "grid")}, ${formatPercent(spot.touching)}, times standing inside ${each} ` +
-    `makes ${formatPercent(spot.confidence)}.`;
+    `Touching ${formatCount(spot.grids, "grid")}, ${formatPercent(spot.touching)}, and standing inside ${each} ` +
+    `at once: ${formatPercent(spot.confidence)}.`;
   const limits = makeParagraph(
     "aside",
-    "A product, as if the errors were independent; receiver and boundary errors are taken as 95 % radii. ",
+    "All at once: one receiver error moves them all. Receiver and boundary errors are taken as 95 % radii. ",
     makeLink("#assumptions", "What this rests on"),
   );
   const driver = makeParagraph("", "What holds it down most: ", ...wordSpotDriver(spot), ".");

@@ -163,6 +163,8 @@ def judge_claim(place: Ranked, claim: Ranked, *, ids_hold: bool) -> Ranked | Non
         return None
     kept = [k for k, park in enumerate(parks) if park not in gained]
     confidence = claim.spot.verdict.grids_p * math.prod(mine.parks_p[k] for k in kept)
+    if len(kept) == len(parks) and claim.spot.verdict.grids_p == mine.grids_p:
+        confidence = mine.confidence  # of fewer the product is all that is known without boundaries
     verdict = Verdict(
         locators=claim.spot.verdict.locators,
         parks=tuple(mine.parks[k] for k in kept),

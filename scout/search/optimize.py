@@ -265,7 +265,13 @@ def _find_unsure(claims: Claims, quick: JudgedClaims, ground: JudgingContext, ex
 
 
 def _find_surest_centres(
-    claims: Claims, rows: Ints, at: Floats, box: Box, quick: JudgedClaims, ground: JudgingContext, last: Bools | None
+    claims: Claims,
+    rows: Ints,
+    at: Floats,
+    box: Box,
+    quick: JudgedClaims,
+    ground: JudgingContext,
+    last: Bools | None,
 ) -> Floats:
     """The surest centre of some claims."""
     radius = ground.station.radius_m

@@ -149,7 +149,9 @@ def place_along_pieces(parts: Sequence[EdgePieces], ground: JudgingContext) -> F
     if len(bent):
         some = strips.take(bent)
         # By one receiver error for all conditions where that counts: it is twice the work.
-        apart = np.abs(multiply_parts(verdicts.first, verdicts.grids_p, verdicts.parks_p) - verdicts.confidence)
+        apart = np.abs(
+            multiply_parts(verdicts.first, verdicts.grids_p, verdicts.parks_p) - verdicts.confidence
+        )
         together = apart[bent] > APART
         at, beside, quick = _find_stand_off(some, fraction[bent], None, ground, together)
         new = refine(some.claims(at, ground.level), quick, ground)

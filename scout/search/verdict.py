@@ -15,8 +15,8 @@ from scipy.special import ndtr
 from scout.geo import probability
 from scout.geo.boundaries import Boundaries, Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths, wrap_lon
-from scout.geo.locator import count_rows, get_column_number, get_row_number
 from scout.geo.joint import NOTHING, Errors, UnsureConditions, join_contained, join_parts
+from scout.geo.locator import count_rows, get_column_number, get_row_number
 from scout.geo.probability import compute_contained_p
 from scout.model import Station
 from scout.table import IN_LISTS, Offsets, Table, expand_ranges
@@ -132,9 +132,7 @@ def judge_together(claims: Claims, at: JudgedClaims, parks_p: Floats, ground: Ju
     return join_parts(claims.first, at.grids_p, parks_p, join)
 
 
-def lay_out_cells(
-    claims: Claims, rows: Ints, cells: Any, place: tuple[Floats, Floats], level: int
-) -> Floats:
+def lay_out_cells(claims: Claims, rows: Ints, cells: Any, place: tuple[Floats, Floats], level: int) -> Floats:
     """What stations at places touch, as `scout.geo.joint.join_conditions` takes it; shape (n, 3)."""
     lon, lat = place
     grid = np.where(cells, claims.grid[rows], NOTHING)

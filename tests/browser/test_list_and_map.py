@@ -94,7 +94,7 @@ def test_choosing_a_row_tells_the_spot(open_page: Open) -> None:
     expect(body).to_contain_text("45.000000, -20.000000")
     expect(body).to_contain_text("45° 00.0000' N 020° 00.0000' W")
     expect(body.locator(".coordinates a[href^='geo:']")).to_have_attribute("href", "geo:45.000000,-20.000000")
-    expect(body).to_contain_text("as if the errors were independent")
+    expect(body).to_contain_text("one receiver error moves them all")
     expect(body).to_contain_text("Keep antennas, masts and lines well clear of overhead power lines.")
     expect(page.locator('.mark[data-rank="1"]')).to_have_class(re.compile(r"\bchosen\b"))
     expect(page.locator("#said")).to_contain_text("Spot 1: corner")

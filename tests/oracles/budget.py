@@ -1,7 +1,7 @@
 """The error budget by `scipy.stats` and quadrature: which cells, which parks, how sure.
 
 Design: circular normal fix error and a boundary error, both as 95 % radii (divisor 2.4477, NSSDA, appendix
-3-A, read in copies that quote it); a disc-shaped station; independence assumed.
+3-A, read in copies that quote it); a disc-shaped station. Each condition by itself.
 """
 
 from __future__ import annotations

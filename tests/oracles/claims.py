@@ -29,17 +29,56 @@ class Ground:
         edge count in part, is blurred by the joint error: good to some thousandths.
         """
         spread = float(np.hypot(self.errors.fix_m, self.errors.boundary_m[n]))
-        pad = np.arange(1, int(np.ceil(5 * spread / STEP_M)) + 1) * STEP_M
-        wide = [np.concatenate([axis[0] - pad[::-1], axis, axis[-1] + pad]) for axis in (xs, ys)]
-        x, y = np.meshgrid(*wide)
+        return self._blurred(n, lon, lat, xs, ys, spread)
+
+    def _blurred(self, n: int, lon: float, lat: float, xs, ys, spread: float) -> np.ndarray:
+        pad, (x, y) = widen(xs, ys, spread)
         clear = metric.clearances_close_by(self.parks[n], lon, lat, x.ravel(), y.ravel()).reshape(x.shape)
         ground = np.clip((clear - self.errors.radius_m) / STEP_M + 0.5, 0, 1)
         blurred = gaussian_filter(ground, spread / STEP_M, mode="nearest", truncate=5)
         return blurred[len(pad) : -len(pad), len(pad) : -len(pad)]
 
-    def inside_all(self, held: frozenset[int], lon: float, lat: float, xs, ys) -> np.ndarray:
-        """P(it is in every one of some parks), shape (ys, xs)."""
-        return np.prod([self.inside(n, lon, lat, xs, ys) for n in sorted(held)], axis=0)
+    def together(self, held: frozenset[int], touch, lon: float, lat: float, xs, ys) -> np.ndarray:
+        """P(touching the cells claimed and in every one of some parks), shape (ys, xs).
+
+        Boundaries err each by itself, the receiver once for all: what holds at a true place is multiplied
+        there and blurred by the receiver's error. ``touch`` gives metres that a true centre has to spare.
+        """
+        fix = self.errors.fix_m
+        pad, (x, y) = widen(xs, ys, fix)
+        wide = x[0], y[:, 0]
+        true = np.clip(touch(x, y) / STEP_M + 0.5, 0, 1)
+        for n in sorted(held):
+            true = true * self._blurred(n, lon, lat, *wide, float(self.errors.boundary_m[n]))
+        blurred = gaussian_filter(true, fix / STEP_M, mode="nearest", truncate=5)
+        return blurred[len(pad) : -len(pad), len(pad) : -len(pad)]
+
+
+def widen(xs, ys, spread: float):
+    """A grid of metres with room for five standard deviations on each side."""
+    pad = np.arange(1, int(np.ceil(5 * spread / STEP_M)) + 1) * STEP_M
+    wide = [np.concatenate([axis[0] - pad[::-1], axis, axis[-1] + pad]) for axis in (xs, ys)]
+    return pad, np.meshgrid(*wide)
+
+
+def spare_at_corner(kind: int, quadrant: tuple[int, int], radius: float, x0: float = 0.0, y0: float = 0.0):
+    """Metres that a true centre (x, y) off a place (x0, y0) off a corner has to spare for a claim there."""
+
+    def corner(x, y):
+        return radius - np.hypot(x + x0, y + y0)
+
+    def three(x, y):
+        east, north = quadrant[0] * (x + x0), quadrant[1] * (y + y0)
+        square = np.minimum.reduce([east, north, radius - east, radius - north])
+        return np.maximum(corner(x, y), square)
+
+    def two(x, y):
+        return radius - np.abs(y + y0 if quadrant[0] else x + x0)
+
+    def one(x, y):
+        return np.full_like(x, radius)
+
+    return {4: corner, 3: three, 2: two, 1: one}[kind]
 
 
 def at_corner(kind: int, quadrant: tuple[int, int], x, y, errors: Errors):
@@ -81,8 +120,8 @@ def best_at_corner(ground: Ground, held: frozenset[int], node: Node, level: int)
     errors = ground.errors
     most = int(np.ceil((errors.radius_m + errors.fix_m) / STEP_M))
     ticks = np.arange(-most, most + 1) * STEP_M
-    four = at_corner(4, (0, 0), *np.meshgrid(ticks, ticks), errors)
-    return float((four * ground.inside_all(held, lon, lat, ticks, ticks)).max())
+    touch = spare_at_corner(4, (0, 0), errors.radius_m)
+    return float(ground.together(held, touch, lon, lat, ticks, ticks).max())
 
 
 def best_on_stretch(ground: Ground, interval: Interval, level: int) -> float:
@@ -94,5 +133,5 @@ def best_on_stretch(ground: Ground, interval: Interval, level: int) -> float:
     most = int((end - start) / 2 * per_degree / STEP_M)
     along, none = np.arange(-most, most + 1) * STEP_M, np.zeros(1)
     grid = (none, along) if interval.meridian else (along, none)
-    on_line = float(budget.line(0.0, ground.errors.radius_m, ground.errors.fix_m))
-    return on_line * float(ground.inside_all(interval.parks, *middle, *grid).max())
+    touch = spare_at_corner(2, (0, 1) if interval.meridian else (1, 0), ground.errors.radius_m)
+    return float(ground.together(interval.parks, touch, *middle, *grid).max())

@@ -58,7 +58,7 @@ def small_parks(draw: st.DrawFn, level: int) -> Drawn:
     return found
 
 
-def check_told(spot: Spot, grids_p: float, ground: Ground) -> None:
+def check_told(spot: Spot, grids_p: float, touch, ground: Ground) -> None:
     """The verdict agrees with itself and with the budget worked out anew at the centre."""
     verdict = spot.verdict
     held = [int(name.removeprefix("P")) for name in verdict.parks]
@@ -68,7 +68,10 @@ def check_told(spot: Spot, grids_p: float, ground: Ground) -> None:
     parks_p = [float(ground.inside(n, spot.lon, spot.lat, zero, zero)[0, 0]) for n in held]
     assert verdict.parks_p == pytest.approx(parks_p, abs=TOLD)
     assert verdict.grids_p == pytest.approx(grids_p, abs=5e-3)
-    assert verdict.confidence == pytest.approx(verdict.grids_p * np.prod(verdict.parks_p), abs=1e-9)
+    together = ground.together(frozenset(held), touch, spot.lon, spot.lat, zero, zero)
+    assert verdict.confidence == pytest.approx(float(together[0, 0]), abs=TOLD)
+    parts = [verdict.grids_p, *verdict.parks_p]
+    assert 1 - sum(1 - p for p in parts) - 1e-9 <= verdict.confidence <= min(parts) + 1e-9
     assert verdict.word == budget.word(verdict.confidence)
     assert spot.park_names == tuple(f"Park {n}" for n in held)
     assert spot.clearance_m == min(verdict.clearances_m)
@@ -81,7 +84,8 @@ def check_corner(spot: Spot, ground: Ground, level: int) -> None:
     assert named <= held
     x, y = metric.seen_from(*spot.corner, spot.lon, spot.lat)
     kind, quadrant = claims.claimed(spot.verdict.locators, node, level)
-    check_told(spot, claims.grids_p(kind, quadrant, x, y, ground.errors), ground)
+    touch = claims.spare_at_corner(kind, quadrant, ground.errors.radius_m, x, y)
+    check_told(spot, claims.grids_p(kind, quadrant, x, y, ground.errors), touch, ground)
     assert spot.offset_m == pytest.approx(np.hypot(x, y), abs=0.02)
     if spot.offset_m > 0.1:
         assert (metric.compass(x, y) - spot.offset_deg + 180) % 360 - 180 == pytest.approx(0, abs=10)
@@ -101,7 +105,9 @@ def check_line(spot: Spot, ground: Ground, level: int) -> None:
     at = (value, spot.lat) if interval.meridian else (spot.lon, value)
     x, y = metric.seen_from(*at, spot.lon, spot.lat)
     off = float(np.hypot(x, y))
-    check_told(spot, float(budget.line(off, ground.errors.radius_m, ground.errors.fix_m)), ground)
+    across = (0, 1) if interval.meridian else (1, 0)
+    touch = claims.spare_at_corner(2, across, ground.errors.radius_m, x, y)
+    check_told(spot, float(budget.line(off, ground.errors.radius_m, ground.errors.fix_m)), touch, ground)
     assert spot.offset_m == pytest.approx(off, abs=0.02)
     along = spot.lat if interval.meridian else spot.lon
     middle = (interval.start_deg + interval.end_deg) / 2
@@ -154,7 +160,7 @@ def test_no_tried_centre_is_better_and_every_confidence_is_told_rightly(level):
             elif spot.kind == "line":
                 check_line(spot, ground, level)
             elif spot.kind == "overlap":
-                check_told(spot, spot.verdict.grids_p, ground)
+                check_told(spot, spot.verdict.grids_p, claims.spare_at_corner(1, (0, 0), 1.0), ground)
         check_grouping(spots, ground, level)
 
     holds()

@@ -23,6 +23,7 @@ PER_LON, PER_LAT = (float(v) for v in compute_degree_lengths(LAT))
 SIGMAS = 2.4477468306808166  # in a 95 % radius (FGDC-STD-007.3-1998)
 MIDDLE = {5: (1, 1), 6: (-1, 1), 7: (-1, -1), 8: (1, -1)}
 FAR = 900.0
+DRAWS = 200_000
 
 
 @dataclass
@@ -111,7 +112,7 @@ def draw_coast(rng, room: float, spread: float) -> list:
 def count_draws(case: Case, draws: int, rng) -> float:
     """Share of the draws in which every condition holds."""
     fix = case.fix_error / SIGMAS
-    e = rng.normal(0.0, fix, (draws, 2)) + [case.x, case.y]
+    e = rng.normal(0.0, fix, (draws, 2)) + np.array([case.x, case.y])
     e = e[is_touching(case, e)]
     shift = {}
     for shape, error, number in zip(case.parks, case.errors, case.error_of, strict=True):
@@ -149,14 +150,65 @@ def is_touching(case: Case, e):
 
 
 def judge_case(case: Case):
-    globe = [shapely.transform(s, lambda xy: [LON, LAT] + xy / [PER_LON, PER_LAT]) for s in case.parks]
+    globe = [
+        shapely.transform(s, lambda xy: np.array([LON, LAT]) + xy / [PER_LON, PER_LAT]) for s in case.parks
+    ]
     station = Station(radius_m=case.radius, fix_error_m=case.fix_error)
-    ground = JudgingContext(
-        Boundaries(np.array(globe, dtype=object)), np.array(case.errors), 2, station
-    )
+    ground = JudgingContext(Boundaries(np.array(globe, dtype=object)), np.array(case.errors), 2, station)
     n = len(case.parks)
     lon, lat, dx, dy = (np.array([v]) for v in (LON, LAT, case.x, case.y))
     if case.grid == ONE:
         lon, lat, dx, dy = lon + dx / PER_LON, lat + dy / PER_LAT, 0 * dx, 0 * dy
     claims = Claims(lon, lat, np.array([case.grid]), np.array([0, n]), np.arange(n))
     return judge_claims(claims, dx, dy, ground)
+
+
+@pytest.mark.parametrize("first", range(0, 60, 10))
+def test_it_agrees_with_draws_of_the_same_errors(first):
+    """Within 0.003 and four standard deviations of the draws."""
+    for k in range(first, first + 10):
+        rng = np.random.default_rng([20261127, k])
+        case = draw_case(rng)
+        drawn = count_draws(case, DRAWS, rng)
+        noise = 4 * np.sqrt(max(drawn * (1 - drawn), 1e-4) / DRAWS)
+        assert float(judge_case(case).confidence[0]) == pytest.approx(drawn, abs=0.003 + noise), (k, case)
+
+
+def test_one_condition_alone_is_what_it_was():
+    for k in range(200):
+        rng = np.random.default_rng([20261128, k])
+        case = draw_case(rng)
+        case.grid, case.x, case.y = ONE, 2000.0, 2000.0
+        case.parks = [affinity.translate(case.parks[0], rng.normal(0, 5) + 2000, rng.normal(0, 5) + 2000)]
+        judged = judge_case(case)
+        assert judged.grids_p[0] == pytest.approx(1.0, abs=1e-9)
+        assert judged.confidence[0] == pytest.approx(judged.parks_p[0] * judged.grids_p[0], abs=1e-6)
+
+
+@pytest.mark.parametrize("fix_error", [0.0, 4.9])
+@pytest.mark.parametrize("error", [0.0, 1.0, 14.0])
+def test_neighbours_that_share_their_boundary_cannot_both_hold_a_station(error, fix_error):
+    south, north = shapely.box(-300, -300, 300, 0), shapely.box(-300, 0, 300, 300)
+    beside = Case(5.0, fix_error, FOUR, 0.0, 0.5, [south, north], [error, error], [0, 0])
+    assert judge_case(beside).confidence[0] == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("error", [1.0, 14.0])
+def test_one_boundary_drawn_for_two_parks_counts_once(error):
+    park = shapely.box(-300, -9, 300, 300)
+    one = Case(5.0, 4.9, MERIDIAN, 0.0, 0.0, [park], [error], [0])
+    two = Case(5.0, 4.9, MERIDIAN, 0.0, 0.0, [park, park], [error, error], [0, 0])
+    assert judge_case(two).confidence[0] == pytest.approx(judge_case(one).confidence[0], abs=1e-6)
+
+
+def test_a_receiver_off_to_the_north_is_off_for_both_boundaries():
+    """Two parks end 9 m south, and errors of boundaries are small: both are lost at once."""
+    parks = [shapely.box(-300, -9, 300, 300), shapely.box(-400, -9.5, 200, 290)]
+    judged = judge_case(Case(5.0, 4.9, FOUR, 0.0, 0.0, parks, [1.0, 1.0], [0, 1]))
+    assert judged.confidence[0] > judged.grids_p[0] * np.prod(judged.parks_p) + 0.005
+
+
+def test_without_errors_it_is_the_plain_question():
+    park = shapely.box(-300, -5.1, 300, 300)
+    assert judge_case(Case(5.0, 0.0, PARALLEL, 0.0, 0.0, [park], [0.0], [0])).confidence[0] == 1.0
+    assert judge_case(Case(5.0, 0.0, PARALLEL, 0.0, -0.2, [park], [0.0], [0])).confidence[0] == 0.0
