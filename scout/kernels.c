@@ -627,7 +627,7 @@ static double mean(const double *values, whole count) {
     return sum / (double)count;
 }
 
-static double divide(double known, double own) { return own > 0.0 ? known / own : 0.0; }
+static double divide(double known, double own) { return own > TINY ? known / own : 0.0; }
 
 static double join_laid(const edge *edges, desk *d, whole parks, const double *cell, double cell_p,
                               const errors *e) {

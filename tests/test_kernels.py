@@ -146,7 +146,9 @@ def test_edges_laid_out_near_places(monkeypatch):
 def test_conditions_that_hold_together(monkeypatch, fix_m):
     """Claims of each kind in two parks each, seen in the outlines and among edges laid out near them."""
     parks = _parks()
-    park, lon, lat = _places(parks, 120)
+    # On a boundary, to a millimetre, rounding says whether the centre is inside.
+    park, lon, lat = (v[np.arange(600) % 5 == 0] for v in _places(parks, 600))
+    lon, lat = lon + 1.7e-5, lat + 0.9e-5
     n = len(park)
     rng = np.random.default_rng(11)
     first, pair = np.arange(0, 2 * n + 1, 2), np.repeat(np.arange(n), 2)
@@ -170,7 +172,7 @@ def test_conditions_that_hold_together(monkeypatch, fix_m):
 
     for compiled, plain in zip(*_both_ways(monkeypatch, work), strict=True):
         assert np.abs(compiled - plain).max() < CLOSE
-        assert (plain > 0.0).sum() > 20
+        assert (plain > 1e-3).sum() > 10
 
 
 @needs_kernels

@@ -86,7 +86,7 @@ _BATCH = 200  # claims joined by one call
 
 
 class UnsureConditions(NamedTuple):
-    """Conditions of some claims that are neither sure nor hopeless; pairs of a claim and a park end to end."""
+    """Conditions of some claims that are neither sure nor hopeless; pairs of claim and park end to end."""
 
     claim: Ints  # numbers
     cells: Bools  # whether the cells are a condition
@@ -251,7 +251,7 @@ def join_conditions(
 
 
 def _divide(known: float, own: float) -> float:
-    return known / own if own > 0.0 else 0.0
+    return known / own if own > _TINY else 0.0
 
 
 def _touches(cell: tuple[int, float, float], at: Floats, radius: float) -> Floats:

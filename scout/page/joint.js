@@ -76,7 +76,7 @@ function joinConditions(cells, parks, radius, sigmaFix) {
 }
 
 function divide(known, own) {
-  return own > 0 ? known / own : 0;
+  return own > TINY ? known / own : 0;
 }
 
 function touches({ claim, x, y }, east, north, radius) {
