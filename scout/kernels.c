@@ -365,7 +365,7 @@ PUBLIC int integrate_nearby(const whole *first, const double *start, const doubl
 #define BLOCK 5
 #define TAPS 5
 #define SHARP 0.2
-#define SAME_M 0.1
+#define SAME_VERTEX_M 0.1
 #define TINY 1e-9
 enum { NOTHING, ONE, MERIDIAN, PARALLEL, FOUR, NORTH_EAST, NORTH_WEST, SOUTH_WEST, SOUTH_EAST }; /* as in verdict.py */
 
@@ -423,14 +423,14 @@ static double touch(const double *cell, double east, double north, double radius
 }
 
 static int is_same(double x0, double y0, double x1, double y1) {
-    return (x0 - x1) * (x0 - x1) + (y0 - y1) * (y0 - y1) < SAME_M * SAME_M;
+    return (x0 - x1) * (x0 - x1) + (y0 - y1) * (y0 - y1) < SAME_VERTEX_M * SAME_VERTEX_M;
 }
 
 static int share_an_edge(const edge *edges, const near_park *one, const near_park *other) {
     for (whole a = one->from; a < one->to; a++) {
         const edge *p = &edges[a];
         double dx = p->x1 - p->x0, dy = p->y1 - p->y0;
-        if (!(dx * dx + dy * dy > 4.0 * SAME_M * SAME_M)) continue;
+        if (!(dx * dx + dy * dy > 4.0 * SAME_VERTEX_M * SAME_VERTEX_M)) continue;
         for (whole b = other->from; b < other->to; b++) {
             const edge *q = &edges[b];
             if (is_same(p->x0, p->y0, q->x0, q->y0) && is_same(p->x1, p->y1, q->x1, q->y1)) return 1;
@@ -486,7 +486,7 @@ static double measure_all(const bunch *b, double x, double y) {
         double clear = measure_one(b->sides, &b->parks[k], x, y);
         least = fmin(least, clear), most = fmax(most, clear);
     }
-    return least < 0.0 && most > 0.0 && fabs(least + most) < 2.0 * SAME_M ? -INFINITY : least;
+    return least < 0.0 && most > 0.0 && fabs(least + most) < 2.0 * SAME_VERTEX_M ? -INFINITY : least;
 }
 
 /* The same parks seen from another place, with the edges alone that may be the nearest within a reach of it. */

@@ -35,7 +35,7 @@ STEP = 0.7  # of the grid, in sigmas of the boundary's error
 PARTS = 2  # of a square of the grid, along each side, where a boundary may run through it
 TAPS = 5  # to either side; 3.5 sigmas
 SHARP = 0.2  # of the receiver's sigma: a boundary that errs less is taken as straight over its error
-SAME_M = 0.1  # vertices nearer to each other are one, and edges between them one boundary
+SAME_VERTEX_M = 0.1  # vertices nearer to each other are one, and edges between them one boundary
 _TINY = 1e-9
 
 
@@ -288,10 +288,10 @@ def _find_groups(parks: list[NearPark]) -> list[list[NearPark]]:
 
 def _share_an_edge(one: NearPark, other: NearPark) -> bool:
     def is_same(a: Floats, b: Floats) -> Bools:
-        close: Bools = ((a[:, None] - b[None]) ** 2).sum(axis=2) < SAME_M**2
+        close: Bools = ((a[:, None] - b[None]) ** 2).sum(axis=2) < SAME_VERTEX_M**2
         return close
 
-    long = ((one.end - one.start) ** 2).sum(axis=1) > 4 * SAME_M**2
+    long = ((one.end - one.start) ** 2).sum(axis=1) > 4 * SAME_VERTEX_M**2
     along = is_same(one.start, other.start) & is_same(one.end, other.end)
     against = is_same(one.start, other.end) & is_same(one.end, other.start)
     return bool(((along | against) & long[:, None]).any())
@@ -366,7 +366,7 @@ def _measure(group: list[NearPark], at: Floats) -> Floats:
     """
     clear = [_measure_one(park, at) for park in group]
     least, most = np.min(clear, axis=0), np.max(clear, axis=0)
-    between = (least < 0.0) & (most > 0.0) & (np.abs(least + most) < 2 * SAME_M)
+    between = (least < 0.0) & (most > 0.0) & (np.abs(least + most) < 2 * SAME_VERTEX_M)
     clearance: Floats = np.where(between, -np.inf, least)
     return clearance
 

@@ -10,7 +10,7 @@ const STEP = 0.7; // of the grid, in sigmas of the boundary's error
 const PARTS = 2; // of a square of the grid, along each side
 const TAPS = 5; // to either side
 const SHARP = 0.2; // of the receiver's sigma: a boundary that errs less is taken as straight over its error
-const SAME_M = 0.1; // vertices nearer to each other are one
+const SAME_VERTEX_M = 0.1; // vertices nearer to each other are one
 const TINY = 1e-9;
 const SURE = 0.9995; // a condition held this surely is multiplied
 const LEAST = 0.0005; // where one is held less surely, so is all
@@ -108,9 +108,9 @@ function findGroups(parks) {
 }
 
 function shareAnEdge(one, other) {
-  const same = (x0, y0, x1, y1) => (x0 - x1) ** 2 + (y0 - y1) ** 2 < SAME_M ** 2;
+  const same = (x0, y0, x1, y1) => (x0 - x1) ** 2 + (y0 - y1) ** 2 < SAME_VERTEX_M ** 2;
   return one.edges.some(([x0, y0, x1, y1]) => {
-    if (!((x1 - x0) ** 2 + (y1 - y0) ** 2 > 4 * SAME_M ** 2)) return false;
+    if (!((x1 - x0) ** 2 + (y1 - y0) ** 2 > 4 * SAME_VERTEX_M ** 2)) return false;
     return other.edges.some(
       ([a0, b0, a1, b1]) =>
         (same(x0, y0, a0, b0) && same(x1, y1, a1, b1)) || (same(x0, y0, a1, b1) && same(x1, y1, a0, b0)),
@@ -196,7 +196,7 @@ function weighCubic(t) {
 function measureAll(group, x, y) {
   const clear = group.map((park) => measureOne(park, x, y));
   const [least, most] = [Math.min(...clear), Math.max(...clear)];
-  return least < 0 && most > 0 && Math.abs(least + most) < 2 * SAME_M ? -Infinity : least;
+  return least < 0 && most > 0 && Math.abs(least + most) < 2 * SAME_VERTEX_M ? -Infinity : least;
 }
 
 function measureOne({ edges, clearance }, x, y) {
