@@ -364,14 +364,13 @@ PUBLIC int integrate_nearby(const whole *first, const double *start, const doubl
 #define PARTS 2
 #define BLOCK 5
 #define TAPS 5
-#define SHARP 0.2
 #define SAME_VERTEX_M 0.1
 #define TINY 1e-9
 enum { NOTHING, ONE, MERIDIAN, PARALLEL, FOUR, NORTH_EAST, NORTH_WEST, SOUTH_WEST, SOUTH_EAST }; /* as in verdict.py */
 
 /* The station and its errors: points of unit sigma, the furthest of them, weights of the blur. */
 typedef struct {
-    double radius, sigma_fix;
+    double radius, sigma_fix, sharp;
     whole points;
     const double *east, *north;
     double furthest;
@@ -383,10 +382,11 @@ typedef struct {
     double x0, y0, x1, y1, dx, dy, per, turn;
 } side;
 
-/* A park near a station: its edges among those kept, whether the centre is inside, whose error it shares. */
+/* A park near a station: its edges among those kept, whose error it shares, whether these parks have one edge
+ * at the most, and whether the centre is inside. */
 typedef struct {
     whole from, to, head;
-    int inside;
+    int straight, inside;
     double sigma, p;
 } near_park;
 
@@ -452,6 +452,11 @@ static void find_groups(const edge *edges, near_park *parks, whole count) {
                 if (parks[i].head == most) parks[i].head = least;
         }
     }
+    for (whole k = 0; k < count; k++) {
+        parks[k].straight = 1;
+        for (whole j = 0; j < count; j++)
+            if (parks[j].head == parks[k].head && parks[j].to > parks[j].from + 1) parks[k].straight = 0;
+    }
 }
 
 /* Signed distance from a place to the edges of a park, positive inside; infinite without edges. */
@@ -510,7 +515,7 @@ static bunch look_from(const bunch *b, double x, double y, double reach, desk *d
             odd ^= apart & ((ax * by - ay * bx > 0.0) != (e->turn > 0.0));
         }
         near_park *one = &d->about[near.last++];
-        *one = (near_park){count, 0, 0, odd, park->sigma, park->p};
+        *one = (near_park){count, 0, 0, 0, odd, park->sigma, park->p};
         double most = sqrt(best) + 2.0 * reach;
         for (whole at = park->from; at < park->to; at++) {
             if (d->away[at] > most * most) continue;
@@ -582,10 +587,18 @@ static void place_points(const errors *e, double step, whole inner, double sigma
     }
 }
 
+/* Weighted sums of values a stride apart: value by value in the inner loop, which compilers lay side by side. */
+static void blur(double *restrict to, const double *restrict from, whole stride, whole count,
+                 const double *restrict kernel) {
+    for (whole i = 0; i < count; i++) to[i] = 0.0;
+    for (whole k = 0; k <= 2 * TAPS; k++)
+        for (whole i = 0; i < count; i++) to[i] += kernel[k] * from[i + k * stride];
+}
+
 /* Share of a boundary error at which the disc is inside, at each point of the receiver's error. */
 static void find_shares(const bunch *b, const errors *e, desk *d) {
     double sigma = b->parks[b->first].sigma;
-    if (sigma < SHARP * e->sigma_fix || sigma <= TINY) {
+    if (b->parks[b->first].straight || sigma < e->sharp * e->sigma_fix || sigma <= TINY) {
         for (whole k = 0; k < e->points; k++) {
             double clear = measure_all(b, e->sigma_fix * e->east[k], e->sigma_fix * e->north[k]);
             double x = (clear - e->radius) / fmax(sigma, TINY);
@@ -597,18 +610,8 @@ static void find_shares(const bunch *b, const errors *e, desk *d) {
     whole inner = (whole)(e->furthest * e->sigma_fix / step) + 2, wide = 2 * (inner + TAPS) + 1;
     whole left = wide - 2 * TAPS;
     average(b, e, step, inner + TAPS, d);
-    for (whole j = 0; j < wide; j++)
-        for (whole i = 0; i < left; i++) {
-            double sum = 0.0;
-            for (int k = 0; k <= 2 * TAPS; k++) sum += e->kernel[k] * d->grid[j * wide + i + k];
-            d->rows[j * left + i] = sum;
-        }
-    for (whole j = 0; j < left; j++)
-        for (whole i = 0; i < left; i++) {
-            double sum = 0.0;
-            for (int k = 0; k <= 2 * TAPS; k++) sum += e->kernel[k] * d->rows[(j + k) * left + i];
-            d->grid[j * left + i] = sum;
-        }
+    for (whole j = 0; j < wide; j++) blur(d->rows + j * left, d->grid + j * wide, 1, left, e->kernel);
+    for (whole j = 0; j < left; j++) blur(d->grid + j * left, d->rows + j * left, left, left, e->kernel);
     place_points(e, step, inner, sigma, d);
     for (whole k = 0; k < e->points; k++) {
         const double *east = &d->weight[8 * k], *north = east + 4;
@@ -676,7 +679,7 @@ static double join_conditions(const scratch *s, desk *d, whole parks, const doub
 }
 
 static int lay_desk(desk *d, const errors *e, whole claims, const whole *first) {
-    whole wide = 2 * ((whole)(e->furthest / (STEP * SHARP)) + 2 + TAPS) + 1, most = 1;
+    whole wide = 2 * ((whole)(e->furthest / (STEP * e->sharp)) + 2 + TAPS) + 1, most = 1;
     for (whole k = 0; k < claims; k++) most = first[k + 1] - first[k] > most ? first[k + 1] - first[k] : most;
     d->held = malloc((size_t)(2 * e->points + 2 * wide * wide) * sizeof(double));
     d->parks = malloc((size_t)most * sizeof(near_park));
@@ -700,9 +703,9 @@ static void clear_desk(desk *d) {
     free(d->away);
 }
 
-static errors make_errors(double radius, double sigma_fix, whole points, const double *east,
+static errors make_errors(double radius, double sigma_fix, double sharp, whole points, const double *east,
                           const double *north, double furthest, const double *kernel) {
-    return (errors){radius, sigma_fix, points, east, north, furthest, kernel};
+    return (errors){radius, sigma_fix, sharp, points, east, north, furthest, kernel};
 }
 
 /* The probability that the conditions of each claim hold together. Pairs of a claim and a park come end to end;
@@ -710,9 +713,10 @@ static errors make_errors(double radius, double sigma_fix, whole points, const d
 PUBLIC int join_contained(const outlines *o, whole claims, const whole *claim, const double *cell, whole n,
                           const whole *park, const double *lons, const double *lats, const double *frames,
                           const uint8_t *inside, const double *pair_p, const double *claim_p,
-                          const double *sigma, double radius, double sigma_fix, whole points, const double *east, const double *north, double furthest,
-                          const double *kernel, double *joint) {
-    errors e = make_errors(radius, sigma_fix, points, east, north, furthest, kernel);
+                          const double *sigma, double radius, double sigma_fix, double sharp, whole points,
+                          const double *east, const double *north, double furthest, const double *kernel,
+                          double *joint) {
+    errors e = make_errors(radius, sigma_fix, sharp, points, east, north, furthest, kernel);
     scratch s = {0};
     desk d = {0};
     int done = lay_desk(&d, &e, claims, claim);
@@ -721,7 +725,7 @@ PUBLIC int join_contained(const outlines *o, whole claims, const whole *claim, c
         for (whole k = claim[c]; k < claim[c + 1] && done; k++) {
             frame f = {frames[k], frames[n + k], frames[2 * n + k], frames[3 * n + k]};
             near_park *one = &d.parks[k - claim[c]];
-            *one = (near_park){s.count, 0, 0, inside[k], sigma[k], pair_p[k]};
+            *one = (near_park){s.count, 0, 0, 0, inside[k], sigma[k], pair_p[k]};
             done = keep_contained(&s, o, park[k], lons[k], lats[k], &f,
                                   radius + REACH * hypot(sigma_fix, sigma[k]));
             one->to = s.count;
@@ -739,9 +743,10 @@ PUBLIC int join_contained(const outlines *o, whole claims, const whole *claim, c
 PUBLIC int join_nearby(const whole *first, const double *start, const double *end, whole claims,
                        const whole *claim, const double *cell, const whole *pair, const double *place,
                        const double *stretch, const uint8_t *inside, const double *pair_p,
-                       const double *claim_p, const double *sigma, double radius, double sigma_fix, whole points, const double *east, const double *north,
-                       double furthest, const double *kernel, double *joint) {
-    errors e = make_errors(radius, sigma_fix, points, east, north, furthest, kernel);
+                       const double *claim_p, const double *sigma, double radius, double sigma_fix,
+                       double sharp, whole points, const double *east, const double *north, double furthest,
+                       const double *kernel, double *joint) {
+    errors e = make_errors(radius, sigma_fix, sharp, points, east, north, furthest, kernel);
     scratch s = {0};
     desk d = {0};
     int done = lay_desk(&d, &e, claims, claim);
@@ -750,7 +755,7 @@ PUBLIC int join_nearby(const whole *first, const double *start, const double *en
         for (whole k = claim[c]; k < claim[c + 1] && done; k++) {
             whole p = pair[k];
             near_park *one = &d.parks[k - claim[c]];
-            *one = (near_park){s.count, 0, 0, inside[k], sigma[k], pair_p[k]};
+            *one = (near_park){s.count, 0, 0, 0, inside[k], sigma[k], pair_p[k]};
             done = keep_nearby(&s, start, end, first[p], first[p + 1], &place[2 * k], &stretch[2 * k],
                                radius + REACH * hypot(sigma_fix, sigma[k]));
             one->to = s.count;

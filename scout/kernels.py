@@ -57,6 +57,7 @@ class JoinErrors(NamedTuple):
     sigma_m: Floats  # of the boundary's error of each pair
     radius_m: float
     sigma_fix_m: float
+    sharp: float  # share of that under which a boundary's error is taken as straight over it
     points: Floats  # shape (2, count), of unit sigma
     furthest: float  # the length of the longest
     kernel: Floats
@@ -66,7 +67,7 @@ class JoinErrors(NamedTuple):
         flags, count = np.ascontiguousarray(self.inside, dtype=np.bool_).view(np.uint8), self.points.shape[1]
         if flags.shape != (n,):
             raise ValueError(f"{len(flags)} flags for {n} pairs")
-        station = ctypes.c_double(self.radius_m), ctypes.c_double(self.sigma_fix_m)
+        station = (ctypes.c_double(v) for v in (self.radius_m, self.sigma_fix_m, self.sharp))
         points = (_floats(self.points[k], count) for k in (0, 1))
         furthest, kernel = ctypes.c_double(self.furthest), _floats(self.kernel, len(self.kernel))
         known = _floats(self.pair_p, n), _floats(self.claim_p, len(self.claim_p))

@@ -35,6 +35,7 @@ STEP = 0.7  # of the grid, in sigmas of the boundary's error
 PARTS = 2  # of a square of the grid, along each side, where a boundary may run through it
 TAPS = 5  # to either side; 3.5 sigmas
 SHARP = 0.2  # of the receiver's sigma: a boundary that errs less is taken as straight over its error
+ROUGH = 0.5  # the same to climb by: up to a hundredth off where boundaries run close to each other
 SAME_VERTEX_M = 0.1  # vertices nearer to each other are one, and edges between them one boundary
 _TINY = 1e-9
 
@@ -58,6 +59,7 @@ class Errors(NamedTuple):
     sigma_fix_m: float
     sigma_m: Floats  # of the boundary of each pair of a claim and a park
     points: Floats = POINTS
+    sharp: float = SHARP
 
     @property
     def furthest(self) -> float:
@@ -183,8 +185,9 @@ def join_contained(
 
 def make_errors(some: UnsureConditions, inside: Bools, errors: Errors) -> JoinErrors:
     """The errors as the compiled loops take them."""
-    radius, fix, sigma, points = errors
-    return JoinErrors(inside, some.pair_p, some.cells_p, sigma, radius, fix, points, errors.furthest, KERNEL)
+    radius, fix, sigma, points, sharp = errors
+    known = some.pair_p, some.cells_p
+    return JoinErrors(inside, *known, sigma, radius, fix, sharp, points, errors.furthest, KERNEL)
 
 
 def join_edges(
@@ -240,13 +243,15 @@ def join_conditions(
     scale = _divide(cell_p, float(held.mean()))
     for group in _find_groups(parks):
         least = np.inf
+        # Beside one straight edge that is no approximation; the same for each and for all, to be comparable.
+        straight = all(len(one.start) <= 1 for one in group)
         for one in group:
-            share = _find_shares([one], errors)
+            share = _find_shares([one], errors, straight)
             own = float(share.mean())
             if own < least:
                 least, better = own, _divide(one.p, own)
         scale *= better
-        held = held * (share if len(group) == 1 else _find_shares(group, errors))
+        held = held * (share if len(group) == 1 else _find_shares(group, errors, straight))
     return float(held.mean()) * scale
 
 
@@ -297,10 +302,10 @@ def _share_an_edge(one: NearPark, other: NearPark) -> bool:
     return bool(((along | against) & long[:, None]).any())
 
 
-def _find_shares(group: list[NearPark], errors: Errors) -> Floats:
+def _find_shares(group: list[NearPark], errors: Errors, straight: bool) -> Floats:
     """Share of a boundary error at which the disc is inside all of some parks, for errors of the receiver."""
     sigma, fix, at = group[0].sigma_m, errors.sigma_fix_m, errors.sigma_fix_m * errors.points
-    if sigma < SHARP * fix or sigma <= _TINY:
+    if straight or sigma < errors.sharp * fix or sigma <= _TINY:
         shares: Floats = ndtr((_measure(group, at) - errors.radius_m) / max(sigma, _TINY))
         return shares
     step = STEP * sigma

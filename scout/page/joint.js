@@ -63,13 +63,15 @@ function joinConditions(cells, parks, radius, sigmaFix) {
   let scale = divide(cells.p, sumOf(held) / POINT_COUNT);
   for (const group of findGroups(parks)) {
     let [share, least, better] = [null, Infinity, 1];
+    // Beside one straight edge that is no approximation; the same for each and for all, to be comparable.
+    const straight = group.every((park) => park.edges.length <= 1);
     for (const park of group) {
-      share = findShares([park], radius, sigmaFix);
+      share = findShares([park], radius, sigmaFix, straight);
       const own = sumOf(share) / POINT_COUNT;
       if (own < least) [least, better] = [own, divide(park.p, own)];
     }
     scale *= better;
-    if (group.length > 1) share = findShares(group, radius, sigmaFix);
+    if (group.length > 1) share = findShares(group, radius, sigmaFix, straight);
     for (let k = 0; k < POINT_COUNT; k += 1) held[k] *= share[k];
   }
   return (sumOf(held) / POINT_COUNT) * scale;
@@ -119,9 +121,9 @@ function shareAnEdge(one, other) {
 }
 
 // Share of a boundary error at which the disc is inside all of some parks, at each point of the receiver's.
-function findShares(group, radius, sigmaFix) {
+function findShares(group, radius, sigmaFix, straight) {
   const { sigma } = group[0];
-  if (sigma < SHARP * sigmaFix || sigma <= TINY) {
+  if (straight || sigma < SHARP * sigmaFix || sigma <= TINY) {
     const spread = Math.max(sigma, TINY);
     return points.map(([east, north]) => normal((measureAll(group, sigmaFix * east, sigmaFix * north) - radius) / spread));
   }

@@ -20,7 +20,7 @@ from scout import kernels
 from scout.geo import probability
 from scout.geo.boundaries import Boundaries, Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths
-from scout.geo.joint import FEW_POINTS, Errors, UnsureConditions, join_edges, join_parts, make_errors
+from scout.geo.joint import FEW_POINTS, ROUGH, Errors, UnsureConditions, join_edges, join_parts, make_errors
 from scout.geo.probability import RAYS, compute_contained_among, compute_reach_m, integrate_rays
 from scout.kernels import CompiledEdges
 from scout.search.verdict import (
@@ -334,7 +334,7 @@ class _ConfidenceHill:
             cell = lay_out_cells(some, unsure.claim, unsure.cells, there, self._ground.level)
             sigma = probability.compute_sigma(self._ground.boundary_error_m[some.park[at]])
             where = pair[at], seen_from[at], clearance[at] > 0
-            return self._near.join(unsure, cell, where, Errors(self._radius, fix, sigma, FEW_POINTS))
+            return self._near.join(unsure, cell, where, Errors(self._radius, fix, sigma, FEW_POINTS, ROUGH))
 
         grids_p = compute_touch_p(some, place[:, 0], place[:, 1], self._ground)
         touched = (grids_p > 0.0).astype(float)
