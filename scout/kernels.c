@@ -16,6 +16,7 @@
 
 #define SLACK 0.97         /* as in boundaries.py */
 #define SPHERE_M 111000.0  /* as in boundaries.py */
+#define NUDGE 1e-6         /* as in boundaries.py */
 #define REACH 4.5          /* sigmas, as in probability.py */
 
 typedef int64_t whole;
@@ -253,8 +254,9 @@ static int find_stop(const edge *e, double ux, double uy, double radius, stop *f
         if (low < high) enter = fmin(enter, low), leave = fmax(leave, high);
     }
     if (!(enter < leave && leave > 0.0)) return 0;
+    /* Ahead, by the side of the edge that the start lies on: the same answer for all rays. */
     int crosses = (across0 > 0.0) != (across1 > 0.0) &&
-                  along0 + across0 / (across0 - across1) * (along1 - along0) > 0.0;
+                  (e->x0 * e->y1 - e->y0 * e->x1 > 0.0) == (across1 > 0.0);
     *found = (stop){fmax(enter, 0.0), leave, crosses};
     return 1;
 }
@@ -324,9 +326,24 @@ static int keep_nearby(scratch *s, const double *start, const double *end, whole
     return 1;
 }
 
+/* Whether the origin lies inside, told from a place whose side is known: east, north, and 1 where it is inside.
+ * The origin goes a little towards that place, so that it lies on no edge: as in boundaries.py. */
+static int find_side(edge *edges, whole count, const double *known) {
+    double dx = NUDGE * known[0], dy = NUDGE * known[1], x = known[0] - dx, y = known[1] - dy;
+    int inside = known[2] > 0.0;
+    if (x == 0.0 && y == 0.0) return inside;
+    for (edge *e = edges; e < edges + count; e++) {
+        e->x0 -= dx, e->y0 -= dy, e->x1 -= dx, e->y1 -= dy;
+        double ax = e->x0 - x, ay = e->y0 - y, bx = e->x1 - x, by = e->y1 - y;
+        int apart = (x * ay - y * ax > 0.0) != (x * by - y * bx > 0.0);
+        inside ^= apart & ((ax * by - ay * bx > 0.0) != (e->x0 * e->y1 - e->y0 * e->x1 > 0.0));
+    }
+    return inside;
+}
+
 /* Probability that a disc lies inside each park, from the outlines; 0 where memory ran out. */
 PUBLIC int integrate_contained(const outlines *o, whole n, const whole *park, const double *lons,
-                               const double *lats, const double *frames, const uint8_t *inside, double radius,
+                               const double *lats, const double *frames, const double *known, double radius,
                                const double *sigma, whole rays, const double *ux, const double *uy,
                                double *probability) {
     scratch s = {0};
@@ -335,7 +352,7 @@ PUBLIC int integrate_contained(const outlines *o, whole n, const whole *park, co
         frame f = {frames[k], frames[n + k], frames[2 * n + k], frames[3 * n + k]};
         s.count = 0;
         done = keep_contained(&s, o, park[k], lons[k], lats[k], &f, radius + REACH * sigma[k]);
-        probability[k] = integrate_rays(&s, inside[k], radius, sigma[k], rays, ux, uy);
+        probability[k] = integrate_rays(&s, find_side(s.edges, s.count, &known[3 * k]), radius, sigma[k], rays, ux, uy);
     }
     free_scratch(&s);
     return done;
@@ -344,7 +361,7 @@ PUBLIC int integrate_contained(const outlines *o, whole n, const whole *park, co
 /* The same from the edges laid out near each pair. */
 PUBLIC int integrate_nearby(const whole *first, const double *start, const double *end, whole n,
                             const whole *pair, const double *place, const double *stretch,
-                            const uint8_t *inside, double radius, const double *sigma, whole rays,
+                            const double *known, double radius, const double *sigma, whole rays,
                             const double *ux, const double *uy, double *probability) {
     scratch s = {0};
     int done = 1;
@@ -353,7 +370,7 @@ PUBLIC int integrate_nearby(const whole *first, const double *start, const doubl
         s.count = 0;
         done = keep_nearby(&s, start, end, first[p], first[p + 1], &place[2 * k], &stretch[2 * k],
                            radius + REACH * sigma[k]);
-        probability[k] = integrate_rays(&s, inside[k], radius, sigma[k], rays, ux, uy);
+        probability[k] = integrate_rays(&s, find_side(s.edges, s.count, &known[3 * k]), radius, sigma[k], rays, ux, uy);
     }
     free_scratch(&s);
     return done;
@@ -712,7 +729,7 @@ static errors make_errors(double radius, double sigma_fix, double sharp, whole p
  * a claim's begin at claim[k]. */
 PUBLIC int join_contained(const outlines *o, whole claims, const whole *claim, const double *cell, whole n,
                           const whole *park, const double *lons, const double *lats, const double *frames,
-                          const uint8_t *inside, const double *pair_p, const double *claim_p,
+                          const double *known, const double *pair_p, const double *claim_p,
                           const double *sigma, double radius, double sigma_fix, double sharp, whole points,
                           const double *east, const double *north, double furthest, const double *kernel,
                           double *joint) {
@@ -725,10 +742,11 @@ PUBLIC int join_contained(const outlines *o, whole claims, const whole *claim, c
         for (whole k = claim[c]; k < claim[c + 1] && done; k++) {
             frame f = {frames[k], frames[n + k], frames[2 * n + k], frames[3 * n + k]};
             near_park *one = &d.parks[k - claim[c]];
-            *one = (near_park){s.count, 0, 0, 0, inside[k], sigma[k], pair_p[k]};
+            *one = (near_park){s.count, 0, 0, 0, 0, sigma[k], pair_p[k]};
             done = keep_contained(&s, o, park[k], lons[k], lats[k], &f,
                                   radius + REACH * hypot(sigma_fix, sigma[k]));
             one->to = s.count;
+            one->inside = find_side(&s.edges[one->from], one->to - one->from, &known[3 * k]);
         }
         if (!done) break;
         joint[c] = join_conditions(&s, &d, claim[c + 1] - claim[c], &cell[3 * c], claim_p[c], &e);
@@ -742,7 +760,7 @@ PUBLIC int join_contained(const outlines *o, whole claims, const whole *claim, c
 /* The same from the edges laid out near each pair. */
 PUBLIC int join_nearby(const whole *first, const double *start, const double *end, whole claims,
                        const whole *claim, const double *cell, const whole *pair, const double *place,
-                       const double *stretch, const uint8_t *inside, const double *pair_p,
+                       const double *stretch, const double *known, const double *pair_p,
                        const double *claim_p, const double *sigma, double radius, double sigma_fix,
                        double sharp, whole points, const double *east, const double *north, double furthest,
                        const double *kernel, double *joint) {
@@ -755,10 +773,11 @@ PUBLIC int join_nearby(const whole *first, const double *start, const double *en
         for (whole k = claim[c]; k < claim[c + 1] && done; k++) {
             whole p = pair[k];
             near_park *one = &d.parks[k - claim[c]];
-            *one = (near_park){s.count, 0, 0, 0, inside[k], sigma[k], pair_p[k]};
+            *one = (near_park){s.count, 0, 0, 0, 0, sigma[k], pair_p[k]};
             done = keep_nearby(&s, start, end, first[p], first[p + 1], &place[2 * k], &stretch[2 * k],
                                radius + REACH * hypot(sigma_fix, sigma[k]));
             one->to = s.count;
+            one->inside = find_side(&s.edges[one->from], one->to - one->from, &known[3 * k]);
         }
         if (!done) break;
         joint[c] = join_conditions(&s, &d, claim[c + 1] - claim[c], &cell[3 * c], claim_p[c], &e);

@@ -51,7 +51,7 @@ class _Outlines(ctypes.Structure):
 class JoinErrors(NamedTuple):
     """The station, its errors and those of the boundaries, for pairs of a claim and a park."""
 
-    inside: Bools  # the station's centre, of each pair
+    known: Floats  # for each pair, as `Boundaries.know_side` gives it
     pair_p: Floats  # how surely the disc lies inside
     claim_p: Floats  # and touches the cells of the claim
     sigma_m: Floats  # of the boundary's error of each pair
@@ -64,14 +64,21 @@ class JoinErrors(NamedTuple):
 
     def words(self, n: int) -> tuple[Any, ...]:
         """What the library is called with for n pairs."""
-        flags, count = np.ascontiguousarray(self.inside, dtype=np.bool_).view(np.uint8), self.points.shape[1]
-        if flags.shape != (n,):
-            raise ValueError(f"{len(flags)} flags for {n} pairs")
+        count = self.points.shape[1]
         station = (ctypes.c_double(v) for v in (self.radius_m, self.sigma_fix_m, self.sharp))
         points = (_floats(self.points[k], count) for k in (0, 1))
         furthest, kernel = ctypes.c_double(self.furthest), _floats(self.kernel, len(self.kernel))
         known = _floats(self.pair_p, n), _floats(self.claim_p, len(self.claim_p))
-        return flags, *known, _floats(self.sigma_m, n), *station, count, *points, furthest, kernel
+        return (
+            _floats(self.known, n, 3),
+            *known,
+            _floats(self.sigma_m, n),
+            *station,
+            count,
+            *points,
+            furthest,
+            kernel,
+        )
 
 
 class CompiledOutlines:
@@ -144,12 +151,15 @@ class CompiledOutlines:
         lon: Floats,
         lat: Floats,
         frame: Any,
-        inside: Bools,
+        known: Floats,
         radius_m: float,
         sigma_m: Floats,
         rays: Floats,
     ) -> Floats:
-        """Probability that a disc lies inside each park, by errors along rays of shape (2, rays)."""
+        """Probability that a disc lies inside each park, by errors along rays of shape (2, rays).
+
+        ``known`` as `Boundaries.know_side` gives it.
+        """
         n = len(park)
         probability = np.empty(n)
         words = (
@@ -160,7 +170,7 @@ class CompiledOutlines:
             _floats(lat, n),
             _stack_frame(frame, n),
         )
-        _call_checked("integrate_contained", *words, *_error(inside, radius_m, sigma_m, rays), probability)
+        _call_checked("integrate_contained", *words, *_error(known, radius_m, sigma_m, rays), probability)
         return probability
 
     def join(
@@ -221,7 +231,7 @@ class CompiledEdges:
         pair: Ints,
         place: Floats,
         stretch: Floats,
-        inside: Bools,
+        known: Floats,
         radius_m: float,
         sigma_m: Floats,
         rays: Floats,
@@ -237,7 +247,7 @@ class CompiledEdges:
             _floats(place, n, 2),
             _floats(stretch, n, 2),
         )
-        _call_checked("integrate_nearby", *words, *_error(inside, radius_m, sigma_m, rays), probability)
+        _call_checked("integrate_nearby", *words, *_error(known, radius_m, sigma_m, rays), probability)
         return probability
 
     def join(
@@ -252,11 +262,17 @@ class CompiledEdges:
         return joint
 
 
-def _error(inside: Bools, radius_m: float, sigma_m: Floats, rays: Floats) -> tuple[Any, ...]:
+def _error(known: Floats, radius_m: float, sigma_m: Floats, rays: Floats) -> tuple[Any, ...]:
     count = rays.shape[1]
-    flags = np.ascontiguousarray(inside, dtype=np.bool_).view(np.uint8)
     east, north = (_floats(rays[k], count) for k in (0, 1))
-    return flags, ctypes.c_double(radius_m), _floats(sigma_m, len(inside)), count, east, north
+    return (
+        _floats(known, len(known), 3),
+        ctypes.c_double(radius_m),
+        _floats(sigma_m, len(known)),
+        count,
+        east,
+        north,
+    )
 
 
 def _claims(claim: Ints, cell: Floats, pairs: int) -> tuple[Ints, Floats]:

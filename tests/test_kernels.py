@@ -163,10 +163,11 @@ def test_conditions_that_hold_together(monkeypatch, fix_m):
     def work():
         lines = Boundaries(parks)
         x, y = lon[pair], lat[pair]
-        inside = lines.clearance(members, x, y) > 0
+        clearance = lines.clearance(members, x, y)
+        inside = clearance > 0
         near = NearbyEdges.of(lines, (members, x, y), (-room, room), np.full(2 * n, 250.0))
         return (
-            join_contained(lines, some, cell, (members, x, y), errors, inside),
+            join_contained(lines, some, cell, (members, x, y), errors, clearance),
             near.join(some, cell, (np.arange(2 * n), np.zeros((2 * n, 2)), inside), errors),
         )
 

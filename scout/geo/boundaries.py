@@ -22,7 +22,7 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from scout import kernels
 from scout.geo.geodesy import Series, compute_degree_lengths, make_polynomial_frame, measure_geodesic
@@ -191,6 +191,12 @@ _BATCH, _FEW = 20_000, 4  # rows held at once: few enough for the cache; batches
 _COMPILED_BATCH = 500_000  # rows looked at by one call, where none is held
 _SERIES_M = 10_000.0  # beyond this, and beyond _SERIES_LAT, a geodesic gives the distance
 _SERIES_LAT = 80.0
+_STRAY_M = 0.1  # to either side of a chord: twice what the longest strays
+_NUDGE = 1e-6  # of the way to a place whose side is known
+_HALF = 0.7071067811865476
+_EIGHT_WAYS = np.array(
+    [(1, 0), (_HALF, _HALF), (0, 1), (-_HALF, _HALF), (-1, 0), (-_HALF, -_HALF), (0, -1), (_HALF, -_HALF)]
+)
 _SLACK = 0.97  # boxes are measured on a sphere: none is dropped that could hold the nearest edge
 _SPHERE_M = 111_000.0  # metres per degree of longitude at the equator, at the least
 
@@ -262,6 +268,41 @@ class Boundaries:
         """
         distance, _, _, inside = self._measured(park, lon, lat)
         return np.where(inside, distance, -distance)
+
+    def know_side(
+        self, park: Ints, lon: Floats, lat: Floats, clearance_m: Floats, within_m: ArrayLike
+    ) -> Floats:
+        """A place at or near each point, and whether it lies inside.
+
+        In the plane an edge is its chord. Nearer to it than that strays (0.05 m), the point may lie on its
+        other side: there the place is a metre off, where the clearance is greatest.
+
+        Parameters
+        ----------
+        clearance_m : array, shape (n,)
+            As `clearance` gives it.
+        within_m : float or array
+            How far off the place may be.
+
+        Returns
+        -------
+        array, shape (n, 3)
+            Metres east and north of the point, and 1 for inside, else 0: `find_sides` takes it.
+        """
+        known = np.stack([np.zeros(len(park)), np.zeros(len(park)), clearance_m > 0.0], axis=1)
+        close = np.flatnonzero(np.abs(clearance_m) < _STRAY_M)
+        if len(close):
+            away = np.minimum(np.broadcast_to(within_m, len(park))[close], 1.0)
+            ways = away[:, None, None] * _EIGHT_WAYS
+            per = np.stack(compute_degree_lengths(lat[close]), axis=1)
+            x, y = (
+                (np.stack([lon[close], lat[close]], axis=1)[:, None] + ways / per[:, None]).reshape(-1, 2).T
+            )
+            clear = self.clearance(np.repeat(park[close], len(_EIGHT_WAYS)), x, y).reshape(len(close), -1)
+            best = np.argmax(np.abs(clear), axis=1)
+            rows = np.arange(len(close))
+            known[close] = np.concatenate([ways[rows, best], (clear[rows, best] > 0.0)[:, None]], axis=1)
+        return known
 
     def nearest(self, park: Ints, lon: Floats, lat: Floats) -> tuple[Floats, Floats, Floats]:
         """Distance in metres to the nearest boundary point of each park, and that point's lon, lat."""
@@ -466,6 +507,31 @@ class Boundaries:
             along = np.clip(along - (x * dx + y * dy) / size, 0.0, 1.0)
         x, y = frame.forward(lon0 + along * dlon, lat0 + along * dlat)
         return np.hypot(x, y), lon + lon0 + along * dlon, lat + lat0 + along * dlat
+
+
+def find_sides(
+    edges: tuple[Ints, Floats, Floats], known: Floats
+) -> tuple[tuple[Ints, Floats, Floats], Bools]:
+    """Whether points lie inside, told from places whose side is known.
+
+    Points that have a place of their own go a millionth of the way there, so that they lie on no edge: the
+    edges seen from there come back as well.
+
+    Parameters
+    ----------
+    edges : tuple
+        As `Boundaries.edges_within` gives them.
+    known : array, shape (n, 3)
+        As `Boundaries.know_side` gives it.
+    """
+    pair, nudge = edges[0], _NUDGE * known[:, :2]
+    start, end = edges[1] - nudge[pair], edges[2] - nudge[pair]
+    (x0, y0), (x1, y1), (x, y) = start.T, end.T, (known[:, :2] - nudge)[pair].T
+    ax, ay, bx, by = x0 - x, y0 - y, x1 - x, y1 - y
+    apart = (x * ay - y * ax > 0.0) != (x * by - y * bx > 0.0)
+    met = pair[apart & ((ax * by - ay * bx > 0.0) != (x0 * y1 - y0 * x1 > 0.0))]
+    inside: Bools = (known[:, 2] > 0.0) ^ (np.bincount(met, minlength=len(known)) % 2 == 1)
+    return (pair, start, end), inside
 
 
 def _run_in_turn(work: Callable[[slice], Any], pieces: list[slice]) -> list[Any]:

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from scout.geo.boundaries import Boundaries, Floats, Ints
+from scout.geo.boundaries import Boundaries, Floats, Ints, find_sides
 from scout.geo.geodesy import make_polynomial_frame
 from scout.geo.probability import REACH_SIGMAS, compute_reach_m
 from scout.kernels import JoinErrors
@@ -156,7 +156,7 @@ def join_contained(
     cell: Floats,
     place: tuple[Ints, Floats, Floats],
     errors: Errors,
-    inside: Bools,
+    clearance_m: Floats,
 ) -> Floats:
     """Probability that conditions at places hold together.
 
@@ -169,25 +169,26 @@ def join_contained(
     place : park, lon, lat
         Of each pair of a claim and a park.
     errors : Errors
-    inside : array of bool
-        Whether the place of each pair lies inside.
+    clearance_m : array
+        Of the place of each pair.
     """
     park, lon, lat = place
+    reach = compute_reach_m(errors.radius_m, np.hypot(errors.sigma_fix_m, errors.sigma_m))
+    known = boundaries.know_side(park, lon, lat, clearance_m, reach)
     if boundaries.compiled is not None:
         frame = make_polynomial_frame(lat)
-        words = make_errors(some, inside, errors)
+        words = make_errors(some, known, errors)
         east = boundaries.near_side(park, lon)
         return boundaries.compiled.join(some.first, cell, park, east, lat, frame, words)
-    reach = compute_reach_m(errors.radius_m, np.hypot(errors.sigma_fix_m, errors.sigma_m))
     edges = boundaries.edges_within(park, lon, lat, reach)
-    return join_edges(some, cell, edges, inside, errors)
+    return join_edges(some, cell, *find_sides(edges, known), errors)
 
 
-def make_errors(some: UnsureConditions, inside: Bools, errors: Errors) -> JoinErrors:
+def make_errors(some: UnsureConditions, known: Floats, errors: Errors) -> JoinErrors:
     """The errors as the compiled loops take them."""
     radius, fix, sigma, points, sharp = errors
-    known = some.pair_p, some.cells_p
-    return JoinErrors(inside, *known, sigma, radius, fix, sharp, points, errors.furthest, KERNEL)
+    parts = some.pair_p, some.cells_p
+    return JoinErrors(known, *parts, sigma, radius, fix, sharp, points, errors.furthest, KERNEL)
 
 
 def join_edges(

@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import chndtr, ndtr
 
 from scout import kernels
-from scout.geo.boundaries import Boundaries, Floats, Ints
+from scout.geo.boundaries import Boundaries, Floats, Ints, find_sides
 from scout.geo.geodesy import make_polynomial_frame
 from scout.model import VerdictWord
 from scout.threads import map_on_threads
@@ -152,13 +152,13 @@ def compute_contained_p(
     compiled = boundaries.compiled
 
     def integrate(rows: Ints) -> Floats:
-        if compiled is not None:
-            east, inside = boundaries.near_side(park[rows], lon[rows]), clearance_m[rows] > 0
-            frame = make_polynomial_frame(lat[rows])
-            return compiled.integrate(park[rows], east, lat[rows], frame, inside, radius_m, sigma[rows], RAYS)
         reach = compute_reach_m(radius_m, sigma[rows])
+        known = boundaries.know_side(park[rows], lon[rows], lat[rows], clearance_m[rows], reach)
+        if compiled is not None:
+            east, frame = boundaries.near_side(park[rows], lon[rows]), make_polynomial_frame(lat[rows])
+            return compiled.integrate(park[rows], east, lat[rows], frame, known, radius_m, sigma[rows], RAYS)
         edges = boundaries.edges_within(park[rows], lon[rows], lat[rows], reach)
-        return integrate_rays(edges, clearance_m[rows] > 0, radius_m, sigma[rows])
+        return integrate_rays(*find_sides(edges, known), radius_m, sigma[rows])
 
     return compute_contained_among(integrate, clearance_m, radius_m, sigma)
 
@@ -277,7 +277,8 @@ def _find_blocked(
     real = low < high
     enter = np.where(real, np.fmin(enter, low), enter)
     leave = np.where(real, np.fmax(leave, high), leave)
-    crossing = ((across0 > 0) != (across1 > 0)) & _is_ahead(along0, along1, across0, across1)
+    # Ahead, by the side of the edge that the start lies on: the same answer for all rays.
+    crossing = ((across0 > 0) != (across1 > 0)) & ((x0 * y1 - y0 * x1 > 0) == (across1 > 0))
     enter = np.where(np.isnan(enter), np.inf, enter)
     leave = np.where(np.isnan(leave), -np.inf, leave)
     return enter, leave, crossing.astype(np.int64)
@@ -291,11 +292,3 @@ def _clip_slab(rate: Floats, at: Floats, low: Floats, high: Floats) -> tuple[Flo
     first = np.where(still, np.where(everywhere, -np.inf, np.inf), np.fmin(t0, t1))
     last = np.where(still, np.where(everywhere, np.inf, -np.inf), np.fmax(t0, t1))
     return first, last
-
-
-def _is_ahead(along0: Floats, along1: Floats, across0: Floats, across1: Floats) -> NDArray[np.bool_]:
-    """Whether the line through the ray meets the edge ahead of the ray's start."""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        share = across0 / (across0 - across1)
-        ahead: NDArray[np.bool_] = along0 + share * (along1 - along0) > 0
-    return ahead

@@ -6,6 +6,19 @@ import { unpackRing } from "./outlines.js";
 import { clamp } from "./confidence.js";
 
 const LONGEST_EDGE_M = 1000; // an edge is straight in degrees; a longer chord strays from it
+const STRAY_M = 0.1; // to either side of a chord: twice what the longest strays
+const NUDGE = 1e-6; // of the way to a place whose side is known
+const HALF = Math.SQRT1_2;
+const EIGHT_WAYS = [
+  [1, 0],
+  [HALF, HALF],
+  [0, 1],
+  [-HALF, HALF],
+  [-1, 0],
+  [-HALF, -HALF],
+  [0, -1],
+  [HALF, -HALF],
+];
 const SERIES_M = 10000;
 const SERIES_LAT = 80;
 
@@ -134,8 +147,33 @@ function findFoot(boundary, k, roughShare, lon, lat, series) {
   return { distance, edge };
 }
 
+// The edges that come within reach of a place, and whether it lies inside them. They are chords: nearer to one
+// than that strays, the place may lie on its other side. Another a metre off says so, where the clearance is
+// greatest; the place goes a millionth of the way there, so that it lies on no edge.
+export function lookAround(boundary, lon, lat, clearance, reachM) {
+  const found = findEdgesWithin(boundary, lon, lat, reachM);
+  if (Math.abs(clearance) >= STRAY_M) return { edges: found, inside: clearance > 0 };
+  const { perLon, perLat } = degreeLengths(lat);
+  const away = Math.min(reachM, 1);
+  let [best, x, y] = [-1, 0, 0];
+  for (const [east, north] of EIGHT_WAYS) {
+    const { distance } = findNearestEdge(boundary, lon + (away * east) / perLon, lat + (away * north) / perLat);
+    if (distance > best) [best, x, y] = [distance, away * east, away * north];
+  }
+  let inside = isWithin(boundary, lon + x / perLon, lat + y / perLat);
+  const [dx, dy] = [NUDGE * x, NUDGE * y];
+  const edges = found.map(([x0, y0, x1, y1]) => [x0 - dx, y0 - dy, x1 - dx, y1 - dy]);
+  [x, y] = [x - dx, y - dy];
+  for (const [x0, y0, x1, y1] of edges) {
+    const [ax, ay, bx, by] = [x0 - x, y0 - y, x1 - x, y1 - y];
+    if (x * ay - y * ax > 0 === x * by - y * bx > 0) continue;
+    if (ax * by - ay * bx > 0 !== x0 * y1 - y0 * x1 > 0) inside = !inside;
+  }
+  return { edges, inside };
+}
+
 // Edges that come within reach of a place, each [x0, y0, x1, y1] in metres east and north of it.
-export function findEdgesWithin(boundary, lon, lat, reachM) {
+function findEdgesWithin(boundary, lon, lat, reachM) {
   const found = [];
   eachEdge(boundary, lon, lat, seriesAt(lat), (_, __, squared, ...ends) => {
     if (Math.sqrt(squared) <= reachM) found.push(ends);

@@ -2,7 +2,7 @@
 // integrated along rays from the stated centre, exactly along each ray, as the program does it.
 
 import { clamp } from "./confidence.js";
-import { findEdgesWithin } from "./clearance.js";
+import { lookAround } from "./clearance.js";
 
 const RAY_COUNT = 160;
 export const REACH_SIGMAS = 4.5; // 4e-5 of the error lies beyond
@@ -15,11 +15,11 @@ export function containedP(boundary, lon, lat, clearance, radius, sigma) {
   const s = Math.max(sigma, 1e-6);
   const reachM = reachOf(radius, s);
   if (Math.abs(clearance) >= reachM) return clearance > radius ? 1 : 0;
-  const edges = findEdgesWithin(boundary, lon, lat, reachM);
+  const { edges, inside } = lookAround(boundary, lon, lat, clearance, reachM);
   let sum = 0;
   for (let ray = 0; ray < RAY_COUNT; ray += 1) {
     const angle = ((ray + 0.5) * 2 * Math.PI) / RAY_COUNT;
-    sum += freeMass(blockedAlong(edges, Math.cos(angle), Math.sin(angle), radius), clearance > 0, s);
+    sum += freeMass(blockedAlong(edges, Math.cos(angle), Math.sin(angle), radius), inside, s);
   }
   return clamp(sum / RAY_COUNT, 0, 1);
 }
@@ -68,9 +68,8 @@ function blockedBy([x0, y0, x1, y1], ux, uy, radius) {
     const [low, high] = [Math.max(band[0], ends[0]), Math.min(band[1], ends[1])];
     if (low < high) widen(low, high);
   }
-  if (across0 > 0 !== across1 > 0) {
-    part.crosses = along0 + (across0 / (across0 - across1)) * (along1 - along0) > 0;
-  }
+  // Ahead, by the side of the edge that the start lies on: the same answer for all rays.
+  part.crosses = across0 > 0 !== across1 > 0 && x0 * y1 - y0 * x1 > 0 === across1 > 0;
   return part;
 }
 

@@ -2,7 +2,7 @@
 // each set of parks that share one, errs by a shift of its own: as the program does it, point by point.
 
 import { clamp, normal } from "./confidence.js";
-import { findEdgesWithin } from "./clearance.js";
+import { lookAround } from "./clearance.js";
 import { REACH_SIGMAS, reachOf } from "./containment.js";
 
 const POINT_COUNT = 1024;
@@ -46,7 +46,7 @@ export function joinParts(cells, parks, lon, lat, radius, sigmaFix) {
   const least = Math.min(cells.p, ...parks.map((park) => park.p));
   if (unsure.length + open < 2 || least <= LEAST) return product;
   const held = open ? cells.p : 1;
-  const near = unsure.map((park) => ({ ...park, edges: findEdgesNear(park, lon, lat, radius, sigmaFix) }));
+  const near = unsure.map((park) => ({ ...park, ...lookFrom(park, lon, lat, radius, sigmaFix) }));
   const joint = joinConditions(open ? cells : { claim: "nothing", p: 1 }, near, radius, sigmaFix);
   // Bounds of Frechet: not surer than any, and at worst each fails where no other does.
   const worst = Math.max(unsure.reduce((p, park) => p - (1 - park.p), held), 0);
@@ -54,8 +54,9 @@ export function joinParts(cells, parks, lon, lat, radius, sigmaFix) {
   return (product * clamp(joint, worst, most)) / unsure.reduce((p, park) => p * park.p, held);
 }
 
-function findEdgesNear({ boundary, sigma }, lon, lat, radius, sigmaFix) {
-  return findEdgesWithin(boundary, lon, lat, reachOf(radius, Math.hypot(sigmaFix, sigma)));
+// The edges near the station's centre, and whether it lies inside them.
+function lookFrom({ boundary, clearance, sigma }, lon, lat, radius, sigmaFix) {
+  return lookAround(boundary, lon, lat, clearance, reachOf(radius, Math.hypot(sigmaFix, sigma)));
 }
 
 function joinConditions(cells, parks, radius, sigmaFix) {
@@ -201,8 +202,8 @@ function measureAll(group, x, y) {
   return least < 0 && most > 0 && Math.abs(least + most) < 2 * SAME_VERTEX_M ? -Infinity : least;
 }
 
-function measureOne({ edges, clearance }, x, y) {
-  let [best, inside] = [Infinity, clearance > 0];
+function measureOne({ edges, inside: centre }, x, y) {
+  let [best, inside] = [Infinity, centre];
   for (const [x0, y0, x1, y1] of edges) {
     const [ax, ay, bx, by, dx, dy] = [x0 - x, y0 - y, x1 - x, y1 - y, x1 - x0, y1 - y0];
     const along = clamp(-(ax * dx + ay * dy) * (1 / Math.max(dx * dx + dy * dy, 1e-12)), 0, 1);

@@ -133,7 +133,7 @@ class NearbyEdges(NamedTuple):
         """Probability that a disc at each place lies inside the park of its pair."""
         if self.compiled is not None:
             stretch = self._stretch(pair, place)
-            return self.compiled.integrate(pair, place, stretch, inside, radius_m, sigma_m, RAYS)
+            return self.compiled.integrate(pair, place, stretch, _know(inside), radius_m, sigma_m, RAYS)
         seen = self.seen(pair, place)
         close = seen.away_m <= compute_reach_m(radius_m, sigma_m)[seen.row]
         edges = seen.row[close], seen.start[close], seen.end[close]
@@ -152,7 +152,7 @@ class NearbyEdges(NamedTuple):
         """
         pair, place, inside = where
         if self.compiled is not None:
-            stretch, words = self._stretch(pair, place), make_errors(some, inside, errors)
+            stretch, words = self._stretch(pair, place), make_errors(some, _know(inside), errors)
             return self.compiled.join(some.first, cell, pair, place, stretch, words)
         seen = self.seen(pair, place)
         reach = compute_reach_m(errors.radius_m, np.hypot(errors.sigma_fix_m, errors.sigma_m))
@@ -164,6 +164,11 @@ class NearbyEdges(NamedTuple):
         here = compute_degree_lengths(self.lat[pair] + place[:, 1] / per[:, 1])
         stretch: Floats = np.stack(here, axis=1) / per
         return stretch
+
+
+def _know(inside: NDArray[np.bool_]) -> Floats:
+    """The sides of places as `Boundaries.know_side` gives them; here edges are straight in degrees."""
+    return np.stack([np.zeros(len(inside)), np.zeros(len(inside)), inside], axis=1)
 
 
 def _is_between(seen: SeenEdges, known: Floats) -> NDArray[np.bool_]:

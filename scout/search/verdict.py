@@ -127,7 +127,7 @@ def judge_together(claims: Claims, at: JudgedClaims, parks_p: Floats, ground: Ju
         place = park, at.lon[row[pair]], at.lat[row[pair]]
         sigma = probability.compute_sigma(ground.boundary_error_m[park])
         errors = Errors(ground.station.radius_m, fix, sigma)
-        return join_contained(ground.boundaries, some, cell, place, errors, at.clearance_m[pair] > 0)
+        return join_contained(ground.boundaries, some, cell, place, errors, at.clearance_m[pair])
 
     return join_parts(claims.first, at.grids_p, parks_p, join)
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pytest
 import shapely
+from scipy.stats import norm
 from shapely import affinity
 
 from scout.geo.boundaries import Boundaries
@@ -191,6 +192,29 @@ def test_neighbours_that_share_their_boundary_cannot_both_hold_a_station(error, 
     south, north = shapely.box(-300, -300, 300, 0), shapely.box(-300, 0, 300, 300)
     beside = Case(5.0, fix_error, FOUR, 0.0, 0.5, [south, north], [error, error], [0, 0])
     assert judge_case(beside).confidence[0] == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("off", np.linspace(-0.06, 0.06, 13).tolist())
+def test_within_centimetres_of_a_boundary_the_side_is_the_right_one(off):
+    """A parallel is no straight line: between vertices a kilometre apart it runs 0.03 m off their chord."""
+    lat = 60.0
+    per_lon, per_lat = (float(v) for v in compute_degree_lengths(lat))
+    parks = [shapely.box(10.0, lat - 0.1, 10.1, lat), shapely.box(10.0, lat, 10.1, lat + 0.1)]
+    ground = JudgingContext(Boundaries(np.array(parks, dtype=object)), np.full(2, 14.0), 2, Station())
+    at = 10.0 + 500.0 / per_lon, lat + off / per_lat
+    claims = Claims(*(np.array([v]) for v in at), np.array([ONE]), np.array([0, 2]), np.arange(2))
+    judged = judge_claims(claims, np.zeros(1), np.zeros(1), ground)
+    spread = np.hypot(4.9, 14.0) / SIGMAS
+    assert judged.parks_p == pytest.approx(norm.cdf((np.array([-off, off]) - 5.0) / spread), abs=0.003)
+    assert judged.confidence[0] == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("turn", [0.0, 37.0])
+def test_on_the_tip_of_a_notch_three_quarters_are_inside(turn):
+    """A station of a point's size on a vertex, to the last bit: which side that is must not matter."""
+    park = affinity.rotate(shapely.box(-300, -300, 300, 300) - shapely.box(0, 0, 300, 300), turn, (0, 0))
+    judged = judge_case(Case(0.001, 4.9, MERIDIAN, 0.0, 0.0, [park], [1.0], [0]))
+    assert judged.parks_p[0] == pytest.approx(0.75, abs=0.003)
 
 
 @pytest.mark.parametrize("error", [1.0, 14.0])
