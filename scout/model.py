@@ -163,9 +163,10 @@ class CoarseOutline:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """One station position judged; ``confidence`` takes grids and parks as independent: their product.
+    """One station position judged; ``confidence`` is the probability that all of its parts hold at once.
 
-    With ``coarse`` outlines among its parks the word holds if these are true; `scout.quantities` words that.
+    One receiver error moves all of them (`scout.geo.joint`), so it is not their product. With
+    ``coarse`` outlines among its parks the word holds if these are true; `scout.quantities` words that.
     """
 
     locators: tuple[str, ...]

@@ -180,7 +180,15 @@ def test_the_sheet_is_complete():
     assert all(note in text for note in arrival.notes)
     assert "sigma" not in text
     assert "the true place lies within it 95 times in 100" in text
-    for term in ("independent", "95 % radius", "normal", "floor", "WGS 84", "middle of the station"):
+    for term in (
+        "One receiver error moves all parts",
+        "independent",
+        "95 % radius",
+        "normal",
+        "floor",
+        "WGS 84",
+        "middle of the station",
+    ):
         assert term in text
 
 
