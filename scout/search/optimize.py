@@ -183,7 +183,6 @@ def _is_between(seen: SeenEdges, known: Floats) -> NDArray[np.bool_]:
 
 # Where a station should stand for its claim: a compass search for the surest centre nearby.
 BENT = 0.04  # what other edges nearby may take from an estimate before the last steps go by the judge
-APART = 0.02  # what the conditions' dependence may add or take before those steps go by it as well
 SURE = 0.996  # parks held this surely are not worth moving for
 _GAIN = 1e-5  # a move that gains less, of what there is, is not worth making
 _FAR = 6.0  # sigmas; beyond the disc and these an edge takes 1e-9 from a probability
@@ -217,6 +216,7 @@ def choose_standing(
     high: tuple[Floats, Floats],
     exact: bool | Bools = False,
     quick: JudgedClaims | None = None,
+    finest: float = 1 / 16,
 ) -> tuple[Floats, Floats, JudgedClaims]:
     """Where the station should stand for each claim, and the estimate there.
 
@@ -232,6 +232,8 @@ def choose_standing(
         claim whether they go by one receiver error for all conditions, twice as much again.
     quick : JudgedClaims, optional
         The estimate at the start, the place in the box nearest to the point, where it is known.
+    finest : float
+        Of the radius: how short the last steps by `judge` get.
 
     Returns
     -------
@@ -251,7 +253,7 @@ def choose_standing(
         for first in range(0, len(rows), _CLAIMS):
             some = rows[first : first + _CLAIMS]
             last = together[some] if last_steps else None
-            at[some] = _find_surest_centres(claims, some, at, box, quick, blurred, last)
+            at[some] = _find_surest_centres(claims, some, at, box, quick, blurred, (last, finest))
         moved = rows[(at[rows] != start).any(axis=1)]
         again = estimate_claims(claims.take(moved), at[moved, 0], at[moved, 1], ground)
         quick = quick.replace(moved, again)
@@ -276,11 +278,11 @@ def _find_surest_centres(
     box: Box,
     quick: JudgedClaims,
     ground: JudgingContext,
-    last: Bools | None,
+    last_steps: tuple[Bools | None, float],
 ) -> Floats:
     """The surest centre of some claims."""
-    radius = ground.station.radius_m
-    finest = max(radius, 1.0) / 16
+    radius, (last, share) = max(ground.station.radius_m, 1.0), last_steps
+    finest = radius / 16
     some, place, size = claims.take(rows), at[rows], (box[0][rows], box[1][rows])
     hill = _ConfidenceHill(some, size, quick.take(rows).clearance_m, ground)
     step = np.maximum(8 * finest, (size[1] - size[0]) / 16)
@@ -288,7 +290,7 @@ def _find_surest_centres(
     for value, mine in () if last is None else ((hill.exact, ~last), (hill.joint, last)):
         here = np.flatnonzero(mine)
         if len(here):
-            steps = np.full((len(here), 2), 4 * finest), finest
+            steps = np.full((len(here), 2), 4 * finest), share * radius
             climbed = _climb(place[here], (size[0][here], size[1][here]), steps, _measure_some(value, here))
             place[here] = climbed
     return place
