@@ -381,6 +381,8 @@ PUBLIC int integrate_nearby(const whole *first, const double *start, const doubl
 #define PARTS 2
 #define BLOCK 5
 #define TAPS 5
+#define OFF 0.005
+#define FINEST 0.05
 #define SAME_VERTEX_M 0.1
 #define TINY 1e-9
 enum { NOTHING, ONE, MERIDIAN, PARALLEL, FOUR, NORTH_EAST, NORTH_WEST, SOUTH_WEST, SOUTH_EAST }; /* as in verdict.py */
@@ -399,11 +401,11 @@ typedef struct {
     double x0, y0, x1, y1, dx, dy, per, turn;
 } side;
 
-/* A park near a station: its edges among those kept, whose error it shares, whether these parks have one edge
- * at the most, and whether the centre is inside. */
+/* A park near a station: its edges among those kept, whose error it shares, whether clearance alone tells how much
+ * of the error keeps the disc in these parks, and whether the centre is inside. */
 typedef struct {
     whole from, to, head;
-    int straight, inside;
+    int plain, inside;
     double sigma, p;
 } near_park;
 
@@ -468,11 +470,6 @@ static void find_groups(const edge *edges, near_park *parks, whole count) {
             for (whole i = 0; i <= k; i++)
                 if (parks[i].head == most) parks[i].head = least;
         }
-    }
-    for (whole k = 0; k < count; k++) {
-        parks[k].straight = 1;
-        for (whole j = 0; j < count; j++)
-            if (parks[j].head == parks[k].head && parks[j].to > parks[j].from + 1) parks[k].straight = 0;
     }
 }
 
@@ -615,7 +612,7 @@ static void blur(double *restrict to, const double *restrict from, whole stride,
 /* Share of a boundary error at which the disc is inside, at each point of the receiver's error. */
 static void find_shares(const bunch *b, const errors *e, desk *d) {
     double sigma = b->parks[b->first].sigma;
-    if (b->parks[b->first].straight || sigma < e->sharp * e->sigma_fix || sigma <= TINY) {
+    if (b->parks[b->first].plain) {
         for (whole k = 0; k < e->points; k++) {
             double clear = measure_all(b, e->sigma_fix * e->east[k], e->sigma_fix * e->north[k]);
             double x = (clear - e->radius) / fmax(sigma, TINY);
@@ -649,6 +646,30 @@ static double mean(const double *values, whole count) {
 
 static double divide(double known, double own) { return own > TINY ? known / own : 0.0; }
 
+static int has_one_edge_each(const near_park *parks, whole head, whole count) {
+    for (whole k = head; k < count; k++)
+        if (parks[k].head == head && parks[k].to > parks[k].from + 1) return 0;
+    return 1;
+}
+
+/* The shares of each of the parks that share an error: by how much the least sure one is better known, how many
+ * they are, and how far the furthest is off what is known. */
+static double find_members(desk *d, whole head, whole parks, int plain, const errors *e, double *better,
+                           whole *members) {
+    double least = INFINITY, off = 0.0;
+    *members = 0;
+    for (whole k = head; k < parks; k++) {
+        if (d->parks[k].head != head) continue;
+        d->parks[k].plain = plain;
+        find_shares(&(bunch){d->sides, d->parks, k, k + 1}, e, d);
+        double own = mean(d->share, e->points);
+        if (own < least) least = own, *better = divide(d->parks[k].p, own);
+        off = fmax(off, fabs(own - d->parks[k].p));
+        ++*members;
+    }
+    return off;
+}
+
 static double join_laid(const edge *edges, desk *d, whole parks, const double *cell, double cell_p,
                               const errors *e) {
     find_groups(edges, d->parks, parks);
@@ -663,15 +684,14 @@ static double join_laid(const edge *edges, desk *d, whole parks, const double *c
     double scale = divide(cell_p, mean(d->held, e->points));
     for (whole head = 0; head < parks; head++) {
         if (d->parks[head].head != head) continue;
-        double least = INFINITY, better = 1.0;
+        double better = 1.0, sigma = d->parks[head].sigma;
+        int straight = has_one_edge_each(d->parks, head, parks) || sigma <= TINY;
+        int plain = straight || sigma < e->sharp * e->sigma_fix;
         whole members = 0;
-        for (whole k = head; k < parks; k++) {
-            if (d->parks[k].head != head) continue;
-            find_shares(&(bunch){d->sides, d->parks, k, k + 1}, e, d);
-            double own = mean(d->share, e->points);
-            if (own < least) least = own, better = divide(d->parks[k].p, own);
-            members++;
-        }
+        /* Where that is off for one of them, and a grid not too fine, they are done again. */
+        if (find_members(d, head, parks, plain, e, &better, &members) > OFF && plain && !straight &&
+            sigma >= FINEST * e->sigma_fix)
+            find_members(d, head, parks, 0, e, &better, &members);
         scale *= better;
         if (members > 1) find_shares(&(bunch){d->sides, d->parks, head, parks}, e, d);
         for (whole k = 0; k < e->points; k++) d->held[k] *= d->share[k];
@@ -696,7 +716,7 @@ static double join_conditions(const scratch *s, desk *d, whole parks, const doub
 }
 
 static int lay_desk(desk *d, const errors *e, whole claims, const whole *first) {
-    whole wide = 2 * ((whole)(e->furthest / (STEP * e->sharp)) + 2 + TAPS) + 1, most = 1;
+    whole wide = 2 * ((whole)(e->furthest / (STEP * FINEST)) + 2 + TAPS) + 1, most = 1;
     for (whole k = 0; k < claims; k++) most = first[k + 1] - first[k] > most ? first[k + 1] - first[k] : most;
     d->held = malloc((size_t)(2 * e->points + 2 * wide * wide) * sizeof(double));
     d->parks = malloc((size_t)most * sizeof(near_park));

@@ -35,6 +35,8 @@ STEP = 0.7  # of the grid, in sigmas of the boundary's error
 PARTS = 2  # of a square of the grid, along each side, where a boundary may run through it
 TAPS = 5  # to either side; 3.5 sigmas
 SHARP = 0.2  # of the receiver's sigma: a boundary that errs less is taken as straight over its error
+OFF = 0.005  # where that is so far off for a park, and the grid not too fine, it is not
+FINEST = 0.05  # of the receiver's sigma: a grid for a smaller error has too many squares
 ROUGH = 0.5  # the same to climb by: up to a hundredth off where boundaries run close to each other
 SAME_VERTEX_M = 0.1  # vertices nearer to each other are one, and edges between them one boundary
 _TINY = 1e-9
@@ -243,17 +245,32 @@ def join_conditions(
     held = _touches(cell, errors.sigma_fix_m * errors.points, errors.radius_m)
     scale = _divide(cell_p, float(held.mean()))
     for group in _find_groups(parks):
-        least = np.inf
-        # Beside one straight edge that is no approximation; the same for each and for all, to be comparable.
-        straight = all(len(one.start) <= 1 for one in group)
-        for one in group:
-            share = _find_shares([one], errors, straight)
-            own = float(share.mean())
-            if own < least:
-                least, better = own, _divide(one.p, own)
-        scale *= better
-        held = held * (share if len(group) == 1 else _find_shares(group, errors, straight))
+        share, own, known = _find_group_shares(group, errors)
+        scale *= _divide(known, own)
+        held = held * share
     return float(held.mean()) * scale
+
+
+def _find_group_shares(group: list[NearPark], errors: Errors) -> tuple[Floats, float, float]:
+    """What `_find_shares` says of a group; how sure that makes the least sure of them, and how sure it is."""
+    sigma, fix = group[0].sigma_m, errors.sigma_fix_m
+    # Beside one straight edge that is no approximation; the same for each and for all, to be comparable.
+    straight = all(len(one.start) <= 1 for one in group) or sigma <= _TINY
+    plain = straight or sigma < errors.sharp * fix
+    each, own = _find_each(group, errors, plain)
+    known = [one.p for one in group]
+    if np.abs(own - known).max() > OFF and plain and not straight and sigma >= FINEST * fix:
+        plain = False
+        each, own = _find_each(group, errors, plain)
+    least = int(np.argmin(own))
+    share = each[0] if len(group) == 1 else _find_shares(group, errors, plain)
+    return share, float(own[least]), known[least]
+
+
+def _find_each(group: list[NearPark], errors: Errors, plain: bool) -> tuple[list[Floats], Floats]:
+    """The shares of each park of a group by itself, and their means."""
+    each = [_find_shares([one], errors, plain) for one in group]
+    return each, np.array([share.mean() for share in each])
 
 
 def _divide(known: float, own: float) -> float:
@@ -303,10 +320,10 @@ def _share_an_edge(one: NearPark, other: NearPark) -> bool:
     return bool(((along | against) & long[:, None]).any())
 
 
-def _find_shares(group: list[NearPark], errors: Errors, straight: bool) -> Floats:
+def _find_shares(group: list[NearPark], errors: Errors, plain: bool) -> Floats:
     """Share of a boundary error at which the disc is inside all of some parks, for errors of the receiver."""
     sigma, fix, at = group[0].sigma_m, errors.sigma_fix_m, errors.sigma_fix_m * errors.points
-    if straight or sigma < errors.sharp * fix or sigma <= _TINY:
+    if plain:
         shares: Floats = ndtr((_measure(group, at) - errors.radius_m) / max(sigma, _TINY))
         return shares
     step = STEP * sigma

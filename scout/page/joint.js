@@ -10,6 +10,8 @@ const STEP = 0.7; // of the grid, in sigmas of the boundary's error
 const PARTS = 2; // of a square of the grid, along each side
 const TAPS = 5; // to either side
 const SHARP = 0.2; // of the receiver's sigma: a boundary that errs less is taken as straight over its error
+const OFF = 0.005; // where that is so far off for a park, and the grid not too fine, it is not
+const FINEST = 0.05; // of the receiver's sigma: a grid for a smaller error has too many squares
 const SAME_VERTEX_M = 0.1; // vertices nearer to each other are one
 const TINY = 1e-9;
 const SURE = 0.9995; // a condition held this surely is multiplied
@@ -63,19 +65,34 @@ function joinConditions(cells, parks, radius, sigmaFix) {
   const held = points.map(([east, north]) => (touches(cells, sigmaFix * east, sigmaFix * north, radius) ? 1 : 0));
   let scale = divide(cells.p, sumOf(held) / POINT_COUNT);
   for (const group of findGroups(parks)) {
-    let [share, least, better] = [null, Infinity, 1];
-    // Beside one straight edge that is no approximation; the same for each and for all, to be comparable.
-    const straight = group.every((park) => park.edges.length <= 1);
-    for (const park of group) {
-      share = findShares([park], radius, sigmaFix, straight);
-      const own = sumOf(share) / POINT_COUNT;
-      if (own < least) [least, better] = [own, divide(park.p, own)];
-    }
-    scale *= better;
-    if (group.length > 1) share = findShares(group, radius, sigmaFix, straight);
+    const { share, own, known } = findGroupShares(group, radius, sigmaFix);
+    scale *= divide(known, own);
     for (let k = 0; k < POINT_COUNT; k += 1) held[k] *= share[k];
   }
   return (sumOf(held) / POINT_COUNT) * scale;
+}
+
+// What findShares says of a group; how sure that makes the least sure of them, and how sure it is.
+function findGroupShares(group, radius, sigmaFix) {
+  const { sigma } = group[0];
+  // Beside one straight edge that is no approximation; the same for each and for all, to be comparable.
+  const straight = group.every((park) => park.edges.length <= 1) || sigma <= TINY;
+  let plain = straight || sigma < SHARP * sigmaFix;
+  let each = findEach(group, radius, sigmaFix, plain);
+  const isOff = each.some(({ own, known }) => Math.abs(own - known) > OFF);
+  if (isOff && plain && !straight && sigma >= FINEST * sigmaFix) {
+    plain = false;
+    each = findEach(group, radius, sigmaFix, plain);
+  }
+  const least = each.reduce((best, one) => (one.own < best.own ? one : best));
+  return { ...least, share: group.length > 1 ? findShares(group, radius, sigmaFix, plain) : least.share };
+}
+
+function findEach(group, radius, sigmaFix, plain) {
+  return group.map((park) => {
+    const share = findShares([park], radius, sigmaFix, plain);
+    return { share, own: sumOf(share) / POINT_COUNT, known: park.p };
+  });
 }
 
 function divide(known, own) {
@@ -122,9 +139,9 @@ function shareAnEdge(one, other) {
 }
 
 // Share of a boundary error at which the disc is inside all of some parks, at each point of the receiver's.
-function findShares(group, radius, sigmaFix, straight) {
+function findShares(group, radius, sigmaFix, plain) {
   const { sigma } = group[0];
-  if (straight || sigma < SHARP * sigmaFix || sigma <= TINY) {
+  if (plain) {
     const spread = Math.max(sigma, TINY);
     return points.map(([east, north]) => normal((measureAll(group, sigmaFix * east, sigmaFix * north) - radius) / spread));
   }

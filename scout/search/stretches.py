@@ -33,7 +33,7 @@ from scout.table import IN_LISTS, Offsets, Table, expand_ranges, make_offsets
 
 _PARTS = 2048  # of one stretch at the most: 50 km go down to 24 m, longer ones less far
 _BENT = 0.01  # what an estimate may promise too much before the last steps go by the judge
-_APART = 0.01  # what the conditions' dependence may add or take before those steps go by it as well
+_APART = 0.02  # what the conditions' dependence may add or take before those steps go by it as well
 _SHORTEST = 1 / 8  # of those steps, of the radius: half of that gains 0.0004 for a fifth of all time here
 _FINE_M = 2.0  # places nearer to each other are alike; `choose_standing` finds the rest
 
