@@ -6,11 +6,12 @@ import { test } from "node:test";
 import { computeCellShare } from "../../scout/page/cell_share.js";
 import { findNearestEdge, isWithin, makeBoundary } from "../../scout/page/clearance.js";
 import { containedP } from "../../scout/page/containment.js";
+import { joinParts } from "../../scout/page/joint.js";
 import { unpackRing } from "../../scout/page/outlines.js";
 import { near, packRing, readVectors } from "./vectors.mjs";
 
 const UNITS = 1e8; // an outline's, to a degree
-const { boundaries } = readVectors("boundaries");
+const { boundaries, together } = readVectors("boundaries");
 
 test("outlines unpack to the very numbers that were packed", () => {
   for (const { shape, rings, outline } of boundaries) {
@@ -32,6 +33,16 @@ test("clearance and the probability of standing inside", () => {
       assert.ok(near(containedP(boundary, ...place, got, radius, sigma), p, 1e-9), `${shape} at ${place}`);
     }
   }
+});
+
+test("the confidence in cells and parks at once", () => {
+  let changed = 0;
+  for (const { outlines, place, radius, sigmaFix, cells, parks, confidence } of together) {
+    const known = parks.map((park, k) => ({ ...park, boundary: makeBoundary(outlines[k], UNITS) }));
+    assert.ok(near(joinParts(cells, known, ...place, radius, sigmaFix), confidence, 1e-6), `${place}`);
+    changed += Math.abs(parks.reduce((p, park) => p * park.p, cells.p) - confidence) > 0.01;
+  }
+  assert.ok(changed > 20);
 });
 
 const box = (west, south, east, north) => [[west, south], [east, south], [east, north], [west, north]];

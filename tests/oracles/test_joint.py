@@ -164,7 +164,7 @@ def judge_case(case: Case):
     return judge_claims(claims, dx, dy, ground)
 
 
-@pytest.mark.parametrize("first", range(0, 60, 10))
+@pytest.mark.parametrize("first", range(0, 100, 10))
 def test_it_agrees_with_draws_of_the_same_errors(first):
     """Within 0.003 and four standard deviations of the draws."""
     for k in range(first, first + 10):

@@ -25,6 +25,7 @@ from scout.geo.geodesy import (
     measure_geodesic,
     wrap_lon,
 )
+from scout.geo.joint import Errors, UnsureConditions, join_contained, join_parts
 from scout.geo.probability import compute_contained_p
 from scout.model import Units
 from scout.output import text as wording
@@ -124,7 +125,56 @@ def boundaries() -> dict[str, Rows]:
                         "seen": seen,
                     }
                 )
-    return {"boundaries": rows}
+    return {"boundaries": rows, "together": judged_together(rows)}
+
+
+CELLS = ("nothing", "one", "meridian", "parallel", "four")
+CELLS += ("north-east", "north-west", "south-west", "south-east")
+
+
+def judged_together(rows: Rows) -> Rows:
+    """Cells and two of these outlines, or one of them twice, as the conditions of one station."""
+    rng = np.random.default_rng(13)
+    found = []
+    for k in range(2 * len(rows)):
+        one = rows[k % len(rows)]
+        other = one if k % 3 == 0 else rows[(k + 2) % len(rows)]
+        shapes = np.array([shape_of(row["rings"]) for row in (one, other)], dtype=object)
+        ground = Boundaries(shapes)
+        radius, sigma_fix = float(rng.choice([1.0, 5.0])), float(rng.choice([0.5, 2.0, 8.0]))
+        sigma = np.full(2, rng.choice([0.3, 2.0, 6.0])) if k % 2 else rng.choice([0.3, 2.0, 6.0], 2)
+        east, north = one["seen"][k % 3]["place"]
+        park, lon, lat = np.arange(2), np.full(2, east), np.full(2, north)
+        clearance = ground.clearance(park, lon, lat)
+        spread = np.hypot(sigma_fix, sigma)
+        p = compute_contained_p(ground, park, lon, lat, clearance, radius, spread)
+        x, y, touching = (float(v) for v in (*rng.normal(0, 0.4 * radius, 2), rng.uniform(0.5, 0.99)))
+        cell = np.array([[k % len(CELLS), x, y]])
+
+        def join(
+            some: UnsureConditions, ground=ground, cell=cell, at=(lon, lat), sigma=sigma,
+            clearance=clearance, errors=(radius, sigma_fix),
+        ) -> Any:  # fmt: skip
+            few, parks = Errors(*errors, sigma[some.pair]), some.pair
+            place = parks, at[0][parks], at[1][parks]
+            return join_contained(ground, some, cell, place, few, clearance[parks])
+
+        confidence = join_parts(np.array([0, 2]), np.array([touching]), p, join)
+        found.append(
+            {
+                "outlines": [one["outline"], other["outline"]],
+                "place": [east, north],
+                "radius": radius,
+                "sigmaFix": sigma_fix,
+                "cells": {"claim": CELLS[k % len(CELLS)], "x": x, "y": y, "p": touching},
+                "parks": [
+                    {"sigma": float(s), "clearance": float(c), "p": float(v)}
+                    for s, c, v in zip(sigma, clearance, p, strict=True)
+                ],
+                "confidence": float(confidence[0]),
+            }
+        )
+    return found
 
 
 def whole_rings(shape: Any) -> list[list[list[list[int]]]]:
@@ -136,11 +186,15 @@ def whole_rings(shape: Any) -> list[list[list[list[int]]]]:
     ]
 
 
+def shape_of(rings: list[Any]) -> Any:
+    """The polygons of rings in the page's units."""
+    degrees = [[np.array(ring) / OUTLINE_UNITS_PER_DEG for ring in polygon] for polygon in rings]
+    return shapely.multipolygons([shapely.Polygon(shell, holes) for shell, *holes in degrees])
+
+
 def seen_from(rings: list[Any], place: list[float], radius: float, sigma: float) -> dict[str, Any]:
     """One place beside an outline, judged by `scout`."""
-    degrees = [[np.array(ring) / OUTLINE_UNITS_PER_DEG for ring in polygon] for polygon in rings]
-    shape = shapely.multipolygons([shapely.Polygon(shell, holes) for shell, *holes in degrees])
-    ground = Boundaries(np.array([shape], dtype=object))
+    ground = Boundaries(np.array([shape_of(rings)], dtype=object))
     park, lon, lat = np.array([0]), np.array([place[0]]), np.array([place[1]])
     clearance = ground.clearance(park, lon, lat)
     p = compute_contained_p(ground, park, lon, lat, clearance, radius, np.array([sigma]))
