@@ -34,6 +34,7 @@ from scout.table import IN_LISTS, Offsets, Table, expand_ranges, make_offsets
 _PARTS = 2048  # of one stretch at the most: 50 km go down to 24 m, longer ones less far
 _BENT = 0.01  # what an estimate may promise too much before the last steps go by the judge
 _APART = 0.02  # what the conditions' dependence may add or take before those steps go by it as well
+_HOPE = 0.08  # what such a place may gain by those steps
 _SHORTEST = 1 / 8  # of those steps, of the radius: half of that gains 0.0004 for a fifth of all time here
 _FINE_M = 2.0  # places nearer to each other are alike; `choose_standing` finds the rest
 
@@ -148,14 +149,15 @@ def place_along_pieces(parts: Sequence[EdgePieces], ground: JudgingContext) -> F
         fraction[weak], off[weak] = placed[:2]
         quick = quick.replace(weak, placed[2])
     verdicts = refine(strips.claims(fraction, ground.level), quick, ground)
-    bent = np.flatnonzero((quick.confidence - verdicts.confidence > _BENT) & (quick.confidence >= DOUBTFUL))
+    apart = np.abs(multiply_parts(verdicts.first, verdicts.grids_p, verdicts.parks_p) - verdicts.confidence)
+    dependent = apart > _APART
+    short = (quick.confidence - verdicts.confidence > _BENT) | dependent
+    hope = np.maximum(quick.confidence, verdicts.confidence + _HOPE * dependent)
+    bent = np.flatnonzero(short & (hope >= DOUBTFUL))
     if len(bent):
         some = strips.take(bent)
         # By one receiver error for all conditions where that counts: it is twice the work.
-        apart = np.abs(
-            multiply_parts(verdicts.first, verdicts.grids_p, verdicts.parks_p) - verdicts.confidence
-        )
-        together = apart[bent] > _APART
+        together = dependent[bent]
         at, beside, quick = _find_stand_off(some, fraction[bent], None, ground, together)
         new = refine(some.claims(at, ground.level), quick, ground)
         better = np.flatnonzero(new.confidence > verdicts.confidence[bent])
