@@ -564,7 +564,8 @@ def test_visits_that_would_be_judged_otherwise(folder: Path, capsys: pytest.Capt
     lines = said[said.index("Visits that would be judged otherwise today: 5") :].splitlines()
     rows = {row.split()[0]: row for row in lines[2:7]}
     assert set(rows) == {"1", "2", "4", "7", "8"}
-    assert " ".join(rows["1"].split()[2:]) == "Lost Hill (Q-6) firm 98.7 % not counted 1.6 % Lost Hill (Q-6)"
+    # Off the line and towards the park is the same error: 0.0157 by quadrature, the product would be 0.0161.
+    assert " ".join(rows["1"].split()[2:]) == "Lost Hill (Q-6) firm 98.7 % not counted 1.5 % Lost Hill (Q-6)"
     assert rows["2"].rstrip().endswith("Tern Moor (Q-2)")
     assert rows["4"].index("firm") < rows["4"].index("doubtful")
     assert rows["7"].index("noted by hand") < rows["7"].rindex("Reed Bank (Q-7)")
