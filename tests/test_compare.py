@@ -538,6 +538,13 @@ def test_a_visit_beside_its_place_today(
     assert (change and (change.word, change.lost, change.gained)) == told
 
 
+def test_a_visit_is_compared_by_all_of_its_conditions_at_once() -> None:
+    """Parks that are lost together: 0.97 times 0.97 is under 0.95, both at once are not."""
+    today = judged_today([(FEN, 0.97), (MOOR, 0.97)])
+    today = replace(today, verdict=replace(today.verdict, confidence=0.965, word="firm"))
+    assert review_visit(visit([(FEN, 0.97), (MOOR, 0.97)], 0.965), today, ids_hold=True) is None
+
+
 def test_a_visit_is_judged_with_its_own_error_and_at_its_own_level(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -52,6 +52,7 @@ def review_visit(visit: Visit, checked: Checked, *, ids_hold: bool) -> VisitChan
     here = {(clean_text(one.park), clean_text(one.park_name)): one.p for one in checked.parks}
     counted = [park for park, p in here.items() if p >= DOUBTFUL]
     lost, gained = find_other_parks(noted, counted, ids_hold=ids_hold)
+    same = not lost and not gained
     then = {(park.park, park.name): park.confidence for park in visit.parks}
     # What is as sure as it was, but for the rounding, is neither lost nor gained.
     unsure = {park: _find_p(park, here, ids_hold) for park in noted}
@@ -60,7 +61,8 @@ def review_visit(visit: Visit, checked: Checked, *, ids_hold: bool) -> VisitChan
     word = _read_word(visit)
     if lost or gained:
         return VisitChange(visit, word, checked, tuple(lost), tuple(gained))
-    claim = checked.verdict.grids_p * math.prod(unsure.values())
+    # Of other parks than today's verdict has, the product is all that is known.
+    claim = checked.verdict.confidence if same else checked.verdict.grids_p * math.prod(unsure.values())
     if not noted or not word or choose_word(claim) == word or _is_alike(visit.confidence, claim):
         return None
     return VisitChange(visit, word, checked, (), ())
