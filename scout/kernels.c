@@ -352,7 +352,8 @@ PUBLIC int integrate_contained(const outlines *o, whole n, const whole *park, co
         frame f = {frames[k], frames[n + k], frames[2 * n + k], frames[3 * n + k]};
         s.count = 0;
         done = keep_contained(&s, o, park[k], lons[k], lats[k], &f, radius + REACH * sigma[k]);
-        probability[k] = integrate_rays(&s, find_side(s.edges, s.count, &known[3 * k]), radius, sigma[k], rays, ux, uy);
+        int within = find_side(s.edges, s.count, &known[3 * k]);
+        probability[k] = integrate_rays(&s, within, radius, sigma[k], rays, ux, uy);
     }
     free_scratch(&s);
     return done;
@@ -370,14 +371,15 @@ PUBLIC int integrate_nearby(const whole *first, const double *start, const doubl
         s.count = 0;
         done = keep_nearby(&s, start, end, first[p], first[p + 1], &place[2 * k], &stretch[2 * k],
                            radius + REACH * sigma[k]);
-        probability[k] = integrate_rays(&s, find_side(s.edges, s.count, &known[3 * k]), radius, sigma[k], rays, ux, uy);
+        int within = find_side(s.edges, s.count, &known[3 * k]);
+        probability[k] = integrate_rays(&s, within, radius, sigma[k], rays, ux, uy);
     }
     free_scratch(&s);
     return done;
 }
 
 /* The probability that several conditions hold together: joint.py has the same in numpy. */
-#define STEP 0.7  /* this and what follows as in joint.py */
+#define STEP 0.7  /* this and what follows as in joint.py, claims of cells as in verdict.py */
 #define PARTS 2
 #define BLOCK 5
 #define TAPS 5
@@ -385,7 +387,7 @@ PUBLIC int integrate_nearby(const whole *first, const double *start, const doubl
 #define FINEST 0.05
 #define SAME_VERTEX_M 0.1
 #define TINY 1e-9
-enum { NOTHING, ONE, MERIDIAN, PARALLEL, FOUR, NORTH_EAST, NORTH_WEST, SOUTH_WEST, SOUTH_EAST }; /* as in verdict.py */
+enum { NOTHING, ONE, MERIDIAN, PARALLEL, FOUR, NORTH_EAST, NORTH_WEST, SOUTH_WEST, SOUTH_EAST };
 
 /* The station and its errors: points of unit sigma, the furthest of them, weights of the blur. */
 typedef struct {
@@ -420,7 +422,7 @@ typedef struct {
     double sigma; /* for which the places of the points on the grid are known */
     whole *corner;
     double *weight;
-} desk;
+} claim_room;
 
 static double normal(double x) { return 0.5 * erfc(-x * 0.70710678118654752440); }
 
@@ -509,7 +511,7 @@ static double measure_all(const bunch *b, double x, double y) {
 }
 
 /* The same parks seen from another place, with the edges alone that may be the nearest within a reach of it. */
-static bunch look_from(const bunch *b, double x, double y, double reach, desk *d) {
+static bunch look_from(const bunch *b, double x, double y, double reach, claim_room *d) {
     bunch near = {d->close, d->about, 0, 0};
     whole count = 0;
     for (whole k = b->first; k < b->last; k++) {
@@ -557,7 +559,7 @@ static double average_square(const bunch *b, double x, double y, double step, do
 }
 
 /* The same of all squares, row after row from the south-west, a block of them at a time. */
-static void average(const bunch *b, const errors *e, double step, whole outer, desk *d) {
+static void average(const bunch *b, const errors *e, double step, whole outer, claim_room *d) {
     double sigma = b->parks[b->first].sigma, half = 0.5 * BLOCK * 1.4142135623730951 * step;
     double far = REACH * REACH * (sigma * sigma + e->sigma_fix * e->sigma_fix);
     whole wide = 2 * outer + 1;
@@ -588,7 +590,7 @@ static void weigh_cubic(double t, double *w) {
 }
 
 /* Where the points lie on the grid, and the weights of the values about them. */
-static void place_points(const errors *e, double step, whole inner, double sigma, desk *d) {
+static void place_points(const errors *e, double step, whole inner, double sigma, claim_room *d) {
     if (d->sigma == sigma) return;
     d->sigma = sigma;
     for (whole k = 0; k < e->points; k++) {
@@ -610,7 +612,7 @@ static void blur(double *restrict to, const double *restrict from, whole stride,
 }
 
 /* Share of a boundary error at which the disc is inside, at each point of the receiver's error. */
-static void find_shares(const bunch *b, const errors *e, desk *d) {
+static void find_shares(const bunch *b, const errors *e, claim_room *d) {
     double sigma = b->parks[b->first].sigma;
     if (b->parks[b->first].plain) {
         for (whole k = 0; k < e->points; k++) {
@@ -654,7 +656,7 @@ static int has_one_edge_each(const near_park *parks, whole head, whole count) {
 
 /* The shares of each of the parks that share an error: by how much the least sure one is better known, how many
  * they are, and how far the furthest is off what is known. */
-static double find_members(desk *d, whole head, whole parks, int plain, const errors *e, double *better,
+static double find_members(claim_room *d, whole head, whole parks, int plain, const errors *e, double *better,
                            whole *members) {
     double least = INFINITY, off = 0.0;
     *members = 0;
@@ -670,7 +672,7 @@ static double find_members(desk *d, whole head, whole parks, int plain, const er
     return off;
 }
 
-static double join_laid(const edge *edges, desk *d, whole parks, const double *cell, double cell_p,
+static double join_laid(const edge *edges, claim_room *d, whole parks, const double *cell, double cell_p,
                               const errors *e) {
     find_groups(edges, d->parks, parks);
     for (whole k = 0; k < d->parks[parks - 1].to; k++) {
@@ -700,7 +702,7 @@ static double join_laid(const edge *edges, desk *d, whole parks, const double *c
 }
 
 /* The same, with room made for the edges; negative where memory ran out. */
-static double join_conditions(const scratch *s, desk *d, whole parks, const double *cell, double cell_p,
+static double join_conditions(const scratch *s, claim_room *d, whole parks, const double *cell, double cell_p,
                               const errors *e) {
     if (s->count > d->room) {
         side *sides = realloc(d->sides, (size_t)s->room * sizeof(side));
@@ -715,7 +717,7 @@ static double join_conditions(const scratch *s, desk *d, whole parks, const doub
     return join_laid(s->edges, d, parks, cell, cell_p, e);
 }
 
-static int lay_desk(desk *d, const errors *e, whole claims, const whole *first) {
+static int make_claim_room(claim_room *d, const errors *e, whole claims, const whole *first) {
     whole wide = 2 * ((whole)(e->furthest / (STEP * FINEST)) + 2 + TAPS) + 1, most = 1;
     for (whole k = 0; k < claims; k++) most = first[k + 1] - first[k] > most ? first[k + 1] - first[k] : most;
     d->held = malloc((size_t)(2 * e->points + 2 * wide * wide) * sizeof(double));
@@ -729,7 +731,7 @@ static int lay_desk(desk *d, const errors *e, whole claims, const whole *first) 
     return 1;
 }
 
-static void clear_desk(desk *d) {
+static void free_claim_room(claim_room *d) {
     free(d->held);
     free(d->parks);
     free(d->corner);
@@ -755,8 +757,8 @@ PUBLIC int join_contained(const outlines *o, whole claims, const whole *claim, c
                           double *joint) {
     errors e = make_errors(radius, sigma_fix, sharp, points, east, north, furthest, kernel);
     scratch s = {0};
-    desk d = {0};
-    int done = lay_desk(&d, &e, claims, claim);
+    claim_room d = {0};
+    int done = make_claim_room(&d, &e, claims, claim);
     for (whole c = 0; c < claims && done; c++) {
         s.count = 0;
         for (whole k = claim[c]; k < claim[c + 1] && done; k++) {
@@ -773,7 +775,7 @@ PUBLIC int join_contained(const outlines *o, whole claims, const whole *claim, c
         done = joint[c] >= 0.0;
     }
     free_scratch(&s);
-    clear_desk(&d);
+    free_claim_room(&d);
     return done;
 }
 
@@ -786,8 +788,8 @@ PUBLIC int join_nearby(const whole *first, const double *start, const double *en
                        const double *kernel, double *joint) {
     errors e = make_errors(radius, sigma_fix, sharp, points, east, north, furthest, kernel);
     scratch s = {0};
-    desk d = {0};
-    int done = lay_desk(&d, &e, claims, claim);
+    claim_room d = {0};
+    int done = make_claim_room(&d, &e, claims, claim);
     for (whole c = 0; c < claims && done; c++) {
         s.count = 0;
         for (whole k = claim[c]; k < claim[c + 1] && done; k++) {
@@ -804,6 +806,6 @@ PUBLIC int join_nearby(const whole *first, const double *start, const double *en
         done = joint[c] >= 0.0;
     }
     free_scratch(&s);
-    clear_desk(&d);
+    free_claim_room(&d);
     return done;
 }
