@@ -236,6 +236,25 @@ class Spot:
 
 
 @dataclass(frozen=True, slots=True)
+class Horizon:
+    """How high the terrain stands around a place: a value for each whole degree of azimuth from north.
+
+    What the heights do not tell may stand higher: see ``reach_m``, and `scout.sight.outlook`.
+    """
+
+    antenna_m: float  # of the eye over the ground
+    ground_m: float  # height of the ground there
+    highest_m: float  # in all the heights that were given around
+    needed_m: float  # how far heights are needed: beyond, nothing as high stands over the curve of the Earth
+    cell_m: float  # of the finest raster
+    refraction: float  # curvature of a ray over that of the Earth: 0.25 for radio
+    deg: tuple[float, ...]  # angle to the highest terrain; -90 where none is known
+    at_m: tuple[float, ...]  # distance to it
+    reach_m: tuple[float, ...]  # how far the heights reach without a gap
+    error_deg: tuple[float, ...]  # 95 %, from the vertical error and the cells of the raster
+
+
+@dataclass(frozen=True, slots=True)
 class Ranked:
     """A spot with its place in the list and the terms it was sorted by."""
 
@@ -249,6 +268,7 @@ class Ranked:
     slope_deg: float | None = None  # of the ground at the spot; None without heights
     warnings: tuple[str, ...] = ()  # what could hurt someone here: a line for each
     new: New | None = None  # of the yield, what is in no visit yet; None without a notebook
+    horizon: Horizon | None = None  # None without heights, and for spots further down the list
 
 
 @dataclass(frozen=True, slots=True)

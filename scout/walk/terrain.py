@@ -80,7 +80,7 @@ def interpolate_heights(reliefs: Sequence[Relief], lon: Floats, lat: Floats) -> 
     for relief in reliefs:
         unknown = np.isnan(height)
         if unknown.any():
-            height[unknown] = _read_cells(relief, *_locate_pixels(relief, lon[unknown], lat[unknown]))
+            height[unknown] = read_cells(relief, *locate_pixels(relief, lon[unknown], lat[unknown]))
     return height
 
 
@@ -125,9 +125,9 @@ def interpolate_grid(
             break
         col, row = (
             _fill_between(knots[0], knots[1], values.reshape(len(y), len(x)), shape)[unknown]
-            for values in _locate_pixels(relief, lon, lat)
+            for values in locate_pixels(relief, lon, lat)
         )
-        height[unknown] = _read_cells(relief, col, row)
+        height[unknown] = read_cells(relief, col, row)
     return height
 
 
@@ -149,23 +149,24 @@ def _get_transformer(crs: str) -> pyproj.Transformer:
 
 
 @lru_cache(maxsize=8)
-def _is_in_degrees(crs: str) -> bool:
+def is_in_degrees(crs: str) -> bool:
+    """Whether a coordinate system is one of longitudes and latitudes."""
     return bool(pyproj.CRS(crs).is_geographic)
 
 
-def _locate_pixels(relief: Relief, lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
+def locate_pixels(relief: Relief, lon: Floats, lat: Floats) -> tuple[Floats, Floats]:
     """Column and row of places in a raster; whole numbers are the middles of cells."""
     x, y = _get_transformer(relief.crs).transform(lon, lat)
     a, b, c, d, e, f = relief.to_pixel
     col, row = a * x + b * y + c - 0.5, d * x + e * y + f - 0.5
-    if _is_in_degrees(relief.crs):
+    if is_in_degrees(relief.crs):
         # A raster past 180, or from 0 to 360, calls the same place by another longitude.
         turns = np.rint((relief.heights_m.shape[1] / 2 - col) / (360.0 * a)) if a else np.zeros(len(col))
         col, row = col + turns * 360.0 * a, row + turns * 360.0 * d
     return col, row
 
 
-def _read_cells(relief: Relief, col: Floats, row: Floats) -> Floats:
+def read_cells(relief: Relief, col: Floats, row: Floats) -> Floats:
     """Heights between the middles of cells, NaN outside and where a cell that counts has none."""
     grid, result = relief.heights_m, np.full(len(col), np.nan)
     high, wide = grid.shape
@@ -199,7 +200,7 @@ def compute_slope_deg(reliefs: Sequence[Relief], lon: Floats, lat: Floats) -> Fl
     half, unknown = np.full(len(lon), _BASE_M / 2), np.ones(len(lon), dtype=bool)
     for relief in reliefs:
         mine = unknown & ~np.isnan(interpolate_heights([relief], lon, lat))
-        half[mine] = np.maximum(_BASE_M, _measure_cell_m(relief, lon[mine], lat[mine])) / 2
+        half[mine] = np.maximum(_BASE_M, measure_cell_m(relief, lon[mine], lat[mine])) / 2
         unknown &= ~mine
     east, west = (interpolate_heights(reliefs, lon + s * half / per_lon, lat) for s in (1, -1))
     north, south = (interpolate_heights(reliefs, lon, lat + s * half / per_lat) for s in (1, -1))
@@ -207,10 +208,19 @@ def compute_slope_deg(reliefs: Sequence[Relief], lon: Floats, lat: Floats) -> Fl
     return np.degrees(np.arctan(rise))
 
 
-def _measure_cell_m(relief: Relief, lon: Floats, lat: Floats) -> Floats:
+def measure_cell_amid(relief: Relief) -> float:
+    """Size of a cell in the middle of a raster, metres on the ground."""
+    a, b, c, d, e, f = relief.to_pixel
+    high, wide = relief.heights_m.shape
+    x, y = np.linalg.solve(np.array([[a, b], [d, e]]), np.array([wide / 2 - c, high / 2 - f])).tolist()
+    lon, lat = _get_transformer(relief.crs).transform([x], [y], direction="INVERSE")
+    return float(measure_cell_m(relief, np.array(lon), np.array(lat))[0])
+
+
+def measure_cell_m(relief: Relief, lon: Floats, lat: Floats) -> Floats:
     """Size of a raster cell in metres on the ground, from the pixels that a step north takes."""
     step = 1e-4  # degrees
-    (col0, row0), (col1, row1) = (_locate_pixels(relief, lon, lat + up) for up in (0.0, step))
+    (col0, row0), (col1, row1) = (locate_pixels(relief, lon, lat + up) for up in (0.0, step))
     size: Floats = (
         step * compute_degree_lengths(lat)[1] / np.maximum(np.hypot(col1 - col0, row1 - row0), 1e-9)
     )
