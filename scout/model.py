@@ -236,6 +236,16 @@ class Spot:
 
 
 @dataclass(frozen=True, slots=True)
+class Aim:
+    """Where somebody wants to work: an azimuth, or a place."""
+
+    label: str  # as it was written
+    azimuth_deg: float | None = None
+    lon: float | None = None
+    lat: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Horizon:
     """How high the terrain stands around a place: a value for each whole degree of azimuth from north.
 
@@ -370,6 +380,7 @@ class Findings:
         None  # None where nothing was searched, or by a version that did not keep them
     )
     cut: int = 0  # spots that were listed, ranked below these and were taken out
+    aims: tuple[Aim, ...] = ()  # where the spots are to look
     units: Units = (
         "metric"  # of all text that people read; numbers of GeoJSON, CSV and GeoPackage stay metric
     )

@@ -216,6 +216,46 @@ def format_bearing(bearing_deg: float) -> str:
     return f"{_WINDS[math.floor(bearing_deg / 45 + 0.5) % 8]} ({math.floor(bearing_deg + 0.5) % 360}°)"
 
 
+def format_angle(angle_deg: float) -> str:
+    """An angle over or under the level, to a tenth of a degree.
+
+    Examples
+    --------
+    >>> format_angle(7.25), format_angle(-0.31), format_angle(-0.01)
+    ('7.3°', '-0.3°', '0.0°')
+    """
+    if not math.isfinite(angle_deg):
+        return UNKNOWN
+    text = format_fixed(angle_deg, 1)
+    return f"{'-' if angle_deg < 0 and float(text) else ''}{text}°"
+
+
+def format_share_of_sky(share: float, at_most: bool = False) -> str:
+    """How much of the sky's half sphere is in sight, whole hundredths.
+
+    Examples
+    --------
+    >>> format_share_of_sky(0.9951), format_share_of_sky(0.874, at_most=True)
+    ('99 %', '87 % at most')
+    """
+    if not 0 <= share <= 1:
+        return UNKNOWN
+    return f"{math.floor(100 * share + 1e-9)} %{' at most' if at_most else ''}"
+
+
+def format_share_of_zone(share: float) -> str:
+    """Clearance as a part of a Fresnel zone's radius, signed, to a hundredth; large ones whole.
+
+    Examples
+    --------
+    >>> format_share_of_zone(0.613), format_share_of_zone(-1.2), format_share_of_zone(48.3)
+    ('0.61', '-1.20', '48')
+    """
+    if not math.isfinite(share):
+        return UNKNOWN
+    return f"{'-' if share < 0 else ''}{format_fixed(share, 2 if abs(share) < 10 else 0)}"
+
+
 def format_slope(slope_deg: float) -> str:
     """A slope of the ground, whole degrees.
 

@@ -26,6 +26,7 @@ ORDER = [
     "walk",
     "recording",
     "drive",
+    "sight",
     "tours",
     "output",
     "page",

@@ -15,6 +15,7 @@ from scout.geo.boundaries import Boundaries, Ints
 from scout.geo.geodesy import compute_degree_lengths, measure_geodesic
 from scout.model import (
     DATUM_ERROR,
+    Aim,
     CoarseOutline,
     Findings,
     LeftOut,
@@ -43,6 +44,7 @@ from scout.search.verdict import JudgingContext
 from scout.visits.tally import Added, Done, count_added
 
 if TYPE_CHECKING:
+    from scout.sight.outlook import OpenTo
     from scout.walk.reach import AccessSource
 
 
@@ -71,6 +73,9 @@ class SearchOptions:
     park_ids: tuple[str, ...] = ()
     min_confidence: float = 0.5
     done: Done | None = None  # by visits so far, at this level: what is new then counts first
+    antenna_m: float = 5.0  # over the ground, for the horizon
+    aims: tuple[Aim, ...] = ()
+    open_to: tuple[OpenTo, ...] = ()
 
 
 def find_spots(

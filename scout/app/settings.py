@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from scout.visits.tally import Done
 
 Holds = Literal["text", "file", "number", "whole number", "switch"]
-Group = Literal["station", "search", "reading", "access", "trip", "spread", "output", "display"]
+Group = Literal["station", "search", "reading", "access", "sight", "trip", "spread", "output", "display"]
 T = TypeVar("T")
 
 
@@ -175,6 +175,18 @@ def _check_wished_hours(text: str) -> None:
     parse_wished_hours(text)
 
 
+def _check_aim(text: str) -> None:
+    from scout.sight.outlook import parse_aim
+
+    parse_aim(text)
+
+
+def _check_open_to(text: str) -> None:
+    from scout.sight.outlook import parse_open_to
+
+    parse_open_to(text)
+
+
 LEVEL, PLACE, AREA = Text(_check_level), Text(_check_place), Text(_check_area)
 LENGTH = Number("is not a length", "give a number from 0 up")
 OVER_0 = Number("is not a length", "give a number over 0", over_0=True)
@@ -185,6 +197,7 @@ _PROBABILITY = Number("is no probability", "give a number from 0 to 1", 1.0)
 _SHARE = Number("is no share", "give a number from 0 to 1", 1.0)
 _MINUTES = Number("is no time to walk", "give minutes over 0", over_0=True)
 _LOAD = Number("is no load", "give kilograms from 0 to 200", 200.0)
+_MAST = Number("is no height of an antenna", "give metres from 0 to 300", 300.0)
 _ONE_UP = Count("is too few", "give a whole number from 1 up", 1, 10**9)
 _STAY = Number("is no time at a place", "give minutes from 0 up", 1440.0)
 _PLACES = Count("is no number of places of a day", "give one from 1 to 20", 1, 20)
@@ -423,6 +436,33 @@ class Settings:
     consider: int = _setting(
         100, "consider", "trip", _CONSIDERED, "N", "Choose among the best so many places of the list."
     )
+    antenna_m: float = _setting(
+        5.0,
+        "antenna-height",
+        "sight",
+        _MAST,
+        "M",
+        "Metres over the ground from which the horizon is seen, where heights are given.",
+    )
+    towards: tuple[str, ...] = _setting(
+        (),
+        "towards",
+        "sight",
+        Text(_check_aim),
+        "PLACE",
+        "Tell the horizon towards this place, locator or azimuth; may come again.",
+        many=True,
+    )
+    open_to: tuple[str, ...] = _setting(
+        (),
+        "open-to",
+        "sight",
+        Text(_check_open_to),
+        "AZIMUTH[:DEG]",
+        "Only spots known to have no horizon over DEG (3 if not given) within 5 degrees of the azimuth; may "
+        "come again.",
+        many=True,
+    )
 
     cluster: str | None = _setting(
         None,
@@ -474,7 +514,11 @@ class Settings:
         """What to look for, places understood and the notebook read."""
         from scout.app.find import SearchOptions
         from scout.geo.coordinates.parse import parse_area, parse_place
+        from scout.sight.outlook import parse_aim, parse_open_to
 
+        if self.open_to and not self.heights:
+            what = "there are no heights to tell a horizon from"
+            raise InputError("--open-to", what, "add --heights FILE")
         if self.within_km is not None and self.home is None:
             raise InputError("--within", "there is no home to count from", "add --home LAT,LON")
         return _copy_fields(
@@ -484,6 +528,8 @@ class Settings:
             station=self.station,
             home=None if self.home is None else parse_place(self.home),
             bbox=None if self.area is None else parse_area(self.area),
+            aims=tuple(map(parse_aim, self.towards)),
+            open_to=tuple(map(parse_open_to, self.open_to)),
             done=None if self.notebook is None else read_done(self.notebook, self.level_number),
         )
 

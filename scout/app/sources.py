@@ -214,4 +214,10 @@ def make_access(files: AccessFiles, show: Callable[[str], None]) -> AccessSource
         notes = (*around.notes, *alone, *heights.notes)
         return replace(around, notes=notes, reliefs=heights.reliefs), heights.reliefs
 
-    return AccessSource(near, files.walking, {"power": files.power_line_m})
+    def heights_in(boxes: Sequence[Box], finest_m: float) -> tuple[Sequence[Relief], Sequence[str]]:
+        found = read_heights(files.heights, boxes, show, files.crs, finest_m)
+        return found.reliefs, found.notes
+
+    return AccessSource(
+        near, files.walking, {"power": files.power_line_m}, heights_in if files.heights else None
+    )

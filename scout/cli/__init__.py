@@ -61,6 +61,7 @@ command.homes.update(
     card="scout.cli.card:card",
     pack="scout.cli.card:pack",
     trip="scout.cli.trip:command",
+    view="scout.cli.view:command",
     grid="scout.cli.grid:command",
     visit="scout.cli.visit:command",
     tally="scout.cli.tally:command",

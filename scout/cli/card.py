@@ -47,7 +47,7 @@ _CARD = (
     click.option(
         "--zone", metavar="ZONE", help="Local time: Pacific/Auckland or -07:00; by the longitude if not."
     ),
-    add_settings("title", "station", "search", "reading", "access", "display"),
+    add_settings("title", "station", "search", "reading", "access", "sight", "display"),
 )
 
 

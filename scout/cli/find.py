@@ -29,7 +29,7 @@ _TABLE_ROWS = 20
 @click.argument("more_files", nargs=-1, cls=HiddenFiles)
 @add_parks_option()
 @add_outing_option
-@add_settings("station", "search", "reading", "access", "spread", "output", "display")
+@add_settings("station", "search", "reading", "access", "sight", "spread", "output", "display")
 def find(more_files: tuple[str, ...], files: tuple[str, ...], outing: Outing, **words: Any) -> int:
     """Find and rank the spots where several grids and parks meet.
 

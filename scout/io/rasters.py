@@ -94,20 +94,20 @@ RasterWindow = tuple[int, int, int, int]  # rows from and to, columns from and t
 
 
 _LOWEST_M, _HIGHEST_M = -500.0, 9000.0  # shores of the Dead Sea -430 m, Everest 8,849 m: beyond it no ground
-_FINE_M = 10.0  # finer rasters are averaged to nearly this: walks are reckoned on cells of that size
+FINE_M = 10.0  # finer rasters are averaged to nearly this: walks are reckoned on cells of that size
 _STRIP, _PIECE = 1024, 2**24  # rows, and cells, read at a time
 _COARSEST = 2048  # cells that become one, along rows and columns
 _PAD = 2  # cells around a window, for slopes at its edge
 
 
 def choose_coarsening(
-    raster: Any, datum: Datum, windows: Sequence[RasterWindow], most: int
+    raster: Any, datum: Datum, windows: Sequence[RasterWindow], most: int, finest_m: float = FINE_M
 ) -> tuple[int, list[str]]:
     """How many cells become one along rows and columns, at most ``most`` in all; a note where that is why."""
     if not windows:
         return 1, []
     cell_m = _measure_cell_m(raster, datum, *windows[0][::2])
-    coarser = int(np.clip(_FINE_M / max(cell_m, 1e-6), 1, _COARSEST))
+    coarser = int(np.clip(finest_m / max(cell_m, 1e-6), 1, _COARSEST))
     cells = sum((bottom - top) * (right - left) for top, bottom, left, right in windows) / coarser**2
     if cells <= most:
         return coarser, []
@@ -249,6 +249,7 @@ def read_heights(
     boxes: Sequence[Box],
     progress: Callable[[str], None] | None = None,
     assume_crs: str | None = None,
+    finest_m: float = FINE_M,
 ) -> ReadHeights:
     """Read heights near some places.
 
@@ -263,13 +264,14 @@ def read_heights(
         Called with a line before each file.
     assume_crs : str, optional
         Coordinate system of the files that name none.
+    finest_m : float
+        Cells under half of it are averaged to nearly that.
 
     Returns
     -------
     Heights
         In order of the files. `Relief.to_pixel` counts from the corner of the first cell: its middle is at
-        column 0.5, row 0.5. Cells finer than 5 m are averaged to 10 m
-        at most. Scale, offset and units are applied; nodata,
+        column 0.5, row 0.5. Scale, offset and units are applied; nodata,
         masks and heights where there is no land (under -500 m, over 9,000 m) are NaN.
 
     Raises
@@ -287,12 +289,16 @@ def read_heights(
         for path in paths:
             if progress is not None:
                 progress(f"reading {path}")
-            _read_raster_file(found, str(path), few, assume_crs, most)
+            _read_raster_file(found, str(path), few, assume_crs, (most, finest_m))
     return found
 
 
 def _read_raster_file(
-    found: ReadHeights, path: str, boxes: Sequence[Box], assume_crs: str | None, most: int
+    found: ReadHeights,
+    path: str,
+    boxes: Sequence[Box],
+    assume_crs: str | None,
+    coarsening: tuple[int, float],
 ) -> None:
     file = _check_raster_path(path)
     from rasterio._err import CPLE_BaseError
@@ -301,7 +307,7 @@ def _read_raster_file(
     try:
         with collect_warnings(), closing(_opened(path, file)) as rasters:
             for called, raster in rasters:
-                _take_windows(found, called, raster, boxes, assume_crs, most)
+                _take_windows(found, called, raster, boxes, assume_crs, coarsening)
     except (RasterioError, CPLE_BaseError, ValueError, IndexError, MemoryError) as error:
         # A damaged system comes as any of these, when it is asked for.
         beside = file.with_name(file.name + ".aux.xml")
@@ -365,7 +371,12 @@ def _read_head(path: str, file: Path) -> bytes:
 
 
 def _take_windows(
-    found: ReadHeights, path: str, raster: Any, boxes: Sequence[Box], assume_crs: str | None, most: int
+    found: ReadHeights,
+    path: str,
+    raster: Any,
+    boxes: Sequence[Box],
+    assume_crs: str | None,
+    coarsening: tuple[int, float],
 ) -> None:
     _check_kind(path, raster)
     crs = pyproj.CRS.from_user_input(raster.crs.to_wkt()) if raster.crs else None
@@ -376,7 +387,7 @@ def _take_windows(
     reached = list_windows(raster, datum, boxes)
     windows = [one for several in reached for one in several]
     _check_cells(path, windows)
-    coarser, said = choose_coarsening(raster, datum, windows, most)
+    coarser, said = choose_coarsening(raster, datum, windows, *coarsening)
     lost = 0
     for window in windows:
         relief, off = read_relief(path, raster, datum, window, factor, coarser)

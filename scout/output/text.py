@@ -22,6 +22,7 @@ from scout.quantities import (
     UNKNOWN,
     Length,
     MeasuredText,
+    format_angle,
     format_bearing,
     format_count,
     format_fine_length,
@@ -31,6 +32,8 @@ from scout.quantities import (
     format_minutes,
     format_off_paths,
     format_probability,
+    format_share_of_sky,
+    format_share_of_zone,
     format_slope,
     format_stated_length,
     format_text,
@@ -38,10 +41,12 @@ from scout.quantities import (
 )
 
 __all__ = [
+    "UNKNOWN",
     "Length",
     "MeasuredText",
     "describe_standing",
     "describe_station",
+    "format_angle",
     "format_bearing",
     "format_clearance",
     "format_count",
@@ -59,6 +64,8 @@ __all__ = [
     "format_position",
     "format_probability",
     "format_share",
+    "format_share_of_sky",
+    "format_share_of_zone",
     "format_slope",
     "format_stated_length",
     "format_text",

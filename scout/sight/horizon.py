@@ -1,9 +1,9 @@
 """The horizon round places: how high the terrain stands in every whole degree of azimuth.
 
 Along each ray the terrain is the surface between the middles of the raster's cells (bilinear), where several
-rasters know a place that of the finest. A part of a ray is bounded by the highest cell near it, from a pyramid
-of highest cells, and looked at more closely only where that could still raise the horizon; in the end the
-highest angle inside each cell is worked out exactly. So nothing is stepped over, near or far.
+rasters know a place that of the finest. A part of a ray is bounded by the highest cell near it, from a
+pyramid of highest cells, and looked at more closely only where that could still raise the horizon; in the
+end the highest angle inside each cell is worked out exactly. So nothing is stepped over, near or far.
 
 Rays bend with the air: the Earth is taken as larger by 1 / (1 - k), with k 0.25 for radio (an Earth of 4/3
 its radius, ITU-R P.453 and P.310, M) and 0.13 for light (geodetic practice since Gauss, M).
@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 
 from scout.geo.geodesy import A_M, E2, compute_degree_lengths, move_point
 from scout.model import Horizon, Relief
-from scout.threads import map_on_threads
 from scout.table import expand_ranges
+from scout.threads import map_on_threads
 from scout.walk.terrain import (
     interpolate_heights,
     is_in_degrees,
@@ -40,6 +40,7 @@ Box = tuple[float, float, float, float]
 
 _NODES = 9  # places along a ray that are worked out on the ellipsoid; between them a polynomial
 _KNOT_M = 1000.0  # apart; between them a ray is straight in its raster, to 0.1 m at latitude 80
+_NEAR_M, _NEAR_CELL_M, _FAR_CELL_M = 3000.0, 10.0, 25.0  # finer cells are averaged to nearly these
 _FIRST_M, _GROWTH = 1000.0, 0.08  # of the parts of a ray that are bounded first
 _SPLIT = 4
 _HAIR = 1e-5  # of a tangent: 0.0006 degrees more are not looked for
@@ -80,19 +81,41 @@ def make_sight_boxes(lon: Floats, lat: Floats, reach_m: float = FARTHEST_M) -> l
     return list(zip(*(b.tolist() for b in (lon - wide, south, lon + wide, north)), strict=True))
 
 
+Heights = Callable[[Sequence[Box], float], tuple[Sequence[Relief], Sequence[str]]]
+
+
+def read_ground(heights: Heights, lon: Floats, lat: Floats, reach_m: float = FARTHEST_M) -> SightGround:
+    """The heights around places made ready: finer near them, as far as they matter.
+
+    Parameters
+    ----------
+    heights : callable
+        Gives the rasters in some boxes, averaged to a size of cells, and notes; see `AccessSource`.
+    lon, lat : arrays, shape (n,)
+    reach_m : float
+    """
+    near, _ = heights(make_sight_boxes(lon, lat, min(_NEAR_M, reach_m)), _NEAR_CELL_M)
+    far, notes = heights(make_sight_boxes(lon, lat, reach_m), _FAR_CELL_M)
+    ground = prepare_ground([*far, *near])
+    return ground._replace(notes=tuple(dict.fromkeys((*notes, *ground.notes))))
+
+
 def prepare_ground(reliefs: Sequence[Relief]) -> SightGround:
     """Make rasters ready for horizons: spikes out, pyramids of highest cells, the finest first.
 
     A cell over or under all its eight neighbours by 150 m and by five times its own width is no ground and
     becomes unknown; a raster of one height is told of.
     """
-    rasters, notes, spikes = [], [], 0
+    rasters: list[_Raster] = []
+    notes, spikes = [], 0
     lowest, highest = np.inf, -np.inf
     for relief in reliefs:
         heights = relief.heights_m
         if not heights.size or not np.isfinite(heights).any():
             continue
         cell_m = measure_cell_amid(relief)
+        if any(one.relief.path == relief.path and one.cell_m < 1.1 * cell_m for one in rasters):
+            continue  # the same heights again, around a place
         clean, count = _drop_spikes(heights, cell_m)
         spikes += count
         low, high = float(np.nanmin(clean)), float(np.nanmax(clean))
@@ -197,9 +220,7 @@ class _Rays:
             one, other = (self.locate(k, ray[open_], at[open_]) for at in (start_m, end_m))
             inside = ~_lies_beyond(raster, one, other)
             chosen[open_[inside]] = k
-            extent[open_[inside]] = np.maximum(
-                np.abs(one[0] - other[0]), np.abs(one[1] - other[1])
-            )[inside]
+            extent[open_[inside]] = np.maximum(np.abs(one[0] - other[0]), np.abs(one[1] - other[1]))[inside]
         return chosen, extent
 
     def read(self, ray: Ints, at_m: Floats) -> Floats:
@@ -348,7 +369,7 @@ def _find_one(
 def _lay_rays(
     lon: float, lat: float, azimuth: Floats, ground: SightGround, eye_m: float, refraction: float
 ) -> _Rays:
-    radius = _measure_radius(lat, azimuth)
+    radius = measure_radius(lat, azimuth)
     bent = radius / (1.0 - refraction)
     # The lowest ground bounds the eye's own horizon, and that how far the highest can stand over it.
     over = [max(one - ground.lowest_m, 0.0) for one in (eye_m, max(ground.highest_m, eye_m))]
@@ -360,12 +381,10 @@ def _lay_rays(
     between = _make_interpolation(nodes, knots)
     x, y = move_point(lon, lat, azimuth[:, None], nodes[None, :])
     tables = [_place_rays(raster.relief, lon, lat, x, y, between) for raster in ground.rasters]
-    return _Rays(
-        ground, tuple(c for c, _ in tables), tuple(r for _, r in tables), eye_m, radius, bent, far_m
-    )
+    return _Rays(ground, tuple(c for c, _ in tables), tuple(r for _, r in tables), eye_m, radius, bent, far_m)
 
 
-def _measure_radius(lat: float, azimuth: Floats) -> Floats:
+def measure_radius(lat: float, azimuth: Floats) -> Floats:
     """Radius of the ellipsoid's curvature in the direction of an azimuth (Euler's formula)."""
     w2 = 1.0 - E2 * np.sin(np.radians(lat)) ** 2
     prime = A_M / np.sqrt(w2)
@@ -436,7 +455,9 @@ def _climb(rays: _Rays) -> tuple[Floats, Floats]:
 def _raise_best(best: Floats, at_m: Floats, ray: Ints, tangent: Floats, where: Floats) -> None:
     """Raise the best of rays to higher tangents, if any; NaN is none."""
     over = np.flatnonzero(tangent > best[ray])
-    order = over[np.argsort(tangent[over], kind="stable")]  # of several in one ray the last, highest one stays
+    order = over[
+        np.argsort(tangent[over], kind="stable")
+    ]  # of several in one ray the last, highest one stays
     best[ray[order]], at_m[ray[order]] = tangent[order], where[order]
 
 
@@ -469,7 +490,10 @@ def _measure_cells(
         level = a - slope * first + curve * first**2 - rays.eye_m
         top = np.sqrt(level / (curve - bend))  # where the slope from the eye is that of the ground
         top = np.where((level < 0.0) & (top > first) & (top < edges[1:]), top, np.nan)
-        crest = a + slope * (top - first) + curve * (top - first) ** 2
+    # Read, not computed: where one raster ends and the next begins, the surface is no parabola.
+    crest = np.full(top.shape, np.nan)
+    some = np.nonzero(np.isfinite(top))
+    crest[some] = rays.read(ray[some[1]], top[some])
     places, height = np.concatenate([edges, top]), np.concatenate([height[:4], crest])
     with np.errstate(invalid="ignore", divide="ignore"):
         found = rays.tangent(ray, places, height)
@@ -517,9 +541,7 @@ def _measure_error(rays: _Rays, best: Floats, at_m: Floats) -> Floats:
     raster, _ = rays.choose(ray, at_m, at_m)
     cell_m = np.array([one.cell_m for one in rays.ground.rasters])[raster]
     vertical = np.clip(cell_m * _ERROR_PER_CELL, _LEAST_ERROR_M, _MOST_ERROR_M)
-    here, *beside = (
-        rays.read(ray, np.clip(at_m + s * cell_m / 2, 0.0, rays.far_m)) for s in (0, -1, 1)
-    )
+    here, *beside = (rays.read(ray, np.clip(at_m + s * cell_m / 2, 0.0, rays.far_m)) for s in (0, -1, 1))
     hidden = np.nanmax([np.abs(one - here) for one in beside] + [np.zeros(len(ray))], axis=0)
     error: Floats = np.degrees(np.arctan(np.hypot(vertical, hidden) / np.maximum(at_m, 1.0)))
     return np.where(seen, error, 90.0)

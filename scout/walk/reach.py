@@ -46,6 +46,8 @@ class AccessSource:
     near: Callable[[Sequence[Box]], tuple[Surroundings, Sequence[Relief]]]
     walking: Walking = field(default_factory=Walking)
     near_m: Mapping[str, float] = field(default_factory=dict)  # by kind of hazard: warned of when nearer
+    # Heights alone in some boxes, cells under half of so many metres averaged; and notes on them.
+    heights: Callable[[Sequence[Box], float], tuple[Sequence[Relief], Sequence[str]]] | None = None
 
 
 def make_boxes_around(one: tuple[Floats, Floats], other: tuple[Floats, Floats], reach_m: float) -> list[Box]:
