@@ -23,6 +23,7 @@ UTM = "EPSG:32712"  # WGS 84 / UTM zone 12 south, where the island lies
 MADE_ON = "2026-01-01T00:00:00Z"  # written into the GeoPackage instead of the clock
 CELL_M = 50
 STEP_M = 0.25  # heights are rounded to this
+SEA_M, SEA_CELL_M, SEA_NO_DATA = 105_000, 100, -32768  # finer than the strip of sea that the heights have
 
 
 def feature(record: Record) -> dict[str, object]:
@@ -90,6 +91,30 @@ def write_heights(path: Path) -> None:
         raster.set_band_description(1, "height above sea level, metres")
 
 
+def write_sea(path: Path) -> None:
+    """The open sea for ``SEA_M`` around: 0 m on a grid of ``UTM``, no data on land; for horizons."""
+    land = shapely.transform(
+        to_degrees(ground.land()),
+        lambda xy: np.column_stack(Transformer.from_crs("EPSG:4326", UTM, always_xy=True).transform(*xy.T)),
+    )
+    west, south, east, north = land.bounds
+    left, right = (SEA_CELL_M * round(v / SEA_CELL_M) for v in (west - SEA_M, east + SEA_M))
+    bottom, top = (SEA_CELL_M * round(v / SEA_CELL_M) for v in (south - SEA_M, north + SEA_M))
+    columns, rows = (right - left) // SEA_CELL_M, (top - bottom) // SEA_CELL_M
+    x = left + SEA_CELL_M * (np.arange(columns) + 0.5)
+    y = top - SEA_CELL_M * (np.arange(rows) + 0.5)
+    metres = np.zeros((rows, columns), dtype="int16")
+    window = np.ix_(np.flatnonzero((y > south) & (y < north)), np.flatnonzero((x > west) & (x < east)))
+    ashore = shapely.contains_xy(land, *np.meshgrid(x[window[1].ravel()], y[window[0].ravel()]))
+    metres[window] = np.where(ashore, SEA_NO_DATA, 0)
+    profile = {"driver": "GTiff", "dtype": "int16", "count": 1, "width": columns, "height": rows, "crs": UTM}
+    packed = {"compress": "deflate", "zlevel": 9, "tiled": True, "blockxsize": 512, "blockysize": 512}
+    place = {"transform": from_origin(left, top, SEA_CELL_M, SEA_CELL_M), "nodata": SEA_NO_DATA}
+    with rasterio.open(path, "w", **profile, **packed, **place) as raster:
+        raster.write(metres, 1)
+        raster.set_band_description(1, "height above sea level, metres")
+
+
 def make(folder: Path) -> None:
     """Write every file of the demo into a folder."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -100,6 +125,7 @@ def make(folder: Path) -> None:
     write_geojson(folder / "barriers.geojson", barriers.barriers())
     write_geojson(folder / "hazards.geojson", barriers.hazards())
     write_heights(folder / "heights.tif")
+    write_sea(folder / "sea.tif")
     (folder / "standstill.nmea").write_text(standstill.log(), encoding="ascii", newline="")
 
 

@@ -32,7 +32,7 @@ from pyproj import Transformer
 from shapely.geometry import box
 
 TEXTS = ["parks", "corridors", "access", "barriers", "hazards"]
-FILES = [f"{name}.geojson" for name in TEXTS] + ["forest.gpkg", "heights.tif", "standstill.nmea"]
+FILES = [f"{name}.geojson" for name in TEXTS] + ["forest.gpkg", "heights.tif", "sea.tif", "standstill.nmea"]
 
 
 @pytest.fixture(scope="module")
@@ -94,6 +94,7 @@ def test_the_recording_is_ten_minutes_on_the_corner_with_sound_checksums() -> No
 def test_the_folder_stays_small() -> None:
     assert (DEMO / "standstill.nmea").stat().st_size < 80_000
     assert (DEMO / "heights.tif").stat().st_size < 300_000
+    assert (DEMO / "sea.tif").stat().st_size < 50_000
     assert sum(p.stat().st_size for p in DEMO.rglob("*") if "__pycache__" not in p.parts) < 1_500_000
 
 

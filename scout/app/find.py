@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -18,14 +18,17 @@ from scout.model import (
     Aim,
     CoarseOutline,
     Findings,
+    Horizon,
     LeftOut,
     ParkReport,
     Parks,
     SearchLimits,
     Station,
+    Surroundings,
     collect_credits,
 )
 from scout.parks.sources import InMemoryParks, NamedParks, ParkSource, add_report_lines
+from scout.quantities import format_count
 from scout.search.beside import ParksBeside, compute_widest_m, find_near_bounds, find_parks_beside
 from scout.search.describe import Listing, count_cells, find_coarse_outlines, make_claim_keys
 from scout.search.found import KINDS, FoundPlaces
@@ -41,9 +44,11 @@ from scout.search.run import (
     search_tile,
 )
 from scout.search.verdict import JudgingContext
+from scout.sight.outlook import judge_open_to
 from scout.visits.tally import Added, Done, count_added
 
 if TYPE_CHECKING:
+    from scout.sight.horizon import Heights
     from scout.sight.outlook import OpenTo
     from scout.walk.reach import AccessSource
 
@@ -133,6 +138,12 @@ def find_spots(
         terms = _make_terms(result.found, ids, options, new)._replace(walk_min=reached.out_min)
         rows = sort_rows(terms, rows[~np.isin(rows, list(reached.closed))])
         left_out = (*left_out, *reached.left_out())
+    horizons: dict[int, Horizon | None] = {}
+    sight_notes: tuple[str, ...] = ()
+    if access is not None and access.heights is not None:
+        horizons, sight_notes = _find_horizons(result.found, rows, options, access.heights, progress)
+        rows, closed = _keep_open(rows, horizons, options.open_to)
+        left_out = (*left_out, *closed)
     named = result.found.parks_of(rows)
 
     def beside(some: FoundPlaces) -> ParksBeside:
@@ -162,7 +173,18 @@ def find_spots(
         level=options.level,
         station=options.station,
         spots=Listing(
-            result, rows, terms, ids, names, options.level, reached, new, beside, source.entry, coarse
+            result,
+            rows,
+            terms,
+            ids,
+            names,
+            options.level,
+            reached,
+            new,
+            beside,
+            source.entry,
+            coarse,
+            horizons,
         ),
         left_out=left_out,
         named=NamedParks(source, named),
@@ -183,7 +205,8 @@ def find_spots(
             options.park_ids,
         ),
         credits=collect_credits((), (*source.sources, *(reached.surroundings.sources if reached else ()))),
-        surroundings=None if reached is None else reached.surroundings,
+        surroundings=None if reached is None else _add_notes(reached.surroundings, sight_notes),
+        aims=options.aims if horizons else (),
         walking=None if access is None else access.walking,
     )
     if reached is None or not reached.surroundings.reliefs:
@@ -191,6 +214,75 @@ def find_spots(
     from scout.page.shading import add_shading
 
     return add_shading(found)
+
+
+MOST_HORIZONS, MOST_TRIED = 100, 500  # spots, best first, whose horizon is worked out: listed; to filter by
+
+
+def _find_horizons(
+    found: FoundPlaces,
+    rows: Ints,
+    options: SearchOptions,
+    heights: Heights,
+    progress: Callable[[str], None],
+) -> tuple[dict[int, Horizon | None], tuple[str, ...]]:
+    """The horizons of the best rows where a station can stand, and what is to be said of the heights."""
+    from scout.sight.horizon import find_horizons, read_ground
+
+    some = rows[found.near_park[rows] < 0][: MOST_TRIED if options.open_to else MOST_HORIZONS]
+    if not len(some):
+        return {}, ()
+    lon, lat = found.judged.lon[some], found.judged.lat[some]
+    try:
+        ground = read_ground(heights, lon, lat)
+    except InputError as error:  # what is near the spots could be read: the walks have it
+        if options.open_to:
+            raise
+        return {}, (f"no horizons: {error}",)
+    seen = find_horizons(
+        lon,
+        lat,
+        ground,
+        options.antenna_m,
+        progress=lambda done: progress(f"worked out {done} of {len(some)} horizons"),
+    )
+    unknown = sum(one is None for one in seen)
+    lost = (f"no horizon where no height is known: {format_count(unknown, 'spot')}",) if unknown else ()
+    return dict(zip(some.tolist(), seen, strict=True)), (*ground.notes, *lost)
+
+
+def _keep_open(
+    rows: Ints, horizons: Mapping[int, Horizon | None], wanted: Sequence[OpenTo]
+) -> tuple[Ints, list[LeftOut]]:
+    """The rows whose horizon is known to be open where it has to be, and the others counted."""
+    if not wanted:
+        return rows, []
+    reasons: dict[str, int] = {}
+    kept = []
+    for row in rows.tolist():
+        horizon, why = horizons.get(row), ""
+        if horizon is None:
+            why = (
+                f"without a horizon to judge (no place to stand, no height, or beyond the best {MOST_TRIED})"
+            )
+        else:
+            for one in wanted:
+                state = judge_open_to(horizon, one)
+                if state != "open":
+                    word = "not open" if state == "closed" else "not known to be open"
+                    why = f"{word} towards {one.azimuth_deg:g}° (horizon over {one.limit_deg:g}°)"
+                    break
+        if why:
+            reasons[why] = reasons.get(why, 0) + 1
+        else:
+            kept.append(row)
+    return np.array(kept, dtype=np.int64), [LeftOut(why, count) for why, count in reasons.items()]
+
+
+def _add_notes(around: Surroundings, notes: Sequence[str]) -> Surroundings:
+    """The surroundings with notes on the heights that they do not have yet."""
+    new = tuple(f"for the horizons: {note}" for note in notes if note not in around.notes)
+    return replace(around, notes=(*around.notes, *new))
 
 
 def _check_known(wanted: Sequence[str], ids: Any) -> None:

@@ -129,7 +129,7 @@ def _format_summary(findings: Findings) -> str:
         spot = ranked.spot
         lines += [f"{format_heading(ranked, findings)}   ({name_card(ranked.rank)})"]
         lines += [f"  {format_position(spot.lon, spot.lat)}   {format_geo_uri(spot.lon, spot.lat)}"]
-        lines += [f"  {fact}" for fact in list_facts(ranked, findings.units)]
+        lines += [f"  {fact}" for fact in list_facts(ranked, findings.units, findings.aims)]
         lines += [""]
     return "\n".join([*lines, *list_about(findings), ""])
 

@@ -19,10 +19,22 @@ from scout.cautions import ALWAYS
 from scout.geo.antimeridian import cut_geometries, make_path, round_place
 from scout.io.geopackage import FeatureTable, build_geopackage
 from scout.io.plain_text import clean_text
-from scout.model import ATTRIBUTES, DATUM_ERROR, GEOMETRY, KIND, PARK_ID, PARK_NAME, Findings, Ranked, Route
+from scout.model import (
+    ATTRIBUTES,
+    DATUM_ERROR,
+    GEOMETRY,
+    KIND,
+    PARK_ID,
+    PARK_NAME,
+    Findings,
+    Horizon,
+    Ranked,
+    Route,
+)
 from scout.output.saved import SAVED_URI, dump_findings
 from scout.output.text import list_about, list_credits, parse_day
 from scout.search.describe import SpotColumns, StretchColumns, tabulate_spots
+from scout.sight.outlook import format_sectors, measure_sky_view
 
 PROPERTIES = (
     "rank",
@@ -59,6 +71,9 @@ PROPERTIES = (
     "new_grids",
     "new_parks",
     "new_yield",
+    "horizon_max_deg",
+    "sky_view",
+    "open_sectors",
 )
 
 
@@ -72,7 +87,8 @@ def list_properties(spots: SpotColumns) -> dict[str, list[Any]]:
     """Values of spots by the names of ``PROPERTIES``, in that order; None where nothing is known.
 
     ``corner`` and ``parking`` are ``[lon, lat]``; ``parking`` is where the walk begins, or the nearest such
-    place when there is no walk, and ``walk_note`` then says why. Text is cleaned, not escaped.
+    place when there is no walk, and ``walk_note`` then says why. ``open_sectors``
+    are degrees of azimuth with a horizon up to 3. Text is cleaned, not escaped.
     """
     near, routes = spots.near, spots.route
     columns = (
@@ -102,11 +118,19 @@ def list_properties(spots: SpotColumns) -> dict[str, list[Any]]:
         [None if slope is None else _round_value(slope, 1) for slope in spots.slope_deg],
         _clean_lists(spots.warnings),
         *([None if new is None else getattr(new, kind) for new in spots.new] for kind in _NEW),
+        *_list_sight_values(spots.horizon),
     )
     return dict(zip(PROPERTIES, columns, strict=True))
 
 
 _NEW = ("grids", "parks", "pairs")
+
+
+def _list_sight_values(horizons: Sequence[Horizon | None]) -> Iterator[list[Any]]:
+    """The highest angle of each horizon, the share of the sky over it, what is open."""
+    yield [None if one is None else _round_value(max(one.deg), 1) for one in horizons]
+    yield [None if one is None else _round_value(measure_sky_view(one), 3) for one in horizons]
+    yield [None if one is None else format_sectors(one) for one in horizons]
 
 
 def _sum_stretches(spots: SpotColumns) -> list[float | None]:
@@ -285,6 +309,7 @@ _TEXTS = (
     "near_park_name",
     "walk_note",
     "warnings",
+    "open_sectors",
 )
 _PLACES = ("corner", "parking")  # two columns each
 

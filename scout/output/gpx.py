@@ -118,7 +118,7 @@ def _add_line(
 def _add_waypoint(root: ET.Element, at: tuple[float, float], ranked: Ranked, findings: Findings) -> None:
     point = ET.SubElement(root, "wpt", _make_position(at))
     _add_text(point, "name", format_heading(ranked, findings))
-    _add_text(point, "desc", " ".join([*list_facts(ranked, findings.units), *ALWAYS]))
+    _add_text(point, "desc", " ".join([*list_facts(ranked, findings.units, findings.aims), *ALWAYS]))
     _add_text(point, "sym", _SYMBOL)
     _add_text(point, "type", name_kind(ranked.spot))
 

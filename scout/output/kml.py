@@ -149,7 +149,7 @@ def _make_spot_placemark(ranked: Ranked, findings: Findings) -> ET.Element:
     point = shapely.Point(round_place(ranked.spot.lon, ranked.spot.lat))
     return _make_placemark(
         format_heading(ranked, findings),
-        [*list_facts(ranked, findings.units), *ALWAYS],
+        [*list_facts(ranked, findings.units, findings.aims), *ALWAYS],
         name_style(ranked.spot),
         point,
     )

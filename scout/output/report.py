@@ -31,6 +31,7 @@ from scout.output.text import (
     format_clearance,
     format_count,
     format_fine_length,
+    format_horizon,
     format_length,
     format_minutes,
     format_move,
@@ -51,7 +52,7 @@ from scout.search.rank import edge_m, has_plenty
 
 _HEADS = ("#", "what", "grids x parks", "verdict", "conf.", "clear", "lat, lon", "locators", "parks")
 _HOME = "home, straight"
-_EDGE = "to the edge"
+_EDGE, _HORIZON = "to the edge", "horizon"
 _SHOWN_LINES = 5  # of each list of repaired or refused records
 
 
@@ -63,9 +64,10 @@ def format_ranking(findings: Findings, most: int) -> Iterator[str]:
     shown = findings.spots[:most]
     extra = [_EDGE] * any(_goes_by_edge(ranked) for ranked in shown)
     extra += [_HOME] * (findings.home is not None) + ["walk"] * (findings.walking is not None)
+    extra += [_HORIZON] * any(ranked.horizon is not None for ranked in shown)
     extra += ["new"] * any(ranked.new is not None for ranked in shown)
     heads = (*_HEADS[:6], *extra, *_HEADS[6:])
-    yield from format_columns([heads, *(_format_row(r, extra, units) for r in shown)])
+    yield from format_columns([heads, *(_format_row(r, extra, findings) for r in shown)])
     yield from _format_warnings(shown, units)
     yield from format_coarse(list_coarse(shown), units)
     if len(findings.spots) > most:
@@ -134,8 +136,8 @@ def _home(ranked: Ranked, units: Units) -> str:
     return "" if ranked.home_km is None else format_length(1000 * ranked.home_km, units)
 
 
-def _format_row(ranked: Ranked, extra: list[str], units: Units) -> tuple[str, ...]:
-    spot = ranked.spot
+def _format_row(ranked: Ranked, extra: list[str], findings: Findings) -> tuple[str, ...]:
+    spot, units = ranked.spot, findings.units
     pairs = format_yield(ranked.n_grids, ranked.n_parks)
     parks = ", ".join(map(name_park, spot.verdict.parks, spot.park_names))
     if spot.near is not None:
@@ -153,6 +155,7 @@ def _format_row(ranked: Ranked, extra: list[str], units: Units) -> tuple[str, ..
         *([_edge(ranked, units)] if _EDGE in extra else []),
         *([_home(ranked, units)] if _HOME in extra else []),
         *([_format_walk(ranked)] if "walk" in extra else []),
+        *([format_horizon(ranked, findings.aims)] if _HORIZON in extra else []),
         *([str(ranked.new.pairs if ranked.new else "")] if "new" in extra else []),
         format_position(spot.lon, spot.lat),
         " ".join(spot.verdict.locators),

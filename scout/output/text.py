@@ -9,7 +9,7 @@ errors, clearances and steps to 0.1 below 100 m (`format_fine_length`), all othe
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
 
 from scout.cautions import ALWAYS
@@ -17,7 +17,7 @@ from scout.geo.boundaries import side_of
 from scout.geo.coordinates.forms import format_decimal, format_degrees_minutes, format_geo_uri
 from scout.geo.locator import LEVELS
 from scout.io.plain_text import make_one_line
-from scout.model import CoarseOutline, Findings, Move, Ranked, Route, Spot, Station, Units
+from scout.model import Aim, CoarseOutline, Findings, Move, Ranked, Route, Spot, Station, Units
 from scout.quantities import (
     UNKNOWN,
     Length,
@@ -39,6 +39,7 @@ from scout.quantities import (
     format_text,
     format_verdict,
 )
+from scout.sight.outlook import describe_aim, describe_horizon, judge_directions, look_towards
 
 __all__ = [
     "UNKNOWN",
@@ -56,6 +57,7 @@ __all__ = [
     "format_geo_uri",
     "format_heading",
     "format_height",
+    "format_horizon",
     "format_length",
     "format_minutes",
     "format_move",
@@ -175,6 +177,26 @@ def format_walk(route: Route, units: Units = "metric") -> str:
     return f"{lead}: {format_text(route.reason, units)}" if route.reason else lead
 
 
+def format_horizon(ranked: Ranked, aims: Sequence[Aim] = ()) -> str:
+    """The horizon of a spot in a few words: the highest of it, how much is open, the way to some places."""
+    horizon = ranked.horizon
+    if horizon is None:
+        return ""
+    states = judge_directions(horizon)
+    parts = [f"up to {format_angle(max(horizon.deg))}", f"{_format_tenth(float((states == 1).mean()))} open"]
+    unknown = float((states == -1).mean())
+    parts += [f"{_format_tenth(unknown)} unknown"] if unknown else []
+    for seen in look_towards(horizon, ranked.spot.lon, ranked.spot.lat, aims):
+        doubt = " (unknown)" if seen.state == "unknown" else ""
+        parts.append(f"{make_one_line(seen.label, 20)} {format_angle(seen.horizon_deg)}{doubt}")
+    return ", ".join(parts)
+
+
+def _format_tenth(share: float) -> str:
+    """A share of a circle in whole hundredths, rounded down."""
+    return f"{math.floor(100 * share + 1e-9)} %"
+
+
 def format_move(move: Move, units: Units = "metric") -> str:
     """A better place in one line: the step and what it gains."""
     verdict = move.verdict
@@ -260,8 +282,8 @@ def format_heading(ranked: Ranked, findings: Findings) -> str:
     return f"{format_number(ranked.rank, findings)} {miss}{' '.join(ranked.spot.verdict.locators)}"
 
 
-def list_facts(ranked: Ranked, units: Units = "metric") -> list[str]:
-    """A sentence each: what may hurt there, yield, verdict, parks, where the station stands, the walk.
+def list_facts(ranked: Ranked, units: Units = "metric", aims: Sequence[Aim] = ()) -> list[str]:
+    """A sentence each: what may hurt there, yield, verdict, parks, where it stands, the walk, the view.
 
     Warnings come first: small screens cut what is long.
     """
@@ -272,6 +294,10 @@ def list_facts(ranked: Ranked, units: Units = "metric") -> list[str]:
         lines.append(format_walk_line(ranked.route, units))
     if ranked.slope_deg is not None:
         lines.append(f"Ground slope {format_slope(ranked.slope_deg)}.")
+    if ranked.horizon is not None:
+        seen = [*describe_horizon(ranked.horizon)[:2]]
+        seen += map(describe_aim, look_towards(ranked.horizon, spot.lon, spot.lat, aims))
+        lines += [format_text(line, units) for line in seen]
     return lines + [_make_sentence(note, units) for note in spot.notes]
 
 

@@ -83,12 +83,12 @@ def format_view(view: View, units: Units = "metric") -> Iterator[str]:
         yield f"  Note: {note}"
 
 
-def list_view_lines(view: View, units: Units = "metric") -> list[str]:
+def list_view_lines(view: View, units: Units = "metric", *, with_aims: bool = True) -> list[str]:
     """Everything that is said of a view, a sentence each."""
     lines: list[str] = []
     if view.horizon is not None:
         lines += describe_horizon(view.horizon)
-        lines += [describe_aim(aim) for aim in view.aims]
+        lines += [describe_aim(aim) for aim in view.aims if with_aims]
         if view.peaks:
             named = [f"{peak.name} {wording.format_bearing(peak.azimuth_deg)}" for peak in view.peaks]
             lines.append(f"On the skyline: {', '.join(named)}.")
@@ -138,7 +138,7 @@ class PlacedLabel(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class PolarPicture:
-    """The horizon from above: the rim is the level, what stands higher lies inside, the centre ``top_deg``."""
+    """The horizon from above: the rim is the level, what stands higher lies inside, ``top_deg`` amid."""
 
     top_deg: float
     terrain: str
@@ -373,7 +373,7 @@ def build_view_page(view: View, units: Units = "metric", made_on: str = "") -> s
         .render(
             view=view,
             units=units,
-            lines=list_view_lines(view, units),
+            lines=list_view_lines(view, units, with_aims=False),
             polar=None if horizon is None else draw_polar(horizon, view.aims),
             panorama=None if horizon is None else draw_panorama(horizon, view.aims, view.peaks),
             horizon_rows=[] if horizon is None else _list_horizon_rows(horizon, units),

@@ -22,6 +22,7 @@ from scout.model import (
     PARK_ID,
     PARK_NAME,
     CoarseOutline,
+    Horizon,
     NearMiss,
     New,
     Ranked,
@@ -153,6 +154,7 @@ class SpotColumns:
     slope_deg: list[float | None]
     warnings: list[tuple[str, ...]]
     new: list[New | None]
+    horizon: list[Horizon | None]
     clearance_m: Floats
     word: list[Any]
 
@@ -205,6 +207,7 @@ def _tabulate_objects(ranked: Sequence[Ranked]) -> SpotColumns:
         slope_deg=[one.slope_deg for one in ranked],
         warnings=[one.warnings for one in ranked],
         new=[one.new for one in ranked],
+        horizon=[one.horizon for one in ranked],
         clearance_m=_make_numbers([spot.clearance_m for spot in spots]),
         word=[verdict.word for verdict in verdicts],
     )
@@ -242,6 +245,8 @@ class Listing(Sequence[Ranked]):
         Who may enter each park.
     coarse : callable, optional
         Gives, of parks by their numbers, which have outlines that look generalised.
+    horizons : mapping, optional
+        By row, where heights were given, of those best placed.
     """
 
     def __init__(
@@ -257,11 +262,12 @@ class Listing(Sequence[Ranked]):
         beside: Callable[[FoundPlaces], ParksBeside] | None = None,
         entry: Any = None,
         coarse: Callable[[Ints], Mapping[int, CoarseOutline | None]] | None = None,
+        horizons: Mapping[int, Horizon | None] | None = None,
     ) -> None:
         self._result, self._order, self._terms = result, order, terms
         self._ids, self._names, self._level = ids, names, level
         self._reached, self._new, self._beside, self._entry = reached, new, beside, entry
-        self._coarse = coarse
+        self._coarse, self._horizons = coarse, horizons or {}
 
     def __len__(self) -> int:
         return len(self._order)
@@ -350,6 +356,7 @@ class Listing(Sequence[Ranked]):
             new=[None] * len(order)
             if new is None
             else [*map(New, *(column[order].tolist() for column in new))],
+            horizon=[self._horizons.get(row) for row in order.tolist()],
             clearance_m=self._terms.clearance_m[order],
             word=[
                 "not counted" if outside else choose_word(p)
@@ -497,6 +504,7 @@ def _make_ranked(some: SpotColumns) -> list[Ranked]:
         some.slope_deg,
         some.warnings,
         some.new,
+        some.horizon,
     )
     return [*ranked]
 

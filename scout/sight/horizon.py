@@ -96,6 +96,9 @@ def read_ground(heights: Heights, lon: Floats, lat: Floats, reach_m: float = FAR
     """
     near, _ = heights(make_sight_boxes(lon, lat, min(_NEAR_M, reach_m)), _NEAR_CELL_M)
     far, notes = heights(make_sight_boxes(lon, lat, reach_m), _FAR_CELL_M)
+    cells = {relief.path: measure_cell_amid(relief) for relief in far if relief.heights_m.size}
+    # Where the file itself is as coarse, these would be the same heights again.
+    near = [one for one in near if measure_cell_amid(one) < 0.9 * cells.get(one.path, np.inf)]
     ground = prepare_ground([*far, *near])
     return ground._replace(notes=tuple(dict.fromkeys((*notes, *ground.notes))))
 
@@ -114,8 +117,6 @@ def prepare_ground(reliefs: Sequence[Relief]) -> SightGround:
         if not heights.size or not np.isfinite(heights).any():
             continue
         cell_m = measure_cell_amid(relief)
-        if any(one.relief.path == relief.path and one.cell_m < 1.1 * cell_m for one in rasters):
-            continue  # the same heights again, around a place
         clean, count = _drop_spikes(heights, cell_m)
         spikes += count
         low, high = float(np.nanmin(clean)), float(np.nanmax(clean))
@@ -502,6 +503,26 @@ def _measure_cells(
     columns = np.arange(len(ray))
     tangent, where = found[one, columns], places[one, columns]
     _raise_best(best, at_m, ray, tangent, where)
+    _measure_edges(rays, raster, ray, start, end, best, at_m)
+
+
+def _measure_edges(
+    rays: _Rays, raster: Ints, ray: Ints, start: Floats, end: Floats, best: Floats, at_m: Floats
+) -> None:
+    """Raise the best of rays by what stands on both sides of the edge of a raster, where another goes on."""
+    for k in np.unique(raster).tolist() if len(rays.ground.rasters) > 1 else ():
+        mine = np.flatnonzero(raster == k)
+        one, other = (rays.locate(k, ray[mine], at[mine]) for at in (start, end))
+        sizes = rays.ground.rasters[k].relief.heights_m.shape[::-1]
+        for a, b, size in zip(one, other, sizes, strict=True):
+            for edge in (-0.5, size - 0.5):
+                over = np.flatnonzero((a - edge) * (b - edge) < 0.0)
+                some, share = mine[over], (edge - a[over]) / (b[over] - a[over])
+                for side in (-1e-6, 1e-6):
+                    at = start[some] + (share + side) * (end[some] - start[some])
+                    _raise_best(
+                        best, at_m, ray[some], rays.tangent(ray[some], at, rays.read(ray[some], at)), at
+                    )
 
 
 def _measure_reach(rays: _Rays) -> Floats:

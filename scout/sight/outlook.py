@@ -56,7 +56,7 @@ class OpenTo:
 
 
 def compute_possible(horizon: Horizon) -> Floats:
-    """The angle that the horizon has at the most: that of the data, or of the highest ground beyond its end."""
+    """The angle that the horizon has at the most: that of the data, or of high ground beyond their end."""
     deg, reach = np.array(horizon.deg), np.array(horizon.reach_m)
     bent = _EARTH_M / (1.0 - horizon.refraction)
     eye_m = horizon.ground_m + horizon.antenna_m
@@ -68,7 +68,7 @@ def compute_possible(horizon: Horizon) -> Floats:
 
 
 def judge_directions(horizon: Horizon, limit_deg: float = OPEN_DEG) -> NDArray[np.int8]:
-    """Of each degree of azimuth 1 where it is open, 0 where closed, -1 where the heights end too soon to say."""
+    """Of each degree of azimuth 1 where open, 0 where closed, -1 where heights end too soon to say."""
     deg = np.array(horizon.deg)
     found: NDArray[np.int8] = np.where(
         deg > limit_deg, 0, np.where(compute_possible(horizon) <= limit_deg, 1, -1)
@@ -103,7 +103,7 @@ def format_sectors(horizon: Horizon, limit_deg: float = OPEN_DEG) -> str:
 
 
 def measure_sky_view(horizon: Horizon) -> float:
-    """The share of the sky's half sphere that stands over the horizon; at the most, where heights end too soon.
+    """The share of the sky's half sphere over the horizon; at the most, where heights end too soon.
 
     Under an angle a of one direction lies sin a of its part of the half sphere.
     """
@@ -111,7 +111,7 @@ def measure_sky_view(horizon: Horizon) -> float:
 
 
 def find_worst(horizon: Horizon) -> tuple[int, int, float]:
-    """The ten degrees of azimuth with the highest horizon on average: first, last, the highest angle in it."""
+    """The ten degrees with the highest horizon on average: first, last, the highest angle among them."""
     deg = np.array(horizon.deg)
     means = np.convolve(np.concatenate([deg, deg[: _WINDOW - 1]]), np.ones(_WINDOW), "valid")
     first = int(means.argmax())
