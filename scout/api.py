@@ -286,7 +286,7 @@ def read_parks(
     return made
 
 
-@_takes("station", "search", "access", "display")
+@_takes("station", "search", "access", "sight", "display")
 def find(
     parks: gpd.GeoDataFrame | PathLike | Sequence[PathLike],
     *,
@@ -317,7 +317,7 @@ def find(
     >>> print(*spots[["kind", "n_grids", "verdict"]].iloc[0])
     corner 4 firm
     """
-    given = _check_given(settings, "station", "search", "access", "display")
+    given = _check_given(settings, "station", "search", "access", "sight", "display")
     show = progress or _say_nothing
     access = make_access(given.make_access_files(parks=_list_paths(parks)), show)
     found = find_spots(_open_parks(parks, show), given.make_options(), show, access)

@@ -37,6 +37,7 @@ from scout.output.kml import to_kml
 from scout.output.report import format_answers, format_ranking
 from scout.page.document import build_map
 from scout.search.rank import edge_m
+from scout.sight.outlook import describe_horizon
 
 DEMO = Path(__file__).resolve().parents[1] / "data_demo"
 BOTH: tuple[Units, Units] = ("metric", "imperial")
@@ -271,6 +272,8 @@ def lengths_of(ranked: Ranked, found: Findings) -> set[str]:
     known |= {text.format_height(m, units) for m in heights}
     known |= {text.format_stated_length(m, units) for m in station}
     sentences = [*ranked.warnings, *spot.notes, *([route.reason] if route else [])]
+    if ranked.horizon is not None:
+        sentences += describe_horizon(ranked.horizon)
     for sentence in sentences:
         known |= set(LENGTH.findall(text.format_text(sentence, units)))
     return known

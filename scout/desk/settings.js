@@ -15,6 +15,8 @@ export const getField = (key) => document.querySelector(`#wanted [name="${key}"]
 const isNumeric = (field) => field.hasAttribute("inputmode") || "number" in field.dataset;
 const getDefault = (key) => (desk.fields[key]?.default ?? null);
 
+const splitValues = (text) => text.split(";").map((one) => one.trim()).filter(Boolean);
+
 // The settings: what stands as it is by itself is left out.
 export function readSettings() {
   const options = {};
@@ -25,6 +27,10 @@ export function readSettings() {
     }
     const text = field.value.trim();
     if (!text || text === String(getDefault(field.name))) continue;
+    if ("many" in field.dataset) {
+      options[field.name] = splitValues(text);
+      continue;
+    }
     const number = Number(text);
     options[field.name] = isNumeric(field) && Number.isFinite(number) ? number : text;
   }
@@ -39,7 +45,7 @@ function fillFields(found) {
     else if (field.tagName === "SELECT" && value && ![...field.options].some((one) => one.value === String(value))) {
       field.append(make("option", {}, String(value)));
       field.value = value;
-    } else field.value = value ?? getDefault(field.name) ?? "";
+    } else field.value = (Array.isArray(value) ? value.join("; ") : value) ?? getDefault(field.name) ?? "";
     showFieldError(field.name);
   }
   const kept = ["park"].filter((key) => key in found.options);

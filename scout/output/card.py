@@ -32,16 +32,18 @@ from scout.geo.locator import LEVELS, decode
 from scout.model import Findings, Ranked, Units
 from scout.output import text as wording
 from scout.output.card_back import BackFit, BackText, describe_from_start, draw_sketch, fit_back
+from scout.output.sight_pictures import draw_polar
 from scout.output.sun import (
     FIRST_YEAR,
     LAST_YEAR,
-    SunDay,
+    DayLight,
     choose_zone,
-    compute_sun_day,
+    find_light,
     measure_zone_gap,
     parse_zone,
 )
 from scout.output.templates import make_environment, make_page_policy, read_text_of
+from scout.sight.outlook import describe_aim, describe_horizon, look_towards
 
 WIDE_MM, TALL_MM = 190.0, 256.0  # what A4 (210 x 297) and Letter (216 x 279) both hold inside 10 mm margins
 
@@ -264,6 +266,7 @@ def _measure_width(text: str, size: float) -> float:
 
 # What the back holds at most; the rest is counted.
 _MOST = {"parks": 5, "warnings": 6, "notes": 4, "credits": 2}
+_MOST_AIMS, _MOST_SPANS = 3, 2
 # The longest key of the sketch, for its length.
 _KEY = (
     "True north is up. P trailhead, walk, ring: the spot, lines: lattice, dashes: boundary, none near, "
@@ -367,7 +370,7 @@ def build_card(findings: Findings, rank: int, particulars: CardParticulars | Non
     units = findings.units
     entry, notes = group_entry_notes(wording.format_text(note, units) for note in spot.notes)
     warnings = tuple(wording.format_text(warning, units) for warning in ranked.warnings)
-    sun = _compute_sun(spot.lon, spot.lat, said)
+    sun = _compute_sun(ranked, said)
     zone = said.zone or choose_zone(spot.lon)
     start = None if ranked.route is None else ranked.route.start
     words: dict[str, Any] = {
@@ -375,7 +378,9 @@ def build_card(findings: Findings, rank: int, particulars: CardParticulars | Non
         "entry": [_shorten(text) for text in entry],
         "notes": [_shorten(text) for text in notes],
         "getting": _list_getting(ranked, units),
-        "sun_words": "" if sun is None else describe_zone(said, spot.lon),
+        "sun_words": "" if sun is None else f"{describe_zone(said, spot.lon)} {_describe_hills(sun)}",
+        "hills": _format_hills(sun, said.day, zone),
+        "view": _list_view(ranked, findings),
         "taken": _describe_taken(findings),
         "forms": _list_forms(findings, ranked),
     }
@@ -388,7 +393,8 @@ def build_card(findings: Findings, rank: int, particulars: CardParticulars | Non
             entry=tuple(words["entry"]),
             notes=tuple(words["notes"]),
             getting=tuple(text for _, text, _ in words["getting"]),
-            sun=() if sun is None else _list_sun_lines(sun, said.day, zone),
+            view=tuple(words["view"]),
+            sun=() if sun is None else _list_sun_lines(sun, words["hills"], said.day, zone),
             sun_words=words["sun_words"],
             taken=words["taken"],
             credits=len(findings.credits),
@@ -421,6 +427,9 @@ def build_card(findings: Findings, rank: int, particulars: CardParticulars | Non
             sketch=draw_sketch(findings, ranked, units, fit.sketch),
             codes=_list_codes(ranked, start),
             sun=sun,
+            polar=draw_polar(ranked.horizon, look_towards(ranked.horizon, spot.lon, spot.lat, findings.aims))
+            if ranked.horizon is not None and fit.polar
+            else None,
             zone=zone,
             cautions=ALWAYS,
             not_a_survey=NOT_A_SURVEY,
@@ -530,23 +539,58 @@ def _draw_qr_code(text: str) -> str:
     return str(code.svg_inline(border=4, omitsize=True, svgclass="code", lineclass=None))
 
 
-def _compute_sun(lon: float, lat: float, said: CardParticulars) -> SunDay | None:
+def _list_view(ranked: Ranked, findings: Findings) -> list[str]:
+    """The horizon in sentences: what is open, what stands highest, what is unknown, where one works."""
+    horizon = ranked.horizon
+    if horizon is None:
+        return []
+    seen = look_towards(horizon, ranked.spot.lon, ranked.spot.lat, findings.aims[:_MOST_AIMS])
+    lines = [*describe_horizon(horizon, brief=True), *map(describe_aim, seen)]
+    return [_shorten(wording.format_text(line, findings.units), 160) for line in lines]
+
+
+def _describe_hills(sun: DayLight) -> str:
+    """How far the times of the Sun are those of the ground."""
+    if not sun.hills:
+        return "At a level horizon: hills and trees make it dark sooner."
+    if not sun.direct:
+        return "The Sun stays behind the hills all day."
+    breaks = " Hills hide the Sun in between." if len(sun.direct) > _MOST_SPANS else ""
+    unsure = (
+        " Heights end too soon where the Sun passes the hills: it may be dark sooner." if sun.unsure else ""
+    )
+    return f"Rise, set and twilight at a level horizon; trees make it dark sooner.{breaks}{unsure}"
+
+
+def _compute_sun(ranked: Ranked, said: CardParticulars) -> DayLight | None:
     if said.day is None:
         return None
     if not FIRST_YEAR <= said.day.year <= LAST_YEAR:
         raise InputError(
             f"date {said.day.isoformat()}", "is too far away", f"give one from {FIRST_YEAR} to {LAST_YEAR}"
         )
-    return compute_sun_day(lon, lat, said.day, said.zone)
+    return find_light(ranked.spot.lon, ranked.spot.lat, said.day, said.zone, ranked.horizon)
 
 
-def _list_sun_lines(sun: SunDay, day: date | None, zone: tzinfo) -> tuple[str, ...]:
+def _format_hills(sun: DayLight | None, day: date | None, zone: tzinfo) -> str:
+    """When the Sun is over the hills, local time; of one that they hide again and again the whole span."""
+    if sun is None or not sun.direct or day is None:
+        return ""
+    spans = sun.direct if len(sun.direct) <= _MOST_SPANS else ((sun.direct[0][0], sun.direct[-1][1]),)
+    return ", ".join(f"{_format_clock(a, day, zone)} to {_format_clock(b, day, zone)}" for a, b in spans)
+
+
+def _list_sun_lines(sun: DayLight, hills: str, day: date | None, zone: tzinfo) -> tuple[str, ...]:
     """The lines about the Sun, as long as they will be."""
-    always = ("The Sun stays below the horizon all day.",) if sun.always else ()
+    always = ("The Sun stays below the horizon all day.",) if sun.level.always else ()
     day = day or date.min
     return (
         *always,
-        *(f"{e.kind} {_format_clock(e.at, day, zone)} {_format_clock(e.at, day, UTC)}" for e in sun.events),
+        *(
+            f"{e.kind} {_format_clock(e.at, day, zone)} {_format_clock(e.at, day, UTC)}"
+            for e in sun.level.events
+        ),
+        *([f"Over the hills {hills} local."] if hills else []),
     )
 
 
@@ -576,6 +620,7 @@ def _format_clock(at: datetime, day: date, zone: tzinfo) -> str:
 def _load_templates() -> jinja2.Environment:
     templates = make_environment(__package__)
     words = (
+        wording.format_angle,
         wording.format_clearance,
         wording.format_count,
         wording.format_probability,

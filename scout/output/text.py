@@ -295,7 +295,7 @@ def list_facts(ranked: Ranked, units: Units = "metric", aims: Sequence[Aim] = ()
     if ranked.slope_deg is not None:
         lines.append(f"Ground slope {format_slope(ranked.slope_deg)}.")
     if ranked.horizon is not None:
-        seen = [*describe_horizon(ranked.horizon)[:2]]
+        seen = describe_horizon(ranked.horizon, brief=True)
         seen += map(describe_aim, look_towards(ranked.horizon, spot.lon, spot.lat, aims))
         lines += [format_text(line, units) for line in seen]
     return lines + [_make_sentence(note, units) for note in spot.notes]

@@ -24,6 +24,7 @@ from scout.model import (
     KIND,
     PARK_ID,
     PARK_NAME,
+    Aim,
     Findings,
     Ranked,
     Route,
@@ -46,6 +47,7 @@ from scout.page.shading import make_shading_data
 from scout.search.describe import find_coarse_outlines
 from scout.search.rank import edge_m, has_plenty
 from scout.tours.day import Trip, TripTour
+from scout.sight.outlook import compute_possible, describe_aim, describe_horizon, look_towards
 
 WALK_TOLERANCE_M = 4.0  # drawn walks stray by no more; they come from cells of some 10 m
 DRIVE_TOLERANCE_M = 20.0  # drawn drives stray by no more
@@ -60,7 +62,9 @@ def convert_place(lon: float, lat: float, frame: PageFrame) -> list[int]:
     return pair
 
 
-def make_spot_data(ranked: Ranked, number: Mapping[str, int], frame: PageFrame) -> dict[str, Any]:
+def make_spot_data(
+    ranked: Ranked, number: Mapping[str, int], frame: PageFrame, aims: Sequence[Aim] = ()
+) -> dict[str, Any]:
     """A spot in the words of ``spots.js``; what is empty is left out.
 
     Parameters
@@ -70,6 +74,8 @@ def make_spot_data(ranked: Ranked, number: Mapping[str, int], frame: PageFrame) 
         Park id to its place among the parks that the page names.
     frame : Frame
         The page's longitudes.
+    aims : sequence of Aim
+        Where the spots are to look.
     """
     spot, verdict = ranked.spot, ranked.spot.verdict
     values = {
@@ -108,6 +114,7 @@ def make_spot_data(ranked: Ranked, number: Mapping[str, int], frame: PageFrame) 
         "warnings": [_make_text_data(warning) for warning in ranked.warnings],
         "slope": None if ranked.slope_deg is None else _round_fine(ranked.slope_deg),
         "walk": None if ranked.route is None else _make_walk_data(ranked.route, frame),
+        "sight": None if ranked.horizon is None else _make_sight_data(ranked, aims),
     }
     return {key: value for key, value in values.items() if value not in (None, [])}
 
@@ -166,6 +173,32 @@ def _make_walk_data(route: Route, frame: PageFrame) -> dict[str, Any]:
         "profile": _pack_profile(route),
     }
     return {key: value for key, value in values.items() if value not in (None, "")}
+
+
+_SIGHT_ANGLES = 120  # round a spot: the highest of three degrees each
+_DIGITS = "0123456789abcdefghijklmnopqrstuvwxyz"
+
+
+def _make_sight_data(ranked: Ranked, aims: Sequence[Aim]) -> dict[str, Any]:
+    """The horizon in the words of ``horizon_details.js``: angles all round, sentences, bearings of aims."""
+    horizon, spot = ranked.horizon, ranked.spot
+    assert horizon is not None
+    deg, most = np.array(horizon.deg), compute_possible(horizon)
+    seen = look_towards(horizon, spot.lon, spot.lat, aims)
+    values = {
+        "deg": _pack_angles(deg),
+        "most": _pack_angles(most) if (most > deg + 0.05).any() else None,
+        "lines": [_make_text_data(line) for line in describe_horizon(horizon)],
+        "aims": [[round(aim.bearing_deg, 1), _make_text_data(describe_aim(aim))] for aim in seen],
+    }
+    return {key: value for key, value in values.items() if value not in (None, [])}
+
+
+def _pack_angles(deg: NDArray[np.float64]) -> str:
+    """Angles from north on, two digits to the base of 36 each: tenths of a degree over -10."""
+    highest = np.roll(deg, 1).reshape(_SIGHT_ANGLES, -1).max(axis=1)  # about 0, 3, 6 ... degrees
+    tenths = np.clip(np.ceil(10.0 * (highest + 10.0) - 1e-6), 0, 1100).astype(np.int64).tolist()
+    return "".join(f"{_DIGITS[one // 36]}{_DIGITS[one % 36]}" for one in tenths)
 
 
 def _round_fine(value: float | None) -> float | None:
@@ -237,7 +270,7 @@ def make_page_data(findings: Findings, trip: Trip | None = None) -> tuple[dict[s
         "boundaryError": findings.station.boundary_error_m,
         "tolerance": drawn.tolerance_m,
         "walkLimit": findings.walking.limit_min if findings.walking else None,
-        "spots": [make_spot_data(ranked, number, frame) for ranked in findings.spots],
+        "spots": [make_spot_data(ranked, number, frame, findings.aims) for ranked in findings.spots],
         "parks": parks,
         "named": named,
         "overlaps": {"two": _pack_area(drawn.twice), "more": _pack_area(drawn.thrice)},

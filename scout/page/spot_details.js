@@ -32,6 +32,7 @@ import {
 import { KIND_WORDS, parkLabels, wordVerdict } from "./spots.js";
 import { makeShortlistPart } from "./shortlist_panel.js";
 import { makeNumberedMark } from "./rows.js";
+import { makeHorizonDetails } from "./horizon_details.js";
 import { makeWalkDetails } from "./walk_details.js";
 import { makeHandOff } from "./hand_off.js";
 
@@ -45,6 +46,7 @@ export function makeSpotDetails(spot) {
     ...makeMiss(spot),
     ...makeStand(spot),
     ...makeWalkDetails(spot),
+    ...makeHorizonDetails(spot),
     ...makeHandOff(spot),
     ...makeParkTable(spot),
     ...makeCertainty(spot),

@@ -243,10 +243,13 @@ def look_towards(horizon: Horizon, lon: float, lat: float, aims: Sequence[Aim]) 
 
 
 # In words.
-def describe_horizon(horizon: Horizon, limit_deg: float = OPEN_DEG) -> list[str]:
-    """The horizon in a few sentences: what is open, what stands highest, what is not known, how sure."""
+def describe_horizon(horizon: Horizon, limit_deg: float = OPEN_DEG, *, brief: bool = False) -> list[str]:
+    """The horizon in a few sentences: what is open, what stands highest and what is not known.
+
+    Unless ``brief`` also the worst ten degrees and the sky over it.
+    """
     states = judge_directions(horizon, limit_deg)
-    lines = [_describe_open(states, limit_deg), _describe_highest(horizon)]
+    lines: list[str] = [_describe_open(states, limit_deg), _describe_highest(horizon)]
     unknown = states == -1
     if unknown.any():
         where = "all round" if unknown.all() else _join_sectors(list_sectors(unknown))
@@ -254,9 +257,13 @@ def describe_horizon(horizon: Horizon, limit_deg: float = OPEN_DEG) -> list[str]
         lines.append(
             MeasuredText(f"Unknown {where}: heights end too soon there, after ", shortest, " or more.")
         )
-    lines.append(
-        f"Sky over the horizon: {format_share_of_sky(measure_sky_view(horizon), bool(unknown.any()))}."
-    )
+    if not brief:
+        first, last, highest = find_worst(horizon)
+        sky = format_share_of_sky(measure_sky_view(horizon), bool(unknown.any()))
+        lines += [
+            f"The worst ten degrees, from {first}° to {last}°: up to {format_angle(highest)}.",
+            f"Sky over the horizon: {sky}.",
+        ]
     return lines
 
 
@@ -281,12 +288,11 @@ def _join_sectors(sectors: Sequence[tuple[int, int]]) -> str:
 def _describe_highest(horizon: Horizon) -> MeasuredText:
     deg = np.array(horizon.deg)
     at = int(deg.argmax())
-    first, last, _ = find_worst(horizon)
     return MeasuredText(
         f"Highest {format_angle(float(deg[at]))} ± {format_angle(horizon.error_deg[at])} in the "
         f"{format_bearing(float(at))}, ",
         Length(horizon.at_m[at]),
-        f" away; the worst ten degrees are from {first}° to {last}°.",
+        " away.",
     )
 
 
