@@ -43,7 +43,7 @@ from scout.output.sun import (
     parse_zone,
 )
 from scout.output.templates import make_environment, make_page_policy, read_text_of
-from scout.sight.outlook import describe_aim, describe_horizon, look_towards
+from scout.sight.outlook import list_terms, look_towards
 
 WIDE_MM, TALL_MM = 190.0, 256.0  # what A4 (210 x 297) and Letter (216 x 279) both hold inside 10 mm margins
 
@@ -392,8 +392,8 @@ def build_card(findings: Findings, rank: int, particulars: CardParticulars | Non
             warnings=tuple(words["warnings"]),
             entry=tuple(words["entry"]),
             notes=tuple(words["notes"]),
-            getting=tuple(text for _, text, _ in words["getting"]),
-            view=tuple(words["view"]),
+            getting=tuple(text for _, text, _ in (*words["getting"], *words["view"])),
+            pictured=ranked.horizon is not None,
             sun=() if sun is None else _list_sun_lines(sun, words["hills"], said.day, zone),
             sun_words=words["sun_words"],
             taken=words["taken"],
@@ -539,14 +539,17 @@ def _draw_qr_code(text: str) -> str:
     return str(code.svg_inline(border=4, omitsize=True, svgclass="code", lineclass=None))
 
 
-def _list_view(ranked: Ranked, findings: Findings) -> list[str]:
-    """The horizon in sentences: what is open, what stands highest, what is unknown, where one works."""
+def _list_view(ranked: Ranked, findings: Findings) -> list[tuple[str, str, str]]:
+    """What the antenna sees as more terms of the way."""
     horizon = ranked.horizon
     if horizon is None:
         return []
     seen = look_towards(horizon, ranked.spot.lon, ranked.spot.lat, findings.aims[:_MOST_AIMS])
-    lines = [*describe_horizon(horizon, brief=True), *map(describe_aim, seen)]
-    return [_shorten(wording.format_text(line, findings.units), 160) for line in lines]
+    terms = list_terms(horizon, seen)
+    return [
+        (_shorten(term, 24), _shorten(wording.format_text(text, findings.units), 120), "")
+        for term, text in terms
+    ]
 
 
 def _describe_hills(sun: DayLight) -> str:

@@ -162,7 +162,7 @@ _SPREAD, _BOLD_SPREAD = 1.2, 1.35
 _GAP_MM = 1.8
 _WRITE_MM, _CODE_MM = 7.6, 38.0  # a line to write on; a QR code
 _SIDE_MM = 5.0  # between two columns
-_POLAR_MM, _PICTURED_SIZES = 27.0, 4
+_POLAR_MM, _BESIDE_POLAR_MM = 27.0, 69.0  # the picture of the horizon; a sketch that leaves it room
 _SKETCH_MM = (98.0, 74.0, 58.0)  # its side: at most; what it should have; at least
 
 
@@ -177,7 +177,7 @@ class BackText:
     entry: tuple[str, ...]  # who may enter: never left out
     notes: tuple[str, ...]
     getting: tuple[str, ...]  # of the way, a text for each term
-    view: tuple[str, ...]  # of the horizon; nothing where no heights were given
+    pictured: bool  # whether there is a horizon to draw beside the way
     sun: tuple[str, ...]  # its lines
     sun_words: str
     taken: str
@@ -220,19 +220,17 @@ def fit_back(
         min(len(text.notes), most["notes"]),
         min(text.credits, most["credits"]),
     )
-    # A picture of the horizon, beside the Sun, is worth a small sketch and smaller type, down to a size.
-    pictured = [_POLAR_MM] * 2 * _PICTURED_SIZES if text.view else []
-    tried = [
-        replace(wanted, size=size, sketch=_SKETCH_MM[2 if polar else 1], emergency_below=below, polar=polar)
-        for (size, below), polar in [
-            *zip(product(_SIZES, (False, True)), pictured, strict=False),
-            *((one, 0.0) for one in product(_SIZES, (False, True))),
-        ]
+    shapes = [
+        replace(wanted, size=size, emergency_below=below) for size, below in product(_SIZES, (False, True))
     ]
+    # A picture of the horizon, beside the way, is worth a smaller sketch; nothing is left out for it.
+    pictured = [replace(fit, polar=_POLAR_MM) for fit in shapes] if text.pictured else []
+    tried = [replace(fit, sketch=side) for side in _SKETCH_MM[1:] for fit in pictured]
+    tried += [replace(fit, sketch=_SKETCH_MM[1]) for fit in shapes]
     tried += [replace(fit, sketch=_SKETCH_MM[2]) for fit in (tried[-1], *_list_shorter(tried[-1]))]
     for fit in tried:
         room = tall - _measure_rest(text, fit, wide, measure)
-        side = _SKETCH_MM[2 if fit.polar else 0]
+        side = _BESIDE_POLAR_MM if fit.polar and fit.sketch == _SKETCH_MM[2] else _SKETCH_MM[0]
         for _ in range(3):  # a narrower sketch has a longer key
             lines = np.ceil(_SPREAD * measure(text.key, fit.small) / max(side, 1.0))
             side = min(side, room - _STRIP * _NAMES_MM - _LINE * fit.small * lines)
@@ -293,25 +291,20 @@ def _measure_beside(
     """Height of the way, the Sun and the lines for an emergency, one below the other."""
     line, small = _LINE * fit.size, _LINE * fit.small
     term = 7.2 * fit.size  # the widest term's column
+    beside = column - term - (fit.polar + _GAP_MM if fit.polar else 0.0)
     way = sum(
-        min(3, max(1, int(np.ceil(_SPREAD * measure(words, fit.size) / (column - term)))))
+        min(3, max(1, int(np.ceil(_SPREAD * measure(words, fit.size) / max(beside, 1.0)))))
         for words in text.getting
     )
-    head = _head(fit)
-    half = (column - _SIDE_MM) / 2 if fit.polar else column  # with its picture the view is beside the Sun
-    sun = head
+    sun = head = _head(fit)
     if text.sun_words:
-        words = int(np.ceil(_SPREAD * measure(text.sun_words, fit.small) / half))
-        rows = [1 + (_BOLD_SPREAD * measure(row, fit.size) + 8.0 > half) for row in text.sun]
+        words = int(np.ceil(_SPREAD * measure(text.sun_words, fit.small) / column))
+        rows = [1 + (_BOLD_SPREAD * measure(row, fit.size) + 8.0 > column) for row in text.sun]
         sun += line * (sum(rows) + 1) + small * words
     else:
         sun += _WRITE_MM
-    if text.view:
-        told = sum(int(np.ceil(_SPREAD * measure(words, fit.small) / half)) for words in text.view)
-        view = head + fit.polar + small * told + _GAP_MM
-        sun = max(sun, view) if fit.polar else sun + view
     emergency = 0.0 if fit.emergency_below else head + 4 * _WRITE_MM + _GAP_MM
-    return head + line * way + sun + emergency + _GAP_MM
+    return head + max(line * way, fit.polar) + sun + emergency + _GAP_MM
 
 
 def _head(fit: BackFit) -> float:

@@ -10,7 +10,7 @@ const TOPS = [10, 20, 30, 45, 60, 90];
 // Angles evenly round from north, two digits to the base of 36 each: tenths of a degree over -10.
 export function unpackAngles(text) {
   const angles = [];
-  for (let k = 0; k < text.length; k += 2) angles.push(parseInt(text.slice(k, k + 2), 36) / 10 - 10);
+  for (let k = 0; k < text.length; k += 2) angles.push((parseInt(text.slice(k, k + 2), 36) - 100) / 10);
   return angles;
 }
 

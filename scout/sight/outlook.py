@@ -296,6 +296,25 @@ def _describe_highest(horizon: Horizon) -> MeasuredText:
     )
 
 
+def list_terms(horizon: Horizon, seen: Sequence[AimSeen] = ()) -> list[tuple[str, str]]:
+    """The horizon in terms and short texts, where there is little room."""
+    states = judge_directions(horizon)
+    terms: list[tuple[str, str]] = []
+    for term, state in (("open", 1), ("unknown", -1)):
+        mask = states == state
+        if mask.any() or state == 1:
+            text = _join_sectors(list_sectors(mask)).replace("from ", "") if mask.any() else "nowhere"
+            terms.append((term, "all round" if mask.all() else text))
+    at = int(np.array(horizon.deg).argmax())
+    highest = f"{format_angle(horizon.deg[at])} in the {format_bearing(float(at))}, "
+    terms.append(("horizon", MeasuredText("up to ", highest, Length(horizon.at_m[at]), " away")))
+    for one in seen:
+        word = "not known for sure" if one.state == "unknown" else one.state
+        text = f"{round(one.bearing_deg) % 360}°, horizon {format_angle(one.horizon_deg)}, {word}"
+        terms.append((f"to {one.label}", text))
+    return terms
+
+
 def describe_aim(seen: AimSeen) -> MeasuredText:
     """A place or azimuth as a spot sees it, in one sentence."""
     away: tuple[str | Length, ...] = () if seen.distance_m is None else (", ", Length(seen.distance_m))
