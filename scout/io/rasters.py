@@ -150,11 +150,11 @@ def _find_window(raster: Any, datum: Datum, forward: Any, box: Box, turn: float)
 
 def read_relief(
     path: str, raster: Any, datum: Datum, window: RasterWindow, factor: float, coarser: int
-) -> tuple[Relief, int]:
-    """One window, and how many of its cells hold no height of any land."""
+) -> tuple[Relief, int, int]:
+    """One window, how many of its cells hold no height of any land, and how many of these are too high."""
     top, bottom, left, right = window
     rows, cols = max(1, (bottom - top) // coarser), max(1, (right - left) // coarser)
-    heights, off = np.empty((rows, cols), dtype=np.float32), 0
+    heights, off, over = np.empty((rows, cols), dtype=np.float32), 0, 0
     high, wide = (min(coarser, size) for size in (bottom - top, right - left))
     down = max(1, min(_STRIP, _PIECE // wide) // high)
     across = max(1, _PIECE // (down * high * wide))
@@ -168,21 +168,22 @@ def read_relief(
                 (last - first) * high,
                 (end - start) * wide,
             )
-            fine, absurd = _read_metres(raster, part, factor)
+            fine, absurd, high_up = _read_metres(raster, part, factor)
             heights[first:last, start:end] = _average_blocks(
                 fine.reshape(last - first, high, end - start, wide)
             )
             off += absurd
+            over += high_up
     a, b, c, d, e, f = tuple(~raster.transform)[:6]
     k = float(coarser)
     to_pixel = (a / k, b / k, (c - left) / k, d / k, e / k, (f - top) / k)
-    return Relief(heights, to_pixel, datum.crs.to_wkt(), path), off
+    return Relief(heights, to_pixel, datum.crs.to_wkt(), path), off, over
 
 
 def _read_metres(
     raster: Any, part: tuple[int, int, int, int], factor: float
-) -> tuple[NDArray[np.float32], int]:
-    """Heights of a part, NaN where unknown; cells that no land can have are counted."""
+) -> tuple[NDArray[np.float32], int, int]:
+    """Heights of a part, NaN where unknown; cells that no land can have are counted, and those too high."""
     from rasterio.windows import Window as Part
 
     top, left, rows, cols = part
@@ -192,9 +193,10 @@ def _read_metres(
     heights += np.float32(raster.offsets[0] * factor)
     heights[np.ma.getmaskarray(values)] = np.nan
     with np.errstate(invalid="ignore"):
-        absurd = (heights < _LOWEST_M) | (heights > _HIGHEST_M)
+        over = heights > _HIGHEST_M
+        absurd = (heights < _LOWEST_M) | over
     heights[absurd] = np.nan
-    return heights, int(absurd.sum())
+    return heights, int(absurd.sum()), int(over.sum())
 
 
 def _average_blocks(blocks: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -388,17 +390,20 @@ def _take_windows(
     windows = [one for several in reached for one in several]
     _check_cells(path, windows)
     coarser, said = choose_coarsening(raster, datum, windows, *coarsening)
-    lost = 0
+    lost = too_high = 0
     for window in windows:
-        relief, off = read_relief(path, raster, datum, window, factor, coarser)
+        relief, off, over = read_relief(path, raster, datum, window, factor, coarser)
         found.reliefs.append(relief)
         lost += off
+        too_high += over
     covered = sum(bool(several) for several in reached)
     if covered < len(boxes):
         part = f"{covered} of {len(boxes)} regions around the places" if covered else "none of the places"
         notes.append(f"covers {part}")
     if lost:
         notes.append(f"heights where no land is, taken as unknown: {lost} cells")
+    if too_high and factor == 1.0:
+        notes.append(f"holds heights over {_HIGHEST_M:,.0f}: if they are in feet, convert them to metres")
     found.notes.extend(f"{path}: {note}" for note in [*notes, *said])
 
 

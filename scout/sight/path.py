@@ -18,7 +18,7 @@ from scout.errors import InputError
 from scout.geo.geodesy import measure_geodesic, move_point
 from scout.quantities import Length, MeasuredText, format_bearing, format_fixed, format_share_of_zone
 from scout.sight.horizon import FARTHEST_M, RADIO, SightGround, measure_radius
-from scout.walk.terrain import interpolate_heights
+from scout.walk.terrain import interpolate_heights, locate_pixels
 
 LIGHT_M_PER_S = 299_792_458.0  # in a vacuum, by definition (SI)
 FREE_SHARE = 0.6
@@ -99,7 +99,8 @@ def measure_path(
         what = "is where the antenna stands" if distance < 1.0 else f"is {distance / 1000:,.0f} km away"
         raise InputError("the other place", what, "give one between 1 m and 300 km away")
     step = max(min(raster.cell_m for raster in ground.rasters) / 2, distance / _MOST_SAMPLES)
-    at = np.linspace(0.0, distance, int(np.ceil(distance / step)) + 1)
+    even = np.linspace(0.0, distance, int(np.ceil(distance / step)) + 1)
+    at = _add_crossings(ground, one, bearing, even)
     lon, lat = move_point(*one[:2], bearing, at)
     height = interpolate_heights([raster.relief for raster in ground.rasters], lon, lat)
     for which, end in (("place", height[0]), ("other place", height[-1])):
@@ -121,7 +122,7 @@ def measure_path(
         state="free",
         worst=0,
         worst_at=(0.0, 0.0),
-        unknown_m=float(np.isnan(height).sum() * distance / len(at)),
+        unknown_m=float(np.diff(at)[np.isnan(height[1:])].sum()),
     )
     share = np.where(np.isnan(path.share), np.inf, path.share)
     worst = int(share.argmin())
@@ -132,6 +133,21 @@ def measure_path(
         worst_at=(float(lon[worst]), float(lat[worst])),
         unknown_m=path.unknown_m,
     )
+
+
+def _add_crossings(
+    ground: SightGround, start: tuple[float, float, float], bearing_deg: float, at: Floats
+) -> Floats:
+    """Places along a path, and those where it crosses lines between middles of cells: edges stand there."""
+    lon, lat = move_point(*start[:2], bearing_deg, at)
+    found = [at]
+    for raster in ground.rasters:
+        for line in locate_pixels(raster.relief, lon, lat):
+            cell = np.floor(line)
+            k = np.flatnonzero(np.abs(np.diff(cell)) == 1.0)
+            share = (np.maximum(cell[k], cell[k + 1]) - line[k]) / (line[k + 1] - line[k])
+            found.append(at[k] + share * (at[k + 1] - at[k]))
+    return np.unique(np.concatenate(found))
 
 
 def _choose_state(clearance_m: float, share: float, unknown_m: float) -> PathState:

@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import math
 import random
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
 from zoneinfo import ZoneInfo
 
 import ephem
 import pytest
 
-from scout.output.sun import SunDay, compute_sun_day
+from scout.model import Horizon
+from scout.output.sun import SunDay, compute_sun_day, find_light
 
 # Place, lat, lon, zone, day, sunrise, sunset (local clock). M.
 TABLES = [
@@ -150,3 +152,58 @@ def test_a_day_of_23_hours_ends_at_its_own_midnight() -> None:
     (rise,) = times(compute_sun_day(13.4, 52.5, date(2026, 3, 29), zone), "sunrise")
     (before,) = times(compute_sun_day(13.4, 52.5, date(2026, 3, 28), zone), "sunrise")
     assert timedelta(hours=23, minutes=50) < rise - before < timedelta(hours=24)
+
+
+def flat_horizon(deg: float) -> Horizon:
+    """Hills of one height all round, in the angles of light."""
+    return Horizon(
+        antenna_m=0.0,
+        ground_m=0.0,
+        highest_m=0.0,
+        needed_m=1.0,
+        cell_m=30.0,
+        refraction=0.13,
+        deg=(deg,) * 360,
+        at_m=(1000.0,) * 360,
+        reach_m=(1.0,) * 360,
+        error_deg=(0.1,) * 360,
+    )
+
+
+@pytest.mark.parametrize("lat", [-45.0, 0.0, 46.0, 60.0])
+@pytest.mark.parametrize("deg", [2.0, 5.0, 12.0])
+def test_the_sun_over_a_ridge_is_that_of_an_ephemeris_with_a_raised_horizon(lat: float, deg: float) -> None:
+    """`ephem` computes refraction at the ridge itself, from 1010 hPa and 10 degrees Celsius."""
+    for day in (date(2026, 3, 20), date(2026, 6, 21), date(2026, 12, 21)):
+        seen = ephem.Observer()
+        seen.lon, seen.lat, seen.horizon = "10", str(lat), str(deg)
+        seen.pressure, seen.temp, seen.date = 1010.0, 10.0, datetime(day.year, day.month, day.day)
+        light = find_light(10.0, lat, day, UTC, flat_horizon(deg))
+        try:
+            wanted = seen.next_rising(ephem.Sun()), seen.next_setting(ephem.Sun())
+        except ephem.NeverUpError:
+            assert light.direct == ()
+            continue
+        ((begin, end),) = light.direct
+        for found, at in zip((begin, end), wanted, strict=True):
+            assert abs(found - at.datetime().replace(tzinfo=UTC)) <= timedelta(seconds=30), (day, found)
+
+
+def test_a_hill_in_the_west_ends_the_day_sooner_and_a_notch_in_it_gives_the_sun_back() -> None:
+    deg = [0.0] * 360
+    deg[240:330] = [15.0] * 90
+    deg[294:297] = [4.0] * 3
+    horizon = replace(flat_horizon(0.0), deg=tuple(deg))
+    level = find_light(10.0, 46.0, date(2026, 6, 21), UTC)
+    (_, dusk), (back, gone) = find_light(10.0, 46.0, date(2026, 6, 21), UTC, horizon).direct
+    assert level.direct == ()
+    (sunset,) = times(level.level, "sunset")
+    assert dusk < back < gone < sunset
+    assert sunset - dusk > timedelta(minutes=60)
+
+
+def test_hills_beyond_the_heights_make_the_times_unsure() -> None:
+    known = flat_horizon(1.0)
+    short = replace(known, needed_m=50_000.0, reach_m=(5000.0,) * 360, highest_m=900.0)
+    assert not find_light(10.0, 46.0, date(2026, 6, 21), UTC, known).unsure
+    assert find_light(10.0, 46.0, date(2026, 6, 21), UTC, short).unsure
