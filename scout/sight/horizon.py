@@ -48,6 +48,7 @@ _GAP = 3  # cells without a height, one after another, that count as unknown gro
 _SPIKE = 5.0, 150.0  # a cell that stands over or under all eight around it by so many cells, and metres
 _ERROR_PER_CELL = 1 / 6  # vertical 95 % error of a raster, where nobody states it: 5 m for cells of 30 m
 _LEAST_ERROR_M, _MOST_ERROR_M = 0.5, 15.0
+_ALIKE_CELLS = 10  # cells nearer than so many to the eye err as the ground under it does, in part
 
 
 class SightGround(NamedTuple):
@@ -562,7 +563,9 @@ def _measure_error(rays: _Rays, best: Floats, at_m: Floats) -> Floats:
     raster, _ = rays.choose(ray, at_m, at_m)
     cell_m = np.array([one.cell_m for one in rays.ground.rasters])[raster]
     vertical = np.clip(cell_m * _ERROR_PER_CELL, _LEAST_ERROR_M, _MOST_ERROR_M)
-    here, *beside = (rays.read(ray, np.clip(at_m + s * cell_m / 2, 0.0, rays.far_m)) for s in (0, -1, 1))
+    vertical *= np.minimum(at_m / (_ALIKE_CELLS * cell_m), 1.0)
+    half = np.minimum(cell_m, at_m) / 2
+    here, *beside = (rays.read(ray, np.clip(at_m + s * half, 0.0, rays.far_m)) for s in (0, -1, 1))
     hidden = np.nanmax([np.abs(one - here) for one in beside] + [np.zeros(len(ray))], axis=0)
     error: Floats = np.degrees(np.arctan(np.hypot(vertical, hidden) / np.maximum(at_m, 1.0)))
     return np.where(seen, error, 90.0)
