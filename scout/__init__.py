@@ -4,8 +4,9 @@
 >>> scout.locator.encode(lat=48.14666, lon=11.60833, level=3)
 'JN58td'
 
-`scout.find` searches, `scout.check` judges a planned place, `scout.map` draws; `scout.read_parks` reads
-boundary files or takes a GeoDataFrame. What is heavy is imported when it is first used.
+`scout.find` searches, `scout.check` judges a planned place, `scout.view` tells what an antenna sees,
+`scout.map` draws; `scout.read_parks` reads boundary files or takes a GeoDataFrame. What is heavy is imported
+when it is first used.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from scout.api import (
         Answer,
+        Outlook,
         Page,
         ParkFrame,
         SpotFrame,
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
         read_parks,
         save,
         trip,
+        view,
     )
     from scout.errors import CrsError, InputError, OutputError, ScoutError
     from scout.geo import geodesy, locator
@@ -42,6 +45,7 @@ __all__ = [
     "CrsError",
     "InputError",
     "Notebook",
+    "Outlook",
     "OutputError",
     "Page",
     "ParkFrame",
@@ -62,6 +66,7 @@ __all__ = [
     "read_parks",
     "save",
     "trip",
+    "view",
 ]
 
 _HOMES = {

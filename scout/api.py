@@ -31,6 +31,7 @@ from scout.app.sources import ParkFiles, build_read_parks, make_access, open_sou
 from scout.app.sources import read_parks as read_park_files
 from scout.app.trip import make_trip_request, plan_trip
 from scout.app.trip_outputs import build_trip_map, export_trip
+from scout.app.view import look_around, make_view_request
 from scout.errors import InputError
 from scout.geo.coordinates.parse import parse_place, read_place
 from scout.io.layers import read_frame
@@ -42,6 +43,7 @@ from scout.output.day_sheet import build_day_sheet
 from scout.output.features import PROPERTIES, make_properties
 from scout.output.text import format_clearance, format_move, format_probability, format_verdict
 from scout.output.trip import describe_worth, format_trip
+from scout.output.view import View, build_view_page, list_view_lines
 from scout.page.document import build_map
 from scout.parks.sources import InMemoryParks, ParkSource
 from scout.recording.arrive import Arrival, judge_arrival
@@ -49,10 +51,12 @@ from scout.recording.read import read_fixes
 from scout.recording.standstill import settle_fixes
 from scout.search.check import CheckOptions
 from scout.search.places import load_parks_near
+from scout.sight.outlook import format_sectors, measure_sky_view
 from scout.tours.day import Trip, TripTour
 
 __all__ = [
     "Answer",
+    "Outlook",
     "Page",
     "ParkFrame",
     "SpotFrame",
@@ -66,6 +70,7 @@ __all__ = [
     "read_parks",
     "save",
     "trip",
+    "view",
 ]
 
 PathLike: TypeAlias = str | os.PathLike[str]
@@ -217,6 +222,30 @@ class TripAnswer:
 
     def _repr_html_(self) -> str:
         return self.map()._repr_html_()
+
+
+@dataclass(frozen=True, repr=False)
+class Outlook:
+    """What an antenna sees; ``seen`` has all of it: the horizon and what makes it, or the line to a place."""
+
+    place: str
+    lat: float
+    lon: float
+    lines: tuple[str, ...]  # in words
+    open_sectors: str  # of azimuth, with a horizon up to 3 degrees; empty of a line of sight
+    sky_view: float  # share of the sky over the horizon; NaN of a line of sight
+    state: str  # of a line of sight: free, grazed, blocked or unknown; empty of a horizon
+    seen: View
+
+    def page(self) -> Page:
+        """Make the page with pictures and tables."""
+        return Page(build_view_page(self.seen))
+
+    def __repr__(self) -> str:
+        return f"<{self.place}: {self.lines[0]}>"
+
+    def _repr_html_(self) -> str:
+        return self.page()._repr_html_()
 
 
 def _takes(*groups: Group) -> Callable[[F], F]:
@@ -398,6 +427,77 @@ def arrive(
     return judge_arrival(fixes, near, given.level_number, given.station)
 
 
+def view(
+    place: PlaceLike,
+    heights: PathLike | Sequence[PathLike],
+    *,
+    to: PlaceLike | None = None,
+    antenna_m: float = 5.0,
+    to_antenna_m: float = 5.0,
+    mhz: float = 145.0,
+    towards: Sequence[str] = (),
+    access: Sequence[PathLike] = (),
+    day: str | None = None,
+    zone: str | None = None,
+    progress: Progress | None = None,
+) -> Outlook:
+    """Work out what an antenna sees from a place: its horizon, or the line of sight to another place.
+
+    Parameters
+    ----------
+    place : str or Point
+    heights : path or sequence of paths
+        GeoTIFF or .hgt files, as far around as hills may stand.
+    to : str or Point, optional
+        The other end of a line of sight.
+    antenna_m, to_antenna_m : float
+        Heights over the ground.
+    mhz : float
+        Frequency, for the Fresnel zone.
+    towards : sequence of str
+        Places or azimuths to tell the horizon of.
+    access : sequence of paths
+        Data with named peaks.
+    day, zone : str, optional
+        For the Sun over the hills, such as "2026-06-21" and "Pacific/Auckland".
+    progress : callable, optional
+        Called with what is being done, in a few words.
+
+    Raises
+    ------
+    InputError
+        No height is known at the place, or something that cannot be used.
+    """
+    files = [heights] if isinstance(heights, (str, os.PathLike)) else list(heights)
+    given = {
+        "heights": [os.fspath(one) for one in files],
+        "access": [os.fspath(one) for one in access],
+        "antenna_m": antenna_m,
+        "towards": list(towards),
+    }
+    request = make_view_request(
+        _write_place(place),
+        check_settings(given, "access", "sight"),
+        to=None if to is None else _write_place(to),
+        to_antenna_m=to_antenna_m,
+        mhz=mhz,
+        day=day,
+        zone=zone,
+    )
+    seen = look_around(request, progress or _say_nothing)
+    horizon = seen.horizon
+    return Outlook(
+        seen.place.name,
+        seen.place.lat,
+        seen.place.lon,
+        tuple(list_view_lines(seen)),
+        "" if horizon is None else format_sectors(horizon),
+        float("nan") if horizon is None else measure_sky_view(horizon),
+        "" if seen.path is None else seen.path.state,
+        seen,
+    )
+
+
 def map(spots: SpotFrame, *, title: str = "", author: str = "") -> Page:
     """Make the map of the places in a frame; of a frame that was filtered, of the rows that are left.
 
@@ -483,9 +583,8 @@ def _check_given(settings: dict[str, Any], *groups: Group) -> Settings:
     if isinstance(given.get("level"), int):
         given["level"] = str(given["level"])
     home = given.get("home")
-    if home is not None and not isinstance(home, str):
-        lon, lat = _locate(home)
-        given["home"] = f"{np.format_float_positional(lat)}, {np.format_float_positional(lon)}"
+    if home is not None:
+        given["home"] = _write_place(home)
     if given.get("within_km") is not None and home is None:
         raise InputError("within_km", "there is no home to count from", "give home as well")
     return check_settings(given, *groups)
@@ -510,6 +609,14 @@ def _list_paths(parks: gpd.GeoDataFrame | PathLike | Sequence[PathLike]) -> list
     if isinstance(parks, gpd.GeoDataFrame):
         return []
     return [os.fspath(one) for one in ([parks] if isinstance(parks, (str, os.PathLike)) else parks)]
+
+
+def _write_place(place: PlaceLike) -> str:
+    """A place as text; what is text stays as it is."""
+    if isinstance(place, str):
+        return place
+    lon, lat = _locate(place)
+    return ", ".join(np.format_float_positional(one, trim="0") for one in (lat, lon))
 
 
 def _locate(place: PlaceLike) -> tuple[float, float]:
