@@ -371,7 +371,7 @@ class Settings:
         "access",
         File(),
         "FILE...",
-        "Heights, GeoTIFF or .hgt: slopes slow the walks.",
+        "Heights, GeoTIFF or .hgt: slopes slow the walks, hills make horizons.",
         many=True,
         in_a_row=True,
     )
@@ -458,8 +458,8 @@ class Settings:
         "open-to",
         "sight",
         Text(_check_open_to),
-        "AZIMUTH[:DEG]",
-        "Only spots known to have no horizon over DEG (3 if not given) within 5 degrees of the azimuth; may "
+        "AZ[:DEG]",
+        "Only spots known to have no horizon over DEG (3 if not given) within 5 degrees of azimuth AZ; may "
         "come again.",
         many=True,
     )
