@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import re
+import zipfile
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -19,6 +21,7 @@ from lxml import html as lxml_html
 
 import scout
 from scout.app.find import SearchOptions, find_spots
+from scout.app.pack import build_pack
 from scout.app.request import open_saved
 from scout.app.sources import AccessFiles, make_access
 from scout.cli import main
@@ -298,6 +301,17 @@ def test_the_card_has_the_view_and_the_sun_over_the_hills(search: Callable[..., 
     assert len(card.xpath("//svg[contains(@class, 'polar')]")) == 1
     bare = search(heights=())
     assert "what the antenna sees" not in build_card(bare, 1)
+
+
+def test_a_pack_tells_the_sun_over_the_hills_of_its_day(search: Callable[..., Findings]) -> None:
+    pack = build_pack(search(), [1], make_particulars("", "", "2026-12-21", "UTC"))
+    with zipfile.ZipFile(io.BytesIO(pack)) as archive:
+        summary = archive.read("summary.txt").decode()
+    assert re.search(r"Sun on 2026-12-21, UTC, level horizon: .*sunrise 06:55, sunset 15:41", summary)
+    # The walls in the south, 9 degrees high, hide the Sun, 21.6 degrees at noon, for an hour at both ends.
+    (hills,) = re.findall(r"Sun over the hills (\d\d:\d\d) to (\d\d:\d\d)\.", summary)
+    assert "07:15" < hills[0] < "08:30"
+    assert "14:15" < hills[1] < "15:30"
 
 
 def test_heights_that_cannot_be_read_far_away_cost_the_horizons_and_not_the_search(files: Path) -> None:

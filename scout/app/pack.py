@@ -16,7 +16,9 @@ from scout.io.moving import is_part_name
 from scout.io.plain_text import make_one_line
 from scout.model import Findings, LeftOut
 from scout.output.card import CardParticulars, build_card, choose_spot
+from scout.output.sun import find_light
 from scout.output.text import format_geo_uri, format_heading, format_position, list_about, list_facts
+from scout.output.view import list_light_lines
 from scout.page.document import build_map
 from scout.page.site import MARK, NAMES, WORKER
 
@@ -64,7 +66,10 @@ def build_pack(findings: Findings, ranks: Sequence[int], particulars: CardPartic
         The same findings give the same bytes: no clock is read.
     """
     taken = choose_spots(findings, ranks)
-    texts: dict[str, str | bytes] = {"map.html": build_map(taken), "summary.txt": _format_summary(taken)}
+    texts: dict[str, str | bytes] = {
+        "map.html": build_map(taken),
+        "summary.txt": _format_summary(taken, particulars),
+    }
     for ranked in taken.spots:
         texts[name_card(ranked.rank)] = build_card(taken, ranked.rank, particulars)
     for suffix in SUFFIXES:
@@ -121,8 +126,9 @@ def zip_texts(texts: dict[str, str | bytes]) -> bytes:
     return buffer.getvalue()
 
 
-def _format_summary(findings: Findings) -> str:
-    """All spots in plain text, a paragraph each."""
+def _format_summary(findings: Findings, particulars: CardParticulars | None) -> str:
+    """All spots in plain text, a paragraph each; of a day also the Sun over the hills."""
+    said = particulars or CardParticulars()
     title = make_one_line(findings.title) or "Spots to take along"
     lines = [title, "=" * len(title), ""]
     for ranked in findings.spots:
@@ -130,6 +136,9 @@ def _format_summary(findings: Findings) -> str:
         lines += [f"{format_heading(ranked, findings)}   ({name_card(ranked.rank)})"]
         lines += [f"  {format_position(spot.lon, spot.lat)}   {format_geo_uri(spot.lon, spot.lat)}"]
         lines += [f"  {fact}" for fact in list_facts(ranked, findings.units, findings.aims)]
+        if said.day is not None:
+            light = find_light(spot.lon, spot.lat, said.day, said.zone, ranked.horizon)
+            lines += [f"  {text}" for text in list_light_lines(light, said.day, said.zone, spot.lon)]
         lines += [""]
     return "\n".join([*lines, *list_about(findings), ""])
 
