@@ -314,6 +314,24 @@ def test_a_pack_tells_the_sun_over_the_hills_of_its_day(search: Callable[..., Fi
     assert "14:15" < hills[1] < "15:30"
 
 
+def test_a_journal_shows_what_was_seen_where_heights_are_given(
+    files: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for place in (HERE, "10 N 30 E"):
+        words = ["visit", "add", "--notebook", "n.gpkg", "--place", place, "--start", "2026-02-14T18:05"]
+        assert main([*words, "--call", "Q1AAA"]) == 0
+    words = ["visit", "export", "j.html", "--notebook", "n.gpkg"]
+    assert main(words) == 0
+    assert "polar" not in (files / "j.html").read_text(encoding="utf-8").split("</style>")[1]
+    assert main([*words, "--heights", "near.tif", "far.tif", "--antenna-height", "10"]) == 0
+    assert "Wrote j.html" in capsys.readouterr().out
+    first, second = lxml_html.parse(str(files / "j.html")).findall(".//article")
+    seen, unseen = (first, second) if "45.000000" in first.text_content() else (second, first)
+    assert len(seen.xpath(".//svg[@role='img'][contains(@aria-label, 'Horizon of visit')]")) == 1
+    assert "Open from" in seen.text_content()
+    assert not unseen.xpath(".//svg")
+
+
 def test_heights_that_cannot_be_read_far_away_cost_the_horizons_and_not_the_search(files: Path) -> None:
     """Near the spots they can: a file too large for the wide surroundings is no reason to end a search."""
     parks = build_parks([read_frame(gpd.read_file(files / "parks.geojson"), "parks")])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, tzinfo
 
@@ -14,7 +14,7 @@ from scout.errors import InputError
 from scout.geo.coordinates.parse import read_place
 from scout.geo.geodesy import measure_geodesic, move_point
 from scout.io.places import NamedPlace
-from scout.model import NAME, WHAT, Aim, Surroundings
+from scout.model import NAME, WHAT, Aim, Horizon, Surroundings
 from scout.output.card import make_particulars
 from scout.output.sun import find_light
 from scout.output.view import View
@@ -118,6 +118,21 @@ def look_around(request: ViewRequest, show: Callable[[str], None]) -> View:
         request.day,
         request.zone,
     )
+
+
+def see_from_places(
+    places: Sequence[tuple[float, float]], files: AccessFiles, antenna_m: float, show: Callable[[str], None]
+) -> tuple[list[Horizon | None], tuple[str, ...]]:
+    """The horizons round places (longitude, latitude), None where no height is known, and notes."""
+    access = make_access(files, show)
+    if not places or access is None or access.heights is None:
+        return [None] * len(places), ()
+    lon, lat = np.array(places, dtype=float).T
+    ground = read_ground(access.heights, lon, lat)
+    if not ground.rasters:
+        return [None] * len(places), ground.notes
+    show("working out the horizons")
+    return find_horizons(lon, lat, ground, antenna_m), ground.notes
 
 
 def _look_along(

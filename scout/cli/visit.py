@@ -18,6 +18,8 @@ from scout.cli.options import (
     add_notebook_option,
     add_settings,
 )
+from scout.cli.progress import show_progress
+from scout.errors import make_printable
 
 if TYPE_CHECKING:
     from scout.app.visits import VisitRequest
@@ -202,13 +204,23 @@ def _undo_change(notebook: str) -> int:
     return 0
 
 
-@command.command("export")
+@command.command("export", cls=ManyFiles)
 @click.argument("paths", nargs=-1, required=True, metavar="OUT...")
 @add_notebook_option
 @click.option("--title", default="", metavar="TEXT", help="Title of the journal.")
 @add_level_option
-@add_settings("display")
-def _export(paths: tuple[str, ...], notebook: str, title: str, level: str, units: Units) -> int:
+@click.option("--heights", cls=FilesOption, help="Heights, for the horizon of each visit in the journal.")
+@add_settings("antenna-height", "crs", "display")
+def _export(
+    paths: tuple[str, ...],
+    notebook: str,
+    title: str,
+    level: str,
+    heights: tuple[str, ...],
+    crs: str | None,
+    antenna_m: float,
+    units: Units,
+) -> int:
     """Write the visits as a table (.csv), points (.geojson) or a journal to read (.html)."""
     import shlex
     import sys
@@ -216,13 +228,15 @@ def _export(paths: tuple[str, ...], notebook: str, title: str, level: str, units
     from functools import partial
 
     from scout.app.outputs import check_targets, status_of, write_outputs
+    from scout.app.sources import AccessFiles
+    from scout.app.view import see_from_places
     from scout.geo.locator import get_level_number
     from scout.output.journal import JournalParticulars, check_format
     from scout.output.journal import export_visits as text_of
     from scout.output.visits import format_left_out
     from scout.visits.notebook import Notebook
 
-    check_targets([notebook], paths)
+    check_targets([notebook, *heights], paths)
     for path in paths:
         check_format(path)
     made_by = shlex.join(["scout", *sys.argv[1:]])
@@ -230,10 +244,14 @@ def _export(paths: tuple[str, ...], notebook: str, title: str, level: str, units
     left_out: list[BadVisit] = []
     visits = Notebook(notebook).visits(left_out.append)
     rows = tuple(visit.number for visit in left_out)
-    particulars = JournalParticulars(title, made_by, today, get_level_number(level), rows, units)
+    with show_progress() as show:
+        files = AccessFiles(heights=heights, crs=crs)
+        seen, notes = see_from_places([(one.lon, one.lat) for one in visits], files, antenna_m, show)
+    horizons = {visit.number: one for visit, one in zip(visits, seen, strict=True) if one is not None}
+    particulars = JournalParticulars(title, made_by, today, get_level_number(level), rows, units, horizons)
     written, failed = write_outputs({path: partial(text_of, visits, path, particulars) for path in paths})
-    for line in format_left_out(left_out):
-        click.echo(line)
+    for line in (*format_left_out(left_out), *(f"Note: {note}" for note in notes)):
+        click.echo(make_printable(line))
     for path in written:
         click.echo(f"Wrote {path}")
     return status_of(0, failed)

@@ -11,8 +11,8 @@ import csv
 import io
 import json
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import PurePath
@@ -28,11 +28,13 @@ from scout.errors import OutputError, make_printable
 from scout.geo.geodesy import wrap_lon
 from scout.geo.locator import LEVELS, count_rows, decode, get_edge_lat, get_edge_lon, make_locator
 from scout.io.plain_text import clean_text
-from scout.model import Units, Visit
+from scout.model import Horizon, Units, Visit
 from scout.output import text as wording
 from scout.output.base_geography import AREAS, BaseGeography, clip_layer, has_land, load_base
 from scout.output.features import as_data
+from scout.output.sight_pictures import draw_polar
 from scout.output.templates import make_environment, make_page_policy, read_text_of
+from scout.sight.outlook import describe_horizon
 from scout.visits.tally import count_by_year, list_grids_at
 
 _TEXTS = ("call", "operator", "antenna", "radio", "power_w", "bands", "contacts")
@@ -337,6 +339,7 @@ class JournalParticulars:
     level: int = 2  # at which grids are counted
     left_out: tuple[int, ...] = ()  # numbers of the notebook's rows that are no visits
     units: Units = "metric"
+    horizons: Mapping[int, Horizon] = field(default_factory=dict)  # by number of the visit, where known
 
 
 def build_journal_page(visits: Sequence[Visit], particulars: JournalParticulars) -> str:
@@ -356,6 +359,9 @@ def build_journal_page(visits: Sequence[Visit], particulars: JournalParticulars)
             facts=_FACTS,
             note=_NOTE,
             numbers_shown=_NUMBERS_SHOWN,
+            views={
+                number: _describe_view(one, particulars.units) for number, one in particulars.horizons.items()
+            },
             version=__version__,
             policy=make_page_policy(style),
             style=Markup(style),
@@ -363,6 +369,12 @@ def build_journal_page(visits: Sequence[Visit], particulars: JournalParticulars)
     )
     # A name may hold half a surrogate pair, which no encoding can write.
     return text.encode("utf-8", "replace").decode("utf-8") + "\n"
+
+
+def _describe_view(horizon: Horizon, units: Units) -> tuple[Any, list[str]]:
+    """The picture of a horizon, and its sentences."""
+    lines = [wording.format_text(line, units) for line in describe_horizon(horizon, brief=True)]
+    return draw_polar(horizon), lines
 
 
 def _format_clock(time: datetime, day: bool = True) -> str:
@@ -385,6 +397,7 @@ def _clean_text(text: str) -> str:
 def _load_templates() -> jinja2.Environment:
     templates = make_environment(__package__)
     words = (
+        wording.format_angle,
         wording.format_clearance,
         wording.format_count,
         wording.format_fine_length,
