@@ -170,12 +170,12 @@ def test_a_system_is_named_for_files_without_one(tab: Caller) -> None:
 
 def test_files_of_a_loaded_outing_file_take_their_places(tab: Caller) -> None:
     loaded = tab.work("load", text=(DEMO / "outing.toml").read_text(encoding="utf-8"))
-    assert len(loaded["window"]["missing"]) == 7
+    assert len(loaded["window"]["missing"]) == 8
     for name in ("corridors.geojson", "heights.tif", "parks.geojson"):
         role = "heights" if name.endswith("tif") else "parks"
         told = tab.bring(DEMO / name, role).json
     assert told["roles"] == {"parks": ["parks.geojson", "corridors.geojson"], "heights": ["heights.tif"]}
-    assert len(told["missing"]) == 4
+    assert len(told["missing"]) == 5
 
 
 @pytest.mark.parametrize("job", ["card", "pack", "save"])
