@@ -20,6 +20,7 @@ from scout.sight.outlook import OPEN_DEG, AimSeen, PeakSeen, compute_possible, j
 from scout.sight.path import SightPath
 
 _TOPS = (10.0, 20.0, 30.0, 45.0, 60.0, 90.0)  # degrees that pictures reach up to
+_SEEN_DEG = 0.05  # less cannot be seen in a picture
 _RIM = 100.0  # radius of the polar picture, where the level is
 
 Floats = NDArray[np.float64]
@@ -86,11 +87,10 @@ def draw_polar(horizon: Horizon, aims: Sequence[AimSeen] = (), limit_deg: float 
     azimuth = np.arange(len(deg), dtype=float)
     inner, beyond = (_place_polar(azimuth, _turn_in(one, top)) for one in (deg, possible))
     rim = _place_polar(azimuth, np.full(len(deg), _RIM))
-    hidden = bool((possible > deg + 0.05).any())
     return PolarPicture(
         top,
         _join(rim) + _join(inner),
-        _join(inner) + _join(beyond) if hidden else "",
+        _draw_bands(inner, beyond, possible > deg + _SEEN_DEG),
         float(_turn_in(np.array([limit_deg]), top)[0]),
         float(_turn_in(np.array([top / 2]), top)[0]),
         _draw_arcs(states == 1),
@@ -126,6 +126,18 @@ def _join(points: Floats, close: bool = True) -> str:
     return "M" + "L".join(f"{x:g} {y:g}" for x, y in points.tolist()) + ("Z" if close else "")
 
 
+def _draw_bands(near: Floats, far: Floats, mask: NDArray[np.bool_], around: bool = True) -> str:
+    """What lies between two lines where a mask holds; they close round a circle, or run from end to end."""
+    if mask.all() and around:
+        return _join(near) + _join(far)
+    runs = list_sectors(mask) if around else list_sectors(np.append(mask, False))
+    parts = []
+    for first, last in runs:
+        rows = (first + np.arange((last - first) % len(mask) + 1)) % len(mask)
+        parts.append(_join(np.vstack([near[rows], far[rows][::-1]])))
+    return "".join(parts)
+
+
 def _draw_arcs(mask: NDArray[np.bool_]) -> tuple[str, ...]:
     """Arcs outside the rim, one for each run of degrees."""
     arcs = []
@@ -158,13 +170,13 @@ def draw_panorama(
     ground, beyond = (np.round(height(np.append(one, one[0])), 1) for one in (deg, possible))
     line, over = np.column_stack([x, ground]), np.column_stack([x, beyond])
     floor = np.array([[wide, tall], [0.0, tall]])
-    hidden = bool((possible > deg + 0.05).any())
+    doubt = possible > deg + _SEEN_DEG
     shown = sorted(peaks, key=lambda peak: -peak.deg)[:_MOST_PEAKS]
     return Panorama(
         wide,
         tall,
         _join(np.vstack([line, floor])),
-        _join(np.vstack([over, line[::-1]])) if hidden else "",
+        _draw_bands(line, over, np.append(doubt, doubt[0]), around=False),
         round(float(height(0.0)), 1),
         round(float(height(limit_deg)), 1),
         tuple(

@@ -183,16 +183,16 @@ def format_horizon(ranked: Ranked, aims: Sequence[Aim] = ()) -> str:
     if horizon is None:
         return ""
     states = judge_directions(horizon)
-    parts = [f"up to {format_angle(max(horizon.deg))}", f"{_format_tenth(float((states == 1).mean()))} open"]
+    parts = [f"up to {format_angle(max(horizon.deg))}", f"{_format_part(float((states == 1).mean()))} open"]
     unknown = float((states == -1).mean())
-    parts += [f"{_format_tenth(unknown)} unknown"] if unknown else []
+    parts += [f"{_format_part(unknown) if unknown >= 0.01 else 'under 1 %'} unknown"] if unknown else []
     for seen in look_towards(horizon, ranked.spot.lon, ranked.spot.lat, aims):
         doubt = " (unknown)" if seen.state == "unknown" else ""
         parts.append(f"{make_one_line(seen.label, 20)} {format_angle(seen.horizon_deg)}{doubt}")
     return ", ".join(parts)
 
 
-def _format_tenth(share: float) -> str:
+def _format_part(share: float) -> str:
     """A share of a circle in whole hundredths, rounded down."""
     return f"{math.floor(100 * share + 1e-9)} %"
 

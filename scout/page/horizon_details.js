@@ -63,8 +63,15 @@ function drawHorizon(angles, most, top, aims, lines) {
   const drawing = makeSvg("svg", { viewBox: "-128 -128 256 256", role: "img", "aria-label": label });
   const add = (name, attributes, text) => drawing.append(makeSvg(name, attributes, text));
   add("circle", { class: "horizon-sky", r: RIM });
-  if (most !== angles) {
-    add("path", { class: "horizon-hidden", "fill-rule": "evenodd", d: ground + ring((k) => inward(most[k])) });
+  for (const [first, last] of findRuns(angles.length, (k) => most[k] > angles[k])) {
+    if (first === 0 && last === angles.length - 1) {
+      add("path", { class: "horizon-hidden", "fill-rule": "evenodd", d: ground + ring((k) => inward(most[k])) });
+      break;
+    }
+    const run = Array.from({ length: ((last - first + angles.length) % angles.length) + 1 }, (_, k) => (first + k) % angles.length);
+    const near = run.map((k) => place(k, inward(angles[k])));
+    const far = run.map((k) => place(k, inward(most[k]))).reverse();
+    add("path", { class: "horizon-hidden", d: `M${[...near, ...far].join("L")}Z` });
   }
   add("path", { class: "horizon-ground", "fill-rule": "evenodd", d: rim + ground });
   add("circle", { class: "horizon-limit-case", r: inward(OPEN_DEG) });
