@@ -46,8 +46,8 @@ from scout.page.packing import (
 from scout.page.shading import make_shading_data
 from scout.search.describe import find_coarse_outlines
 from scout.search.rank import edge_m, has_plenty
-from scout.tours.day import Trip, TripTour
 from scout.sight.outlook import compute_possible, describe_aim, describe_horizon, look_towards
+from scout.tours.day import Trip, TripTour
 
 WALK_TOLERANCE_M = 4.0  # drawn walks stray by no more; they come from cells of some 10 m
 DRIVE_TOLERANCE_M = 20.0  # drawn drives stray by no more
