@@ -82,7 +82,9 @@ def warn_of_outline(coarse: CoarseOutline) -> MeasuredText:
         Length(coarse.error_m),
         " from it, beyond the ",
         Length(coarse.taken_m, "stated"),
-        f" taken. Bring a finer outline, or give --boundary-error {coarse.advised_m:g}.",
+        " taken. Bring a finer outline, or take a boundary error of ",
+        Length(coarse.advised_m, "stated"),
+        ".",
     )
 
 

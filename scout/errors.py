@@ -15,7 +15,100 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+
+# Settings as people who see no options know them: the names of the fields of the desk.
+LABELS: Mapping[str, str] = {
+    "level": "Grids of level",
+    "station-radius": "Station radius",
+    "fix-error": "Receiver error",
+    "boundary-error": "Boundary error",
+    "home": "Home",
+    "within": "Within",
+    "area": "Only in this area",
+    "near": "Near misses up to",
+    "min-grids": "Least grids",
+    "min-parks": "Least parks",
+    "min-confidence": "Least confidence",
+    "notebook": "Rank first what my visits have not done yet",
+    "park": "Only these parks",
+    "corridor": "Half-width of trails and rivers",
+    "id-column": "Ids from",
+    "name-column": "Names from",
+    "where": "Only records for which this holds",
+    "profile": "Schema of the data",
+    "pieces": "Pieces of one name that touch",
+    "same-ground": "Common ground that makes parks of one name one",
+    "forests": "Forests and woods of OpenStreetMap data are parks too",
+    "layer": "Only this layer of each file",
+    "strict": "End at the first file that cannot be used",
+    "crs": "Coordinate system of files that name none",
+    "access": "Roads, paths, parking",
+    "barriers": "Water, cliffs, closed ground",
+    "hazards": "Overhead power lines",
+    "heights": "Heights",
+    "longest-walk": "Longest walk",
+    "load": "Load carried",
+    "power-line": "Warn of power lines nearer than",
+    "cluster": "Workers",
+    "map": "Map",
+    "save": "Save",
+    "top": "Only the best",
+    "save-listed": "Save only the best",
+    "title": "Title of the map",
+    "units": "Lengths shown in",
+    # Of single commands.
+    "parks": "Boundaries",
+    "place": "Where the station stood",
+    "arrival": "Recording",
+    "from": "File of places",
+    "contacts": "Contacts",
+    "power": "Power",
+    "visit": "Visit",
+    "start": "Start",
+    "end": "End",
+    "in-park": "A park by hand",
+    "grids": "Claim only these grids",
+    "sig": "Programme of the parks",
+    "date": "Day",
+    "zone": "Time zone",
+    "out": "Where it goes",
+    "sheet": "Arrival sheet",
+    "web": "Site",
+}
+
 _LONGEST = 500  # characters of what is wrong, and of what to do
+
+
+class SettingName(str):
+    """A setting, or the option of a command, named in a sentence, perhaps with the value it should have.
+
+    As a string it is the option, or whatever ``written`` says; ``label`` is for those who see no options.
+
+    Examples
+    --------
+    >>> name = SettingName("min-grids", "2")
+    >>> name, name.label
+    ('--min-grids 2', '“Least grids” 2')
+    """
+
+    key: str
+    value: str
+    written: str
+
+    def __new__(cls, key: str, value: object = "", written: str = "") -> SettingName:
+        """Name a setting by its key; ``value`` follows the name."""
+        found = super().__new__(cls, written or f"--{key} {value}".rstrip())
+        found.key, found.value, found.written = key, str(value), written
+        return found
+
+    def __getnewargs__(self) -> tuple[str, str, str]:  # type: ignore[override]
+        return self.key, self.value, self.written
+
+    @property
+    def label(self) -> str:
+        """The setting by the name of its field."""
+        return f"“{LABELS.get(self.key, self.key)}” {self.value}".rstrip()
 
 
 class ScoutError(Exception):
@@ -38,9 +131,14 @@ class ScoutError(Exception):
         super().__init__(where, what, remedy)
 
     def __str__(self) -> str:
-        text = f"{self.where}: {_shorten(self.what)}"
-        if self.remedy:
-            text = f"{text}; {_shorten(self.remedy)}"
+        return self.word()
+
+    def word(self, name: Callable[[str], str] = str) -> str:
+        """The line, its parts worded by ``name``: what settings are called hangs on who reads it."""
+        where, what, remedy = (name(part) for part in (self.where, self.what, self.remedy))
+        text = f"{where}: {_shorten(what)}" if where else _shorten(what)
+        if remedy:
+            text = f"{text}; {_shorten(remedy)}"
         return " ".join(make_printable(text).split())
 
 

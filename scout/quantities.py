@@ -14,6 +14,7 @@ import math
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Literal, NamedTuple, TypeAlias
 
+from scout.errors import SettingName
 from scout.model import Units
 
 # The international foot and mile, exact: NIST Special Publication 811 (2008), appendix B.6.
@@ -154,9 +155,10 @@ class Length(NamedTuple):
 
 
 class MeasuredText(str):
-    """A sentence of the core that knows the lengths in it.
+    """A sentence of the core that knows the lengths in it, and the settings it names.
 
-    As a string it is in metres and kilometres; `format_text` gives it in the reader's units.
+    As a string it is in metres and kilometres and names options; `format_text` gives it in the reader's
+    units and, for those who see no options, with the settings by their labels.
 
     Examples
     --------
@@ -180,11 +182,23 @@ class MeasuredText(str):
         return self.parts
 
 
-def format_text(text: str, units: Units = "metric") -> str:
-    """A text in the reader's units; text without lengths as it is."""
-    if units == "metric" or not isinstance(text, MeasuredText):
-        return str(text)
-    return "".join(part.format(units) if isinstance(part, Length) else part for part in text.parts)
+def format_text(text: str, units: Units = "metric", *, labels: bool = False) -> str:
+    """A text in the reader's units; one without lengths and settings as it is.
+
+    Examples
+    --------
+    >>> advice = MeasuredText("leave them out with ", SettingName("min-grids", 2))
+    >>> format_text(advice), format_text(advice, labels=True)
+    ('leave them out with --min-grids 2', 'leave them out with “Least grids” 2')
+    """
+    parts = text.parts if isinstance(text, MeasuredText) else (text,)
+    return "".join(_format_part(part, units, labels=labels) for part in parts)
+
+
+def _format_part(part: str | Length, units: Units, *, labels: bool) -> str:
+    if isinstance(part, Length):
+        return part.format(units)
+    return part.label if labels and isinstance(part, SettingName) else str(part)
 
 
 def format_probability(share: float) -> str:

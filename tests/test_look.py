@@ -82,7 +82,7 @@ def test_outlines_that_look_generalised_are_told(
     assert main(["look", "--parks", str(shared_data("ne_10m_parks_area.geojson"))]) == 0
     warned = [line for line in capsys.readouterr().out.splitlines() if line.startswith("WARNING")]
     assert len(warned) == 6
-    assert "--boundary-error" in warned[0]
+    assert "or take a boundary error of" in warned[0]
 
 
 def test_no_input_is_overwritten(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

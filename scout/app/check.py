@@ -1,18 +1,23 @@
-"""Planned places: read as they are written, judged each by the position error that it states."""
+"""Planned places, judged each by the position error that it states; places recorded by standing there."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
-from scout.app.sources import ParkFiles, open_source
-from scout.errors import InputError
+from scout.app.settings import Settings
+from scout.errors import InputError, SettingName
 from scout.geo.coordinates.parse import read_place
 from scout.io.places import NamedPlace, read_places
-from scout.model import Checked, Parks, Station
-from scout.search.check import CheckOptions, check_places
+from scout.model import Checked, Findings, Parks, Station
+from scout.parks.sources import ParkSource
+from scout.quantities import MeasuredText
+from scout.recording.arrive import Arrival, judge_arrival
+from scout.recording.values import Fixes
+from scout.search.check import CheckOptions, check_places, make_findings
 from scout.search.places import load_parks_near
 
+AROUND_M = 2000.0  # of a recording: parks further off are ignored
 _MOVES = 2000  # places for which the better centre is worked out
 
 
@@ -33,17 +38,19 @@ def read_planned(places: Sequence[str], list_path: str | None = None) -> list[Na
     if list_path is not None:
         planned += read_places(list_path)
     if not planned:
-        raise InputError("check", "no place is given", "add a PLACE, or --from a file of them")
+        raise InputError(
+            "check",
+            "no place is given",
+            MeasuredText("add a PLACE, or ", SettingName("from"), " a file of them"),
+        )
     return planned
 
 
-def load_parks_around(
-    sources: ParkFiles, planned: Sequence[NamedPlace], show: Callable[[str], None]
-) -> Parks:
-    """The parks of the boundary files that planned places could have to do with."""
+def load_parks_around(source: ParkSource, planned: Sequence[NamedPlace]) -> Parks:
+    """The parks that planned places could have to do with."""
     lon, lat = [place.lon for place in planned], [place.lat for place in planned]
     cells = [place.cell for place in planned]
-    return load_parks_near(open_source(sources, show), lon, lat, CheckOptions().near_m, cells)
+    return load_parks_near(source, lon, lat, CheckOptions().near_m, cells)
 
 
 def judge_planned(
@@ -63,3 +70,18 @@ def judge_planned(
             return
         found.update(zip(rows, some, strict=True))
     yield from (found[row] for row in range(len(planned)))
+
+
+def judge_recording(fixes: Fixes, source: ParkSource, settings: Settings) -> tuple[Arrival, Parks]:
+    """Judge the place of a recording made there; give the answer and the parks around."""
+    parks = load_parks_near(source, fixes.lon, fixes.lat, AROUND_M)
+    return judge_arrival(fixes, parks, settings.level_number, settings.station), parks
+
+
+def make_checked_findings(
+    parks: Parks, planned: Sequence[NamedPlace], results: Sequence[Checked], settings: Settings
+) -> Findings:
+    """Planned places as findings, for a map of them."""
+    names = [place.name for place in planned]
+    found = make_findings(parks, names, results, CheckOptions(settings.level_number, settings.station))
+    return replace(found, title="Places checked", units=settings.units)

@@ -14,7 +14,7 @@ from scout.app.find import SearchOptions, find_spots
 from scout.app.request import SearchRequest, add_particulars, open_saved
 from scout.app.settings import get_settings_by_key
 from scout.app.sources import AccessFiles, make_access, open_source
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 from scout.geo.geodesy import measure_geodesic
 from scout.geo.locator import LEVELS
 from scout.io.geopackage import read_metadata
@@ -22,7 +22,7 @@ from scout.model import BadVisit, Findings, LeftOut, ParkReport, Parks, Ranked, 
 from scout.output.compare import Changed, describe_change, describe_counts, describe_unknown
 from scout.output.saved import MOST_SPOTS, SAVED_URI
 from scout.parks.sources import InMemoryParks, NamedParks, ParkSource
-from scout.quantities import format_length, format_stated_length
+from scout.quantities import MeasuredText, format_length, format_stated_length
 from scout.search.check import CheckOptions, check_places, make_findings
 from scout.search.compare import compare_spots, compute_reach_m, settle_places
 from scout.search.describe import Listing
@@ -122,7 +122,9 @@ def _check_parks(wanted: Sequence[str], old: ParkSource, new: ParkSource, saved:
     known = {*_list_known(wanted, old), *_list_known(wanted, new)}
     for park in wanted:
         if saved is None and park not in known:
-            raise InputError(f"--park {park}", "no park has this id, before or now", "look at the ids")
+            raise InputError(
+                SettingName("park", park), "no park has this id, before or now", "look at the ids"
+            )
 
 
 def _is_cut(saved: Findings) -> bool:
@@ -143,7 +145,7 @@ def _open_old(request: CompareRequest) -> Findings | None:
         raise InputError(saved[0], "is a result of scout find, which stands by itself", "name it alone")
     found = open_saved(saved[0])
     if not found.searched:
-        raise InputError(saved[0], "holds no search", "save it with scout find --save")
+        raise InputError(saved[0], "holds no search", "save the spots of a search as .gpkg")
     return found
 
 
@@ -161,7 +163,8 @@ def _adopt(saved: Findings, request: CompareRequest) -> SearchOptions:
     if saved.within_km is not None and settings.home is None:
         within = format_stated_length(1000 * saved.within_km)
         what = f"the saved result reaches {within} from a home that it does not keep"
-        raise InputError("--home", what, "add --home LAT,LON, the same as then")
+        remedy = MeasuredText("add ", SettingName("home", "LAT,LON"), ", the same as then")
+        raise InputError(SettingName("home"), what, remedy)
     own = replace(
         settings, within_km=saved.within_km if "within_km" not in request.given else settings.within_km
     )
@@ -179,7 +182,7 @@ def _adopt(saved: Findings, request: CompareRequest) -> SearchOptions:
         theirs = station[name] if name in station else kept.get(field_name, mine)
         if mine != theirs:
             what = f"the saved result was searched {_show_setting(name, theirs)}"
-            raise InputError(f"--{keys[name]}", what, "leave this option out, or compare the boundary files")
+            raise InputError(SettingName(keys[name]), what, "leave this out, or compare the boundary files")
     _check_home(saved, asked)
     return replace(asked, station=saved.station, **kept)
 
@@ -201,7 +204,7 @@ def _check_home(saved: Findings, options: SearchOptions) -> None:
     if abs(float(away_m) - 1000 * one.home_km) > _SAME_HOME_M:
         away = format_length(1000 * one.home_km)
         what = f"the saved result was searched from another home, {away} from its best spot"
-        raise InputError("--home", what, "give the same as then")
+        raise InputError(SettingName("home"), what, "give the same as then")
 
 
 def _check_walks(saved: Findings, around: AccessFiles) -> AccessFiles:
@@ -209,11 +212,21 @@ def _check_walks(saved: Findings, around: AccessFiles) -> AccessFiles:
     if saved.walking is None:
         if around.files:
             what = "the saved result was searched without roads, barriers and hazards"
-            raise InputError("--access", what, "leave these options out, or compare the boundary files")
+            raise InputError(SettingName("access"), what, "leave these out, or compare the boundary files")
         return around
     if not around.files:
         what = "the saved result was searched with roads or barriers, which leave spots out and move them"
-        raise InputError("--access", what, "give the same --access, --barriers, --hazards and --heights")
+        same = MeasuredText(
+            "give the same ",
+            SettingName("access"),
+            ", ",
+            SettingName("barriers"),
+            ", ",
+            SettingName("hazards"),
+            " and ",
+            SettingName("heights"),
+        )
+        raise InputError(SettingName("access"), what, same)
     return replace(around, walking=saved.walking)
 
 

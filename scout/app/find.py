@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 
 from scout.cautions import remark_on_fix_error
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 from scout.geo.boundaries import Boundaries, Ints
 from scout.geo.geodesy import compute_degree_lengths, measure_geodesic
 from scout.model import (
@@ -294,7 +294,7 @@ def _check_known(wanted: Sequence[str], ids: Any) -> None:
             remedy = (
                 f"did you mean {' or '.join(close)}?" if close else "look into the list without this option"
             )
-            raise InputError(f"--park {park}", "no park has this id", remedy)
+            raise InputError(SettingName("park", park), "no park has this id", remedy)
 
 
 def _search_source(

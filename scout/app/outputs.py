@@ -14,8 +14,9 @@ from pathlib import Path, PurePath
 
 from scout.app.faults import complain
 from scout.app.find import cut_to_best
-from scout.errors import FaultError, OutputError, ScoutError
+from scout.errors import FaultError, OutputError, ScoutError, SettingName
 from scout.model import Findings
+from scout.quantities import MeasuredText
 
 FORMATS = {  # functions in `scout.output`, imported when they are used: most searches save nothing
     ".geojson": "features:to_geojson",
@@ -49,6 +50,8 @@ def export_findings(findings: Findings, path: str) -> bytes:
     return content.encode("utf-8") if isinstance(content, str) else content
 
 
+_ADD_SAVE = MeasuredText("add ", SettingName("save", "OUT"))
+
 # What a search writes: all of it made before any of it touches the disk, and one lost loses no other.
 Maker = Callable[[], str | bytes]
 MAP_SPOTS = 2000  # more than anyone scrolls through; a phone still opens it
@@ -59,26 +62,26 @@ def check_outputs(
 ) -> None:
     """Refuse, before the work, outputs that cannot be written or would overwrite an input."""
     if listed_only and not save_paths:
-        raise OutputError("--save-listed", "there is nothing to save", "add --save OUT")
-    check_page("--map", map_path)
+        raise OutputError(SettingName("save-listed"), "there is nothing to save", _ADD_SAVE)
+    check_page("map", map_path)
     for path in save_paths:
         if Path(path).suffix.lower() not in FORMATS:
             raise OutputError(
-                f"--save {path}", "no format goes by this suffix", f"use {' or '.join(FORMATS)}"
+                SettingName("save", path), "no format goes by this suffix", f"use {' or '.join(FORMATS)}"
             )
     check_targets(files, [p for p in (map_path, *save_paths) if p is not None])
 
 
-def check_page(option: str, path: str | None) -> None:
+def check_page(key: str, path: str | None) -> None:
     """Refuse a web page that is not named as one."""
     if path is not None and Path(path).suffix.lower() not in (".html", ".htm"):
-        raise OutputError(f"{option} {path}", "this is a web page", "name it .html")
+        raise OutputError(SettingName(key, path), "this is a web page", "name it .html")
 
 
 def check_changes_path(path: str | None) -> None:
     """Refuse a file of changes that is not named as GeoJSON."""
     if path is not None and Path(path).suffix.lower() not in (".geojson", ".json"):
-        raise OutputError(f"--save {path}", "what changed is written as GeoJSON", "name it .geojson")
+        raise OutputError(SettingName("save", path), "what changed is written as GeoJSON", "name it .geojson")
 
 
 def check_targets(files: Sequence[str | Path], targets: Sequence[str]) -> None:

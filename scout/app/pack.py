@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from scout.app.outputs import format_findings
-from scout.errors import InputError, OutputError
+from scout.errors import InputError, OutputError, SettingName
 from scout.io.moving import is_part_name
 from scout.io.plain_text import make_one_line
 from scout.model import Findings, LeftOut
@@ -20,7 +20,7 @@ from scout.output.sun import find_light
 from scout.output.text import format_geo_uri, format_heading, format_position, list_about, list_facts
 from scout.output.view import list_light_lines
 from scout.page.document import build_map
-from scout.page.site import MARK, NAMES, WORKER
+from scout.page.site import MARK, NAMES, WORKER, build_site
 
 _MOST = 100  # spots of one pack: each has a card
 SUFFIXES = (".csv", ".gpx", ".kml")
@@ -77,6 +77,11 @@ def build_pack(findings: Findings, ranks: Sequence[int], particulars: CardPartic
     return zip_texts(texts)
 
 
+def pack_site(findings: Findings, ranks: Sequence[int]) -> bytes:
+    """The map of some spots as a site, in a ZIP archive to be unpacked on a web space."""
+    return _zip_texts(dict(build_site(choose_spots(findings, ranks))))
+
+
 def check_site_folder(path: str) -> None:
     """Refuse a folder for a site that cannot be made, or that holds anything but an older one.
 
@@ -88,9 +93,11 @@ def check_site_folder(path: str) -> None:
     folder = Path(path)
     if not folder.is_dir():
         if os.path.lexists(folder):
-            raise OutputError(f"--web {path}", "this is no folder", "name a folder")
+            raise OutputError(SettingName("web", path), "this is no folder", "name a folder")
         if not folder.absolute().parent.is_dir():
-            raise OutputError(f"--web {path}", f"there is no folder {folder.parent}", "make it first")
+            raise OutputError(
+                SettingName("web", path), f"there is no folder {folder.parent}", "make it first"
+            )
         return
     try:
         names = {name for name in os.listdir(folder) if not is_part_name(name)}
@@ -98,10 +105,12 @@ def check_site_folder(path: str) -> None:
         if names and not other and not _is_our_worker(folder / WORKER):
             other = names
     except OSError as error:
-        raise OutputError(f"--web {path}", f"cannot be read ({error.strerror})", "name another") from error
+        raise OutputError(
+            SettingName("web", path), f"cannot be read ({error.strerror})", "name another"
+        ) from error
     if other:
         what = f"it holds other files ({make_one_line(min(other), 60)})"
-        raise OutputError(f"--web {path}", what, "name a new or an empty folder")
+        raise OutputError(SettingName("web", path), what, "name a new or an empty folder")
 
 
 def _is_our_worker(path: Path) -> bool:

@@ -85,6 +85,6 @@ def open_saved(path: str) -> Findings:
 
     text = read_metadata(path, SAVED_URI)
     if text is None:
-        what, remedy = "carries no result of scout find", "give a .gpkg that scout find --save wrote"
+        what, remedy = "carries no result of scout find", "give a .gpkg in which scout saved its spots"
         raise InputError(path, what, remedy)
     return load_findings(text, path)

@@ -13,8 +13,9 @@ from dataclasses import MISSING, Field, dataclass, field, fields, replace
 from functools import cache
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 from scout.model import Station, Units, Walking
+from scout.quantities import MeasuredText
 
 if TYPE_CHECKING:
     from scout.app.find import SearchOptions
@@ -520,7 +521,8 @@ class Settings:
             what = "there are no heights to tell a horizon from"
             raise InputError("--open-to", what, "add --heights FILE")
         if self.within_km is not None and self.home is None:
-            raise InputError("--within", "there is no home to count from", "add --home LAT,LON")
+            remedy = MeasuredText("add ", SettingName("home", "LAT,LON"))
+            raise InputError(SettingName("within"), "there is no home to count from", remedy)
         return _copy_fields(
             self,
             SearchOptions,

@@ -9,8 +9,9 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 from scout.model import Walking
+from scout.quantities import MeasuredText
 
 if TYPE_CHECKING:
     from scout.app.find import SearchOptions
@@ -22,7 +23,11 @@ if TYPE_CHECKING:
     from scout.walk.reach import AccessSource, Box
 
 
-_HEIGHTS_ALONE = "--heights alone tells slopes and no walks: name roads and parking with --access"
+_HEIGHTS_ALONE = MeasuredText(
+    SettingName("heights"),
+    " alone tells slopes and no walks: name roads and parking with ",
+    SettingName("access"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +130,9 @@ def load_profiles(asked: str | None = None) -> tuple[Profile, ...]:
         return (own[asked],)
     if not asked.endswith(".toml"):
         known = ", ".join([*own, "none"])
-        raise InputError("--profile", f"there is no profile {asked!r}", f"give {known} or a .toml file")
+        raise InputError(
+            SettingName("profile"), f"there is no profile {asked!r}", f"give {known} or a .toml file"
+        )
     return (parse_profile(parse_toml(read_content(asked), asked), asked),)
 
 

@@ -1,18 +1,23 @@
-"""Visits written down and changed: the place judged, the notebook written."""
+"""Visits written down and changed: the place judged, the notebook written, logs stamped by them."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+from numpy.typing import ArrayLike
 
+from scout.app.check import AROUND_M
 from scout.app.settings import Settings
-from scout.app.sources import read_parks
-from scout.errors import InputError
+from scout.app.sources import open_source
+from scout.errors import InputError, SettingName
 from scout.geo.coordinates.parse import read_place
+from scout.io.formats import check_local
 from scout.model import (
     DATUM_ERROR,
     KIND,
@@ -30,8 +35,11 @@ from scout.quantities import MeasuredText
 from scout.recording.arrive import judge_arrival
 from scout.recording.read import read_fixes
 from scout.search.check import CheckOptions, check_places
+from scout.search.places import load_parks_near
+from scout.visits.adi import AdifLog, parse_log
 from scout.visits.notebook import Notebook
 from scout.visits.rows import TEXTS
+from scout.visits.stamp import StampedLog, Stamping, make_claim, sort_contacts, stamp_log
 
 Show = Callable[[str], None]
 
@@ -78,7 +86,8 @@ def record_visit(notebook: str, request: VisitRequest, show: Show) -> RecordedVi
     judged = _judge_place(request, None, show)
     fields = judged.fields | given
     if "start" not in fields:
-        raise InputError("visit", "its start is not known", "add --start 2026-02-14T18:05, in UTC")
+        remedy = MeasuredText("add ", SettingName("start", "2026-02-14T18:05"), ", in UTC")
+        raise InputError("visit", "its start is not known", remedy)
     visit = Visit(**fields)
     _check_times(visit)
     book = Notebook(notebook)
@@ -129,23 +138,23 @@ def _collect_fields(request: VisitRequest) -> dict[str, Any]:
         name: getattr(request, name) for name in ("contacts", "power_w") if getattr(request, name) is not None
     }
     if request.start is not None:
-        fields["start"] = _parse_time("--start", request.start)
+        fields["start"] = _parse_time("start", request.start)
     if request.end is not None:
-        fields["end"] = _parse_time("--end", request.end) if request.end.strip() else None
+        fields["end"] = _parse_time("end", request.end) if request.end.strip() else None
     return fields
 
 
-def _parse_time(option: str, text: str) -> datetime:
+def _parse_time(key: str, text: str) -> datetime:
     """UTC to the second; a time with another zone is turned into it."""
     try:
         time = datetime.fromisoformat(text.strip())
     except ValueError:
         time = None
     if time is None or (":" not in text and "T" not in text):
-        raise InputError(f"{option} {text}", "this is no date and time", "write 2026-02-14T18:05, in UTC")
+        raise InputError(SettingName(key, text), "this is no date and time", "write 2026-02-14T18:05, in UTC")
     if time.year not in YEARS:  # first: near the ends of the calendar another zone has no date
         what = f"the year {time.year} is not from {YEARS[0]} to {YEARS[-1]}"
-        raise InputError(f"{option} {text}", what, "write 2026-02-14T18:05, in UTC")
+        raise InputError(SettingName(key, text), what, "write 2026-02-14T18:05, in UTC")
     time = time.replace(tzinfo=UTC) if time.tzinfo is None else time.astimezone(UTC)
     return time.replace(microsecond=0)
 
@@ -153,25 +162,30 @@ def _parse_time(option: str, text: str) -> datetime:
 def _judge_place(request: VisitRequest, old: Visit | None, show: Show) -> _JudgedPlace:
     """The place, its grids and its parks, from a place or a recording and from boundary files."""
     if request.place is not None and request.arrival is not None:
-        raise InputError("--place", "--arrival tells the place as well", "give one of them")
+        what = MeasuredText(SettingName("arrival"), " tells the place as well")
+        raise InputError(SettingName("place"), what, "give one of them")
     station, level = request.settings.station, request.settings.level_number
     by_files = bool(request.files)
-    parks = _read_parks(request, show)
     if request.arrival is not None:
         show("reading the recording")
-        arrival = judge_arrival(read_fixes(request.arrival), parks, level, station)
+        fixes = read_fixes(request.arrival)
+        parks = _load_parks(request, fixes.lon, fixes.lat, show)
+        arrival = judge_arrival(fixes, parks, level, station)
         checked, found = arrival.checked, arrival.standstill
         more = {"start": datetime.fromtimestamp(int(found.start_s), UTC)} if found.dated else {}
         return _make_judged(checked, found.error_95_m, level, request.in_parks, by_files, more)
     lon, lat, error_m = _parse_visit_place(request.place, station.fix_error_m, old)
     options = CheckOptions(level, replace(station, fix_error_m=error_m), moves=False)
+    parks = _load_parks(request, [lon], [lat], show)
     (checked,) = check_places(parks, [lon], [lat], options)
     return _make_judged(checked, error_m, level, request.in_parks, by_files, {})
 
 
-def _read_parks(request: VisitRequest, show: Show) -> Parks:
+def _load_parks(request: VisitRequest, lon: ArrayLike, lat: ArrayLike, show: Show) -> Parks:
+    """The parks of the boundary files near the place; none where there is no file."""
     if request.files:
-        return read_parks(request.settings.make_park_files(request.files), show)
+        source = open_source(request.settings.make_park_files(request.files), show)
+        return load_parks_near(source, lon, lat, AROUND_M)
     columns: dict[str, list[Any]] = {n: [] for n in (PARK_ID, PARK_NAME, KIND, SOURCE, DATUM_ERROR)}
     return Parks(gpd.GeoDataFrame(columns, geometry=[], crs="EPSG:4326"), (), ParkReport())
 
@@ -179,12 +193,17 @@ def _read_parks(request: VisitRequest, show: Show) -> Parks:
 def _parse_visit_place(text: str | None, error_m: float, old: Visit | None) -> tuple[float, float, float]:
     if text is None:
         if old is None:
-            raise InputError("visit", "no place is given", "add --place LAT,LON or --arrival FIXES")
+            remedy = MeasuredText(
+                "add ", SettingName("place", "LAT,LON"), " or ", SettingName("arrival", "FIXES")
+            )
+            raise InputError("visit", "no place is given", remedy)
         return old.lon, old.lat, error_m
     place = read_place(text)
     if place.cell is not None:
         raise InputError(
-            f"--place {text}", "a locator is an area, and a station stood at one place", "give coordinates"
+            SettingName("place", text),
+            "a locator is an area, and a station stood at one place",
+            "give coordinates",
         )
     return place.lon, place.lat, max(error_m, place.uncertainty_m or 0.0)
 
@@ -222,7 +241,7 @@ def _parse_parks(words: Sequence[str]) -> tuple[ParkVisited, ...]:
     for word in words:
         park, _, name = (part.strip() for part in word.partition("="))
         if not park:
-            raise InputError(f"--in-park {word}", "the park has no id", "write ID or ID=NAME")
+            raise InputError(SettingName("in-park", word), "the park has no id", "write ID or ID=NAME")
         parks[park] = ParkVisited(park, name)
     return tuple(parks.values())
 
@@ -230,4 +249,88 @@ def _parse_parks(words: Sequence[str]) -> tuple[ParkVisited, ...]:
 def _check_times(visit: Visit) -> None:
     """Refuse a visit that ends before it starts."""
     if visit.end is not None and visit.end < visit.start:
-        raise InputError("--end", "the visit would end before it starts", "times are UTC, with the date")
+        raise InputError(
+            SettingName("end"), "the visit would end before it starts", "times are UTC, with the date"
+        )
+
+
+# A log of the day: what the visit says goes into its contacts.
+def read_log(path: str) -> AdifLog:
+    """Read a log, whatever program wrote it.
+
+    Raises
+    ------
+    InputError
+        It cannot be read, or is no ADI.
+    """
+    try:
+        data = check_local(path).read_bytes()
+    except OSError as error:
+        raise InputError(path, f"cannot be read ({error.strerror})", "check the name") from None
+    return parse_log(data, path)
+
+
+def check_stampable(visit: Visit, sig: str) -> None:
+    """Refuse a visit that has no end, no grid or, where the parks' programme is named, no park."""
+    where, edit = f"visit {visit.number}", f"scout visit edit {visit.number}"
+    if visit.end is None:
+        name = SettingName("end", written=f"{edit} --end TIME")
+        raise InputError(where, "its end is not noted", MeasuredText("add it: ", name))
+    if not visit.locators:
+        name = SettingName("place", written=f"{edit} --place ...")
+        raise InputError(where, "it claims no grid", MeasuredText("judge it: ", name))
+    if sig and not visit.parks:
+        name = SettingName("in-park", written=f"{edit} --in-park ID")
+        raise InputError(SettingName("sig"), f"{where} names no park", name)
+
+
+def stamp_visit(
+    log: AdifLog,
+    visit: Visit,
+    sig: str = "",
+    grids: Sequence[str] | None = None,
+    *,
+    force: bool = False,
+    only_inside: bool = False,
+) -> Stamping:
+    """Set a visit's location in the contacts of a log that were made during it, in a copy for each park.
+
+    Parameters
+    ----------
+    log : AdifLog
+    visit : Visit
+    sig : str
+        Name of the parks' programme; without it there is one log that names no park.
+    grids : sequence of str, optional
+        Those of the visit's grids that are claimed; all otherwise.
+    force : bool
+        Whether what the log says otherwise is replaced.
+    only_inside : bool
+        Whether contacts outside the visit are left out.
+    """
+    check_stampable(visit, sig)
+    times, stem = sort_contacts(log, visit), Path(log.path).stem
+    outputs: list[StampedLog] = []
+    notes: list[str] = []
+    for park in [park.park for park in visit.parks] if sig else [""]:
+        claim = make_claim(visit, sig, park, grids)
+        notes += [note for note in claim.notes if note not in notes]
+        stamped = stamp_log(log, claim, times.inside, force=force, only_inside=only_inside)
+        ending = f"-{_make_plain_name(park) or f'visit-{visit.number}'}"
+        name = f"{stem.removesuffix(ending)}{ending}.adi"  # stamped again, a log keeps its name
+        taken = {output.name.lower() for output in outputs}
+        if name.lower() in taken:
+            name = f"{name[:-4]}-{len(taken) + 1}.adi"
+        if times.inside and (stamped.carrying or not sig):
+            outputs.append(StampedLog(name, park, stamped))
+        elif times.inside:
+            notes.append(f"{park}: no log is written, for every contact of the visit names another park.")
+    if not sig and visit.parks:
+        advice = ("name the programme with ", SettingName("sig"), " to have a log for each park.")
+        notes.append(MeasuredText("No park is set: ", *advice))
+    return Stamping(log, visit, times, tuple(outputs), tuple(notes))
+
+
+def _make_plain_name(park: str) -> str:
+    """A park's id as part of a file name anywhere."""
+    return re.sub(r"[^A-Za-z0-9_-]+", "_", park).strip("_")[:60] or ("park" if park else "")

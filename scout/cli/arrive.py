@@ -10,8 +10,6 @@ from scout.app.settings import Settings
 from scout.cli.options import ManyFiles, add_parks_option, add_settings
 from scout.cli.progress import show_progress
 
-_AROUND_M = 2000.0  # of the recording: parks further off are ignored
-
 
 @click.command("arrive", cls=ManyFiles)
 @click.argument("path", metavar="FIXES")
@@ -38,30 +36,36 @@ def command(
     ten minutes or more. The recording tells its own 95 % error, which is taken as the fix error. Exit
     status: 0 when the place is firm, 1 when not, 2 for bad input.
     """
+    import shlex
+    import sys
+
+    from scout.app.check import judge_recording
     from scout.app.outputs import check_page, check_targets
     from scout.app.sources import open_source
-    from scout.cli.arrival import build_sheet_text, format_arrival, format_arrival_json
     from scout.io.write import write_file
-    from scout.recording.arrive import judge_arrival
+    from scout.output.arrival import build_sheet_text, format_arrival, format_arrival_json
     from scout.recording.read import read_fixes
-    from scout.search.places import load_parks_near
 
     settings = Settings(**words)
-    check_page("--sheet", sheet)
+    check_page("sheet", sheet)
     check_targets([path, *files], [sheet] if sheet is not None else [])
     with show_progress() as show:
         show("reading the recording")
         fixes = read_fixes(path)
         source = open_source(settings.make_park_files(files), show)
-        parks = load_parks_near(source, fixes.lon, fixes.lat, _AROUND_M)
-        arrival = judge_arrival(fixes, parks, settings.level_number, settings.station)
+        arrival, parks = judge_recording(fixes, source, settings)
         if sheet is not None:
-            write_file(
-                sheet,
-                build_sheet_text(
-                    arrival, parks, call=call, operator=operator, title=title, units=settings.units
-                ),
+            made_by = shlex.join(["scout", *sys.argv[1:]])
+            text = build_sheet_text(
+                arrival,
+                parks,
+                call=call,
+                operator=operator,
+                title=title,
+                made_by=made_by,
+                units=settings.units,
             )
+            write_file(sheet, text)
     for line in [format_arrival_json(arrival)] if as_json else format_arrival(arrival, settings.units):
         click.echo(line)
     if sheet is not None:

@@ -74,7 +74,7 @@ def card(rank: int, path: str, **words: Any) -> int:
     from scout.io.write import write_file
     from scout.output.card import build_card, choose_spot
 
-    check_page("--out", path)
+    check_page("out", path)
     particulars = _take_particulars(words)
     findings = get_findings([path], **words)
     write_file(path, build_card(findings, rank, particulars))

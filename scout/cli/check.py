@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -13,8 +12,7 @@ from scout.cli.options import ManyFiles, add_parks_option, add_settings
 from scout.cli.progress import show_progress
 
 if TYPE_CHECKING:
-    from scout.io.places import NamedPlace
-    from scout.model import Checked, Parks
+    from scout.model import Checked
 
 
 _SHOWN_IN_FULL = 20  # places shown in full; more are a line each
@@ -41,18 +39,20 @@ def command(
     seconds, a locator, a geo: URI, ISO 6709, UTM or MGRS. A locator stands for its whole cell. Exit status:
     0 when all places are firm, 1 when not, 2 for bad input.
     """
-    from scout.app.check import judge_planned, load_parks_around, read_planned
-    from scout.app.outputs import check_page, check_targets
+    from scout.app.check import judge_planned, load_parks_around, make_checked_findings, read_planned
+    from scout.app.find import cut_to_best
+    from scout.app.outputs import MAP_SPOTS, check_page, check_targets, date_findings
+    from scout.app.sources import open_source
     from scout.io.write import write_file
     from scout.output.report import format_answers, format_json_lines
 
     settings = Settings(**words)
     station, number = settings.station, settings.level_number
-    check_page("--map", map_path)
+    check_page("map", map_path)
     check_targets(files, [map_path] if map_path else [])
     planned = read_planned(places, list_path)
     with show_progress() as show:
-        parks = load_parks_around(settings.make_park_files(files), planned, show)
+        parks = load_parks_around(open_source(settings.make_park_files(files), show), planned)
         results = judge_planned(parks, planned, number, station, show)
         verdicts: list[str] = []
         kept: list[Checked] = []
@@ -62,7 +62,10 @@ def command(
         else:
             kept = list(_note_verdicts(results, verdicts))
         if map_path is not None:
-            write_file(map_path, _build_check_map(parks, planned, kept, settings))
+            from scout.page.document import build_map
+
+            findings = date_findings(make_checked_findings(parks, planned, kept, settings))
+            write_file(map_path, build_map(cut_to_best(findings, MAP_SPOTS)))
     if kept and as_json:
         for line in format_json_lines(planned, kept):
             click.echo(line)
@@ -73,21 +76,6 @@ def command(
         if map_path is not None:
             click.echo(f"Wrote {map_path}")
     return 0 if all(word == "firm" for word in verdicts) else 1
-
-
-def _build_check_map(
-    parks: Parks, planned: Sequence[NamedPlace], results: Sequence[Checked], settings: Settings
-) -> str:
-    """A page of the places, the first thousand of them."""
-    from scout.app.find import cut_to_best
-    from scout.app.outputs import MAP_SPOTS, date_findings
-    from scout.page.document import build_map
-    from scout.search.check import CheckOptions, make_findings
-
-    names = [place.name for place in planned]
-    findings = make_findings(parks, names, results, CheckOptions(settings.level_number, settings.station))
-    findings = date_findings(replace(findings, title="Places checked", units=settings.units))
-    return build_map(cut_to_best(findings, MAP_SPOTS))
 
 
 def _note_verdicts(results: Iterable[Checked], words: list[str]) -> Iterator[Checked]:

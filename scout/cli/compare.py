@@ -70,7 +70,7 @@ def command(
     given = {name for name in words if ctx.get_parameter_source(name) is not ParameterSource.DEFAULT}
     new = SearchRequest(now, Settings(**words), outing)
     request = CompareRequest(before, new, frozenset(given), notebook)
-    check_page("--map", map_path)
+    check_page("map", map_path)
     check_changes_path(save_path)
     check_targets(request.files, [path for path in (map_path, save_path) if path is not None])
     with show_progress() as show:

@@ -36,7 +36,7 @@ def command(files: tuple[str, ...], map_path: str | None, **words: Any) -> int:
     from scout.page.document import build_map
 
     settings = Settings(**words)
-    check_page("--map", map_path)
+    check_page("map", map_path)
     check_targets(files, [map_path] if map_path is not None else [])
     with show_progress() as show:
         look: Look = look_into(settings.make_park_files(files), show)

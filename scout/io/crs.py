@@ -21,13 +21,14 @@ from numpy.typing import ArrayLike, NDArray
 from pyproj.exceptions import CRSError, ProjError
 from pyproj.transformer import TransformerGroup
 
-from scout.errors import CrsError
+from scout.errors import CrsError, SettingName
 from scout.geo.antimeridian import Box
 from scout.io.local_files import collect_warnings
+from scout.quantities import MeasuredText
 
 WGS84 = "EPSG:4326"
-_NAME_ONE = (
-    "name one with --crs (assume_crs in Python), e.g. EPSG:4326, or store it in the file (.prj, layer)"
+_NAME_ONE = MeasuredText(
+    "name one with ", SettingName("crs"), ", e.g. EPSG:4326, or store it in the file (.prj, layer)"
 )
 _MOVES = ("helmert", "molodensky", "grid", "geogoffset", "affine", "deformation", "tinshift", "horner")
 _BALLPARK = (

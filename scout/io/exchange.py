@@ -14,8 +14,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Literal
 
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 from scout.io.local_files import map_file
+from scout.quantities import MeasuredText
 
 _AGAIN = "export it again"
 _LARGEST_JSON = 2**28  # bytes
@@ -288,7 +289,9 @@ def find_wkt_column(name: str, file: Path) -> dict[str, str]:
         values = [row[place] for row in rows[1:] if place < len(row) and row[place].strip()]
         if values and re.match(r"\s*SRID\s*=", values[0], re.IGNORECASE):
             what = f"its column {column[:60]!r} has outlines that begin with SRID="
-            raise InputError(name, what, "export plain WKT, and name the system with --crs")
+            raise InputError(
+                name, what, MeasuredText("export plain WKT, and name the system with ", SettingName("crs"))
+            )
         if values and _WKT.match(values[0]):
             plain = re.fullmatch(r"[^*,\"]{1,100}", column) and column == column.strip()
             if not plain or columns.count(column) > 1:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from scout.errors import ArgumentError, InputError
 from scout.model import ParkReport
+from scout.quantities import MeasuredText
 
 
 @dataclass
@@ -50,5 +51,12 @@ class Unusable:
         if not count:
             return report
         note = f"{count:,} {'file or layer' if count == 1 else 'files or layers'} could not be used"
-        lines = tuple(str(error) for error in self.errors)
+        lines = tuple(map(_word_line, self.errors))
         return replace(report, notes=(note, *report.notes), refused=(*lines, *report.refused))
+
+
+def _word_line(error: InputError) -> str:
+    """The line of an error, with the settings it names still known."""
+    if not isinstance(error.remedy, MeasuredText):
+        return str(error)
+    return MeasuredText(str(InputError(error.where, error.what)), "; ", error.remedy)

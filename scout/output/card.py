@@ -26,7 +26,7 @@ from markupsafe import Markup
 
 from scout import __version__
 from scout.cautions import ALWAYS, NOT_A_SURVEY, group_entry_notes
-from scout.errors import InputError, PlaceError
+from scout.errors import InputError, PlaceError, SettingName
 from scout.geo.coordinates.grids import format_mgrs, format_utm
 from scout.geo.locator import LEVELS, decode
 from scout.model import Findings, Ranked, Units
@@ -44,6 +44,7 @@ from scout.output.sun import (
 )
 from scout.output.templates import make_environment, make_page_policy, read_text_of
 from scout.sight.outlook import list_terms, look_towards
+from scout.quantities import MeasuredText
 
 WIDE_MM, TALL_MM = 190.0, 256.0  # what A4 (210 x 297) and Letter (216 x 279) both hold inside 10 mm margins
 
@@ -306,11 +307,14 @@ def make_particulars(
             on = date.fromisoformat(day)
         except ValueError:
             remedy = "write year, month, day: 2026-06-21"
-            raise InputError(f"--date {day}", "is no day", remedy) from None
+            raise InputError(SettingName("date", day), "is no day", remedy) from None
         if not FIRST_YEAR <= on.year <= LAST_YEAR:
-            raise InputError(f"--date {on}", "is too far away", f"give one from {FIRST_YEAR} to {LAST_YEAR}")
+            raise InputError(
+                SettingName("date", str(on)), "is too far away", f"give one from {FIRST_YEAR} to {LAST_YEAR}"
+            )
     elif zone:
-        raise InputError("--zone", "there is no day to tell the Sun's times of", "add --date")
+        what = "there is no day to tell the Sun's times of"
+        raise InputError(SettingName("zone"), what, MeasuredText("add ", SettingName("date")))
     return CardParticulars(
         check_call_sign(call), check_call_sign(club_call), on, parse_zone(zone) if zone else None
     )

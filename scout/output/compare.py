@@ -14,7 +14,7 @@ from scout.geo.antimeridian import round_place
 from scout.io.plain_text import clean_text, make_one_line
 from scout.model import Findings, Ranked, Units
 from scout.output.features import PROPERTIES, make_properties
-from scout.output.report import format_columns
+from scout.output.report import format_columns, word_more
 from scout.output.text import (
     Length,
     MeasuredText,
@@ -180,7 +180,7 @@ def _format_class(some: Sequence[tuple[int, SpotChange]], changed: Changed, unit
         for warning in () if one.now is None else one.now.warnings:
             yield make_printable(f"#{k + 1} WARNING: {format_text(warning, units)}")
     if len(some) > _ROWS:
-        yield f"... and {len(some) - _ROWS:,} more; --map shows and --save writes them."
+        yield word_more(len(some) - _ROWS)
 
 
 def _format_row(k: int, one: SpotChange, changed: Changed, units: Units) -> tuple[str, ...]:

@@ -9,8 +9,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from scout.cautions import ALWAYS, HAZARDS, list_entry_notes, warn_of_outline
-from scout.errors import make_printable
+from scout.errors import SettingName, make_printable
 from scout.geo.boundaries import side_of
+from scout.geo.locator import LEVELS, encode
 from scout.io.places import NamedPlace
 from scout.model import (
     Checked,
@@ -26,10 +27,12 @@ from scout.model import (
     Verdict,
 )
 from scout.output.text import (
+    MeasuredText,
     describe_station,
     format_bearing,
     format_clearance,
     format_count,
+    format_degrees_minutes,
     format_fine_length,
     format_horizon,
     format_length,
@@ -45,6 +48,7 @@ from scout.output.text import (
     format_verdict,
     format_yield,
     list_coarse,
+    name_look,
     name_park,
 )
 from scout.search.check import list_entry, list_outline_warnings
@@ -71,7 +75,7 @@ def format_ranking(findings: Findings, most: int) -> Iterator[str]:
     yield from _format_warnings(shown, units)
     yield from format_coarse(list_coarse(shown), units)
     if len(findings.spots) > most:
-        yield f"... and {len(findings.spots) - most:,} more; --map shows and --save writes them."
+        yield word_more(len(findings.spots) - most)
     if not findings.spots:
         yield "Nothing found."
     for left in findings.left_out:
@@ -97,7 +101,8 @@ def format_coarse(outlines: Sequence[CoarseOutline], units: Units) -> Iterator[s
     if len(outlines) > _SHOWN_LINES:
         advised = max(coarse.advised_m for coarse in outlines)
         more = format_count(len(outlines) - _SHOWN_LINES, "outline")
-        yield f"WARNING: {more} more like these; --boundary-error {advised:g} would do for all."
+        length = format_stated_length(advised, units)
+        yield f"WARNING: {more} more like these; a boundary error of {length} would do for all."
 
 
 def _format_walk(ranked: Ranked) -> str:
@@ -162,6 +167,13 @@ def _format_row(ranked: Ranked, extra: list[str], findings: Findings) -> tuple[s
         parks,
     )
     return tuple(make_printable(c) for c in cells)
+
+
+def word_more(count: int) -> MeasuredText:
+    """Say where the spots are that a list leaves out."""
+    return MeasuredText(
+        f"... and {count:,} more; ", SettingName("map"), " shows and ", SettingName("save"), " writes them."
+    )
 
 
 def format_columns(rows: list[tuple[str, ...]]) -> Iterator[str]:
@@ -295,11 +307,9 @@ def _format_lines(place: NamedPlace, result: Checked, units: Units) -> Iterator[
     yield from (f"  WARNING: {format_text(text, units)}" for text in list_outline_warnings(result))
     yield from (f"  {note}" for note in list_entry_notes(list_entry(result)))
     for line in result.lines:
-        value = {"meridian": f"{line.lon:.6f}", "parallel": f"{line.lat:.6f}"}.get(
-            line.kind, format_position(line.lon, line.lat)
-        )
         away = format_fine_length(line.distance_m, units)
-        yield f"  {line.kind} {value}: {away} to the {format_bearing(line.bearing_deg)}"
+        name = _name_line(line.kind, line.lon, line.lat)
+        yield f"  {name}: {away} to the {format_bearing(line.bearing_deg)}"
     if result.move is not None:
         yield f"  better: {format_move(result.move, units)}"
 
@@ -322,6 +332,76 @@ def _format_park(park: ParkAt, units: Units) -> tuple[str, ...]:
         format_probability(park.p),
         format_verdict(park.word, park.coarse),
     )
+
+
+def describe_answer(
+    place: NamedPlace, result: Checked, level: int, station: Station, units: Units = "metric"
+) -> dict[str, Any]:
+    """One answer in words, part by part, for a front that lays it out as the map does."""
+    verdict, move = result.verdict, result.move
+    found: dict[str, Any] = {
+        "title": f"The whole cell {place.cell}" if place.cell else "Place checked",
+        "understood": place.understood,
+        "lon": result.lon,
+        "lat": result.lat,
+        **_describe_claim(verdict),
+        "driver": format_text(result.driver, units) if verdict.confidence < 1.0 else "",
+        "parks": [_describe_park(park, units) for park in result.parks],
+        "notes": list_entry_notes(list_entry(result)),
+        "lines": [
+            (
+                _name_line(line.kind, line.lon, line.lat),
+                f"{format_fine_length(line.distance_m, units)} to the {format_bearing(line.bearing_deg)}",
+            )
+            for line in result.lines
+        ],
+        "coordinates": [
+            ("decimal degrees", format_position(result.lon, result.lat)),
+            ("degrees, minutes", format_degrees_minutes(result.lon, result.lat)),
+            ("locator", encode(result.lon, result.lat, len(LEVELS))),
+        ],
+        "rests": describe_station(level, station, units),
+        "better": None,
+    }
+    if move is not None:
+        step = f"{format_fine_length(move.distance_m, units)} to the {format_bearing(move.bearing_deg)}"
+        claim = _describe_claim(move.verdict)
+        found["better"] = {**claim, "step": step, "place": format_position(move.lon, move.lat)}
+    return found
+
+
+def _describe_claim(verdict: Verdict) -> dict[str, Any]:
+    grids, parks = len(verdict.locators), len(verdict.parks)
+    return {
+        "locators": list(verdict.locators),
+        "word": format_verdict(verdict.word, verdict.coarse),
+        "look": name_look(verdict.word),
+        "confidence": format_probability(verdict.confidence),
+        "counts": (
+            (grids, "grid" if grids == 1 else "grids"),
+            (parks, "park" if parks == 1 else "parks"),
+            (grids * parks, "pairs (yield)"),
+        ),
+    }
+
+
+def _describe_park(park: ParkAt, units: Units) -> dict[str, str]:
+    _, where, edge, p, word = _format_park(park, units)
+    warning = "" if park.coarse is None else format_text(warn_of_outline(park.coarse), units)
+    return {
+        "id": park.park,
+        "name": park.park_name,
+        "where": f"{where}; {edge}",
+        "p": p,
+        "word": word,
+        "look": name_look(park.word),
+        "warning": warning,
+    }
+
+
+def _name_line(kind: str, lon: float, lat: float) -> str:
+    value = {"meridian": f"{lon:.6f}", "parallel": f"{lat:.6f}"}.get(kind, format_position(lon, lat))
+    return f"{kind} {value}"
 
 
 def format_json_lines(planned: Sequence[NamedPlace], results: Iterable[Checked]) -> Iterator[str]:

@@ -14,8 +14,9 @@ from datetime import date
 
 from scout.cautions import ALWAYS
 from scout.geo.boundaries import side_of
-from scout.geo.coordinates.forms import format_decimal, format_degrees_minutes, format_geo_uri
-from scout.geo.locator import LEVELS
+from scout.geo.coordinates.forms import Place, format_decimal, format_degrees_minutes, format_geo_uri
+from scout.geo.geodesy import compute_degree_lengths
+from scout.geo.locator import LEVELS, decode, encode
 from scout.io.plain_text import make_one_line
 from scout.model import Aim, CoarseOutline, Findings, Move, Ranked, Route, Spot, Station, Units
 from scout.quantities import (
@@ -76,10 +77,12 @@ __all__ = [
     "format_walk_line",
     "format_yield",
     "list_about",
+    "list_cells",
     "list_coarse",
     "list_credits",
     "list_facts",
     "name_kind",
+    "name_look",
     "name_park",
     "name_verdict_class",
     "parse_day",
@@ -231,9 +234,12 @@ def list_coarse(spots: Iterable[Ranked]) -> list[CoarseOutline]:
 
 def name_verdict_class(ranked: Ranked) -> str:
     """One word per look of a mark: firm, doubtful, uncounted, near."""
-    if ranked.spot.kind == "near-miss":
-        return "near"
-    return "uncounted" if ranked.spot.verdict.word == "not counted" else ranked.spot.verdict.word
+    return "near" if ranked.spot.kind == "near-miss" else name_look(ranked.spot.verdict.word)
+
+
+def name_look(word: str) -> str:
+    """The look of a verdict in one word: firm, doubtful or uncounted."""
+    return "uncounted" if word == "not counted" else word
 
 
 def describe_standing(spot: Spot, units: Units = "metric") -> str:
@@ -390,3 +396,34 @@ def _make_sentence(text: str, units: Units) -> str:
 
 def _end_sentence(text: str) -> str:
     return text if text.endswith((".", "!", "?", "…")) else f"{text}."
+
+
+# A locator or a place looked up.
+def list_cells(place: Place) -> tuple[str, list[tuple[str, ...]]]:
+    """Look a place up: of a locator its cell, of coordinates the cells of all levels, with their sizes.
+
+    Returns
+    -------
+    tuple
+        How the place was understood, and rows of a term and values.
+    """
+    if place.cell is not None:
+        cell = decode(place.cell)
+        per_lon, per_lat = compute_degree_lengths(cell.lat)
+        # The lattice is exact: its sizes are given to 0.1 m however large they are.
+        wide, high = (format_fixed(float(m), 1) for m in (cell.width * per_lon, cell.height * per_lat))
+        centre = f"{format_position(cell.lon, cell.lat)}   {format_degrees_minutes(cell.lon, cell.lat)}"
+        return f"{cell.locator}  ({LEVELS[len(cell.locator) // 2 - 1]})", [
+            ("south-west corner", format_position(cell.west, cell.south)),
+            ("centre", centre),
+            ("north-east corner", format_position(cell.east, cell.north)),
+            ("size at the centre", f"{wide} m east-west, {high} m north-south"),
+        ]
+    per_lon, per_lat = compute_degree_lengths(place.lat)
+    rows: list[tuple[str, ...]] = []
+    for level, name in enumerate(LEVELS, start=1):
+        cell = decode(encode(place.lon, place.lat, level))
+        sides = (cell.width * per_lon, cell.height * per_lat)
+        size = " x ".join(format_fixed(float(m), 1) for m in sides)
+        rows.append((name, cell.locator, f"{size} m"))
+    return place.understood, rows

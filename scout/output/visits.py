@@ -1,4 +1,4 @@
-"""Visits of the notebook as lines of text."""
+"""Visits of the notebook, and logs stamped by them, as lines of text."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from scout.model import BadVisit, Units, Visit
 from scout.output.report import format_columns
 from scout.output.text import (
     format_clearance,
+    format_count,
     format_degrees_minutes,
     format_fine_length,
     format_position,
@@ -20,8 +21,10 @@ from scout.output.text import (
     name_park,
 )
 from scout.visits.rows import TEXTS
+from scout.visits.stamp import Conflict, Stamping
 
 _TOLD = 10  # rows left out that are named one by one
+_SHOWN = 20  # lines of each list of contacts
 _TERMS = {"call": "call sign", "sheet": "arrival sheet", "went_well": "went well", "went_badly": "went badly"}
 
 
@@ -97,3 +100,40 @@ def format_visits(visits: Sequence[Visit]) -> Iterator[str]:
         )
     rows: list[tuple[str, ...]] = [tuple(make_printable(" ".join(c.split())) for c in row) for row in table]
     yield from format_columns(rows)
+
+
+# A log stamped by a visit.
+def format_stamping(stamping: Stamping) -> Iterator[str]:
+    """What was found in the log, what changes in it, and what is left alone."""
+    log, visit, times = stamping.log, stamping.visit, stamping.times
+    yield make_printable(
+        f"{log.path}: {format_count(len(log.contacts), 'contact')}, "
+        f"{len(times.inside):,} during visit {visit.number} "
+        f"({visit.start:%Y-%m-%d %H:%M} to {visit.end:%Y-%m-%d %H:%M} UTC)."
+    )
+    yield from (*log.notes, *stamping.notes)
+    yield from _format_some("Outside", times.outside)
+    if times.far:
+        yield f"Outside: {times.far:,} more than a day before or after."
+    yield from _format_some("Look at", times.doubts)
+    for output in stamping.outputs:
+        counts = ", ".join(f"{name} in {count:,}" for name, count in output.stamped.set_fields)
+        head = f"{output.park}: " if output.park else ""
+        changed = format_count(output.stamped.changed, "contact")
+        yield make_printable(f"{head}{changed} change: {counts or 'nothing to set'}.")
+        word = f"Conflict{', ' + output.park if output.park else ''}"
+        yield from _format_some(word, [_describe_clash(one) for one in output.stamped.conflicts])
+
+
+def _describe_clash(conflict: Conflict) -> str:
+    done = "replaced" if conflict.replaced else "left alone"
+    mine = conflict.value or "that nothing should stand there"
+    who = f"contact {conflict.contact} ({conflict.call or 'no call sign'})"
+    return f"{who}: {conflict.name} is {conflict.said!r}, the visit says {mine}: {done}"
+
+
+def _format_some(word: str, lines: Sequence[str]) -> Iterator[str]:
+    for line in lines[:_SHOWN]:
+        yield make_printable(f"{word}: {line}{'' if line.endswith('?') else '.'}")
+    if len(lines) > _SHOWN:
+        yield make_printable(f"{word}: {len(lines) - _SHOWN:,} more like these.")

@@ -233,7 +233,9 @@ def _mark_text(text: str, units: Units) -> Markup:
     """A sentence whose lengths the page's switch of units words anew."""
     parts = text.parts if isinstance(text, wording.MeasuredText) else (text,)
     return Markup("").join(
-        _mark_length(part.metres, units, part.form) if isinstance(part, wording.Length) else part
+        _mark_length(part.metres, units, part.form)
+        if isinstance(part, wording.Length)
+        else wording.format_text(part, units, labels=True)
         for part in parts
     )
 

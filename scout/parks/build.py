@@ -13,7 +13,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 from scout.geo.antimeridian import make_continuous
 from scout.model import (
     ATTRIBUTES,
@@ -35,6 +35,7 @@ from scout.parks.identity import identify_records, number_records
 from scout.parks.pieces import join_touching_pieces
 from scout.parks.profiles import Profile
 from scout.parks.usable import WIDEST_M, UsableRecords, make_usable
+from scout.quantities import MeasuredText
 
 # 95 % of the 429 geographic systems in the EPSG register with a known transformation are less than 480 m
 # from WGS 84 in the middle of their area (PROJ 9.5, tested on a sample): what an unknown one may be off by.
@@ -317,6 +318,12 @@ def _explain_nothing(
     return InputError(where, f"no record has an area that can be used{hint}", _BOUNDARIES)
 
 
-_CHOICE = "ask for less with --where, or give --profile none"
+_CHOICE = MeasuredText(
+    "ask for less with ", SettingName("where"), ", or give ", SettingName("profile", "none")
+)
 _BOUNDARIES = "bring park boundaries as areas"
-_WIDTH = "give a corridor, such as --corridor 30.48, to use the ground that far to either side"
+_WIDTH = MeasuredText(
+    "give a corridor, such as ",
+    SettingName("corridor", 30.48),
+    ", to use the ground that far to either side",
+)

@@ -11,6 +11,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from scout.model import OPENING_HOURS, Credit, Layer
+from scout.errors import SettingName
+from scout.model import Credit, Layer
 from scout.parks.columns import (
     check_column_named,
     check_id_columns,
@@ -21,6 +23,7 @@ from scout.parks.columns import (
 )
 from scout.parks.expression import Condition, NoSuchColumn
 from scout.parks.profiles import EntryWords, Profile
+from scout.quantities import MeasuredText
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,11 +160,14 @@ def _describe(
     if profile is None:
         yield from [f"{where}: {out}"] if out else []
         return
-    yield f"{where}: read as {profile.title}{f'; {out}; --profile none takes all' if out else ''}"
+    more = (f"; {out}; ", SettingName("profile", "none"), " takes all") if out else ()
+    yield MeasuredText(f"{where}: read as {profile.title}", *more)
     if profile.boundary_error_m is not None:
-        yield (
-            f"{where}: boundaries of {profile.title} are usually right to {profile.boundary_error_m:g} m; "
-            f"--boundary-error {profile.boundary_error_m:g} takes that into account"
+        usual = f"{profile.boundary_error_m:g}"
+        yield MeasuredText(
+            f"{where}: boundaries of {profile.title} are usually right to {usual} m; ",
+            SettingName("boundary-error", usual),
+            " takes that into account",
         )
 
 

@@ -11,9 +11,11 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from scout.errors import SettingName
 from scout.geo.antimeridian import make_continuous
 from scout.parks.identity import KnownIds, RecordIds, join_end_to_end
 from scout.parks.names import make_key
+from scout.quantities import MeasuredText
 from scout.table import Table
 
 Ints = NDArray[np.int64]
@@ -302,7 +304,8 @@ def _describe_dropped(first: dict[int, int], names: dict[int, str], known: Known
     )
     more = f" and {len(first) - _SHOWN:,} more" if len(first) > _SHOWN else ""
     what = "1 park is" if len(first) == 1 else f"{len(first):,} parks are"
-    return f"{what} told twice and counted once: {shown}{more}; --same-ground 0 counts each"
+    told = f"{what} told twice and counted once: {shown}{more}; "
+    return MeasuredText(told, SettingName("same-ground", 0), " counts each")
 
 
 def _describe_others(rest: _ParkPairs, common: Floats, names: dict[int, str], known: KnownIds) -> str:

@@ -18,9 +18,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 
-_WHERE = "--where"
+_WHERE = SettingName("where")
 _LONGEST = 10_000  # characters of a condition
 _LONGEST_TEXT = 100_000  # characters of a value that are looked at
 _LONGEST_VALUE = 1_000_000  # bytes of a value, also of one made on the way

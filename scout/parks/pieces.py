@@ -11,9 +11,11 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from scout.errors import SettingName
 from scout.geo.antimeridian import make_continuous
 from scout.geo.geodesy import compute_degree_lengths
 from scout.parks.identity import KnownIds, RecordIds, join_end_to_end, name_keys
+from scout.quantities import MeasuredText
 from scout.table import Table
 from scout.threads import map_rows
 
@@ -106,9 +108,11 @@ def _format_line(layers: Sequence[RecordIds], known: KnownIds, group: Ints) -> s
     names = join_end_to_end([one.names for one in layers])
     own = (name for name in names[row:][(group == example)[known.park[row:]]].tolist() if name)
     parks = "1 park" if len(several) == 1 else f"{len(several):,} parks"
-    return (
+    return MeasuredText(
         f"{int(pieces[several].sum()):,} pieces that touch and have one name count as {parks}, such as "
-        f"{next(own)} (pieces: {int(pieces[example]):,}); --pieces apart counts each for itself"
+        f"{next(own)} (pieces: {int(pieces[example]):,}); ",
+        SettingName("pieces", "apart"),
+        " counts each for itself",
     )
 
 

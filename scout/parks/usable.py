@@ -18,12 +18,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from scout.errors import RecordError
+from scout.errors import RecordError, SettingName
 from scout.geo.boundaries import polygonal_parts
 from scout.geo.geodesy import A_M, LocalFrame, compute_degree_lengths
 from scout.model import RECORD, Layer
 from scout.parks.columns import Texts
 from scout.parks.repair import Allowance, repair_polygon
+from scout.quantities import MeasuredText
 from scout.threads import map_rows
 
 WIDEST_M = 10_000.0  # half-width; wider is no corridor, and the plane would no longer do
@@ -255,9 +256,8 @@ class _RecordSorter:
         named = ", ".join(str(number) for number in self.records[rows][:_NAMED])
         more = " ..." if count > _NAMED else ""
         records = "record" if count == 1 else "records"
-        self.skipped.append(
-            f"{self.where}: {count} {records} {what} ({named}{more}){f'; {why}' if why else ''}"
-        )
+        told = f"{self.where}: {count} {records} {what} ({named}{more})"
+        self.skipped.append(MeasuredText(told, "; ", why) if why else told)
 
     def _take_apart(self, row: int) -> None:
         """A collection is its areas, and its lines beside them; points in it bound nothing."""
@@ -286,7 +286,7 @@ class _RecordSorter:
         if self.corridor_m is None:
             self.lines_skipped = int(alone.sum())
             self.skipped_rows |= alone
-            why = "give a corridor, such as --corridor 30.48, to use them"
+            why = MeasuredText("give a corridor, such as ", SettingName("corridor", 30.48), ", to use them")
             self._report_skipped(alone, "of lines skipped", why)
             self._report_skipped(lines & ~alone, "of areas with lines, which are left out", why)
             return

@@ -11,11 +11,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 from scout.geo.boundaries import Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths, wrap_lon
 from scout.geo.locator import get_index
 from scout.geo.probability import DOUBTFUL, compute_sigma
+from scout.quantities import MeasuredText
 from scout.search.found import FoundPlaces, make_found
 from scout.search.optimize import BENT, choose_standing
 from scout.search.tiles import query_in_lots
@@ -24,6 +25,7 @@ from scout.table import IN_LISTS, Offsets, Table, expand_ranges, make_offsets
 from scout.threads import CORES, map_rows
 
 Geometries = NDArray[Any]
+LEAVE_OUT = MeasuredText("leave these out with ", SettingName("min-grids", 2))
 # What is refused grows with the vertices: few of them that make much are a trap, real outlines have millions.
 _TANGLED, _TANGLED_EACH = 500_000, 50  # pairs times neighbours of both: at all, for each park; one a vertex
 _PIECES, _PIECES_EACH = 50_000, 4  # what parks may share, at all and for each park
@@ -59,7 +61,8 @@ def _limit_tangle(parks: int, vertices: int) -> int:
 def _refuse_overlaps(pairs: int, parks: int, *, more: bool = False) -> NoReturn:
     counted = f"{pairs:,} pairs and more" if more else f"{pairs:,} pairs"
     what = f"{counted} of the {parks:,} parks overlap: the same ground may be there many times"
-    raise InputError("overlaps", what, "join records with --id-column, or leave these out with --min-grids 2")
+    remedy = MeasuredText("join records with ", SettingName("id-column"), ", or ", LEAVE_OUT)
+    raise InputError("overlaps", what, remedy)
 
 
 def refuse_pieces(most: int) -> None:
@@ -71,7 +74,16 @@ def refuse_pieces(most: int) -> None:
         Saying how not to look for them.
     """
     what = f"what parks share falls into more than {most:,} pieces"
-    remedy = "look near one place (--home --within, or --area), or leave overlaps out with --min-grids 2"
+    remedy = MeasuredText(
+        "look near one place (",
+        SettingName("home"),
+        " ",
+        SettingName("within"),
+        ", or ",
+        SettingName("area"),
+        "), or leave overlaps out with ",
+        SettingName("min-grids", 2),
+    )
     raise InputError("overlaps", what, remedy)
 
 
@@ -300,7 +312,7 @@ def _refuse_long(left: Geometries, right: Geometries) -> None:
     read = sum(int(shapely.get_num_coordinates(some).sum()) for some in (left, right))
     if read > _READ:
         what = f"to cut {len(left):,} pairs of parks {read / 1e9:.1f} thousand million vertices would be read"
-        raise InputError("overlaps", what, "look near one place, or leave these out with --min-grids 2")
+        raise InputError("overlaps", what, MeasuredText("look near one place, or ", LEAVE_OUT))
 
 
 def _find_held(geometries: Geometries, holder: Ints, inner: Ints) -> NDArray[np.bool_]:

@@ -21,9 +21,10 @@ from typing import Annotated, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 from scout.geo.boundaries import Floats, Ints, Outlines
 from scout.geo.locator import LEVELS, SNAP_DEG, count_columns, get_column_number, get_row_number
+from scout.quantities import MeasuredText
 from scout.table import IN_LISTS, SHARED, Offsets, Table, expand_ranges
 
 Axis = Literal["meridian", "parallel"]
@@ -120,7 +121,15 @@ def refuse_flood(counts: Ints, level: int, *, judged: bool = False) -> None:
         raise InputError(
             f"level {LEVELS[level - 1]}",
             f"these parks hold about {count / 1e6:,.0f} million cell edges or corners",
-            "narrow the search with --home and --within or --area, or take a coarser level",
+            MeasuredText(
+                "narrow the search with ",
+                SettingName("home"),
+                " and ",
+                SettingName("within"),
+                " or ",
+                SettingName("area"),
+                ", or take a coarser level",
+            ),
         )
 
 
@@ -138,7 +147,7 @@ def _refuse_layers(counts: Ints, parts: int) -> None:
         raise InputError(
             "overlaps",
             f"{each}: the same ground may be there many times",
-            "join records with --id-column, or leave some of them out",
+            MeasuredText("join records with ", SettingName("id-column"), ", or leave some of them out"),
         )
 
 

@@ -14,10 +14,11 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 from scout.geo.antimeridian import Box, meets_box
 from scout.geo.boundaries import Floats, Ints
 from scout.geo.locator import count_columns, get_column_number, get_row_number
+from scout.quantities import MeasuredText
 from scout.search.scan import CellWindow
 
 Bools = NDArray[np.bool_]
@@ -63,7 +64,8 @@ def check_repeated(bounds: Floats) -> None:
     most = int(again.value_counts().max()) if len(again) > _REPEATED else 0
     if most > _REPEATED:
         what = f"{most:,} of the {len(box):,} parks have the same bounds: the same ground is there many times"
-        raise InputError("overlaps", what, "join records with --id-column, or export each park once")
+        remedy = MeasuredText("join records with ", SettingName("id-column"), ", or export each park once")
+        raise InputError("overlaps", what, remedy)
 
 
 def find_meeting(bounds: Floats) -> Bools:
@@ -181,7 +183,9 @@ class _OverlapTree(NamedTuple):
             count += len(pairs[-1][0])
             if count > _MOST_PAIRS:
                 what = f"over {_MOST_PAIRS:,} pairs of {len(some):,} parks lie over each other in one region"
-                raise InputError("overlaps", what, "leave these out with --min-grids 2")
+                raise InputError(
+                    "overlaps", what, MeasuredText("leave these out with ", SettingName("min-grids", 2))
+                )
         a, b = np.concatenate(pairs, axis=1)
         west, south, east, north = shapely.bounds(some).reshape(-1, 4).T
         shared = shapely.box(

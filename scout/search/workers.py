@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from scout.errors import InputError, ScoutError
+from scout.errors import InputError, ScoutError, SettingName
 from scout.search.run import Spread, TileFound, TileTask
 
 PARKS_IN_A_TILE = 10_000  # smaller tiles than one machine takes, so that no worker waits for another
@@ -36,7 +36,7 @@ def open_workers(address: str) -> Iterator[Spread]:
     InputError
         Dask is not installed, or nothing answers at the address.
     """
-    where = f"--cluster {address}"
+    where = SettingName("cluster", address)
     if importlib.util.find_spec("distributed") is None:
         raise InputError(where, "this needs dask", "install it with: pip install lattice-scout[cluster]")
     import distributed

@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from typing import NamedTuple
 
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 from scout.geo.geodesy import wrap_lon
 from scout.geo.locator import encode
 from scout.model import Visit
+from scout.quantities import MeasuredText
 from scout.visits.adi import (
     AdifField,
     AdifLog,
@@ -251,11 +252,13 @@ def _list_claimed(visit: Visit, grids: Sequence[str] | None) -> tuple[str, ...]:
         raise InputError(
             " ".join(squares),
             "ADIF takes two or four grids, and has no form for three",
-            f"choose with --grids: one of them, or {pairs}",
+            MeasuredText("choose with ", SettingName("grids"), f": one of them, or {pairs}"),
         )
     if len(squares) > 4 or (len(squares) > 1 and not are_adjacent(squares)):
         raise InputError(
-            " ".join(squares), "ADIF takes two or four grids that meet", "choose with --grids which to claim"
+            " ".join(squares),
+            "ADIF takes two or four grids that meet",
+            MeasuredText("choose with ", SettingName("grids"), " which to claim"),
         )
     return claimed
 
@@ -442,3 +445,29 @@ def _splice_edits(text: str, edits: list[_FieldEdit]) -> str:
         parts += [text[at : edit.start], edit.text]
         at = edit.end
     return "".join([*parts, text[at:]])
+
+
+@dataclass(frozen=True, slots=True)
+class StampedLog:
+    """One log to write: its file's name, the park it is for, empty for all, and what became of it."""
+
+    name: str
+    park: str
+    stamped: Stamped
+
+
+@dataclass(frozen=True, slots=True)
+class Stamping:
+    """What stamping a log by a visit comes to; no logs where no contact was made in the visit."""
+
+    log: AdifLog
+    visit: Visit
+    times: Timeline
+    outputs: tuple[StampedLog, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Whether there are logs and nothing in them was left alone."""
+        every = (one for output in self.outputs for one in output.stamped.conflicts)
+        return bool(self.outputs) and all(one.replaced for one in every)

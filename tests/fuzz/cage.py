@@ -46,7 +46,6 @@ def warm_up() -> None:
 
     import scout.app.find
     import scout.app.outputs
-    import scout.cli.arrival
     import scout.cli.arrive
     import scout.cli.card
     import scout.cli.check
@@ -58,6 +57,7 @@ def warm_up() -> None:
     import scout.io.rasters
     import scout.io.write
     import scout.model
+    import scout.output.arrival
     import scout.output.journal
     import scout.output.report
     import scout.page.document

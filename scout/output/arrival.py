@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import shlex
-import sys
 from collections.abc import Iterator
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -28,25 +26,16 @@ from scout.output.text import (
 from scout.recording import arrive
 from scout.recording.arrive import Arrival
 
-_NAMED = 10  # dropped fixes named one by one; --json has them all
+_NAMED = 10  # dropped fixes named one by one; the JSON has them all
 
 
 def format_arrival(arrival: Arrival, units: Units = "metric") -> Iterator[str]:
     """Where, when and how sure; what was dropped; the answer for the place."""
-    found, station = arrival.standstill, arrival.station
+    station = arrival.station
     yield make_printable(arrival.fixes.path)
-    parts = (
-        *arrive.describe_place(found),
-        *arrive.describe_time(found),
-        *arrive.describe_recording(arrival.fixes, found),
-        *arrive.describe_accuracy(found, units),
-    )
-    for line in format_columns([(f"  {term}", text) for term, text in parts]):
+    for line in format_columns([(f"  {term}", text) for term, text in list_arrival_facts(arrival, units)]):
         yield make_printable(line)
-    for outlier in found.outliers[:_NAMED]:
-        yield f"Dropped: {arrive.describe_dropped(outlier, found.dated, units)}"
-    if len(found.outliers) > _NAMED:
-        yield f"Dropped: {len(found.outliers) - _NAMED:,} more, which --json lists."
+    yield from _list_dropped(arrival, units)
     yield from (make_printable(format_text(note, units)) for note in arrival.notes)
     yield ""
     radius, boundary = (
@@ -56,11 +45,30 @@ def format_arrival(arrival: Arrival, units: Units = "metric") -> Iterator[str]:
         f"Level {LEVELS[arrival.level - 1]}; station radius {radius}, boundary error {boundary} (95 %); "
         f"fix error {format_fine_length(station.fix_error_m, units)}, this recording's."
     )
-    yield from format_answer(_name_place(arrival), arrival.checked, units)
+    yield from format_answer(name_arrival(arrival), arrival.checked, units)
     yield ""
     verdict = arrival.checked.verdict
     yield f"Verdict: {format_verdict(verdict.word, verdict.coarse)}."
     yield from format_closing(ON_ARRIVAL)
+
+
+def list_arrival_facts(arrival: Arrival, units: Units = "metric") -> list[tuple[str, str]]:
+    """Where, when, what was recorded and how sure it is, as terms and texts."""
+    found = arrival.standstill
+    return [
+        *arrive.describe_place(found),
+        *arrive.describe_time(found),
+        *arrive.describe_recording(arrival.fixes, found),
+        *arrive.describe_accuracy(found, units),
+    ]
+
+
+def _list_dropped(arrival: Arrival, units: Units) -> Iterator[str]:
+    found = arrival.standstill
+    for outlier in found.outliers[:_NAMED]:
+        yield f"Dropped: {arrive.describe_dropped(outlier, found.dated, units)}"
+    if len(found.outliers) > _NAMED:
+        yield f"Dropped: {len(found.outliers) - _NAMED:,} more."
 
 
 def format_arrival_json(arrival: Arrival) -> str:
@@ -101,13 +109,20 @@ def format_arrival_json(arrival: Arrival) -> str:
             "counts": asdict(fixes.counts),
             "notes": list(arrival.notes),
         },
-        "answer": convert_to_json(_name_place(arrival), arrival.checked),
+        "answer": convert_to_json(name_arrival(arrival), arrival.checked),
     }
     return json.dumps(_round_values(values), ensure_ascii=False, indent=1, allow_nan=False)
 
 
 def build_sheet_text(
-    arrival: Arrival, parks: Parks, *, call: str, operator: str, title: str, units: Units = "metric"
+    arrival: Arrival,
+    parks: Parks,
+    *,
+    call: str,
+    operator: str,
+    title: str,
+    made_by: str,
+    units: Units = "metric",
 ) -> str:
     """The arrival sheet, with the command and the day it was made."""
     from scout.output.sheet import SheetParticulars, build_sheet
@@ -116,7 +131,7 @@ def build_sheet_text(
         title=title,
         call=call,
         operator=operator,
-        made_by=shlex.join(["scout", *sys.argv[1:]]),
+        made_by=made_by,
         made_on=datetime.now(UTC).strftime("%Y-%m-%d"),
         recording_sha256=compute_sha256(arrival.fixes.path),
         units=units,
@@ -124,7 +139,8 @@ def build_sheet_text(
     return build_sheet(arrival, parks, particulars)
 
 
-def _name_place(arrival: Arrival) -> NamedPlace:
+def name_arrival(arrival: Arrival) -> NamedPlace:
+    """The place where the receiver stood, named by its coordinates."""
     found = arrival.standstill
     where = format_position(found.lon, found.lat)
     return NamedPlace(where, found.lon, found.lat, where)
