@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from scout.app.outputs import FORMATS
 from scout.desk.files import check_name, is_part, list_named
-from scout.desk.settings import list_fields, load_settings, make_desk_request, write_outing
-from scout.errors import InputError, ScoutError
+from scout.desk.settings import list_fields, load_settings, make_desk_request, word_error, write_outing
+from scout.errors import LABELS, InputError, ScoutError
 from scout.geo.locator import LEVELS, count_columns
 
 TEXTS = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=30)
@@ -83,13 +83,14 @@ def test_where_a_command_would_write_is_kept_for_the_saved_file_only(
 @pytest.mark.parametrize(
     ("options", "where"),
     [
-        ({"within": "far"}, "outing.toml: within"),
-        ({"within": 5}, "--within"),
-        ({"home": "nowhere"}, "outing.toml: home"),
-        ({"station-radius": 0}, "outing.toml: station-radius"),
-        ({"min-grids": 1.5}, "outing.toml: min-grids"),
-        ({"level": "acre"}, "outing.toml: level"),
-        ({"nonsense": 1}, "outing.toml"),
+        ({"within": "far"}, "within"),
+        ({"within": 5}, "within"),
+        ({"home": "nowhere"}, "home"),
+        ({"station-radius": 0}, "station-radius"),
+        ({"min-grids": 1.5}, "min-grids"),
+        ({"level": "acre"}, "level"),
+        ({"title": 7}, "title"),
+        ({"nonsense": 1}, ""),
     ],
 )
 def test_an_error_names_the_setting(
@@ -98,7 +99,9 @@ def test_an_error_names_the_setting(
     monkeypatch.chdir(tmp_path)
     with pytest.raises(ScoutError) as caught:
         make_desk_request({"options": options}, {"parks": ["a.kml"]}).settings.make_options()
-    assert caught.value.where == where
+    told = word_error(caught.value)
+    assert told["where"] == where
+    assert LABELS.get(where, "nonsense") in told["text"]
 
 
 def test_the_page_has_a_field_for_every_option_but_those_that_write() -> None:
@@ -108,7 +111,6 @@ def test_the_page_has_a_field_for_every_option_but_those_that_write() -> None:
         "save",
         "top",
         "save-listed",
-        "park",
         "access",
         "barriers",
         "hazards",

@@ -17,6 +17,7 @@ from click.testing import CliRunner
 from desks import ROOT, Caller, running
 
 from scout.cli import command
+from scout.quantities import format_probability
 
 DEMO = ROOT / "data_demo"
 
@@ -223,11 +224,17 @@ def test_a_number_means_the_list_that_the_page_shows(bay_tab: Caller) -> None:
 def test_a_place_is_checked_as_the_command_does(
     bay_tab: Caller, bay: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    found = bay_tab.work("check", place="45, -20", settings={})["done"]
+    told = bay_tab.work("check", place="45, -20", settings={})["done"]
+    found = told["answer"]
     result = CliRunner().invoke(command, ["check", "45, -20", "--parks", str(bay), "--json"])
     (plain,) = json.loads(result.output)
-    assert {key: found[key] for key in plain} == plain
-    assert any("permission" in line for line in found["closing"])
+    same = ("lon", "lat", "locators", "understood")
+    assert [found[key] for key in same] == [plain[key] for key in same]
+    assert found["word"] == plain["verdict"]
+    assert found["confidence"] == format_probability(plain["confidence"])
+    assert [count for count, _ in found["counts"]] == [plain["n_grids"], plain["n_parks"], plain["yield"]]
+    assert [park["id"] for park in found["parks"]] == [park["park"] for park in plain["near_parks"]]
+    assert any("permission" in line for line in told["closing"])
     assert "error" in bay_tab.work("check", place="somewhere", settings={})
 
 
@@ -333,7 +340,7 @@ def test_a_search_is_cancelled_and_the_next_job_is_done(stop_s: float) -> None:
         for thread in threads:
             thread.join(60)
         assert [answer.get("stopped") for answer in answers] == [True, True]  # the one that waited as well
-        assert one.work("check", place="-41, -112", settings=loaded)["done"]["verdict"] == "firm"
+        assert one.work("check", place="-41, -112", settings=loaded)["done"]["answer"]["word"] == "firm"
 
 
 def test_a_visit_that_waits_for_a_cancelled_search_is_written() -> None:
@@ -375,7 +382,9 @@ def test_the_worker_may_die_and_another_takes_over(bay: Path) -> None:
 
 
 def test_a_fault_of_ours_is_told_and_the_desk_goes_on(bay_tab: Caller) -> None:
-    assert "fault of scout" in bay_tab.work("check", settings={})["error"]["text"]  # no place at all
+    told = bay_tab.work("visit", settings={})["error"]["text"]  # no visit at all, which the page never asks
+    assert "fault of scout" in told
+    assert "Error" not in told
     assert "no such job" in bay_tab.work("nonsense")["error"]["text"]
     assert bay_tab.ask("POST", bay_tab.here("/do"), {"job": "open", "given": {"folder": "/"}}).status == 400
     assert "done" in bay_tab.work("search", settings={})

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import json
+import math
 import os
 from collections.abc import AsyncIterator, Callable
+from pathlib import Path
 from typing import Any
 
 from starlette.applications import Starlette
@@ -18,7 +20,7 @@ from scout.app.outing import find_demo_outing
 from scout.cautions import ALWAYS
 from scout.desk.access import Keys, know
 from scout.desk.page import get_static
-from scout.desk.settings import list_fields
+from scout.desk.settings import list_fields, word_error
 from scout.desk.workspace import TooLarge, Workspace, Workspaces
 from scout.errors import InputError, ScoutError
 from scout.geo.coordinates.parse import read_place
@@ -62,8 +64,7 @@ def make_app(workspaces: Workspaces, keys: Keys, stop: Callable[[], None]) -> St
 
 async def _answer_refusal(request: Request, error: Exception) -> Response:
     """What the user can put right is an answer like others: browsers log every error status."""
-    where = error.where if isinstance(error, ScoutError) else ""
-    return JSONResponse({"error": {"where": where, "text": str(error)}})
+    return JSONResponse({"error": word_error(error)})
 
 
 async def _no_disk(request: Request, error: Exception) -> Response:
@@ -124,6 +125,7 @@ class _DeskApp:
                 "key": key,
                 "cautions": list(ALWAYS),
                 "fields": list_fields(),
+                "home": str(Path.home() / "visits.gpkg"),
             }
         )
 
@@ -178,7 +180,7 @@ class _DeskApp:
                 await workspace.bring(name, role, _read_length(request), self._pieces(request))
             except InputError as error:
                 # Nothing more of a file is taken in once it is refused.
-                answer = {"error": {"where": error.where, "text": str(error)}}
+                answer = {"error": word_error(error)}
                 status = 413 if isinstance(error, TooLarge) else 200
                 return JSONResponse(answer, status, headers={"connection": "close"})
         return JSONResponse(workspace.describe())
@@ -186,13 +188,15 @@ class _DeskApp:
     async def do(self, request: Request) -> Response:
         workspace = self._workspace(request.path_params["id"])
         asked = await self._asked(request)
-        job, given = str(asked.get("job", "")), asked.get("given") or {}
+        job, given, at = str(asked.get("job", "")), asked.get("given") or {}, _read_ms(asked)
         if not isinstance(given, dict) or job == "open":
             raise HTTPException(400, "The desk has no such job.")
         if job == "demo":
             return await self._demo(workspace)
-        message = await workspace.do(job, given)
+        message = await workspace.do(job, given, at)
         done = message.get("done")
+        if job == "keep" and done is not None:
+            workspace.notebook = self.workspaces.notebook = done["onDisk"]
         if job == "load" and done is not None:
             workspace.expect(done["roles"])
         return JSONResponse({**message, "window": workspace.describe()})
@@ -214,10 +218,11 @@ class _DeskApp:
     async def stop(self, request: Request) -> Response:
         """Cancel the search, or with ``all`` whatever only reads."""
         workspace = self._workspace(request.path_params["id"])
-        if (await self._asked(request)).get("all"):
-            await workspace.stop()
+        asked = await self._asked(request)
+        if asked.get("all"):
+            await workspace.stop(at_ms=_read_ms(asked))
         else:
-            await workspace.stop(["search"])
+            await workspace.stop(["search"], _read_ms(asked))
         return JSONResponse({})
 
     # Bodies
@@ -252,6 +257,12 @@ class _DeskApp:
                 return
             except TimeoutError:
                 raise HTTPException(408, "Nothing more came.") from None
+
+
+def _read_ms(asked: Answer) -> float | None:
+    """When the page asked, by the clock of this machine."""
+    at = asked.get("at")
+    return float(at) if isinstance(at, (int, float)) and math.isfinite(at) else None
 
 
 def _read_length(request: Request) -> int | None:

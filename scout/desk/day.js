@@ -1,29 +1,20 @@
-// A place to check; a card, a pack and files of the spots that were found.
+// A card, a pack, a site and files of the spots that were found.
 
 import { byId, make, putLink, showError } from "./elements.js";
 import { getFindings } from "./search.js";
 import { getOutputPath, runJob } from "./requests.js";
 import { readSettings } from "./settings.js";
-import { showMapsOnPhone, openOnMap, showMap } from "./maps.js";
+import { openOnMap } from "./maps.js";
+import { offerCheckOnMap, openCheckOf } from "./places.js";
 import { startVisit } from "./visits.js";
 
 const FORMATS = [[".gpx", "GPX"], [".kml", "KML"], [".kmz", "KMZ"], [".csv", "Table (CSV)"], [".geojson", "GeoJSON"], [".gpkg", "GeoPackage"]];
 let foundSpots = [];
-let checkedPlace = "";
 
 const getDayField = (form, name) => byId(form).elements.namedItem(name);
 const formatPlace = (spot) => `${spot.lat.toFixed(6)}, ${spot.lon.toFixed(6)}`;
 
 export function prepareDay() {
-  byId("check-form").addEventListener("submit", (event) => {
-    event.preventDefault();
-    checkPlace(getDayField("check-form", "place").value);
-  });
-  byId("check-on-map").addEventListener("click", () => {
-    showMap("spots");
-    showMapsOnPhone(true);
-    openOnMap(`#check=${checkedPlace}`);
-  });
   byId("day").addEventListener("submit", (event) => event.preventDefault());
   getDayField("day", "spot").addEventListener("input", () => {
     const spot = getChosenSpot();
@@ -32,18 +23,16 @@ export function prepareDay() {
   });
   byId("card").addEventListener("click", () => makeOutput("card", (given) => `Card of spot ${given.spot}`));
   byId("pack").addEventListener("click", () => makeOutput("pack", (given) => `Pack of ${given.spots}`));
+  byId("site").addEventListener("click", () => makeOutput("site", (given) => `Site of ${given.spots}`, "got-saved"));
   byId("check-spot").addEventListener("click", () => {
     const spot = getChosenSpot();
     if (!spot) return showError("wrong-day", "Choose a spot first.");
-    byId("step-check").open = true;
-    getDayField("check-form", "place").value = formatPlace(spot);
-    checkPlace(formatPlace(spot));
-    return byId("step-check").scrollIntoView({ block: "nearest" });
+    return openCheckOf(formatPlace(spot));
   });
   byId("visit-spot").addEventListener("click", () => {
     const spot = getChosenSpot();
     if (!spot) showError("wrong-day", "Choose a spot first.");
-    else startVisit(formatPlace(spot), getDayField("day", "call").value, getDayField("day", "date").value);
+    else startVisit({ place: formatPlace(spot), call: getDayField("day", "call").value, day: getDayField("day", "date").value });
   });
   byId("formats").append(
     ...FORMATS.map(([suffix, words]) => make("button", { type: "button", click: () => saveSpots(suffix, words) }, words)),
@@ -60,7 +49,7 @@ export function offerSpots(found, spot) {
   foundSpots = found.spots;
   byId("day").hidden = !foundSpots.length;
   byId("day-first").hidden = foundSpots.length > 0;
-  byId("check-on-map").disabled = !checkedPlace;
+  offerCheckOnMap();
   getDayField("day", "spot").value = spot?.rank ?? "";
   byId("got-day").replaceChildren();
   byId("got-saved").replaceChildren();
@@ -90,16 +79,16 @@ function describeSpot(spot) {
   );
 }
 
-async function makeOutput(job, label) {
+async function makeOutput(job, label, place = "got-day") {
   showError("wrong-day");
   const given = Object.fromEntries(new FormData(byId("day")));
   given.spots = given.spots.trim() || given.spot;
   if (!given.spot && job === "card") return showError("wrong-day", "Choose a spot first.");
-  if (!given.spots && job === "pack") return showError("wrong-day", "Say which spots, such as 1 3 5-7.");
+  if (!given.spots && job !== "card") return showError("wrong-day", "Say which spots, such as 1 3 5-7.");
   if (!Number.isInteger(Number(given.spot))) return showError("wrong-day", "The number of a spot is a whole number.");
   try {
     const { made: name } = await runJob(job, { ...given, list: getFindings().made, settings: readSettings() });
-    putLink("got-day", label(given), getOutputPath(name));
+    putLink(place, label(given), getOutputPath(name));
   } catch (error) {
     showError("wrong-day", error.message);
   }
@@ -109,35 +98,10 @@ async function makeOutput(job, label) {
 async function saveSpots(suffix, words) {
   showError("wrong-day");
   try {
-    const { made: name } = await runJob("save", { suffix, list: getFindings().made });
-    putLink("got-saved", `All spots, ${words}`, getOutputPath(name));
+    const best = getDayField("day", "best").value.trim();
+    const { made: name } = await runJob("save", { suffix, best, list: getFindings().made });
+    putLink("got-saved", `${best ? `The best ${best} spots` : "All spots"}, ${words}`, getOutputPath(name));
   } catch (error) {
     showError("wrong-day", error.message);
   }
-}
-
-async function checkPlace(place) {
-  showError("wrong-check", "", getDayField("check-form", "place"));
-  try {
-    const found = await runJob("check", { place, settings: readSettings() });
-    if (found) showVerdict(found);
-  } catch (error) {
-    showError("wrong-check", error.message, getDayField("check-form", "place"));
-  }
-}
-
-function showVerdict(found) {
-  const [first, verdict, ...rest] = found.words;
-  checkedPlace = `${found.lat.toFixed(7)},${found.lon.toFixed(7)}`;
-  byId("check-on-map").disabled = byId("see-spots").disabled;
-  byId("checked").replaceChildren(
-    make(
-      "div",
-      { class: "answer" },
-      make("p", { class: "facts" }, first),
-      make("p", { class: "word" }, verdict.trim()),
-      make("ul", {}, ...rest.map((line) => make("li", {}, line.trim().replace(/ {2,}/g, "; ")))),
-      ...found.closing.map((line) => make("p", { class: "cautious" }, line)),
-    ),
-  );
 }

@@ -54,3 +54,10 @@ export function debounce(wait, work) {
     timer = setTimeout(() => work(...given), wait);
   };
 }
+
+const makeRow = (tag, cells, numbers = []) =>
+  make("tr", {}, ...cells.map((cell, k) => make(tag, { class: numbers.includes(k) ? "number" : null, scope: tag === "th" ? "col" : null }, cell)));
+
+export function makeTable(heads, rows, numbers = []) {
+  return make("table", {}, make("thead", {}, makeRow("th", heads, numbers)), make("tbody", {}, ...rows.map((cells) => makeRow("td", cells, numbers))));
+}

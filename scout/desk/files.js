@@ -1,9 +1,9 @@
 // Bringing files, and what was understood of each.
 
 import { announce, byId, make, formatCount, showError } from "./elements.js";
-import { sendFile, desk, removeFile, runJob } from "./requests.js";
-import { getField, showFieldError, readSettings, showMissing } from "./settings.js";
-import { showGround, showParks } from "./maps.js";
+import { sendFiles, desk, removeFile, runJob } from "./requests.js";
+import { dropLabel, getField, showFieldError, readSettings, showMissing } from "./settings.js";
+import { leaveDoors, showGround, showParks } from "./maps.js";
 
 const ROLES = ["parks", "access", "barriers", "hazards", "heights"];
 let beforeReading = () => {};
@@ -12,40 +12,37 @@ let preview = { files: {} };
 
 export const hasParks = () => (desk.window.roles.parks ?? []).length > 0;
 
+// A field for files and the zone around it, where they may be dropped as well.
+export function takeFiles(input, take) {
+  const zone = input.closest(".bring");
+  input.addEventListener("change", async () => {
+    const files = [...input.files];
+    input.value = "";
+    if (files.length) await take(files);
+  });
+  zone.addEventListener("dragover", () => zone.classList.add("over"));
+  zone.addEventListener("dragleave", () => zone.classList.remove("over"));
+  zone.addEventListener("drop", async (event) => {
+    zone.classList.remove("over");
+    if (event.dataTransfer.files.length) await take([...event.dataTransfer.files]);
+  });
+}
+
+export const getFileField = (role) => document.querySelector(`input[type="file"][data-role="${role}"]`);
+
 export function prepareFiles(first, then) {
   beforeReading = first;
   afterReading = then;
-  for (const input of document.querySelectorAll('input[type="file"][data-role]')) {
-    const { role } = input.dataset;
-    if (role === "notebook") continue;
-    input.addEventListener("change", async () => {
-      const files = [...input.files];
-      input.value = "";
-      await bringFiles(files, role);
-    });
-    const zone = input.closest(".bring");
-    zone.addEventListener("dragover", () => zone.classList.add("over"));
-    zone.addEventListener("dragleave", () => zone.classList.remove("over"));
-    zone.addEventListener("drop", async (event) => {
-      zone.classList.remove("over");
-      await bringFiles([...event.dataTransfer.files], role);
-    });
-  }
+  for (const role of ROLES) takeFiles(getFileField(role), (files) => bringFiles(files, role));
+  takeFiles(byId("door-files"), (files) => bringFiles(files, "parks"));
   // A file that is dropped beside a zone must not replace the page.
   for (const name of ["dragover", "drop"]) window.addEventListener(name, (event) => event.preventDefault());
 }
 
 async function bringFiles(files, role) {
-  const problems = [];
-  for (const file of files) {
-    byId("parks-said").textContent = `bringing ${file.name} ...`;
-    try {
-      await sendFile(file, role);
-    } catch (error) {
-      problems.push(error.message);
-    }
-  }
-  showError(`wrong-${role}`, problems.join(" "));
+  leaveDoors();
+  byId("parks-said").textContent = `bringing ${formatCount(files.length, "file")} ...`;
+  showError(`wrong-${role}`, await sendFiles(files, role));
   await previewFiles();
 }
 
@@ -69,8 +66,8 @@ function showPreview(found) {
   showError("wrong-all-parks");
   ["crs", "corridor", "pieces", "id-column", "name-column", "where", "profile", "same-ground", "layer"].forEach((key) => showFieldError(key));
   if (found.error) {
-    const key = found.error.where.replace(/^.*: /, "");
-    if (!showFieldError(key, found.error.text)) showError("wrong-all-parks", found.error.text);
+    const key = found.error.where;
+    if (!key || !showFieldError(key, dropLabel(found.error.text))) showError("wrong-all-parks", found.error.text);
   }
   offerColumns(found.columns);
   offerValues(found.values ?? {});
@@ -142,16 +139,21 @@ function showFiles() {
   byId("ground-said").textContent = ground ? formatCount(ground, "file") : "no walks without it";
 }
 
-function makeFileItem(name, size) {
-  const file = preview.files[name] ?? {};
+// A file by its name, with a button that puts it away.
+export function makeFileHead(name, after) {
   const away = async () => {
     await removeFile(name);
-    await previewFiles();
+    await after();
   };
-  const button = make("button", { type: "button", click: away }, "Put away", make("span", { class: "unseen" }, ` ${name}`));
+  const shown = name.replace(/^before\//, "");
+  const button = make("button", { type: "button", click: away }, "Put away", make("span", { class: "unseen" }, ` ${shown}`));
+  return make("div", { class: "file-head" }, make("bdi", { class: "file-name" }, shown), button);
+}
+
+function makeFileItem(name, size) {
+  const file = preview.files[name] ?? {};
   const kind = size < 1e5 ? `${Math.max(1, Math.round(size / 1e3))} kB` : `${(size / 1e6).toFixed(1)} MB`;
-  const head = make("div", { class: "file-head" }, make("bdi", { class: "file-name" }, name), button);
-  const rows = [head];
+  const rows = [makeFileHead(name, previewFiles)];
   for (const layer of file.layers ?? []) rows.push(...makeLayerFacts(layer, file, kind));
   if (file.counts && !file.error) rows.push(make("p", { class: "facts" }, file.counts));
   if (file.holds) rows.push(makeGroundFacts(file));

@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from pathlib import Path, PurePath
 
-from scout.app.sources import ParkFiles, build_read_parks
+from scout.app.sources import ParkFiles, build_read_parks, open_source
 from scout.errors import InputError
 from scout.io.formats import BOUNDARY_SUFFIXES, PARTS
 from scout.io.layers import check_twice, read_layers
 from scout.io.rasters import HEIGHT_SUFFIXES
 from scout.model import Layer, Parks
+from scout.parks.sources import InMemoryParks, ParkSource
 
 ROLES = ("parks", "access", "barriers", "hazards", "heights")  # the outing file's keys
+OTHER_ROLES = ("old", "recording", "log", "places")  # boundaries to compare with, and what one job reads
+BEFORE = "before"  # folder of the older boundaries: they may have the names of those now
 # What the desk itself writes into the folder.
 LOADED, OUTING, NOTEBOOK = "loaded.toml", "outing.toml", "visits.gpkg"
 _PARTS = tuple(part for parts in PARTS.values() for part in parts)
@@ -20,6 +23,9 @@ _SUFFIXES = {
     "parks": (*BOUNDARY_SUFFIXES, *_PARTS),
     "heights": HEIGHT_SUFFIXES,
     "notebook": (".gpkg",),
+    "recording": (".nmea", ".nme", ".log", ".txt", ".gpx"),
+    "log": (".adi", ".adif", ".txt", ".log"),
+    "places": (".csv", ".gpx", ".geojson", ".json"),
 }
 _GROUND = (*BOUNDARY_SUFFIXES, *_PARTS)
 _LONGEST = 120
@@ -56,6 +62,8 @@ def check_name(name: str, role: str) -> str:
 def is_part(name: str, other: str) -> bool:
     """Whether it only lies beside that other file, a Shapefile or one of MapInfo."""
     part, whole = PurePath(name), PurePath(other)
+    if part.parent != whole.parent:
+        return False
     lies_beside = part.suffix.lower() in PARTS.get(whole.suffix.lower(), ())
     return lies_beside and part.stem.lower() == whole.stem.lower()
 
@@ -65,16 +73,25 @@ def list_named(names: Sequence[str]) -> list[str]:
     return [name for name in names if not any(is_part(name, other) for other in names)]
 
 
+_LARGE_BYTES = 30_000_000  # read as a whole they take some seconds and a tenth of a gigabyte
+
+
+def is_large(files: Sequence[str]) -> bool:
+    """Whether files are too large together to be read as a whole each time something is asked of them."""
+    return sum(Path(file).stat().st_size for file in files if Path(file).is_file()) > _LARGE_BYTES
+
+
 # Files that were read stay read: the next search of the same parks begins at once.
 State = tuple[tuple[str, int, int], ...]
 
 
 class LayerCache:
-    """Layers by file, and the last parks made of them."""
+    """Layers by file, and the last parks made of them; large files are left where they are."""
 
     def __init__(self) -> None:
         self._layers: dict[tuple[str, str | None, str | None, bool], tuple[State, list[Layer]]] = {}
         self._parks: tuple[ParkFiles, State, Parks] | None = None
+        self._sources: dict[ParkFiles, tuple[State, ParkSource]] = {}
 
     def layers(self, file: str, sources: ParkFiles, show: Callable[[str], None]) -> list[Layer]:
         """Layers of one boundary file."""
@@ -95,9 +112,22 @@ class LayerCache:
             self._parks = (sources, state, build_read_parks(sources, layers))
         return self._parks[2]
 
+    def source(self, sources: ParkFiles, show: Callable[[str], None]) -> ParkSource:
+        """Parks of the boundary files; of large files, as the commands do, only what a job needs is read."""
+        if not is_large(sources.files):
+            return InMemoryParks(self.parks(sources, show))
+        check_twice(sources.files)
+        state = tuple(one for file in sources.files for one in _get_file_state(file))
+        kept = self._sources.get(sources)
+        if kept is None or kept[0] != state:
+            kept = (state, open_source(sources, show))
+            self._sources[sources] = kept
+        return kept[1]
+
     def keep_only(self, files: list[str]) -> None:
         """Forget files that were put away."""
         self._layers = {key: kept for key, kept in self._layers.items() if key[0] in files}
+        self._sources = {key: kept for key, kept in self._sources.items() if set(key.files) <= set(files)}
         if self._parks is not None and not set(self._parks[0].files) <= set(files):
             self._parks = None
 

@@ -1,43 +1,49 @@
-"""What a tab can ask for: a search, the day, visits."""
+"""What a tab can ask for: a search, places checked, the day, boundaries compared and prepared."""
 
 from __future__ import annotations
 
 import ctypes
 import gc
+import importlib.util
 import secrets
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
-from scout.app.check import judge_planned, read_planned
+from scout.app.check import (
+    judge_planned,
+    judge_recording,
+    load_parks_around,
+    make_checked_findings,
+    read_planned,
+)
+from scout.app.compare import CompareRequest, compare, make_changed_findings
 from scout.app.find import cut_to_best, find_spots
 from scout.app.outputs import MAP_SPOTS, date_findings, export_findings
-from scout.app.pack import build_pack, parse_ranks
+from scout.app.pack import build_pack, pack_site, parse_ranks
+from scout.app.prepare import prepare_parks
 from scout.app.request import SearchRequest, add_particulars
-from scout.app.settings import list_settings
-from scout.app.sources import make_access
-from scout.app.visits import VisitRequest, record_visit
-from scout.cautions import ALWAYS
-from scout.desk.files import OUTING, LayerCache, list_named
-from scout.desk.settings import make_desk_settings
-from scout.errors import InputError
-from scout.geo.locator import LEVELS, get_level_number
+from scout.app.settings import get_settings_by_key
+from scout.app.sources import make_access, open_source
+from scout.cautions import ALWAYS, ON_ARRIVAL
+from scout.desk.files import OUTING, LayerCache
+from scout.desk.settings import word_text
+from scout.errors import InputError, OutputError, SettingName
+from scout.geo.coordinates.parse import read_place
 from scout.io.write import write_file
-from scout.model import BadVisit, Findings, Ranked, Units, Visit
+from scout.model import Findings, ParkReport, Ranked, Units
+from scout.output.arrival import build_sheet_text, list_arrival_facts, name_arrival
 from scout.output.card import CardParticulars, build_card, choose_spot, make_particulars
-from scout.output.journal import JournalParticulars, export_visits
-from scout.output.report import convert_to_json, format_answer, format_closing
-from scout.output.text import format_length, format_stated_length, format_text, format_verdict
-from scout.output.visits import format_recorded, format_visit
+from scout.output.compare import describe_counts, format_changes, to_changes_geojson
+from scout.output.report import describe_answer, format_closing
+from scout.output.text import format_position, format_verdict, list_cells
 from scout.page.document import build_map
-from scout.visits.notebook import Notebook
-from scout.visits.rows import TEXTS
-from scout.visits.tally import collect_done, count_by_year, find_missing
+from scout.parks.sources import add_report_lines
+from scout.recording.read import read_fixes
 
-N = TypeVar("N", int, float)
+_LISTED = 200  # places of a file that are listed; the map shows more
 _KEPT = 3  # the last ones stay: the page may still show one without walks
 # With the outing file that the desk saves, this gives the same.
 _COMMAND = f"scout find --outing {OUTING}"
@@ -70,13 +76,13 @@ class SearchJob:
         self, asked: SearchRequest, made: Path, show: Callable[[str], None], part: Callable[[Any], None]
     ) -> dict[str, Any]:
         """Search, and write the map into ``made``; what is known without walks goes to ``part``."""
-        parks = self.cache.parks(asked.park_files, show)
+        source = self.cache.source(asked.park_files, show)
         access, options = make_access(asked.access_files, show), asked.settings.make_options()
-        quick = self._describe(find_spots(parks, options, show), asked, made, walked=access is None)
+        quick = self._describe(find_spots(source, options, show), asked, made, walked=access is None)
         if access is None:
             return quick
         part(quick)
-        found = self._describe(find_spots(parks, options, show, access), asked, made, walked=True)
+        found = self._describe(find_spots(source, options, show, access), asked, made, walked=True)
         _return_memory()
         return found
 
@@ -96,14 +102,22 @@ class SearchJob:
             "spots": [_make_spot_row(ranked, found.units) for ranked in found.spots[:MAP_SPOTS]],
             "count": len(found.spots),
             "left_out": [
-                {"count": one.count, "reason": format_text(one.reason, found.units)} for one in found.left_out
+                {"count": one.count, "reason": word_text(one.reason, found.units)} for one in found.left_out
             ],
-            "remarks": [format_text(remark, found.units) for remark in found.remarks],
-            "notes": [] if around is None else list(around.notes),
+            "remarks": [word_text(remark, found.units) for remark in found.remarks],
+            "notes": [] if around is None else [word_text(note, found.units) for note in around.notes],
         }
 
-    def saved(self, suffix: str, name: str | None = None) -> tuple[str, bytes]:
-        """Name and content of the spots in a format, as ``--save`` writes them."""
+    def saved(self, suffix: str, name: str | None = None, best: str = "") -> tuple[str, bytes]:
+        """Name and content of the spots in a format, all of them or only so many of the best."""
+        if best:
+            if not (best.isdecimal() and 0 < int(best) < 10**9):
+                raise InputError(
+                    SettingName("top"), f"{best[:40]!r} is no count of spots", "give one from 1 up"
+                )
+            return f"spots{suffix}", export_findings(
+                cut_to_best(self.found(name), int(best)), f"spots{suffix}"
+            )
         return f"spots{suffix}", export_findings(self.found(name), f"spots{suffix}")
 
 
@@ -120,7 +134,7 @@ def _make_spot_row(ranked: Ranked, units: Units) -> dict[str, Any]:
         "parks": list(spot.verdict.parks),
         "names": [name or park for park, name in zip(spot.verdict.parks, spot.park_names, strict=True)],
         "near": spot.near is not None,
-        "warnings": [format_text(warning, units) for warning in ranked.warnings],
+        "warnings": [word_text(warning, units) for warning in ranked.warnings],
     }
 
 
@@ -133,21 +147,62 @@ def _return_memory() -> None:
             trim(0)
 
 
-# A place to check, a card, a pack: what the commands of these names give.
-def check_place(
-    cache: LayerCache, asked: SearchRequest, place: str, show: Callable[[str], None]
+# Places to check, a recording made there.
+def check_places(
+    cache: LayerCache, asked: SearchRequest, given: Mapping[str, Any], made: Path, show: Callable[[str], None]
 ) -> dict[str, Any]:
-    """The answer of ``scout check`` for one place, in words and in values."""
-    planned, settings = read_planned([place]), asked.settings
-    parks = cache.parks(asked.park_files, show)
-    (result,) = judge_planned(parks, planned, settings.level_number, settings.station, show)
-    return {
-        **convert_to_json(planned[0], result),
-        "words": list(format_answer(planned[0], result, settings.units)),
-        "closing": list(format_closing(ALWAYS)),
+    """The answer for a place that was typed, in words; for a file of them a table, and a map of all."""
+    text, file = str(given.get("place") or "").strip(), given.get("file")
+    planned, settings = read_planned([text] if text else [], file), asked.settings
+    level, station = settings.level_number, settings.station
+    parks = load_parks_around(cache.source(asked.park_files, show), planned)
+    results = list(judge_planned(parks, planned, level, station, show))
+    closing = list(format_closing(ALWAYS))
+    if file is None:
+        answer = describe_answer(planned[0], results[0], level, station, settings.units)
+        return {"answer": answer, "closing": closing}
+    found = date_findings(make_checked_findings(parks, planned, results, settings), _COMMAND)
+    write_file(made / "places.html", build_map(cut_to_best(found, MAP_SPOTS)))
+    rows = [
+        describe_answer(place, result, level, station, settings.units) | {"title": place.name}
+        for place, result in zip(planned[:_LISTED], results[:_LISTED], strict=True)
+    ]
+    return {"rows": rows, "count": len(results), "made": "places.html", "closing": closing}
+
+
+def judge_arrival(
+    cache: LayerCache, asked: SearchRequest, given: Mapping[str, Any], show: Callable[[str], None]
+) -> tuple[str, str, dict[str, Any]]:
+    """Name and text of the arrival sheet of a recording, and what it says, in words."""
+    settings, file = asked.settings, str(given["file"])
+    show("reading the recording")
+    fixes = read_fixes(file)
+    arrival, parks = judge_recording(fixes, cache.source(asked.park_files, show), settings)
+    sheet = build_sheet_text(
+        arrival,
+        parks,
+        call=str(given.get("call") or ""),
+        operator=str(given.get("operator") or ""),
+        title=str(given.get("title") or ""),
+        made_by=f"scout desk, from {file}",
+        units=settings.units,
+    )
+    found, units = arrival.standstill, settings.units
+    place = name_arrival(arrival)
+    said = {
+        "file": file,
+        "facts": list_arrival_facts(arrival, units),
+        "notes": [word_text(note, units) for note in arrival.notes],
+        "answer": describe_answer(place, arrival.checked, arrival.level, arrival.station, units)
+        | {"title": "Where the receiver stood"},
+        "closing": list(format_closing(ON_ARRIVAL)),
+        "place": format_position(found.lon, found.lat),
+        "dated": found.dated,
     }
+    return "arrival-sheet.html", sheet, said
 
 
+# A card, a pack, a site: what the commands of these names give.
 def build_spot_card(findings: Findings, rank: int, given: Mapping[str, Any]) -> tuple[str, str]:
     """Name and text of the card of a spot."""
     name = f"card-{choose_spot(findings, rank).rank:04d}.html"
@@ -170,166 +225,51 @@ def _drop_date(findings: Findings) -> Findings:
     return replace(findings, made_on="")
 
 
-# The notebook for the page: visits listed, counted, written down.
-_HIGHEST = 1e6  # watts, contacts
-_MOST = 100  # parks that are listed as missing, and rows that are no visits
+def build_spot_site(findings: Findings, spots: str) -> tuple[str, bytes]:
+    """Name and bytes of the map of some spots as a site, to be unpacked on a web space."""
+    return "site.zip", pack_site(_drop_date(findings), parse_ranks(spots.replace(",", " ").split()))
 
 
-def add_visit(
-    notebook: str,
-    visit: Mapping[str, Any],
-    settings: Mapping[str, Any],
-    roles: Mapping[str, Sequence[str]],
+# What is done with boundaries besides: compared, prepared; and a locator looked up.
+def compare_boundaries(
+    asked: SearchRequest,
+    given: Mapping[str, Any],
+    old: Sequence[str],
+    notebook: str | None,
+    made: Path,
     show: Callable[[str], None],
 ) -> dict[str, Any]:
-    """Write a visit down; gives the lines that say what was written, and all visits."""
-    request = _make_visit_request(visit, settings, roles)
-    recorded = record_visit(notebook, request, show)
-    lines = list(format_recorded(recorded.visit, recorded.judged, notebook, request.settings.units))
-    return {"lines": lines, **list_visits(notebook)}
-
-
-def _make_visit_request(
-    visit: Mapping[str, Any], settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]]
-) -> VisitRequest:
-    fields = {
-        name.replace("-", "_"): str(value).strip() for name, value in visit.items() if value is not None
-    }
-    fields = {name: text for name, text in fields.items() if text}
-    judging = {one.key for one in list_settings("station", "reading", "display")}
-    options = {key: value for key, value in (settings.get("options") or {}).items() if key in judging}
-    return VisitRequest(
-        place=fields.get("place"),
-        in_parks=(fields["park"],) if "park" in fields else (),
-        files=tuple(list_named(roles.get("parks", ()))),
-        settings=make_desk_settings({"options": options}),
-        start=fields.get("start"),
-        end=fields.get("end"),
-        contacts=_read_number(fields, "contacts", int),
-        power_w=_read_number(fields, "power", float),
-        texts={name: fields[name] for name in TEXTS if name in fields and name != "sheet"},
-    )
-
-
-def _read_number(fields: Mapping[str, str], name: str, kind: Callable[[str], N]) -> N | None:
-    if name not in fields:
-        return None
-    try:
-        number = kind(fields[name])
-    except ValueError:
-        raise InputError(name, f"{fields[name][:40]!r} is no number", "give a number, or nothing") from None
-    if not 0 <= float(number) <= _HIGHEST:
-        raise InputError(name, f"{fields[name][:40]!r} is no such number", "give one from 0 up")
-    return number
-
-
-def delete_visit(notebook: str, number: int) -> dict[str, Any]:
-    """Delete a visit; gives the lines that say which, and the visits that are left."""
-    book = Notebook(notebook)
-    lines = list(format_visit(book.entry(number)))
-    book.delete(number)
-    return {"lines": [*lines, f"Deleted visit {number}."], **list_visits(notebook)}
-
-
-def undo_change(notebook: str) -> dict[str, Any]:
-    """Take back the last edit or deletion; gives the lines that say which, and all visits."""
-    what, visit = Notebook(notebook).undo()
-    first = f"Took back the {'deletion' if what == 'delete' else 'edit'} of visit {visit.number}:"
-    return {"lines": [first, *format_visit(visit)], **list_visits(notebook)}
-
-
-def list_visits(notebook: str) -> dict[str, Any]:
-    """All visits, the latest first, and the rows that are none; nothing where there is no notebook yet."""
-    visits, left_out = _read_visits(notebook)
+    """What changed since the older boundaries: in words, as a map and as GeoJSON."""
+    known = get_settings_by_key()
+    set_here = {known[key].name for key in (given.get("options") or {}) if key in known}
+    changed = compare(CompareRequest(tuple(old), asked, frozenset(set_here), notebook), show)
+    show("writing")
+    units = asked.settings.units
+    write_file(made / "changes.geojson", to_changes_geojson(changed))
+    findings = date_findings(make_changed_findings(changed), _COMMAND)
+    write_file(made / "changes.html", build_map(cut_to_best(findings, MAP_SPOTS)))
     return {
-        "visits": [_make_visit_row(visit) for visit in reversed(visits)],
-        "left_out": [{"number": visit.number, "why": str(visit)} for visit in left_out[:_MOST]],
+        "counts": word_text(describe_counts(changed), units),
+        "lines": [word_text(line, units) for line in format_changes(changed)],
+        "differs": changed.differs,
+        "made": ["changes.html", "changes.geojson"],
     }
 
 
-def _read_visits(notebook: str) -> tuple[tuple[Visit, ...], list[BadVisit]]:
-    """All visits, and the rows that are none."""
-    left_out: list[BadVisit] = []
-    book = Notebook(notebook)
-    return book.visits(left_out.append) if book.exists() else (), left_out
-
-
-def _make_visit_row(visit: Visit) -> dict[str, Any]:
-    return {
-        "number": visit.number,
-        "start": f"{visit.start:%Y-%m-%d %H:%M}",
-        "call": visit.call,
-        "contacts": visit.contacts,
-        "grids": list(visit.locators),
-        "parks": [park.name or park.park for park in visit.parks],
-    }
-
-
-def tally_visits(
-    notebook: str, level: int, asked: SearchRequest | None, cache: LayerCache, show: Callable[[str], None]
+def prepare_boundaries(
+    asked: SearchRequest, keep: Sequence[str], made: Path, show: Callable[[str], None]
 ) -> dict[str, Any]:
-    """What ``scout tally`` counts at a level; what is missing where home, radius and parks are known."""
-    visits, left_out = _read_visits(notebook)
-    so_far = collect_done(visits, level)
-    years = [
-        {
-            "year": year.year,
-            "visits": year.visits,
-            "contacts": year.contacts,
-            "counts": [
-                [len(now), len(new)]
-                for now, new in (
-                    (year.done.grids, year.new.grids),
-                    (year.done.parks, year.new.parks),
-                    (year.done.pairs, year.new.pairs),
-                )
-            ],
-        }
-        for year in count_by_year(visits, level)
-    ]
-    tally: dict[str, Any] = {
-        "level": LEVELS[level - 1],
-        "years": years,
-        "all": [len(so_far.grids), len(so_far.parks), len(so_far.pairs)],
-        "left_out": len(left_out),
-        "missing": None,
-    }
-    options = None if asked is None else asked.settings.make_options()
-    if asked is not None and options is not None and options.home is not None and options.within_km:
-        parks = cache.parks(asked.park_files, show)
-        show("looking for what is missing")
-        reached = find_missing(parks, so_far, options.home, options.within_km)
-        open_ = [reach for reach in reached if reach.open_grids]
-        tally["missing"] = {
-            "within": format_stated_length(1000 * options.within_km, asked.settings.units),
-            "parks": len(reached),
-            "open": len(open_),
-            "rows": [
-                {
-                    "park": reach.name or reach.park,
-                    "away": format_length(1000 * reach.distance_km, asked.settings.units),
-                    "visited": reach.visited,
-                    "grids": list(reach.open_grids),
-                }
-                for reach in open_[:_MOST]
-            ],
-        }
-    return tally
+    """The boundaries prepared for quick searches, as a file to keep."""
+    if importlib.util.find_spec("pyarrow") is None:
+        raise OutputError("prepared boundaries", "this needs pyarrow, which is not installed", "install it")
+    reports: list[ParkReport] = []
+    settings, name = asked.settings, "boundaries.parquet"
+    source = open_source(settings.make_park_files(asked.parks, keep), show)
+    write_file(made / name, prepare_parks(source, keep, show, reports.append))
+    return {"made": name, "counts": add_report_lines(source.report, reports).counts}
 
 
-def find_level(settings: Mapping[str, Any]) -> int:
-    """The level of the settings; square where they say nothing."""
-    return get_level_number(str((settings.get("options") or {}).get("level") or "square"))
-
-
-def build_journal(notebook: str, suffix: str, settings: Mapping[str, Any]) -> tuple[str, str | bytes, int]:
-    """Name and content of the visits in a form of ``scout visit export``, and how many rows are left out."""
-    options = settings.get("options") or {}
-    shown = make_desk_settings({"options": {key: options.get(key) for key in ("title", "level", "units")}})
-    name = f"visits{suffix}"
-    today = datetime.now(UTC).strftime("%Y-%m-%d")
-    visits, left_out = _read_visits(notebook)
-    rows = tuple(visit.number for visit in left_out)
-    made_by = f"scout visit export {name}"
-    said = JournalParticulars(shown.title, made_by, today, shown.level_number, rows, shown.units)
-    return name, export_visits(visits, name, said), len(left_out)
+def look_up(text: str) -> dict[str, Any]:
+    """The cell of a locator, or the locators of a place."""
+    head, rows = list_cells(read_place(text))
+    return {"head": head, "rows": rows}

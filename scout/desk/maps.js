@@ -57,6 +57,22 @@ export function prepareMaps({ home, spot }) {
   drawLattice();
 }
 
+// The first screen: three doors in place of an empty map.
+export function openDoors() {
+  document.body.classList.add("at-doors");
+  byId("doors").hidden = false;
+  byId("no-files").addEventListener("click", () => {
+    leaveDoors();
+    byId("step-visits").open = true;
+    byId("plan").focus();
+  });
+}
+
+export function leaveDoors() {
+  document.body.classList.remove("at-doors");
+  byId("doors").hidden = true;
+}
+
 export function showMapsOnPhone(stage) {
   document.body.classList.toggle("on-stage", stage);
   byId("show-plan").setAttribute("aria-pressed", !stage);
@@ -69,7 +85,7 @@ export function showMap(what) {
   byId("spots-map").hidden = !spots;
   byId("see-parks").setAttribute("aria-pressed", !spots);
   byId("see-spots").setAttribute("aria-pressed", spots);
-  byId("stage-said").textContent = spots ? "" : drawn.picture ? "Click to set home." : "Bring boundaries to see them here.";
+  byId("stage-said").textContent = spots ? "" : drawn.picture ? "Click to set home." : "Boundaries that you bring are drawn here.";
 }
 
 export function setLevel(name) {

@@ -15,12 +15,13 @@ from scout.app.look import count_values
 from scout.app.settings import list_settings
 from scout.app.sources import ParkFiles, build_read_parks
 from scout.cautions import HAZARDS
-from scout.desk.files import LayerCache, list_named
-from scout.desk.settings import make_desk_request
+from scout.desk.files import LayerCache, is_large, list_named
+from scout.desk.settings import make_desk_request, word_error, word_text
 from scout.errors import ScoutError
 from scout.io.rasters import read_heights
-from scout.model import GEOMETRY, PARK_ID, PARK_NAME, RECORD, Layer, ParkReport, Parks
+from scout.model import GEOMETRY, PARK_ID, PARK_NAME, RECORD, Layer, ParkReport, Source
 from scout.parks.columns import list_attributes, split_columns
+from scout.parks.sources import InMemoryParks, ParkSource
 from scout.walk.reach import Box
 from scout.walk.read import read_tagged
 from scout.walk.ways import TaggedLayers, TagMapping, classify_access
@@ -30,7 +31,7 @@ _VERTICES = 60_000
 _FINEST = 1 / 4000  # of the picture's width
 
 
-def draw_parks(parks: Parks | None) -> dict[str, Any] | None:
+def draw_parks(source: ParkSource | None) -> dict[str, Any] | None:
     """Outlines of parks.
 
     Returns
@@ -39,23 +40,31 @@ def draw_parks(parks: Parks | None) -> dict[str, Any] | None:
         ``bounds`` as west, south, east, north in degrees; ``parks`` with a name and rings of flat
         latitude, longitude pairs; ``more`` counts the smallest, which were left out.
     """
-    if parks is None or not len(parks.frame):
+    box = None if source is None else _get_total_bounds(source)
+    if source is None or box is None:
         return None
-    geometry: NDArray[Any] = parks.frame[GEOMETRY].to_numpy()
-    bounds = [round(float(edge), 6) for edge in parks.frame.total_bounds]
-    largest = np.argsort(-shapely.area(geometry), kind="stable")[:_SHAPES]
-    rings = _simplify_lines(
-        shapely.boundary(geometry[largest]), max(bounds[2] - bounds[0], bounds[3] - bounds[1])
-    )
-    names = parks.frame[PARK_NAME].to_numpy(), parks.frame[PARK_ID].to_numpy()
+    west, south, east, north = source.bounds.T
+    largest = np.argsort(-(east - west) * (north - south), kind="stable")[:_SHAPES]
+    loaded = source.load(np.sort(largest))
+    rings = _simplify_lines(shapely.boundary(loaded.geometry), max(box[2] - box[0], box[3] - box[1]))
+    names = loaded.frame[PARK_NAME].tolist(), loaded.frame[PARK_ID].tolist()
     return {
-        "bounds": bounds,
+        "bounds": [round(edge, 6) for edge in box],
         "parks": [
-            {"name": str(names[0][k] or names[1][k]), "rings": _flatten_shape(ring)}
-            for k, ring in zip(largest.tolist(), rings, strict=True)
+            {"name": str(name or park), "rings": _flatten_shape(ring)}
+            for name, park, ring in zip(*names, rings, strict=True)
         ],
-        "more": len(geometry) - len(largest),
+        "more": len(source.bounds) - len(largest),
     }
+
+
+def _get_total_bounds(source: ParkSource) -> Box | None:
+    """Bounds of all parks; None where there is none."""
+    there = source.bounds[np.isfinite(source.bounds).all(axis=1)]
+    if not len(there):
+        return None
+    west, south, east, north = np.concatenate([there[:, :2].min(axis=0), there[:, 2:].max(axis=0)]).tolist()
+    return west, south, east, north
 
 
 def draw_ground(frames: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -112,8 +121,12 @@ def preview_files(
     files: dict[str, Any] = {}
     reading, error = _read_reading(settings, roles)
     layers: list[Layer] = []
+    large = is_large(list_named(roles.get("parks", ())))
     for name in list_named(roles.get("parks", ())):
         try:
+            if large:
+                files[name] = _preview_indexed(cache.source(replace(reading, files=(name,)), show))
+                continue
             some = cache.layers(name, reading, show)
             layers += some
             files[name] = _preview_boundaries(some, reading)
@@ -126,21 +139,33 @@ def preview_files(
         "parks": None,
         "error": error,
     }
-    parks: Parks | None = None
-    if layers:
+    parks: ParkSource | None = None
+    if layers or large:
         try:
-            whole = not any(file.get("error") for file in files.values())
-            parks = cache.parks(reading, show) if whole else build_read_parks(reading, layers)
+            whole = large or not any(file.get("error") for file in files.values())
+            parks = cache.source(reading, show) if whole else InMemoryParks(build_read_parks(reading, layers))
             answer["parks"] = {
-                "count": len(parks.frame),
+                "count": len(parks.ids),
                 **_preview_report(parks.report),
-                "notes": list(parks.report.notes),
+                "notes": list(map(word_text, parks.report.notes)),
             }
         except ScoutError as problem:
-            answer["error"] = answer["error"] or {"where": problem.where, "text": str(problem)}
+            answer["error"] = answer["error"] or word_error(problem)
     answer["picture"] = draw_parks(parks)
     answer["ground"] = _preview_ground(settings, roles, parks, files, show)
     return answer
+
+
+def _preview_indexed(source: ParkSource) -> dict[str, Any]:
+    """Layers of a large file, of which the index was read and no more."""
+    report = source.report
+    return {
+        "layers": [_preview_layer(one, report, k) for k, one in enumerate(source.sources)],
+        "error": "",
+        "parks": len(source.ids),
+        **_preview_report(report),
+        "notes": ["A large file: its outlines are read where they are needed."],
+    }
 
 
 def _read_reading(settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]]) -> tuple[ParkFiles, Any]:
@@ -154,12 +179,12 @@ def _read_reading(settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]
         only = {**settings, "options": {key: options.get(key) for key in keys}}
         return replace(make_desk_request(only, roles).park_files, files=files), None
     except ScoutError as problem:
-        return ParkFiles(files), {"where": problem.where, "text": str(problem)}
+        return ParkFiles(files), word_error(problem)
 
 
 def _format_problem(problem: ScoutError) -> str:
     """Beside its file, the file need not be named."""
-    return f"{problem.what}{f'; {problem.remedy}' if problem.remedy else ''}"
+    return word_error(type(problem)("", problem.what, problem.remedy))["text"]
 
 
 def _preview_boundaries(layers: Sequence[Layer], reading: ParkFiles) -> dict[str, Any]:
@@ -180,22 +205,23 @@ def _preview_boundaries(layers: Sequence[Layer], reading: ParkFiles) -> dict[str
     except ScoutError as problem:
         error = _format_problem(problem)
     return {
-        "layers": [
-            {
-                "layer": layer.source.layer,
-                "records": layer.source.records,
-                "crs": layer.source.crs,
-                "operation": layer.source.operation,
-                "accuracy_m": layer.source.accuracy_m,
-                "warnings": list(layer.source.warnings),
-                "id": report.id_column[k] if k < len(report.id_column) else "",
-                "name": report.name_column[k] if k < len(report.name_column) else "",
-            }
-            for k, layer in enumerate(layers)
-        ],
+        "layers": [_preview_layer(layer.source, report, k) for k, layer in enumerate(layers)],
         "error": error,
         "parks": report.parks,
         **_preview_report(report),
+    }
+
+
+def _preview_layer(source: Source, report: ParkReport, k: int) -> dict[str, Any]:
+    return {
+        "layer": source.layer,
+        "records": source.records,
+        "crs": source.crs,
+        "operation": source.operation,
+        "accuracy_m": source.accuracy_m,
+        "warnings": list(map(word_text, source.warnings)),
+        "id": report.id_column[k] if k < len(report.id_column) else "",
+        "name": report.name_column[k] if k < len(report.name_column) else "",
     }
 
 
@@ -203,7 +229,10 @@ def _preview_report(report: ParkReport) -> dict[str, Any]:
     lists = {"repaired": report.repaired, "refused": report.refused, "skipped": report.skipped}
     return {
         "counts": report.counts,
-        **{word: {"count": len(lines), "lines": list(lines[:_LINES])} for word, lines in lists.items()},
+        **{
+            word: {"count": len(lines), "lines": list(map(word_text, lines[:_LINES]))}
+            for word, lines in lists.items()
+        },
     }
 
 
@@ -231,7 +260,7 @@ def _list_values(layers: Sequence[Layer]) -> dict[str, list[tuple[str, int]]]:
 def _preview_ground(
     settings: Mapping[str, Any],
     roles: Mapping[str, Sequence[str]],
-    parks: Parks | None,
+    parks: ParkSource | None,
     files: dict[str, Any],
     show: Show,
 ) -> list[Any]:
@@ -261,7 +290,7 @@ def _preview_ground(
             files[name] = {
                 "holds": {word: len(frame) for word, frame in frames.items() if len(frame)},
                 # What is lacking, other files may hold: that is for the search to say.
-                "notes": [note for note in around.notes if note.startswith(name)],
+                "notes": [word_text(note) for note in around.notes if note.startswith(name)],
                 "crs": sorted({source.crs for source in around.sources}),
             }
             drawn += draw_ground(frames)
@@ -272,13 +301,14 @@ def _preview_ground(
             files[name] = {"error": _format_problem(problem)}
             continue
         cells = sum(relief.heights_m.size for relief in heights.reliefs)
-        files[name] = {"holds": {"heights": cells}, "notes": list(heights.notes), "crs": []}
+        files[name] = {"holds": {"heights": cells}, "notes": list(map(word_text, heights.notes)), "crs": []}
     return drawn
 
 
-def _find_bounds(parks: Parks | None) -> Box:
-    if parks is None:
+def _find_bounds(parks: ParkSource | None) -> Box:
+    box = None if parks is None else _get_total_bounds(parks)
+    if box is None:
         return _WORLD
-    west, south, east, north = (float(edge) for edge in parks.frame.total_bounds)
+    west, south, east, north = box
     more = _AROUND_DEG
     return (west - more, max(south - more, -90.0), east + more, min(north + more, 90.0))

@@ -35,6 +35,13 @@ async function ask(method, path, body, more = {}) {
   return found;
 }
 
+let stamped = 0;
+// When something was asked for: a request to stop may overtake it, and must not stop what comes after.
+function stamp() {
+  stamped = Math.max(stamped + 1, Date.now());
+  return stamped;
+}
+
 const post = (path, given = {}) => ask("POST", path, JSON.stringify(given));
 const getWindowPath = (rest = "") => `/api/windows/${desk.id}${rest}`;
 
@@ -51,7 +58,7 @@ export async function enter() {
   }
   sessionStorage.setItem(KEY, found.key);
   window.history.replaceState(null, "", "/");
-  Object.assign(desk, { key: found.key, fields: found.fields });
+  Object.assign(desk, { key: found.key, fields: found.fields, home: found.home });
   await takeWindow();
   return found;
 }
@@ -104,7 +111,7 @@ export async function runJob(job, given = {}) {
     setTimeout(() => reportWaiting(asked > 0), QUIET_MS);
   }
   try {
-    const found = await post(getWindowPath("/do"), { job, given });
+    const found = await post(getWindowPath("/do"), { job, given, at: stamp() });
     desk.window = found.window;
     return found.stopped ? null : found.done;
   } finally {
@@ -118,7 +125,7 @@ export async function runJob(job, given = {}) {
 export const getOutputPath = (name) => `/made/${desk.window.door}/${encodeURIComponent(name)}`;
 export const readPlace = (text) => post("/api/place", { text });
 export const readProgress = (seen) => ask("GET", getWindowPath(`/progress${seen ? "?seen" : ""}`));
-export const cancelJobs = (all = false) => post(getWindowPath("/stop"), { all });
+export const cancelJobs = (all = false) => post(getWindowPath("/stop"), { all, at: stamp() });
 export const stopDesk = () => post("/api/stop");
 export const keepAlive = () => ask("GET", getWindowPath());
 
@@ -131,6 +138,19 @@ export async function sendFile(file, role) {
 
 export async function removeFile(name) {
   desk.window = await ask("DELETE", getFilePath(name, "parks"));
+}
+
+// Bring files one after the other; what is wrong with those that cannot be used.
+export async function sendFiles(files, role) {
+  const problems = [];
+  for (const file of files) {
+    try {
+      await sendFile(file, role);
+    } catch (error) {
+      problems.push(error.message);
+    }
+  }
+  return problems.join(" ");
 }
 
 // The tab goes: its files may go soon, unless it comes back.

@@ -9,6 +9,7 @@ import { showMapsOnPhone, showMap, showSpots } from "./maps.js";
 export const isSearching = () => running;
 
 const LOOK_MS = 150;
+const NO_FILES = "Bring boundary files first, or take the demo island. Files still being read take a moment.";
 let turn = 0;
 let ending = Promise.resolve(); // cancels on their way: what begins next waits for them
 let running = false;
@@ -53,9 +54,17 @@ function stopWaiting() {
   byId("progress").textContent = "";
 }
 
+// Boundaries are there: what was said of their absence goes.
+export function welcomeFiles() {
+  if (byId("wrong-search").textContent === NO_FILES) showError("wrong-search");
+}
+
 // Make way for other work, to be taken up again by `searchAgain`.
 export async function halt() {
-  if (!running) return;
+  if (!running) {
+    await ending;
+    return;
+  }
   halted = true;
   searchedFor = "";
   turn += 1;
@@ -75,11 +84,13 @@ export async function search(asked) {
   showError("wrong-search");
   clearFieldErrors();
   if (!hasParks()) {
-    if (asked) showError("wrong-search", "Bring boundary files first, or take the demo island. Files still being read take a moment.");
+    if (asked) showError("wrong-search", NO_FILES);
     return;
   }
   turn += 1;
   const own = turn;
+  byId("cancel").disabled = false;
+  if (asked) byId("progress").textContent = running ? "waiting for the search before to end" : "beginning";
   if (running) await endSearch();
   await ending;
   if (own !== turn) return;
@@ -115,7 +126,7 @@ async function watchProgress(own, asked) {
     try {
       found = await readProgress(seen);
     } catch {
-      return; // the search itself says what is wrong
+      continue; // the search itself says what is wrong, if it is not for once
     }
     if (!running || own !== turn) return;
     if (found.progress) byId("progress").textContent = found.progress;
@@ -157,7 +168,7 @@ const isAlike = (a, b) =>
 
 function showCounts(found) {
   const place = byId("found");
-  const walks = found.walked ? "" : ", without walks yet";
+  const walks = found.walked ? "" : "; the walks are still being worked out";
   place.hidden = false;
   place.replaceChildren(make("b", {}, formatCount(found.count, "spot")), running || found.walked ? walks : "");
   const lines = [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import os
 import signal
 import socket
@@ -80,7 +81,8 @@ class DeskServer:
     def __post_init__(self) -> None:
         self._socket = _open_socket(self.port)
         self.port = self._socket.getsockname()[1]
-        self._server: uvicorn.Server | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._ending = asyncio.Event()
         self.workspaces: Workspaces | None = None  # while it runs
 
     def address(self, key: str) -> str:
@@ -96,11 +98,12 @@ class DeskServer:
             asyncio.run(self._run(started))
 
     def stop(self) -> None:
-        """End after the requests that are being answered."""
-        if self._server is not None:
-            self._server.should_exit = True
+        """End after the requests that are being answered; jobs are ended, so that these are answered soon."""
+        if self._loop is not None and not self._loop.is_closed():
+            self._loop.call_soon_threadsafe(self._ending.set)
 
     async def _run(self, started: Callable[[], None]) -> None:
+        self._loop = asyncio.get_running_loop()
         workspaces = self.workspaces = Workspaces(
             self.limits, self.notebook, self.stop if self.until_left else lambda: None
         )
@@ -126,12 +129,18 @@ class DeskServer:
             )
             config.load()
             config.http_protocol_class = timeouts.protocol(config.http_protocol_class)
-            self._server = uvicorn.Server(config)
-            serving = asyncio.create_task(self._server.serve([self._socket]))
-            while not self._server.started and not serving.done():
+            server = uvicorn.Server(config)
+            serving = asyncio.create_task(server.serve([self._socket]))
+            while not server.started and not serving.done():
                 await asyncio.sleep(0.01)
             self._socket.listen(_QUEUE)
             started()
+            ending = asyncio.create_task(self._ending.wait())
+            await asyncio.wait([serving, ending], return_when=asyncio.FIRST_COMPLETED)
+            await workspaces.end_jobs()
+            # Whoever still sends something is cut off, and that is no fault to be told of.
+            logging.getLogger("uvicorn.error").setLevel(logging.CRITICAL + 1)
+            server.should_exit = True
             await serving
         finally:
             await workspaces.close()

@@ -6,6 +6,7 @@ import { drawStation } from "./station_drawing.js";
 import { showHome } from "./maps.js";
 
 const KEPT_SETTINGS = "scout desk settings";
+const IMPERIAL = { m: ["ft", 0.3048], km: ["miles", 1.609344] }; // what a unit reads, and its size in that
 let more = {}; // of a loaded outing file: credits, tags and the like, handed back as they came
 const listeners = [];
 
@@ -15,8 +16,6 @@ export const getField = (key) => document.querySelector(`#wanted [name="${key}"]
 const isNumeric = (field) => field.hasAttribute("inputmode") || "number" in field.dataset;
 const getDefault = (key) => (desk.fields[key]?.default ?? null);
 
-const splitValues = (text) => text.split(";").map((one) => one.trim()).filter(Boolean);
-
 // The settings: what stands as it is by itself is left out.
 export function readSettings() {
   const options = {};
@@ -25,31 +24,56 @@ export function readSettings() {
       if (field.checked) options[field.name] = true;
       continue;
     }
-    const text = field.value.trim();
+    const text = readMetric(field);
     if (!text || text === String(getDefault(field.name))) continue;
-    if ("many" in field.dataset) {
-      options[field.name] = splitValues(text);
-      continue;
-    }
     const number = Number(text);
-    options[field.name] = isNumeric(field) && Number.isFinite(number) ? number : text;
+    if ("many" in field.dataset) options[field.name] = text.split(";").map((one) => one.trim()).filter(Boolean);
+    else options[field.name] = isNumeric(field) && Number.isFinite(number) ? number : text;
   }
   return { options, more };
 }
 
+// Settings are in metres and kilometres; a field shows feet and miles where these are wanted, and keeps what
+// they stand for.
+const isImperial = () => getField("units").value === "imperial";
+const isLength = (field) => "length" in field.dataset;
+const readMetric = (field) => (isLength(field) ? (field.dataset.metric ?? "") : field.value.trim());
+
+function noteMetric(field) {
+  const text = field.value.trim();
+  const number = Number(text);
+  const turned = text && isImperial() && Number.isFinite(number);
+  field.dataset.metric = turned ? String(Number((number * IMPERIAL[field.dataset.length][1]).toPrecision(6))) : text;
+}
+
+function writeMetric(field, metric) {
+  const number = Number(metric);
+  const turned = isLength(field) && metric && isImperial() && Number.isFinite(number);
+  field.value = turned ? String(Number((number / IMPERIAL[field.dataset.length][1]).toPrecision(3))) : metric;
+  if (isLength(field)) field.dataset.metric = metric;
+}
+
+function followUnits() {
+  for (const field of getFields().filter(isLength)) writeMetric(field, readMetric(field));
+  for (const place of document.querySelectorAll("[data-unit]")) {
+    place.textContent = isImperial() ? IMPERIAL[place.dataset.unit][0] : place.dataset.unit;
+  }
+}
+
 function fillFields(found) {
   more = found.more ?? {};
+  getField("units").value = found.options.units ?? getDefault("units");
   for (const field of getFields()) {
     const value = found.options[field.name];
     if (field.type === "checkbox") field.checked = Boolean(value);
     else if (field.tagName === "SELECT" && value && ![...field.options].some((one) => one.value === String(value))) {
       field.append(make("option", {}, String(value)));
       field.value = value;
-    } else field.value = (Array.isArray(value) ? value.join("; ") : value) ?? getDefault(field.name) ?? "";
+    } else if (Array.isArray(value)) field.value = value.join("; ");
+    else writeMetric(field, String(value ?? getDefault(field.name) ?? ""));
     showFieldError(field.name);
   }
-  const kept = ["park"].filter((key) => key in found.options);
-  if (kept.length) more = { ...more, kept: { ...more.kept, park: found.options.park } };
+  followUnits();
   followFields();
 }
 
@@ -68,27 +92,29 @@ export function showFieldError(key, text = "") {
 }
 
 export function showSettingError(error, otherwise) {
-  const key = (error.where ?? "").replace(/^.*: /, "").replace(/^--/, "").split(" ")[0];
-  const field = getField(key);
+  const key = error.where ?? "";
+  const field = key ? getField(key) : null;
   if (!field) {
     showError(otherwise, error.message);
     return;
   }
-  // Beside its field it need not be named.
-  showFieldError(key, error.message.replace(new RegExp(`^(--)?${key}: `), ""));
+  showFieldError(key, dropLabel(error.message));
   field.focus();
   field.scrollIntoView({ block: "center" });
 }
 
+// Beside its field a setting need not be named.
+export const dropLabel = (text) => text.replace(/^\u201c[^\u201d]*\u201d: /, "");
+
 export const clearFieldErrors = () => getFields().forEach((field) => showFieldError(field.name));
 
-const readNumber = (key) => Number(getField(key).value || getDefault(key));
+const readNumber = (key) => Number(readMetric(getField(key)) || getDefault(key));
 
 function followFields() {
-  drawStation(readNumber("station-radius"), readNumber("fix-error"), readNumber("boundary-error"));
+  drawStation(readNumber("station-radius"), readNumber("fix-error"), readNumber("boundary-error"), isImperial());
   const level = getField("level").value;
   const within = getField("within").value.trim();
-  byId("wanted-said").textContent = `${level} lattice${within ? `, within ${within} km` : ""}`;
+  byId("wanted-said").textContent = `${level} lattice${within ? `, within ${within} ${isImperial() ? "miles" : "km"}` : ""}`;
   try {
     sessionStorage.setItem(KEPT_SETTINGS, JSON.stringify(readSettings()));
   } catch {
@@ -99,7 +125,7 @@ function followFields() {
 const followHome = debounce(250, async () => {
   const text = getField("home").value.trim();
   const said = byId("home-said");
-  const within = Number(getField("within").value) || 0;
+  const within = Number(readMetric(getField("within"))) || 0;
   showFieldError("home");
   if (!text) {
     said.textContent = "Latitude first. Decimal degrees, degrees and minutes, a locator, UTM, MGRS or a geo: link.";
@@ -122,10 +148,12 @@ export function prepareSettings() {
   for (const field of getFields()) {
     const words = desk.fields[field.name]?.help;
     if (words) field.title = words;
-    if (field.type !== "checkbox" && !field.value) field.value = getDefault(field.name) ?? "";
+    if (field.type !== "checkbox" && !field.value) writeMetric(field, String(getDefault(field.name) ?? ""));
     if (field.name === "level") field.value = getDefault("level");
     field.addEventListener("input", () => {
       showFieldError(field.name);
+      if (isLength(field)) noteMetric(field);
+      if (field.name === "units") followUnits();
       followFields();
       if (field.name === "home" || field.name === "within") followHome();
       reportChange(field.name);
@@ -133,11 +161,8 @@ export function prepareSettings() {
   }
   byId("wanted").addEventListener("submit", (event) => event.preventDefault());
   byId("save-outing").addEventListener("click", saveOuting);
-  byId("load-outing").addEventListener("change", async (event) => {
-    const [file] = event.target.files;
-    event.target.value = "";
-    if (file) await loadOuting(file);
-  });
+  byId("load-outing").addEventListener("change", (event) => loadOuting(event, "wrong-outing"));
+  byId("door-settings").addEventListener("change", (event) => loadOuting(event, "wrong-doors"));
   const kept = sessionStorage.getItem(KEPT_SETTINGS);
   if (kept) fillFields(JSON.parse(kept));
   followFields();
@@ -166,12 +191,15 @@ export const onLoad = (then) => {
   afterLoad = then;
 };
 
-async function loadOuting(file) {
-  showError("wrong-outing");
+async function loadOuting(event, wrong) {
+  const [file] = event.target.files;
+  event.target.value = "";
+  showError(wrong);
+  if (!file) return;
   try {
-    takeSettings(await runJob("load", { text: await file.text() }));
+    await takeSettings(await runJob("load", { text: await file.text() }));
   } catch (error) {
-    showError("wrong-outing", `${file.name}: ${error.message}`);
+    showError(wrong, `${file.name}: ${error.message}`);
   }
 }
 

@@ -12,12 +12,32 @@ from typing import Any
 
 from scout.app.outing import Outing, check_options, format_outing, load_outing, read_table
 from scout.app.request import SearchRequest, make_request
-from scout.app.settings import Settings, list_settings
-from scout.desk.files import OUTING, ROLES, list_named
-from scout.errors import InputError
+from scout.app.settings import Settings, check_value, get_settings_by_key, list_settings
+from scout.desk.files import LOADED, OUTING, ROLES, list_named
+from scout.errors import InputError, ScoutError, SettingName
+from scout.model import Units
+from scout.quantities import format_text
 
 # Keys of an outing file that say where a command writes: kept for the file that is saved, not used here.
 _KEPT = ("map", "save", "top", "save-listed")
+
+
+def word_error(error: Exception) -> dict[str, str]:
+    """What went wrong, for somebody who sees fields and no options, and the key of the field that it is."""
+    if not isinstance(error, ScoutError):
+        return {"where": "", "text": str(error)}
+    text = _strip_own_names(error.word(word_text))
+    return {"where": error.where.key if isinstance(error.where, SettingName) else "", "text": text}
+
+
+def word_text(text: str, units: Units = "metric") -> str:
+    """A text in the reader's units, with settings by the names of their fields."""
+    return format_text(text, units, labels=True)
+
+
+def _strip_own_names(text: str) -> str:
+    """Without the name of a file that the desk itself wrote."""
+    return text.removeprefix(f"{OUTING}: ").removeprefix(f"{LOADED}: ")
 
 
 def list_fields() -> dict[str, dict[str, Any]]:
@@ -41,7 +61,7 @@ def make_desk_request(settings: Mapping[str, Any], roles: Mapping[str, Sequence[
     """
     outing = make_outing(settings, roles)
     if not outing.parks:
-        raise InputError("--parks", "no boundary file is named", "bring one")
+        raise InputError("", "no boundary file is here", "bring one")
     return make_request(outing)
 
 
@@ -49,7 +69,24 @@ def make_outing(settings: Mapping[str, Any], roles: Mapping[str, Sequence[str]])
     """The page's settings as what an outing file says."""
     values, tables = _collect_outing(settings, roles)
     table = {key: value for key, value in values.items() if value not in (None, "", [])}
+    _check_fields(table)
     return check_options(read_table({**table, **{k: v for k, v in tables.items() if v}}, OUTING))
+
+
+def _check_fields(table: Mapping[str, Any]) -> None:
+    """See that every field takes what was typed, or name the field."""
+    known = get_settings_by_key()
+    for key in known.keys() & table.keys():
+        value, where = table[key], SettingName(key)
+        if known[key].kind.holds == "text" and not isinstance(value, (str, list)):
+            raise InputError(where, f"{value} is a number", "give a text")
+        try:
+            check_value(known[key], value, where)
+        except ScoutError as error:
+            if error.where is where:
+                raise
+            what = f"{error.where[:60]} {error.what}"  # of what a text is to be understood as
+            raise InputError(where, what, error.remedy) from error
 
 
 def make_desk_settings(settings: Mapping[str, Any]) -> Settings:

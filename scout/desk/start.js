@@ -3,10 +3,12 @@
 import { byId, make, showError } from "./elements.js";
 import { desk, enter, leave, onWaiting, keepAlive, stopDesk, runJob } from "./requests.js";
 import { getField, onChange, onLoad, prepareSettings, setHome, takeSettings } from "./settings.js";
-import { prepareMaps, setLevel } from "./maps.js";
-import { prepareFiles, previewFiles } from "./files.js";
-import { halt, isSought, prepareSearch, search, searchAgain, isSearching } from "./search.js";
+import { leaveDoors, openDoors, prepareMaps, setLevel } from "./maps.js";
+import { hasParks, prepareFiles, previewFiles } from "./files.js";
+import { halt, isSought, prepareSearch, search, searchAgain, isSearching, welcomeFiles } from "./search.js";
 import { chooseSpot, getChosenSpot, offerSpots, prepareDay } from "./day.js";
+import { judgeAgain, preparePlaces } from "./places.js";
+import { prepareBesides } from "./besides.js";
 import { hasUnsaved, prepareVisits } from "./visits.js";
 
 const CALL_MS = 60_000; // an open window says so
@@ -22,16 +24,19 @@ async function followSettings() {
     read = describeReading();
     await previewFiles();
   } else if (!isSought()) await searchAgain();
+  await judgeAgain();
 }
 
 async function openDemo() {
-  showError("wrong-parks");
+  showError("wrong-doors");
   byId("demo").disabled = true;
   try {
-    await takeSettings(await runJob("demo"));
+    const found = await runJob("demo");
+    leaveDoors();
+    await takeSettings(found);
     await search(true);
   } catch (error) {
-    showError("wrong-parks", error.message);
+    showError("wrong-doors", error.message);
   }
   byId("demo").disabled = false;
 }
@@ -63,11 +68,17 @@ async function begin() {
   prepareMaps({ home: setHome, spot: chooseSpot });
   prepareSettings();
   read = describeReading();
-  prepareFiles(halt, searchAgain);
+  prepareFiles(halt, async () => {
+    if (hasParks()) welcomeFiles();
+    await searchAgain();
+  });
   prepareSearch({ found: offerSpots, spot: getChosenSpot });
   prepareDay();
+  preparePlaces();
+  prepareBesides();
   onChange(followSettings);
   onLoad(async () => {
+    leaveDoors();
     read = describeReading();
     setLevel(getField("level").value);
     await previewFiles();
@@ -90,6 +101,7 @@ async function begin() {
   }, CALL_MS);
   await prepareVisits();
   if (Object.keys(desk.window.sizes).length) await previewFiles();
+  else if (!desk.window.book || desk.window.onDisk) openDoors();
   document.documentElement.classList.add("ready");
 }
 

@@ -13,14 +13,15 @@ function makeShape(tag, values, text = "") {
   return made;
 }
 
-const formatMetres = (value) => `${Number(value.toFixed(1)).toLocaleString("en")} m`;
+const FOOT_M = 0.3048;
 
-export function drawStation(radius, fix, boundary) {
+export function drawStation(radius, fix, boundary, imperial = false) {
+  const formatMetres = (value) => `${Number((imperial ? value / FOOT_M : value).toFixed(1)).toLocaleString("en")} ${imperial ? "ft" : "m"}`;
   const drawing = byId("drawing");
   const said = byId("drawing-said");
   drawing.replaceChildren();
   if (![radius, fix, boundary].every((value) => Number.isFinite(value) && value >= 0)) {
-    said.textContent = "Give three lengths in metres to see them drawn.";
+    said.textContent = "Give three lengths to see them drawn.";
     return;
   }
   const scale = Math.min(58 / Math.max(radius + fix, 0.1), 68 / Math.max(boundary, 0.1));

@@ -1,25 +1,41 @@
 // Visits: written, listed, counted, and never lost without a word.
 
-import { byId, make, formatCount, putLink, showError } from "./elements.js";
+import { byId, make, makeTable, formatCount, putLink, showError } from "./elements.js";
 import { sendFile, desk, getOutputPath, runJob } from "./requests.js";
 import { readSettings } from "./settings.js";
 
+const EXPORTS = [["journal", ".html", "Journal"], ["visits-table", ".csv", "Visits, table (CSV)"], ["visits-points", ".geojson", "Visits, points (GeoJSON)"]];
 let unsaved = false; // visits of a notebook that goes with this window
+let warned = false; // that it does, and the user will save it
+let waitingVisit = null; // what goes on when it is known where the notebook is kept
+let edited = 0; // the number of the visit that is changed
+let recording = ""; // that tells where and when the visit was
 
 export const hasUnsaved = () => unsaved;
 
 export async function prepareVisits() {
-  const disk = desk.window.onDisk;
-  byId("book-said").textContent = disk
-    ? `Visits are kept in ${disk}.`
-    : "Visits go into a notebook that is lost when this window closes or the desk stops: save it, and bring it " +
-      "again next time. Started with --notebook FILE, the desk keeps one for good.";
-  byId("bring-notebook").hidden = Boolean(disk);
-  byId("visit-form").addEventListener("submit", writeVisit);
+  sayWhere();
+  byId("visit-form").addEventListener("submit", (event) => {
+    event.preventDefault();
+    writeVisit();
+  });
+  byId("leave-visit").addEventListener("click", () => openVisitForm(0));
+  byId("keep").addEventListener("click", () => askWhere(null));
+  byId("keep-form").addEventListener("submit", (event) => {
+    event.preventDefault();
+    keepThere(byId("keep-form").elements.namedItem("path").value);
+  });
+  byId("keep-not").addEventListener("click", async () => {
+    byId("keep-form").hidden = true;
+    warned = true;
+    await waitingVisit?.();
+  });
   byId("undo").addEventListener("click", () => changeNotebook("undo"));
   byId("tally").addEventListener("click", countVisits);
   byId("save-notebook").addEventListener("click", () => getFile("notebook", {}, "Notebook (GeoPackage)"));
-  byId("journal").addEventListener("click", () => getFile("journal", { suffix: ".html", settings: readSettings() }, "Journal"));
+  for (const [id, suffix, label] of EXPORTS) {
+    byId(id).addEventListener("click", () => getFile("journal", { suffix, settings: readSettings() }, label));
+  }
   byId("bring-notebook").querySelector("input").addEventListener("change", bringNotebook);
   window.addEventListener("beforeunload", (event) => {
     if (unsaved) event.preventDefault();
@@ -27,28 +43,130 @@ export async function prepareVisits() {
   if (desk.window.book) await listVisits();
 }
 
-export function startVisit(place, call, day) {
-  const { elements } = byId("visit-form");
-  elements.namedItem("place").value = place;
-  elements.namedItem("call").value = call;
-  if (day) elements.namedItem("start").value = `${day}T`;
-  byId("step-visits").open = true;
-  elements.namedItem("start").focus();
+function sayWhere() {
+  const disk = desk.window.onDisk;
+  byId("book-said").textContent = disk
+    ? `Visits are kept in ${disk}.`
+    : "The notebook goes with this window: it is lost when the window closes or the desk stops, unless it is kept or saved.";
+  byId("keep").hidden = Boolean(disk);
+  byId("bring-notebook").hidden = Boolean(disk);
 }
 
-async function writeVisit(event) {
-  event.preventDefault();
-  showError("wrong-visit");
+// Where a notebook is to be kept that would be lost; `then` is what waits for the answer.
+function askWhere(then) {
+  waitingVisit = then;
+  const field = byId("keep-form").elements.namedItem("path");
+  if (!field.value) field.value = desk.home;
+  showError("wrong-keep");
+  byId("keep-form").hidden = false;
+  field.focus();
+}
+
+async function keepThere(path) {
+  showError("wrong-keep");
   try {
-    const visit = Object.fromEntries(new FormData(byId("visit-form")));
-    const found = await runJob("visit", { visit, settings: readSettings() });
+    const found = await runJob("keep", { path });
+    byId("keep-form").hidden = true;
+    sayWhere();
+    unsaved = false;
+    showVisits(found.visits, found.left_out);
+    const then = waitingVisit;
+    waitingVisit = null;
+    await then?.();
+  } catch (error) {
+    showError("wrong-keep", error.message, byId("keep-form").elements.namedItem("path"));
+  }
+}
+
+const getVisitField = (name) => byId("visit-form").elements.namedItem(name);
+
+// A visit to be written: where, by whom, when, or from a recording that tells where and perhaps when.
+export function startVisit({ place, call = "", day = "", recording: file = "", dated = false }) {
+  openVisitForm(0);
+  recording = file;
+  getVisitField("place").value = place;
+  getVisitField("place").readOnly = Boolean(file);
+  getVisitField("call").value = call;
+  getVisitField("day").value = day;
+  for (const name of ["day", "from"]) getVisitField(name).required = !dated;
+  byId("visit-from").hidden = !file;
+  byId("visit-from").textContent = file ? `Place, error${dated ? " and start" : ""} are those of ${file}.` : "";
+  byId("step-visits").open = true;
+  getVisitField(day ? "from" : "day").focus();
+}
+
+// The form for a new visit, or for one that is changed.
+function openVisitForm(number, fields = {}) {
+  edited = number;
+  recording = "";
+  byId("visit-form").reset();
+  showError("wrong-visit");
+  byId("visit-from").hidden = true;
+  getVisitField("place").readOnly = false;
+  for (const name of ["day", "from"]) getVisitField(name).required = true;
+  for (const [name, value] of Object.entries(fields)) {
+    const field = getVisitField(name);
+    if (field) field.value = value;
+  }
+  const [start, end] = [fields.start ?? "", fields.end ?? ""];
+  if (start) [getVisitField("day").value, getVisitField("from").value] = start.split("T");
+  if (end) [getVisitField("last-day").value, getVisitField("to").value] = end.split("T");
+  byId("visit-title").textContent = number ? `Change visit ${number}` : "Write a visit down";
+  byId("write-visit").textContent = number ? "Save the change" : "Write the visit down";
+  byId("leave-visit").hidden = !number;
+  byId("judge-anew").hidden = !number;
+}
+
+// What the form says, its times as the notebook has them: an end before the start is on the next day.
+function readVisit() {
+  const given = Object.fromEntries(new FormData(byId("visit-form")));
+  const { day, from, to, "last-day": last, ...visit } = given;
+  if (day && from) visit.start = `${day}T${from}`;
+  if (day && to) visit.end = `${last || (to < from ? getNextDay(day) : day)}T${to}`;
+  else if (edited) visit.end = "";
+  if (recording) Object.assign(visit, { recording, place: "" });
+  return visit;
+}
+
+function getNextDay(day) {
+  const next = new Date(`${day}T00:00Z`);
+  next.setUTCDate(next.getUTCDate() + 1);
+  return next.toISOString().slice(0, 10);
+}
+
+async function writeVisit() {
+  showError("wrong-visit");
+  if (!edited && !desk.window.onDisk && !warned) {
+    askWhere(writeVisit);
+    return;
+  }
+  try {
+    const visit = readVisit();
+    const found = await runJob(edited ? "edit" : "visit", { number: edited, visit, settings: readSettings() });
     if (!found) return;
     showChange(found);
-    byId("visit-answer").replaceChildren(
-      make("div", { class: "answer" }, ...found.lines.map((line) => make("p", {}, line.trim().replace(/ {2,}/g, ": ")))),
-    );
+    showLines(found.lines);
+    openVisitForm(0);
   } catch (error) {
     showError("wrong-visit", error.message);
+  }
+}
+
+function showLines(lines) {
+  byId("visit-answer").replaceChildren(
+    make("div", { class: "answer" }, ...lines.map((line) => make("p", {}, line.trim().replace(/ {2,}/g, ": ")))),
+  );
+}
+
+async function editVisit(number) {
+  showError("wrong-visits");
+  try {
+    const found = await runJob("entry", { number });
+    openVisitForm(number, found.fields);
+    byId("visit-title").scrollIntoView({ block: "nearest" });
+    getVisitField("place").focus();
+  } catch (error) {
+    showError("wrong-visits", error.message);
   }
 }
 
@@ -56,7 +174,9 @@ async function changeNotebook(job, number) {
   showError("wrong-visits");
   try {
     const found = await runJob(job, { number });
-    if (found) showChange(found);
+    if (!found) return;
+    showChange(found);
+    showLines(found.lines);
   } catch (error) {
     showError("wrong-visits", error.message);
   }
@@ -107,18 +227,12 @@ async function getFile(job, given, label) {
   }
 }
 
-const makeRow = (tag, cells, numbers = []) =>
-  make("tr", {}, ...cells.map((cell, k) => make(tag, { class: numbers.includes(k) ? "number" : null, scope: tag === "th" ? "col" : null }, cell)));
-
-function makeTable(heads, rows, numbers) {
-  return make("table", {}, make("thead", {}, makeRow("th", heads, numbers)), make("tbody", {}, ...rows.map((cells) => makeRow("td", cells, numbers))));
-}
-
-const makeDeletion = (number) =>
-  make("button", { type: "button", click: () => changeNotebook("delete", number) }, "Delete", make("span", { class: "unseen" }, ` visit ${number}`));
+const makeAct = (word, number, act) => make("button", { type: "button", click: () => act(number) }, word, make("span", { class: "unseen" }, ` visit ${number}`));
+const makeDeletion = (number) => makeAct("Delete", number, () => changeNotebook("delete", number));
 
 function showVisits(visits, leftOut) {
-  byId("visits-said").textContent = visits.length ? formatCount(visits.length, "visit") : "visits and the tally";
+  offerVisits(visits);
+  byId("visits-said").textContent = visits.length ? formatCount(visits.length, "visit") : "written down, counted";
   const bad = leftOut.map(({ number, why }) => make("p", { class: "hint" }, `Left out: ${why}. `, makeDeletion(number)));
   if (!visits.length) {
     byId("visits").replaceChildren(...bad, make("p", { class: "hint" }, "None yet."));
@@ -130,10 +244,19 @@ function showVisits(visits, leftOut) {
     visit.call,
     `${visit.grids.join(" ")} in ${visit.parks.join(", ") || "no park"}`,
     visit.contacts === null ? "" : visit.contacts.toLocaleString("en"),
-    makeDeletion(visit.number),
+    make("span", { class: "acts" }, makeAct("Change", visit.number, editVisit), makeDeletion(visit.number)),
   ]);
   const acts = make("span", { class: "unseen" }, "actions");
   byId("visits").replaceChildren(...bad, makeTable(["#", "start, UTC", "call", "where", "contacts", acts], rows, [0, 4]));
+}
+
+// The visits that a log may be stamped with.
+function offerVisits(visits) {
+  const select = byId("log-form").elements.namedItem("visit");
+  const chosen = select.value;
+  const word = (visit) => `${visit.number}: ${visit.start}, ${visit.grids.join(" ")}${visit.ended ? "" : ", no end"}`;
+  select.replaceChildren(...visits.map((visit) => make("option", { value: visit.number }, word(visit))));
+  if (visits.some((visit) => String(visit.number) === chosen)) select.value = chosen;
 }
 
 async function countVisits() {

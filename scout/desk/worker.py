@@ -16,19 +16,24 @@ import sys
 import tempfile
 import threading
 import traceback
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from pathlib import Path, PurePath
 from typing import Any, TextIO
 
-from scout.desk import jobs, preview
-from scout.desk.files import LOADED, NOTEBOOK, OUTING, LayerCache
+from scout.desk import jobs, notebook, preview
+from scout.desk.files import LOADED, NOTEBOOK, LayerCache, list_named
 from scout.desk.jobs import SearchJob
-from scout.desk.settings import load_settings, make_desk_request, write_outing
+from scout.desk.settings import load_settings, make_desk_request, word_error, write_outing
 from scout.errors import InputError, ScoutError
 from scout.io.write import write_file
 
 Show = Callable[[str], None]
+Roles = Mapping[str, Sequence[str]]
+_FAULT = (
+    "This should not have happened: it is a fault of scout, not of what you brought. What the developers "
+    "need to know stands in the terminal from which the desk was started."
+)
 
 
 class Session:
@@ -69,36 +74,72 @@ class Session:
             case "outing":
                 return self._made("outing.toml", write_outing(settings, roles))
             case "save":
-                return self._made(*self.search.saved(given["suffix"], given.get("list")))
+                return self._made(
+                    *self.search.saved(given["suffix"], given.get("list"), str(given.get("best") or ""))
+                )
             case "check":
-                return jobs.check_place(self.cache, make_desk_request(settings, roles), given["place"], show)
+                asked = make_desk_request(settings, roles)
+                return jobs.check_places(self.cache, asked, given, self.made, show)
+            case "arrive":
+                asked = make_desk_request(settings, roles)
+                name, content, said = jobs.judge_arrival(self.cache, asked, given, show)
+                return {**self._made(name, content), **said}
             case "card":
                 found = self.search.found(given.get("list"))
                 return self._made(*jobs.build_spot_card(found, int(given["spot"]), given))
             case "pack":
                 found = self.search.found(given.get("list"))
                 return self._made(*jobs.build_spot_pack(found, str(given["spots"]), given))
-            case "visit":
-                return jobs.add_visit(self.notebook, given["visit"], settings, roles, show)
-            case "undo":
-                return jobs.undo_change(self.notebook)
-            case "delete":
-                return jobs.delete_visit(self.notebook, int(given["number"]))
-            case "visits":
-                return jobs.list_visits(self.notebook)
-            case "tally":
-                level, some = (
-                    jobs.find_level(settings),
-                    make_desk_request(settings, roles) if roles.get("parks") else None,
-                )
-                return jobs.tally_visits(self.notebook, level, some, self.cache, show)
-            case "journal":
-                name, content, left_out = jobs.build_journal(self.notebook, given["suffix"], settings)
-                return {**self._made(name, content), "left_out": left_out}
-            case "notebook":
-                return self._notebook()
+            case "site":
+                found = self.search.found(given.get("list"))
+                return self._made(*jobs.build_spot_site(found, str(given["spots"])))
+            case "compare":
+                asked, old = make_desk_request(settings, roles), list_named(roles.get("old", ()))
+                book = self.notebook if given.get("visits") and Path(self.notebook).exists() else None
+                return jobs.compare_boundaries(asked, settings, old, book, self.made, show)
+            case "prepare":
+                asked = make_desk_request(settings, roles)
+                return jobs.prepare_boundaries(asked, given.get("keep") or (), self.made, show)
+            case "locate":
+                return jobs.look_up(str(given["place"])[:200])
             case other:
-                raise InputError(str(other)[:40], "the desk has no such job")
+                return self._do_notebook(str(other), given, settings, roles, show)
+
+    def _do_notebook(
+        self, job: str, given: Mapping[str, Any], settings: dict[str, Any], roles: Roles, show: Show
+    ) -> Any:
+        """Do one job on the notebook."""
+        book = self.notebook
+        match job:
+            case "visit":
+                return notebook.add_visit(book, given["visit"], settings, roles, show)
+            case "edit":
+                number = int(given["number"])
+                return notebook.edit_visit(book, number, given["visit"], settings, roles, show)
+            case "entry":
+                return notebook.get_visit(book, int(given["number"]))
+            case "undo":
+                return notebook.undo_change(book)
+            case "delete":
+                return notebook.delete_visit(book, int(given["number"]))
+            case "visits":
+                return notebook.list_visits(book)
+            case "tally":
+                level = notebook.find_level(settings)
+                some = make_desk_request(settings, roles) if roles.get("parks") else None
+                return notebook.tally_visits(book, level, some, self.cache, show)
+            case "journal":
+                name, content, left_out = notebook.build_journal(book, given["suffix"], settings)
+                return {**self._made(name, content), "left_out": left_out}
+            case "stamp":
+                return notebook.stamp_log(book, given, self.made)
+            case "notebook":
+                return self._copy_notebook()
+            case "keep":
+                self.notebook = notebook.keep_notebook(book, str(given["path"]))
+                return {"onDisk": self.notebook, **notebook.list_visits(self.notebook)}
+            case _:
+                raise InputError(job[:40], "the desk has no such job")
 
     def _with_notebook(self, settings: dict[str, Any]) -> dict[str, Any]:
         """A search that ranks first what is missing looks into the notebook of this desk."""
@@ -117,7 +158,7 @@ class Session:
         write_file(self.made / name, content)
         return {"made": name}
 
-    def _notebook(self) -> dict[str, Any]:
+    def _copy_notebook(self) -> dict[str, Any]:
         """A copy of the notebook to take away."""
         from scout.visits.notebook import Notebook
 
@@ -192,19 +233,13 @@ def _do_job(job: Callable[[], Any], terminal: TextIO) -> dict[str, Any]:
     except _JobStopped:
         return {"stopped": True}
     except ScoutError as error:
-        return {"error": {"where": error.where, "text": _strip_own_names(str(error))}}
+        return {"error": word_error(error)}
     except MemoryError:
         text = "There is not enough memory for this; choose a smaller radius, or smaller files."
         return {"error": {"where": "", "text": text}}
-    except Exception as error:  # a fault of ours must not leave the page waiting
+    except Exception:  # a fault of ours must not leave the page waiting
         traceback.print_exc(file=terminal)
-        text = f"This should not have happened, and is a fault of scout ({type(error).__name__}: {error})."
-        return {"error": {"where": "", "text": text[:400]}}
-
-
-def _strip_own_names(text: str) -> str:
-    """Without the name of a file that the desk itself wrote."""
-    return text.removeprefix(f"{OUTING}: ").removeprefix(f"{LOADED}: ")
+        return {"error": {"where": "", "text": _FAULT}}
 
 
 if __name__ == "__main__":

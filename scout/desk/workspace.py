@@ -17,7 +17,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from scout.desk.files import NOTEBOOK, ROLES, check_name, is_part, list_named
+from scout.desk.files import BEFORE, NOTEBOOK, OTHER_ROLES, ROLES, check_name, is_part, list_named
 from scout.desk.limits import Limits
 from scout.errors import InputError
 
@@ -38,6 +38,7 @@ class Worker:
         self._answer: asyncio.Future[dict[str, Any]] | None = None
         self._heard: Callable[[dict[str, Any]], None] = lambda _: None
         self._job = 0  # its number: what is asked of a job must not reach the next one
+        self._ending = False
 
     @classmethod
     async def start(cls) -> Worker:
@@ -52,7 +53,7 @@ class Worker:
     @property
     def alive(self) -> bool:
         """Whether the process still runs and is listened to."""
-        return self.process.returncode is None and not self._reader.done()
+        return not self._ending and self.process.returncode is None and not self._reader.done()
 
     async def do(self, message: dict[str, Any], heard: Callable[[dict[str, Any]], None]) -> dict[str, Any]:
         """One job, one at a time; its progress goes to ``heard``."""
@@ -69,7 +70,11 @@ class Worker:
         self._send({"stop": self._job})
 
     async def end(self) -> None:
-        """End the process, whatever it is doing."""
+        """End the process, whatever it is doing.
+
+        From the first moment it takes no more jobs: the system tells of the end only later.
+        """
+        self._ending = True
         with suppress(ProcessLookupError):
             self.process.kill()
         await self.process.wait()
@@ -121,7 +126,7 @@ class Spares:
         self.prepare()
         coming, self._next = self._next, None
         if coming is None:
-            raise RuntimeError("the desk is closed")
+            raise InputError("", "the desk is being closed")
         worker = await coming
         self.prepare()
         if not worker.alive:
@@ -188,7 +193,13 @@ def _remove_unlocked(path: Path) -> None:
 
 
 # One tab's files, process and outputs, apart from every other tab's and bounded.
-_ONLY_READ = ("search", "preview", "check", "tally")  # jobs that may be cancelled
+# Jobs that may be cancelled.
+_ONLY_READ = ("search", "preview", "check", "tally", "arrive", "compare", "prepare")
+
+
+def _now_ms() -> float:
+    """The time as a page on this machine counts it."""
+    return time.time() * 1000.0
 
 
 class TooLarge(InputError):
@@ -201,7 +212,7 @@ class Workspace:
     def __init__(self, folder: Path, notebook: str, limits: Limits, spares: Spares) -> None:
         self.folder, self.notebook, self.limits, self._spares = folder, notebook, limits, spares
         self.brought, self.made = folder / "brought", folder / "made"
-        for one in (folder, self.brought, self.made):
+        for one in (folder, self.brought, self.made, self.brought / BEFORE):
             one.mkdir(mode=0o700)
         self.door = secrets.token_urlsafe(24)  # to what was made, for links: a link carries no header
         self.sizes: dict[str, int] = {}
@@ -213,7 +224,8 @@ class Workspace:
         self._busy = asyncio.Lock()
         self._running = ""  # the job
         self._run: object = None  # one for each job that is done
-        self._turns = dict.fromkeys(_ONLY_READ, 0)
+        self._asked_ms = 0.0  # when the job that runs was asked for
+        self._stopped_ms = dict.fromkeys(_ONLY_READ, 0.0)  # what was asked for up to then is not done
         self._coming: dict[str, int] = {}
 
     def look(self) -> None:
@@ -290,7 +302,8 @@ class Workspace:
                 raise InputError(name[:60], "this desk has a notebook already", "see its name below")
             check_name(name, role)
             return NOTEBOOK
-        return check_name(name, role)
+        plain = check_name(name, role)
+        return f"{BEFORE}/{plain}" if role == "old" else plain
 
     def _check_room(self, name: str, size: int, own: str = "") -> None:
         limits = self.limits
@@ -306,7 +319,10 @@ class Workspace:
             raise InputError(name, f"makes more than {limits.files} files", "put others away first")
 
     def _place(self, name: str, role: str) -> None:
-        if role not in ROLES:
+        if role not in (*ROLES, *OTHER_ROLES):
+            return
+        if role in ("recording", "log", "places"):  # of these the last one counts
+            self.roles[role] = [name]
             return
         roles = [one for one, names in self.expected.items() if name in names] or [role]
         if roles == [role]:  # it plays this part from now on
@@ -361,19 +377,27 @@ class Workspace:
 
     # Jobs
 
-    async def do(self, job: str, given: Mapping[str, Any]) -> dict[str, Any]:
-        """One job after the other; what comes out is the worker's answer."""
-        turn = self._turns.get(job)
+    async def do(self, job: str, given: Mapping[str, Any], at_ms: float | None = None) -> dict[str, Any]:
+        """One job after the other; what comes out is the worker's answer.
+
+        ``at_ms`` is when it was asked for, by this machine's clock: a request to stop may overtake it.
+        """
+        asked_ms = _now_ms() if at_ms is None else at_ms
+
+        def is_stopped() -> bool:
+            return asked_ms <= self._stopped_ms.get(job, 0.0)
+
         async with self._busy:
-            if turn != self._turns.get(job):
+            if is_stopped():
                 return {"stopped": True}
+            self._asked_ms = asked_ms
             self.progress, self.part, self._running, self._run = "", None, job, object()
             try:
                 worker = await self._ready()
-                if turn != self._turns.get(job):
+                if is_stopped():
                     return {"stopped": True}
                 answer = await worker.do({"job": job, "given": given, "roles": self.roles}, self._hear)
-                return answer if turn == self._turns.get(job) else {"stopped": True}
+                return {"stopped": True} if is_stopped() else answer
             finally:
                 self._running = self.progress = ""
 
@@ -383,21 +407,26 @@ class Workspace:
                 await self.worker.end()
             self.worker = await self._spares.take()
             given = {"folder": str(self.brought), "made": str(self.made), "notebook": self.notebook}
-            await self.worker.do({"job": "open", "given": given}, self._hear)
+            opened = await self.worker.do({"job": "open", "given": given}, self._hear)
+            if "done" not in opened and self.worker.alive:  # it cannot work there
+                raise InputError("", str(opened.get("error", {}).get("text", "")))
         return self.worker
 
     def _hear(self, message: dict[str, Any]) -> None:
         self.progress = message.get("progress", self.progress)
         self.part = message.get("part", self.part)
 
-    async def stop(self, jobs: Sequence[str] = _ONLY_READ) -> None:
+    async def stop(self, jobs: Sequence[str] = _ONLY_READ, at_ms: float | None = None) -> None:
         """Cancel jobs, the one that runs and those that wait: by asking, and if that does not help, by force.
 
-        What writes into the notebook is never cancelled.
+        What writes into the notebook is never cancelled, nor what was asked for after ``at_ms``.
         """
+        asked_ms = _now_ms() if at_ms is None else at_ms
         for job in set(jobs) & set(_ONLY_READ):
-            self._turns[job] += 1
+            self._stopped_ms[job] = max(self._stopped_ms[job], asked_ms)
         worker, run = self.worker, self._run
+        if self._asked_ms > asked_ms:
+            return
         if self._running not in jobs or self._running not in _ONLY_READ or worker is None:
             return
         worker.ask_to_stop()
@@ -489,6 +518,11 @@ class Workspaces:
                 for one in self._all.values():
                     one.seen += slept
             await self.sweep()
+
+    async def end_jobs(self) -> None:
+        """End whatever is being done, and begin nothing more."""
+        await self.spares.close()
+        await asyncio.gather(*(one.worker.end() for one in self._all.values() if one.worker is not None))
 
     async def close(self) -> None:
         """End all processes and remove everything."""

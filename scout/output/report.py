@@ -350,7 +350,9 @@ def describe_answer(
         "notes": list_entry_notes(list_entry(result)),
         "lines": [
             (
-                _name_line(line.kind, line.lon, line.lat),
+                line.kind
+                if line.kind == "corner"
+                else _name_line(line.kind, line.lon, line.lat).rstrip("0").rstrip("."),
                 f"{format_fine_length(line.distance_m, units)} to the {format_bearing(line.bearing_deg)}",
             )
             for line in result.lines

@@ -10,9 +10,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from scout.model import OPENING_HOURS, Credit, Layer
 from scout.errors import SettingName
-from scout.model import Credit, Layer
+from scout.model import OPENING_HOURS, Credit, Layer
 from scout.parks.columns import (
     check_column_named,
     check_id_columns,
