@@ -9,9 +9,12 @@ import signal
 import socket
 import subprocess
 import sys
+import threading
+import time
+from http.client import HTTPException
 from pathlib import Path
 
-import desks  # noqa: F401  (skips where the desk is not installed)
+import desks  # skips where the desk is not installed
 import pytest
 from click.testing import CliRunner
 
@@ -41,6 +44,47 @@ def test_it_ends_cleanly_by_a_signal_and_leaves_nothing(tmp_path: Path, how: sig
     out, err = process.communicate(timeout=60)
     assert (process.returncode, err) == (0, "")
     assert out.endswith("The desk is closed.\n")
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals are POSIX's")
+def test_it_ends_without_a_word_while_a_job_and_an_upload_are_under_way(tmp_path: Path) -> None:
+    process = subprocess.Popen(
+        [*SCOUT, "desk", "--no-browser"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "TMPDIR": str(tmp_path)},
+    )
+    assert process.stdout is not None
+    found = re.search(r":(\d+)/#(\S+)$", process.stdout.readline())
+    assert found is not None
+    port = int(found[1])
+    desk = type("Desk", (), {"port": port, "keys": type("K", (), {"shown": found[2]})})
+    caller = desks.Caller(desk).enter()  # type: ignore[arg-type]
+    loaded = caller.work("demo")["done"]
+    answers: list[str] = []
+
+    def search() -> None:
+        try:
+            answers.append(str(caller.work("search", settings=loaded)))
+        except (OSError, ValueError, HTTPException) as error:  # cut off
+            answers.append(str(error))
+
+    thread = threading.Thread(target=search)
+    thread.start()
+    while not caller.ask("GET", caller.here("/progress")).json["progress"]:
+        time.sleep(0.02)
+    with socket.create_connection(("127.0.0.1", port), 10) as line:
+        head = f"PUT {caller.here('/file?name=a.kml')} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n"
+        line.sendall(f"{head}X-Desk-Key: {caller.key}\r\nContent-Length: 999\r\n\r\nhalf".encode())
+        time.sleep(0.2)
+        process.send_signal(signal.SIGTERM)
+        out, err = process.communicate(timeout=60)
+    thread.join(60)
+    assert (process.returncode, err) == (0, "")
+    assert out.endswith("The desk is closed.\n")
+    assert len(answers) == 1
     assert list(tmp_path.iterdir()) == []
 
 

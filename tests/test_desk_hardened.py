@@ -24,6 +24,7 @@ from desks import Caller, running
 
 from scout.desk import workspace
 from scout.desk.access import Guard, Keys
+from scout.desk.workspace import Worker
 
 HERE = Path(__file__).parent
 SCOUT = [sys.executable, "-c", "import sys; from scout.__main__ import main; sys.exit(main(sys.argv[1:]))"]
@@ -325,6 +326,42 @@ def test_a_search_after_a_cancel_is_not_ended_by_it() -> None:
             assert first[0].get("stopped")
             assert "error" not in second
             assert second.get("done") or second.get("stopped")
+
+
+def test_a_request_to_stop_reaches_what_was_asked_for_before_it_and_nothing_later() -> None:
+    """Requests of a page may overtake each other: each says when it was made."""
+    with running() as caller:
+        loaded = caller.work("demo")["done"]
+        quick = {"options": {"level": "field"}}
+        now = time.time() * 1000
+
+        def search(at: float) -> dict[str, Any]:
+            given = {"job": "search", "given": {"settings": {**loaded, **quick}}, "at": at}
+            return caller.ask("POST", caller.here("/do"), given).json
+
+        caller.ask("POST", caller.here("/stop"), {"at": now + 1})
+        assert search(now).get("stopped")
+        assert "done" in search(now + 2)
+        # One that comes late does not end what was asked for after it.
+        thread, answers = begin_search(caller, {**loaded, **quick})
+        caller.ask("POST", caller.here("/stop"), {"at": now + 3})
+        thread.join(120)
+        assert "done" in answers[0]
+
+
+def test_a_process_that_is_being_ended_takes_no_more_jobs() -> None:
+    """Its answer may still be on the way, and the system has not told yet that it is gone."""
+
+    async def end() -> tuple[bool, bool]:
+        worker = await Worker.start()
+        before = worker.alive
+        ending = asyncio.create_task(worker.end())
+        await asyncio.sleep(0)
+        after = worker.alive
+        await ending
+        return before, after
+
+    assert asyncio.run(end()) == (True, False)
 
 
 @posix

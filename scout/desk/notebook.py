@@ -114,7 +114,7 @@ def _make_visit_request(
         files=tuple(list_named(roles.get("parks", ()))),
         settings=make_desk_settings({"options": options}),
         start=fields.get("start"),
-        end=fields.get("end"),
+        end=fields.get("end", "" if empty and "end" in visit else None),
         contacts=_read_number(fields, "contacts", int),
         power_w=_read_number(fields, "power", float),
         texts=texts,

@@ -15,6 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
+from types import FrameType
 
 import uvicorn
 from pyshortcuts import make_shortcut
@@ -129,7 +130,7 @@ class DeskServer:
             )
             config.load()
             config.http_protocol_class = timeouts.protocol(config.http_protocol_class)
-            server = uvicorn.Server(config)
+            server = _Server(config, self.stop)
             serving = asyncio.create_task(server.serve([self._socket]))
             while not server.started and not serving.done():
                 await asyncio.sleep(0.01)
@@ -145,6 +146,18 @@ class DeskServer:
         finally:
             await workspaces.close()
             self.workspaces = None
+
+
+class _Server(uvicorn.Server):
+    """A server that leaves it to the desk what a signal to end comes to: jobs are ended before requests."""
+
+    def __init__(self, config: uvicorn.Config, stop: Callable[[], None]) -> None:
+        super().__init__(config)
+        self._stop = stop
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """Take a signal to end."""
+        self._stop()
 
 
 def open_browser(desk: DeskServer) -> None:
