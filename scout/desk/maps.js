@@ -69,14 +69,19 @@ export function openDoors() {
 }
 
 export function leaveDoors() {
+  if (byId("doors").hidden) return;
   document.body.classList.remove("at-doors");
   byId("doors").hidden = true;
+  byId("plan").focus();
 }
 
 export function showMapsOnPhone(stage) {
+  const inPlan = byId("plan").contains(document.activeElement);
   document.body.classList.toggle("on-stage", stage);
   byId("show-plan").setAttribute("aria-pressed", !stage);
   byId("show-stage").setAttribute("aria-pressed", stage);
+  // Where the plan had the focus, the way back to it has it now.
+  if (stage && inPlan && byId("show-plan").offsetParent) byId("show-plan").focus();
 }
 
 export function showMap(what) {

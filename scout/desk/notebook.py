@@ -226,7 +226,13 @@ def stamp_log(notebook: str, given: Mapping[str, Any], made: Path) -> dict[str, 
 
 
 def tally_visits(
-    notebook: str, level: int, asked: SearchRequest | None, cache: LayerCache, show: Callable[[str], None]
+    notebook: str,
+    level: int,
+    asked: SearchRequest | None,
+    cache: LayerCache,
+    show: Callable[[str], None],
+    *,
+    everything: bool = False,
 ) -> dict[str, Any]:
     """What ``scout tally`` counts at a level; what is missing where home, radius and parks are known."""
     visits, left_out = _read_visits(notebook)
@@ -272,7 +278,7 @@ def tally_visits(
                     "visited": reach.visited,
                     "grids": list(reach.open_grids),
                 }
-                for reach in open_[:_MOST]
+                for reach in (reached if everything else open_[:_MOST])
             ],
         }
     return tally

@@ -40,7 +40,7 @@ export function preparePlaces() {
   byId("arrive").disabled = !getRecording();
 }
 
-export async function checkPlace(place) {
+async function checkPlace(place) {
   showError("wrong-check", "", getCheckField());
   try {
     const found = await runJob("check", { place, settings: readSettings() });
@@ -162,4 +162,4 @@ function makePark(park) {
   return make("li", {}, make("div", { class: "near-park" }, name, sure), make("p", { class: "facts" }, park.where), warning);
 }
 
-export const makeTerms = (rows) => make("dl", { class: "terms" }, ...rows.flatMap(([term, ...text]) => [make("dt", {}, term), make("dd", {}, text.join("  "))]));
+const makeTerms = (rows) => make("dl", { class: "terms" }, ...rows.flatMap(([term, ...text]) => [make("dt", {}, term), make("dd", {}, text.join("  "))]));

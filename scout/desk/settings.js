@@ -27,11 +27,14 @@ export function readSettings() {
     const text = readMetric(field);
     if (!text || text === String(getDefault(field.name))) continue;
     const number = Number(text);
-    if ("many" in field.dataset) options[field.name] = text.split(";").map((one) => one.trim()).filter(Boolean);
+    if ("many" in field.dataset) options[field.name] = splitList(text);
     else options[field.name] = isNumeric(field) && Number.isFinite(number) ? number : text;
   }
-  return { options, more };
+  return { options, more: { ...more, author: getMore("author").value.trim(), show: splitList(getMore("show").value) } };
 }
+
+const getMore = (key) => document.querySelector(`#wanted [data-more="${key}"]`);
+const splitList = (text) => text.split(";").map((one) => one.trim()).filter(Boolean);
 
 // Settings are in metres and kilometres; a field shows feet and miles where these are wanted, and keeps what
 // they stand for.
@@ -62,6 +65,8 @@ function followUnits() {
 
 function fillFields(found) {
   more = found.more ?? {};
+  getMore("author").value = more.author ?? "";
+  getMore("show").value = (more.show ?? []).join("; ");
   getField("units").value = found.options.units ?? getDefault("units");
   for (const field of getFields()) {
     const value = found.options[field.name];
@@ -159,6 +164,7 @@ export function prepareSettings() {
       reportChange(field.name);
     });
   }
+  for (const key of ["author", "show"]) getMore(key).addEventListener("input", () => reportChange(key));
   byId("wanted").addEventListener("submit", (event) => event.preventDefault());
   byId("save-outing").addEventListener("click", saveOuting);
   byId("load-outing").addEventListener("change", (event) => loadOuting(event, "wrong-outing"));

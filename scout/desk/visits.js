@@ -262,7 +262,7 @@ function offerVisits(visits) {
 async function countVisits() {
   showError("wrong-tally");
   try {
-    const found = await runJob("tally", { settings: readSettings() });
+    const found = await runJob("tally", { all: byId("tally-all").checked, settings: readSettings() });
     if (found) showTally(found);
   } catch (error) {
     showError("wrong-tally", error.message);
@@ -281,7 +281,7 @@ function showTally(found) {
   if (found.left_out) parts.push(make("p", { class: "hint" }, `Left out: ${formatCount(found.left_out, "row")} of the notebook that cannot be read; see above.`));
   const { missing } = found;
   if (missing) {
-    const cells = missing.rows.map((one) => [one.park, one.away, one.visited ? "visited" : "new", one.grids.join(" ")]);
+    const cells = missing.rows.map((one) => [one.park, one.away, one.visited ? "visited" : "new", one.grids.join(" ") || "none"]);
     parts.push(make("p", { class: "hint" }, `Within ${missing.within}: ${formatCount(missing.parks, "park")}, ${missing.open} with grids still missing.`));
     if (cells.length) parts.push(makeTable(["park", "from home", "", "grids missing with it"], cells, [1]));
   } else parts.push(make("p", { class: "hint" }, "With boundaries, home and a radius it tells what is missing there."));

@@ -127,7 +127,8 @@ class Session:
             case "tally":
                 level = notebook.find_level(settings)
                 some = make_desk_request(settings, roles) if roles.get("parks") else None
-                return notebook.tally_visits(book, level, some, self.cache, show)
+                every = bool(given.get("all"))
+                return notebook.tally_visits(book, level, some, self.cache, show, everything=every)
             case "journal":
                 name, content, left_out = notebook.build_journal(book, given["suffix"], settings)
                 return {**self._made(name, content), "left_out": left_out}

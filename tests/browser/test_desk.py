@@ -13,12 +13,15 @@ import pytest
 import shapely
 from desks import Caller, running
 from playwright.sync_api import BrowserContext, FrameLocator, Page, expect
+from recordings import gga, rmc
 from test_desk_work import collection
+from test_stamp import contact
 
 from browser.conftest import both_schemes, both_sizes
 from browser.test_axe import complaints
 
 WALKS = 120_000  # ms: two cores, and other tests on them
+expect.set_options(timeout=30_000)  # the first job of a window may wait for its process
 
 
 @pytest.fixture
@@ -106,13 +109,26 @@ def made_file(tmp_path: Path) -> Path:
     return path
 
 
-def the_day(tab: Tab, by: str) -> None:
-    """Check, card, pack, exports and a visit for the first spot of the list."""
+def write_recording(path: Path, place: str) -> Path:
+    """Ten minutes at a place, a sentence a second, from 18:10 UTC."""
+    lat, lon = map(float, place.split(","))
+    here = {
+        "lat": f"{int(abs(lat)):02d}{abs(lat) % 1 * 60:07.4f},{'NS'[lat < 0]}",
+        "lon": f"{int(abs(lon)):03d}{abs(lon) % 1 * 60:07.4f},{'EW'[lon < 0]}",
+    }
+    clocks = [f"18{10 + k // 60:02d}{k % 60:02d}" for k in range(600)]
+    lines = [line for clock in clocks for line in (gga(clock, **here), rmc(clock, "140226", **here))]
+    path.write_text("\r\n".join(lines), encoding="ascii")
+    return path
+
+
+def the_day(tab: Tab, by: str, folder: Path) -> None:
+    """Check, card, pack, exports, arrival, visit, log and tally for the first spot of the list."""
     page = tab.page
     tab.map()
     tab.spots.locator("#spots > li").first.click()
     tab.plan()
-    tab.unfold("day", "check", "visits")
+    tab.unfold("day", "check", "arrive", "visits", "log")
     expect(page.locator("#spot-said b")).to_have_text("Spot 1")
     page.locator("#day [name=call]").fill("Q1AAA/P")
     page.locator("#card").click()
@@ -127,19 +143,54 @@ def the_day(tab: Tab, by: str) -> None:
     with page.expect_download() as saved:
         page.locator("#got-day li", has_text="Pack of 1-2").get_by_role("link").click()
     assert saved.value.suggested_filename == "pack.zip"
+    page.locator("#day summary").click()
     page.locator("#formats").get_by_role("button", name="GPX").click()
     with page.expect_download() as saved:
         page.locator("#got-saved li").get_by_role("link").click()
     assert b"<gpx" in Path(saved.value.path()).read_bytes()
     page.locator("#check-spot").click()
-    expect(page.locator("#checked .word")).to_contain_text("firm")
+    expect(page.locator("#checked .word").first).to_contain_text("firm")
     expect(page.locator("#checked")).to_contain_text("permission")
-    page.locator("#visit-spot").click()
-    page.locator("#visit-form [name=start]").fill("2026-02-14T18:05")
+    # At the spot: a recording, its sheet, the visit from it.
+    place = page.locator("#check-form [name=place]").input_value()
+    recording = write_recording(folder / "still.nmea", place)
+    page.locator('input[data-role="recording"]').set_input_files(recording)
+    expect(page.locator("#arrived")).to_contain_text("Where the receiver stood")
+    with page.context.expect_page() as opened:
+        page.locator("#got-arrive li").get_by_role("link", name="Open").click()
+    expect(opened.value.locator("body")).to_contain_text("still.nmea")
+    opened.value.close()
+    page.locator("#visit-recording").click()
+    expect(page.locator("#visit-from")).to_contain_text("still.nmea")
+    page.locator("#visit-form [name=day]").fill("2026-02-14")
+    page.locator("#visit-form [name=from]").fill("18:05")
+    page.locator("#visit-form [name=to]").fill("20:05")
+    page.locator("#visit-form [name=call]").fill("Q1AAA/P")
     page.locator("#visit-form [name=contacts]").fill("87")
-    page.get_by_role("button", name="Write the visit down").click()
+    page.locator("#write-visit").click()
+    # The notebook would be lost: where it is to be kept is asked before the first visit is written.
+    expect(page.locator("#keep-form")).to_be_visible()
+    expect(page.locator("#visits tbody tr")).to_have_count(0)
+    page.locator("#keep-not").click()
     expect(page.locator("#visits tbody tr")).to_have_count(1)
     expect(page.locator("#visits")).to_contain_text(by)
+    # A slip is put right, and that taken back.
+    page.get_by_role("button", name="Change visit 1").click()
+    expect(page.locator("#visit-form [name=from]")).to_have_value(re.compile("^18:05"))
+    page.locator("#visit-form [name=contacts]").fill("88")
+    page.locator("#write-visit").click()
+    expect(page.locator("#visits tbody tr")).to_contain_text("88")
+    page.locator("#undo").click()
+    expect(page.locator("#visits tbody tr")).to_contain_text("87")
+    log = folder / "day.adi"
+    log.write_text(f"A log\n<EOH>\n{contact()}", encoding="ascii")
+    page.locator('input[data-role="log"]').set_input_files(log)
+    expect(page.locator("#log-said")).to_have_text("day.adi")
+    page.get_by_role("button", name="Show what would change").click()
+    expect(page.locator("#stamped")).to_contain_text("1 during visit 1")
+    with page.expect_download() as saved:
+        page.locator("#got-log li").get_by_role("link").click()
+    assert b"MY_GRIDSQUARE" in Path(saved.value.path()).read_bytes()
     page.locator("#tally").click()
     expect(page.locator("#tallied table").first.locator("tbody tr").last).to_contain_text("87")
     page.locator("#save-notebook").click()
@@ -149,11 +200,14 @@ def the_day(tab: Tab, by: str) -> None:
 
 
 @both_sizes
-def test_the_whole_story_on_the_demo_island(open_desk: Callable[[], Tab]) -> None:
+def test_the_whole_story_on_the_demo_island(open_desk: Callable[[], Tab], tmp_path: Path) -> None:
     tab = open_desk()
     page = tab.page
+    expect(page.locator("#picture")).to_be_hidden()  # three doors in place of an empty map
+    expect(page.locator(".door")).to_have_count(3)
     page.locator("#demo").click()
     assert tab.found() == 50  # without walks
+    expect(page.locator("#doors")).to_be_hidden()
     expect(tab.spots.locator("#spots > li")).to_have_count(50)
     tab.plan()
     expect(page.locator("#parks-said")).to_have_text("19 parks")
@@ -168,15 +222,17 @@ def test_the_whole_story_on_the_demo_island(open_desk: Callable[[], Tab]) -> Non
     tab.done()
     expect(page.locator("#newer")).to_be_hidden()
     expect(tab.spots.locator("#walks-box, [name=walk]").first).to_be_attached()  # the list with walks
-    the_day(tab, "Q1AAA/P")
+    the_day(tab, "Q1AAA/P", tmp_path)
     tab.quiet()
 
 
 @both_sizes
-def test_the_whole_story_on_a_file_of_ones_own(open_desk: Callable[[], Tab], made_file: Path) -> None:
+def test_the_whole_story_on_a_file_of_ones_own(
+    open_desk: Callable[[], Tab], made_file: Path, tmp_path: Path
+) -> None:
     tab = open_desk()
     page = tab.page
-    page.locator('input[data-role="parks"]').set_input_files(made_file)
+    page.locator("#door-files").set_input_files(made_file)
     expect(page.locator("#files-parks li")).to_contain_text("id from column code, name from column title")
     expect(page.locator("#parks-said")).to_have_text("3 parks")
     tab.map()
@@ -188,13 +244,13 @@ def test_the_whole_story_on_a_file_of_ones_own(open_desk: Callable[[], Tab], mad
     assert tab.found() > 3
     tab.done()
     expect(tab.spots.get_by_text("<b>Tern</b> Marsh").first).to_be_attached()  # text, not markup
-    the_day(tab, "Tern")
+    the_day(tab, "Tern", tmp_path)
     tab.quiet()
 
 
 @both_sizes
 def test_the_whole_story_on_real_boundaries(
-    open_desk: Callable[[], Tab], shared_data: Callable[[str], Path]
+    open_desk: Callable[[], Tab], shared_data: Callable[[str], Path], tmp_path: Path
 ) -> None:
     tab = open_desk()
     page = tab.page
@@ -205,7 +261,7 @@ def test_the_whole_story_on_real_boundaries(
     page.locator("#search").click()
     assert tab.found() > 0
     tab.done()
-    the_day(tab, "Q1AAA/P")
+    the_day(tab, "Q1AAA/P", tmp_path)
     tab.quiet()
 
 
@@ -237,6 +293,7 @@ def test_who_reads_a_spot_is_asked_before_the_list_changes(open_desk: Callable[[
 def test_what_is_wrong_stands_beside_what_caused_it(open_desk: Callable[[], Tab], tmp_path: Path) -> None:
     tab = open_desk()
     page = tab.page
+    page.locator("#no-files").click()
     page.locator("#search").click()
     expect(page.locator("#wrong-search")).to_contain_text("Bring boundary files first")
     (tmp_path / "broken.geojson").write_text("{", encoding="utf-8")
@@ -245,6 +302,7 @@ def test_what_is_wrong_stands_beside_what_caused_it(open_desk: Callable[[], Tab]
         [tmp_path / "broken.geojson", tmp_path / "letter.txt"]
     )
     expect(page.locator("#wrong-parks")).to_contain_text("letter.txt")
+    expect(page.locator("#wrong-search")).to_be_empty()
     expect(page.locator("#files-parks li .wrong")).to_contain_text("GeoJSON")
     page.locator("#wanted [name=home]").fill("95, 0")
     expect(page.locator("#wrong-home")).to_contain_text("latitude")
@@ -294,6 +352,7 @@ def test_settings_go_out_and_come_back(open_desk: Callable[[], Tab], made_file: 
     again.write_text("level = 7", encoding="utf-8")
     other.page.locator("#load-outing").set_input_files(again)
     expect(other.page.locator("#wrong-outing")).to_contain_text("mine.toml: level")
+    other.page.evaluate("document.getElementById('step-wanted').open = true")
     tab.quiet()
     other.quiet()
 
@@ -398,7 +457,7 @@ def test_what_was_made_reaches_nothing_of_the_desk_in_a_tab_of_its_own(
     assert said == []
 
 
-def press_to(page: Page, what: str, most: int = 80) -> None:
+def press_to(page: Page, what: str, most: int = 150) -> None:
     """Tab until the focus is there, as someone without a mouse does."""
     for _ in range(most):
         if page.evaluate("what => document.activeElement?.matches(what) ?? false", what):
@@ -407,12 +466,16 @@ def press_to(page: Page, what: str, most: int = 80) -> None:
     pytest.fail(f"the keyboard does not reach {what}")
 
 
-def test_the_keyboard_alone_does_it(open_desk: Callable[[], Tab]) -> None:
+@both_sizes
+def test_the_keyboard_alone_does_it(open_desk: Callable[[], Tab], size: str) -> None:
     tab = open_desk()
     page = tab.page
     press_to(page, "#demo")
     page.keyboard.press("Enter")
     assert tab.found() == 50
+    if size == "tall":
+        press_to(page, "#show-plan")
+        page.keyboard.press("Enter")
     press_to(page, "#cancel")
     page.keyboard.press("Enter")
     expect(page.locator("#search")).to_be_focused()
@@ -421,7 +484,7 @@ def test_the_keyboard_alone_does_it(open_desk: Callable[[], Tab]) -> None:
     press_to(page, "#check-form [name=place]")
     page.keyboard.type("-41, -112")
     page.keyboard.press("Enter")
-    expect(page.locator("#checked .word")).to_contain_text("firm")
+    expect(page.locator("#checked .word").first).to_contain_text("firm")
     press_to(page, "#step-day > summary")
     page.keyboard.press("Enter")
     press_to(page, "#day [name=spot]")
@@ -430,12 +493,105 @@ def test_the_keyboard_alone_does_it(open_desk: Callable[[], Tab]) -> None:
     press_to(page, "#card")
     page.keyboard.press("Enter")
     expect(page.locator("#got-day li")).to_contain_text("Card of spot 2")
+    press_to(page, "#pack")
+    page.keyboard.press("Enter")
+    expect(page.locator("#got-day li").first).to_contain_text("Pack of 2")
+    press_to(page, "#visit-spot")
+    page.keyboard.press("Enter")
+    expect(page.locator("#visit-form [name=day]")).to_be_focused()
+    page.keyboard.type("02142026")
+    press_to(page, "#visit-form [name=from]")
+    page.keyboard.type("0605PM")
+    press_to(page, "#write-visit")
+    page.keyboard.press("Enter")
+    expect(page.locator("#keep-form [name=path]")).to_be_focused()
+    press_to(page, "#keep-not")
+    page.keyboard.press("Enter")
+    expect(page.locator("#visits tbody tr")).to_contain_text("2026-02-14 18:05")
+    press_to(page, "#tally")
+    page.keyboard.press("Enter")
+    expect(page.locator("#tallied table").first).to_be_attached()
+    press_to(page, "#step-locate > summary")
+    page.keyboard.press("Enter")
+    press_to(page, "#locate-form [name=place]")
+    page.keyboard.type("JO22ab")
+    page.keyboard.press("Enter")
+    expect(page.locator("#located")).to_contain_text("subsquare")
     tab.quiet()
+
+
+def test_feet_and_miles_go_through_all_of_it(open_desk: Callable[[], Tab], made_file: Path) -> None:
+    tab = open_desk()
+    page = tab.page
+    page.locator("#door-files").set_input_files(made_file)
+    expect(page.locator("#parks-said")).to_have_text("3 parks")
+    page.locator("#wanted [name=home]").fill("45, -20")
+    page.locator("#wanted [name=within]").fill("80")
+    page.locator("#step-check > summary").click()
+    page.locator("#check-form [name=place]").fill("45.000126, -20")
+    page.locator("#check-form [name=place]").press("Enter")
+    expect(page.locator("#checked .better")).to_contain_text("14.0 m to the south")
+    assert page.locator("#checked .answer > *").first.get_attribute("class") == "better"
+    page.locator("#wanted [name=units]").select_option("imperial")
+    expect(page.locator("#wanted [name=within]")).to_have_value("49.7")
+    expect(page.locator("#wanted [name=station-radius]")).to_have_value("16.4")
+    expect(page.locator("#wanted [data-unit=km]")).to_have_text("miles")
+    expect(page.locator("#checked .better")).to_contain_text("45.9 ft to the south")
+    with page.expect_download() as saved:
+        page.locator("#save-outing").click()
+    text = Path(saved.value.path()).read_text(encoding="utf-8")
+    assert "within = 80\n" in text  # as it was given, to the last digit
+    assert "station-radius" not in text
+    page.locator("#wanted [name=within]").fill("50")
+    with page.expect_download() as saved:
+        page.locator("#save-outing").click()
+    assert "within = 80.4672\n" in Path(saved.value.path()).read_text(encoding="utf-8")
+    page.locator("#checked .better button").click()
+    expect(page.locator("#checked .figures").first).to_contain_text("4 grids")
+    tab.quiet()
+
+
+def test_a_notebook_is_kept_on_the_machine(context: BrowserContext, tmp_path: Path) -> None:
+    with running() as caller:
+        page = context.new_page()
+        page.goto(caller.desk.address(caller.desk.keys.shown))
+        page.locator("#no-files").click()
+        page.locator("#visit-form [name=place]").fill("45, -20")
+        page.locator("#visit-form [name=day]").fill("2026-02-14")
+        page.locator("#visit-form [name=from]").fill("22:05")
+        page.locator("#visit-form [name=to]").fill("01:10")  # the next day
+        page.locator("#write-visit").click()
+        page.locator("#keep-form [name=path]").fill("visits")
+        page.locator("#keep-there").click()
+        expect(page.locator("#wrong-keep")).to_contain_text("no full name")
+        page.locator("#keep-form [name=path]").fill(str(tmp_path / "mine.gpkg"))
+        page.locator("#keep-there").click()
+        expect(page.locator("#visits tbody tr")).to_have_count(1)
+        expect(page.locator("#book-said")).to_contain_text("mine.gpkg")
+        assert (tmp_path / "mine.gpkg").is_file()
+        page.get_by_role("button", name="Change visit 1").click()
+        expect(page.locator("#visit-form [name=last-day]")).to_have_value("2026-02-15")
+
+
+def test_plan_and_map_stay_in_sight_on_a_phone(
+    open_desk: Callable[[], Tab], made_file: Path, context: BrowserContext
+) -> None:
+    tab = open_desk()
+    page = tab.page
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.locator("#door-files").set_input_files(made_file)
+    expect(page.locator("#parks-said")).to_have_text("3 parks")
+    page.evaluate("window.scrollTo(0, document.body.scrollHeight)")
+    expect(page.locator("#show-stage")).to_be_in_viewport()
+    assert page.locator("header").bounding_box()["height"] < 60  # type: ignore[index]
+    page.locator("#show-stage").click()
+    expect(page.locator("#show-plan")).to_be_in_viewport()
+    expect(page.locator("#picture")).to_be_in_viewport()
 
 
 @both_schemes
 @both_sizes
-def test_axe_finds_nothing(open_desk: Callable[[], Tab], made_file: Path) -> None:
+def test_axe_finds_nothing(open_desk: Callable[[], Tab], made_file: Path, tmp_path: Path) -> None:
     tab = open_desk()
     page = tab.page
     own = "document.getElementById('spots-map').remove()"  # the map has its own tests
@@ -448,7 +604,7 @@ def test_axe_finds_nothing(open_desk: Callable[[], Tab], made_file: Path) -> Non
     page.locator("#search").click()
     assert tab.found() > 0
     tab.plan()
-    tab.unfold("ground", "check", "day", "visits")
+    tab.unfold("ground", "check", "day", "arrive", "visits", "log", "locate", "compare", "prepare")
     for box in page.locator("details.more").all():
         box.evaluate("box => { box.open = true; }")
     page.locator("#check-form [name=place]").fill("45, -20")
@@ -457,9 +613,22 @@ def test_axe_finds_nothing(open_desk: Callable[[], Tab], made_file: Path) -> Non
     page.locator("#day [name=spot]").fill("1")
     page.locator("#card").click()
     expect(page.locator("#got-day li")).to_have_count(1)
+    recording = write_recording(tmp_path / "still.nmea", "45, -20")
+    page.locator('input[data-role="recording"]').set_input_files(recording)
+    expect(page.locator("#arrived .answer")).to_be_attached()
+    page.locator("#locate-form [name=place]").fill("JO22")
+    page.locator("#locate-form button").click()
+    expect(page.locator("#located table")).to_be_attached()
+    page.locator('input[data-role="old"]').set_input_files(made_file)
+    expect(page.locator("#files-old li")).to_have_count(1)
+    page.locator("#compare-form button").click()
+    expect(page.locator("#compared .answer")).to_be_attached()
     page.locator("#visit-spot").click()
-    page.locator("#visit-form [name=start]").fill("2026-02-14T18:05")
+    page.locator("#visit-form [name=day]").fill("2026-02-14")
+    page.locator("#visit-form [name=from]").fill("18:05")
     page.get_by_role("button", name="Write the visit down").click()
+    page.locator("#keep-not").click()
+    page.locator("#keep").click()  # asked again, to be looked at
     page.locator("#tally").click()
     expect(page.locator("#tallied table")).to_be_attached()
     page.evaluate(own)
@@ -472,11 +641,13 @@ def test_axe_finds_nothing(open_desk: Callable[[], Tab], made_file: Path) -> Non
 def test_unsaved_visits_are_not_lost_without_a_word(open_desk: Callable[[], Tab]) -> None:
     tab = open_desk()
     page = tab.page
-    expect(page.locator("#book-said")).to_have_text(re.compile("lost when this window closes"))
-    tab.unfold("visits")
+    page.locator("#no-files").click()
+    expect(page.locator("#book-said")).to_have_text(re.compile("lost when the window closes"))
     page.locator("#visit-form [name=place]").fill("45, -20")
-    page.locator("#visit-form [name=start]").fill("2026-02-14T18:05")
+    page.locator("#visit-form [name=day]").fill("2026-02-14")
+    page.locator("#visit-form [name=from]").fill("18:05")
     page.get_by_role("button", name="Write the visit down").click()
+    page.locator("#keep-not").click()
     expect(page.locator("#visits tbody tr")).to_have_count(1)
     asked: list[str] = []
     page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
@@ -496,6 +667,7 @@ def test_records_are_chosen_by_values_with_their_counts(open_desk: Callable[[], 
     page.locator('input[data-role="parks"]').set_input_files(path)
     expect(page.locator("#parks-said")).to_have_text("6 parks")
     expect(page.locator("#layers option")).to_have_attribute("value", "list")
+    page.locator("#reading > summary").click()
     page.locator("#values-box summary").click()
     expect(page.locator("#values-column option")).to_have_text(["sort"])  # not the codes, all different
     values = page.locator("#values label")

@@ -1,4 +1,4 @@
-"""The desk in Firefox: it lets in, searches, and makes a card."""
+"""The desk in Firefox: it lets in, searches, makes a card, checks, writes a visit, looks a locator up."""
 
 from __future__ import annotations
 
@@ -31,6 +31,25 @@ def test_from_the_click_on_the_demo_to_a_card(tmp_path: Path) -> None:
                document.getElementById("card").click();"""
         )
         browser.wait("return document.querySelectorAll('#got-day li').length === 1")
+        # Checked, written down, and a locator looked up.
+        browser.run("document.getElementById('check-spot').click()")
+        browser.wait("return document.querySelector('#checked .word')?.textContent === 'firm'")
+        browser.run(
+            """document.getElementById("visit-spot").click();
+               const { elements } = document.getElementById("visit-form");
+               elements.namedItem("day").value = "2026-02-14";
+               elements.namedItem("from").value = "18:05";
+               document.getElementById("write-visit").click();"""
+        )
+        browser.wait("return !document.getElementById('keep-form').hidden")
+        browser.run("document.getElementById('keep-not').click()")
+        browser.wait("return document.querySelectorAll('#visits tbody tr').length === 1")
+        browser.run(
+            """const form = document.getElementById("locate-form");
+               form.elements.namedItem("place").value = "JO22ab";
+               form.requestSubmit();"""
+        )
+        browser.wait("return document.getElementById('located').textContent.includes('subsquare')")
         assert browser.complaints("/own/") == []
 
 
