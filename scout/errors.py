@@ -74,6 +74,12 @@ LABELS: Mapping[str, str] = {
     "zone": "Time zone",
     "out": "Where it goes",
     "sheet": "Arrival sheet",
+    # What commands do.
+    "find": "Search",
+    "visit-add": "Write the visit down",
+    "visit-edit": "Change",
+    "visit-delete": "Delete",
+    "visit-list": "Visits",
     "web": "Site",
 }
 
@@ -81,7 +87,7 @@ _LONGEST = 500  # characters of what is wrong, and of what to do
 
 
 class SettingName(str):
-    """A setting, or the option of a command, named in a sentence, perhaps with the value it should have.
+    """A setting, an option or a command named in a sentence, perhaps with the value it should have.
 
     As a string it is the option, or whatever ``written`` says; ``label`` is for those who see no options.
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import ast
 import re
 import shutil
+import sqlite3
 from collections.abc import Iterator, Mapping
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +17,7 @@ from test_cases import CASES, inputs
 from test_desk_work import DEMO, write_bay
 
 from scout.app.settings import list_settings
+from scout.app.visits import VisitRequest, record_visit
 from scout.errors import LABELS, InputError, SettingName
 from scout.quantities import Length, MeasuredText, format_text
 
@@ -24,6 +27,7 @@ PYTHON = re.compile(
     r"Traceback|\b(None|True|False|NaN|nan|dict|tuple|kwargs|Python|assume_crs|KeyError|\w+Exception"
     r"|[A-Z]\w+Error)\b|<(class|function|object)|object at 0x|\[Errno|__\w+__|\w+\.py\b"
 )
+COMMAND = re.compile(r"\bscout (find|look|check|compare|prepare|arrive|card|pack|visit|tally|stamp|grid)\b")
 # Where an option is no advice: the command line itself, what the menu is told to start, styles, a mark.
 NO_ADVICE = ("cli/", "__main__.py", "desk/command.py", "desk/server.py", "page/site.py")
 
@@ -132,6 +136,7 @@ class Reader:
         texts = list(collect(answer))
         for text in texts:
             assert not OPTION.search(text), text
+            assert not COMMAND.search(text), text
             assert not PYTHON.search(text), text
             assert self.private not in text, text
         self.read += len(texts)
@@ -233,7 +238,24 @@ def test_wrong_visits_logs_recordings_and_places(reader: Reader, tmp_path: Path)
     for text in ("", "JJ", "95, 0", "somewhere", "JO22ab44tj9"):
         reader.work("locate", place=text)
         reader.work("check", place=text, settings={})
-    reader.work("visit", visit={"place": "45, -20", "start": start, "call": "Q1AAA"}, settings={})
+    for name, content in (("a.gpkg", b"Dear"), ("b.gpkg", (DEMO / "forest.gpkg").read_bytes())):
+        (tmp_path / name).write_bytes(content)
+        reader.hear(reader.tab.bring(tmp_path / name, "notebook").json)
+        for job in ("visits", "notebook", "undo", "tally", "journal", "search"):
+            reader.work(job, suffix=".html", settings={"options": {"notebook": True}})
+    spoilt = tmp_path / "spoilt.gpkg"
+    record_visit(str(spoilt), VisitRequest(place="45, -20", start=start), lambda _: None)
+    with closing(sqlite3.connect(spoilt)) as base, base:
+        base.execute("UPDATE visits SET started = 'soon'")
+    reader.hear(reader.tab.bring(spoilt, "notebook").json)
+    for job in ("visits", "tally", "entry", "edit", "stamp", "delete", "undo", "search", "journal"):
+        visit = {"place": "45, -20"}
+        settings = {"options": {"notebook": True}}
+        reader.work(job, number=1, visit=visit, file="a.gpkg", suffix=".html", settings=settings)
+    fresh = Reader(Caller(reader.tab.desk).enter())
+    fresh.tab.bring(write_bay(tmp_path))
+    fresh.work("visit", visit={"place": "45, -20", "start": start, "call": "Q1AAA"}, settings={})
+    reader, fresh.read = fresh, fresh.read + reader.read
     log = tmp_path / "day.adi"
     log.write_text("no log at all", encoding="utf-8")
     reader.hear(reader.tab.bring(log, "log").json)

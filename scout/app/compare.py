@@ -31,6 +31,7 @@ from scout.visits.notebook import Notebook
 from scout.visits.review import VisitChange, VisitReview, review_visit
 
 Show = Callable[[str], None]
+_FIND = SettingName("find", written="scout find")
 _SAME_HOME_M = 1.0  # further apart two homes are not one
 _LISTED = ("corner", "line", "overlap")
 
@@ -136,13 +137,14 @@ def _open_old(request: CompareRequest) -> Findings | None:
     """The saved result that the old version is, or None for boundary files."""
     for path in request.new.parks:
         if _is_saved(path):
-            what = "is a result of scout find, and what is compared with has to be boundaries"
+            what = MeasuredText("is a result of ", _FIND, ", and what is compared with has to be boundaries")
             raise InputError(path, what, "name the boundary files that are new")
     saved = [path for path in request.old if _is_saved(path)]
     if not saved:
         return None
     if len(request.old) > 1:
-        raise InputError(saved[0], "is a result of scout find, which stands by itself", "name it alone")
+        what = MeasuredText("is a result of ", _FIND, ", which stands by itself")
+        raise InputError(saved[0], what, "name it alone")
     found = open_saved(saved[0])
     if not found.searched:
         raise InputError(saved[0], "holds no search", "save the spots of a search as .gpkg")

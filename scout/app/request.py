@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 from scout.app.outing import Outing, make_settings
 from scout.app.settings import Settings
 from scout.app.sources import AccessFiles, ParkFiles, search_files
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 from scout.model import collect_credits
+from scout.quantities import MeasuredText
 
 if TYPE_CHECKING:
     from scout.model import Findings
@@ -85,6 +86,6 @@ def open_saved(path: str) -> Findings:
 
     text = read_metadata(path, SAVED_URI)
     if text is None:
-        what, remedy = "carries no result of scout find", "give a .gpkg in which scout saved its spots"
-        raise InputError(path, what, remedy)
+        what = MeasuredText("carries no result of ", SettingName("find", written="scout find"))
+        raise InputError(path, what, "give a .gpkg in which scout saved its spots")
     return load_findings(text, path)

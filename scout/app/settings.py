@@ -573,7 +573,10 @@ def read_done(notebook: str, level: int) -> Done:
     if not left_out:
         return collect_done(visits, level)
     numbers = ", ".join(str(visit.number) for visit in left_out[:10]) + ", ..." * (len(left_out) > 10)
-    remark = f"Rows of the notebook that are no visits are left out: {numbers}; scout visit show tells why."
+    named = SettingName("visit-list", written="scout visit show")
+    remark = MeasuredText(
+        f"Rows of the notebook that are no visits are left out: {numbers}; ", named, " tells why."
+    )
     return replace(collect_done(visits, level), remarks=(remark,))
 
 

@@ -68,8 +68,8 @@ async def _answer_refusal(request: Request, error: Exception) -> Response:
 
 
 async def _no_disk(request: Request, error: Exception) -> Response:
-    why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-    text = f"The disk does not do what the desk needs ({why}): make room on it, and try again."
+    why = f" ({error.strerror})" if isinstance(error, OSError) and error.strerror else ""
+    text = f"The disk does not do what the desk needs{why}: make room on it, and try again."
     return JSONResponse({"error": {"where": "", "text": text}})
 
 

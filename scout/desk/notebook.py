@@ -15,7 +15,7 @@ from scout.desk.settings import make_desk_settings, word_text
 from scout.errors import InputError, SettingName
 from scout.geo.locator import LEVELS, get_level_number
 from scout.io.write import write_file
-from scout.model import BadVisit, Visit
+from scout.model import BadVisit, Units, Visit
 from scout.output.journal import JournalParticulars, export_visits
 from scout.output.text import format_length, format_position, format_stated_length
 from scout.output.visits import format_recorded, format_stamping, format_visit
@@ -63,7 +63,11 @@ def edit_visit(
     request = _make_visit_request(asked, settings, roles if judge else {}, empty=True)
     keep = () if judge and not same_place else ("error",)
     changed = change_visit(notebook, number, request, show, judge=judge, keep=keep)
-    return {"lines": list(format_visit(changed, request.settings.units)), **list_visits(notebook)}
+    return {"lines": _word_visit(changed, request.settings.units), **list_visits(notebook)}
+
+
+def _word_visit(visit: Visit | BadVisit, units: Units = "metric") -> list[str]:
+    return [word_text(line, units) for line in format_visit(visit, units)]
 
 
 def _list_by_hand(visit: Visit) -> str:
@@ -138,7 +142,7 @@ def _read_number(fields: Mapping[str, str], name: str, kind: Callable[[str], N])
 def delete_visit(notebook: str, number: int) -> dict[str, Any]:
     """Delete a visit; gives the lines that say which, and the visits that are left."""
     book = Notebook(notebook)
-    lines = list(format_visit(book.entry(number)))
+    lines = _word_visit(book.entry(number))
     book.delete(number)
     return {"lines": [*lines, f"Deleted visit {number}."], **list_visits(notebook)}
 
@@ -147,7 +151,7 @@ def undo_change(notebook: str) -> dict[str, Any]:
     """Take back the last edit or deletion; gives the lines that say which, and all visits."""
     what, visit = Notebook(notebook).undo()
     first = f"Took back the {'deletion' if what == 'delete' else 'edit'} of visit {visit.number}:"
-    return {"lines": [first, *format_visit(visit)], **list_visits(notebook)}
+    return {"lines": [first, *_word_visit(visit)], **list_visits(notebook)}
 
 
 def list_visits(notebook: str) -> dict[str, Any]:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from scout.cautions import ALWAYS
-from scout.errors import make_printable
+from scout.errors import SettingName, make_printable
 from scout.geo.locator import LEVELS
 from scout.model import BadVisit, Units, Visit
 from scout.output.report import format_columns
 from scout.output.text import (
+    MeasuredText,
     format_clearance,
     format_count,
     format_degrees_minutes,
@@ -39,19 +40,22 @@ def format_recorded(visit: Visit, judged: str, notebook: str, units: Units = "me
 def format_visit(visit: Visit | BadVisit, units: Units = "metric") -> Iterator[str]:
     """One visit in full; of what is no visit, why not and what its row holds."""
     lines = _format_visit_lines(visit, units) if isinstance(visit, Visit) else _format_bad_visit(visit)
-    yield from (make_printable(line) for line in lines)
+    yield from (line if isinstance(line, MeasuredText) else make_printable(line) for line in lines)
 
 
 def _format_bad_visit(visit: BadVisit) -> Iterator[str]:
     yield f"Visit {visit.number} cannot be read: {visit.why}."
     yield from format_columns([(f"  {name}", value) for name, value in visit.values])
-    yield f"scout visit edit {visit.number} puts it right, scout visit delete {visit.number} takes it out."
+    edit = SettingName("visit-edit", written=f"scout visit edit {visit.number}")
+    delete = SettingName("visit-delete", written=f"scout visit delete {visit.number}")
+    yield MeasuredText(edit, " puts it right, ", delete, " takes it out.")
 
 
 def format_left_out(visits: Sequence[BadVisit]) -> Iterator[str]:
     """A line for each row of the notebook that is no visit."""
     for visit in visits[:_TOLD]:
-        yield make_printable(f"Left out: {visit}; see scout visit show {visit.number}.")
+        named = SettingName("visit-list", written=f"scout visit show {visit.number}")
+        yield MeasuredText(make_printable(f"Left out: {visit}; see "), named, ".")
     if len(visits) > _TOLD:
         yield f"Left out: {len(visits) - _TOLD:,} more like these."
 

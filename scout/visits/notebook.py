@@ -17,10 +17,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from scout.errors import InputError, OutputError, RecordError, ScoutError
+from scout.errors import InputError, OutputError, RecordError, ScoutError, SettingName
 from scout.model import BadVisit, Visit
+from scout.quantities import MeasuredText
 from scout.visits import rows
-from scout.visits.rows import find_fault, prepare_tables
+from scout.visits.rows import HOW_MADE, find_fault, prepare_tables
 
 
 def explain_database_error(path: Path, error: sqlite3.Error) -> ScoutError:
@@ -28,7 +29,7 @@ def explain_database_error(path: Path, error: sqlite3.Error) -> ScoutError:
     where = str(path)
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF  # the low byte is the kind
     if code == sqlite3.SQLITE_NOTADB:
-        return InputError(where, "this is no GeoPackage", "name a notebook; scout visit add makes one")
+        return InputError(where, "this is no GeoPackage", MeasuredText("name a notebook; ", *HOW_MADE))
     if code == sqlite3.SQLITE_CORRUPT:
         return InputError(where, "the file is damaged", "go back to a copy")
     if code == sqlite3.SQLITE_READONLY:
@@ -177,7 +178,11 @@ class Notebook:
     def _row(self, base: sqlite3.Connection, number: int) -> rows.Row:
         found = next(rows.read_rows(base, number), None)
         if found is None:
-            raise InputError(str(self.path), f"there is no visit {number}", "see: scout visit list")
+            raise InputError(
+                str(self.path),
+                f"there is no visit {number}",
+                MeasuredText("see: ", SettingName("visit-list", written="scout visit list")),
+            )
         return found
 
     def _visit(self, row: rows.Row, instead: Mapping[str, Any] | None = None) -> Visit:
@@ -188,7 +193,8 @@ class Notebook:
 
     def _spoilt(self, number: int, why: str) -> RecordError:
         what = f"visit {number} cannot be read: {why}"
-        remedy = f"see scout visit show {number}; edit puts it right, delete takes it out"
+        named = SettingName("visit-list", written=f"scout visit show {number}")
+        remedy = MeasuredText("see ", named, "; edit puts it right, delete takes it out")
         return RecordError(str(self.path), what, remedy)
 
     @contextmanager
@@ -219,7 +225,7 @@ class Notebook:
         if not self.exists():
             if not create:
                 raise InputError(
-                    str(self.path), "there is no such notebook", "scout visit add makes one; or name another"
+                    str(self.path), "there is no such notebook", MeasuredText(*HOW_MADE, "; or name another")
                 )
             if self.path.suffix.lower() != ".gpkg":
                 raise OutputError(str(self.path), "a notebook is a GeoPackage", "name it .gpkg")

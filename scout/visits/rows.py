@@ -14,12 +14,14 @@ from typing import Any, NamedTuple
 
 import shapely
 
-from scout.errors import InputError, LocatorError, RecordError
+from scout.errors import InputError, LocatorError, RecordError, SettingName
 from scout.geo.locator import LEVELS, parse
 from scout.io.geopackage import FeatureTable, build_geopackage
 from scout.io.plain_text import clean_text
 from scout.model import YEARS, BadVisit, ParkVisited, Visit
+from scout.quantities import MeasuredText
 
+HOW_MADE = (SettingName("visit-add", written="scout visit add"), " makes one")
 _GEOPACKAGE = 0x47504B47  # "GPKG", OGC 12-128 requirement 2
 _VISITS = {
     "started": "DATETIME",
@@ -120,7 +122,7 @@ def _read_version(base: sqlite3.Connection, where: str, create: bool) -> int:
     }
     if application != _GEOPACKAGE or not {"notebook", "visits", "visit_parks"} <= tables:
         kind = "a GeoPackage, but not a notebook" if application == _GEOPACKAGE else "not a notebook"
-        raise InputError(where, f"this is {kind}", "name another file: scout visit add makes one")
+        raise InputError(where, f"this is {kind}", MeasuredText("name another file: ", *HOW_MADE))
     found = base.execute("SELECT max(version) FROM notebook").fetchone()[0]
     if not isinstance(found, int) or not 1 <= found <= SCHEMA:
         raise InputError(
