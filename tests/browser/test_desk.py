@@ -573,15 +573,20 @@ def test_a_notebook_is_kept_on_the_machine(context: BrowserContext, tmp_path: Pa
         expect(page.locator("#visit-form [name=last-day]")).to_have_value("2026-02-15")
 
 
-def test_plan_and_map_stay_in_sight_on_a_phone(
-    open_desk: Callable[[], Tab], made_file: Path, context: BrowserContext
-) -> None:
+@both_sizes
+def test_plan_and_map_stay_in_sight(open_desk: Callable[[], Tab], made_file: Path, size: str) -> None:
     tab = open_desk()
     page = tab.page
-    page.set_viewport_size({"width": 390, "height": 844})
     page.locator("#door-files").set_input_files(made_file)
     expect(page.locator("#parks-said")).to_have_text("3 parks")
-    page.evaluate("window.scrollTo(0, document.body.scrollHeight)")
+    tab.unfold("ground", "check", "arrive", "visits", "log", "locate", "compare", "prepare")
+    page.locator("#prepare-form button").click()
+    expect(page.locator("#got-prepare li")).to_have_count(1)
+    page.locator("#step-prepare").evaluate("step => step.scrollIntoView()")
+    expect(page.locator("h1")).to_be_in_viewport()
+    if size == "wide":
+        expect(page.locator("#picture")).to_be_in_viewport(ratio=0.99)
+        return
     expect(page.locator("#show-stage")).to_be_in_viewport()
     assert page.locator("header").bounding_box()["height"] < 60  # type: ignore[index]
     page.locator("#show-stage").click()
