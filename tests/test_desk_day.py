@@ -212,4 +212,8 @@ def test_large_files_are_read_by_their_index(tmp_path: Path, monkeypatch: pytest
     assert len(large["picture"]["parks"]) == len(small["picture"]["parks"]) > 1000
     assert large["picture"]["more"] == small["picture"]["more"]
     assert {park["name"] for park in large["picture"]["parks"]} <= set(fens["title"])
+    assert large["columns"] == small["columns"] == ["code", "title"]
+    chosen = {"options": {"id-column": "title", "name-column": "code"}}
+    told = preview.preview_files(cache, chosen, roles, lambda _: None)
+    assert told["files"]["fens.gpkg"]["layers"][0]["id"] == "title"
     assert large["picture"]["bounds"] == pytest.approx(small["picture"]["bounds"], abs=0.01)

@@ -18,6 +18,7 @@ from scout.cautions import HAZARDS
 from scout.desk.files import LayerCache, is_large, list_named
 from scout.desk.settings import make_desk_request, word_error, word_text
 from scout.errors import ScoutError
+from scout.io.layers import read_layers
 from scout.io.rasters import read_heights
 from scout.model import GEOMETRY, PARK_ID, PARK_NAME, RECORD, Layer, ParkReport, Source
 from scout.parks.columns import list_attributes, split_columns
@@ -101,6 +102,7 @@ Show = Callable[[str], None]
 
 _LINES = 20  # of each list of records; the rest is counted
 _FEW_VALUES = 30  # of a column to choose records by
+_SAMPLE_DEG = 1e-6  # around the place where a large file is looked into
 _AROUND_DEG = 0.05  # of ground beside the parks: further than anyone walks to a spot
 _WORLD: Box = (-180.0, -90.0, 180.0, 90.0)
 
@@ -125,17 +127,18 @@ def preview_files(
     for name in list_named(roles.get("parks", ())):
         try:
             if large:
-                files[name] = _preview_indexed(cache.source(replace(reading, files=(name,)), show))
-                continue
-            some = cache.layers(name, reading, show)
+                some = _sample_layers(cache, name, reading, show)
+                files[name] = _preview_indexed(cache.source(_limit_columns(reading, name, some), show))
+            else:
+                some = cache.layers(name, reading, show)
+                files[name] = _preview_boundaries(some, _limit_columns(reading, name, some))
             layers += some
-            files[name] = _preview_boundaries(some, reading)
         except ScoutError as problem:
             files[name] = {"error": _format_problem(problem)}
     answer: dict[str, Any] = {
         "files": files,
         "columns": _list_columns(layers),
-        "values": _list_values(layers),
+        "values": {} if large else _list_values(layers),
         "parks": None,
         "error": error,
     }
@@ -154,6 +157,34 @@ def preview_files(
     answer["picture"] = draw_parks(parks)
     answer["ground"] = _preview_ground(settings, roles, parks, files, show)
     return answer
+
+
+def _limit_columns(reading: ParkFiles, name: str, layers: Sequence[Layer]) -> ParkFiles:
+    """How one file is read: a column may be another file's; so may the details to show."""
+    here = {column for layer in layers for column in layer.frame.columns}
+    ids = {reading.id_column, *split_columns(reading.id_column)}
+    return replace(
+        reading,
+        files=(name,),
+        id_column=reading.id_column if here & ids else None,
+        name_column=reading.name_column if reading.name_column in here else None,
+        keep=(),
+    )
+
+
+def _sample_layers(cache: LayerCache, name: str, reading: ParkFiles, show: Show) -> list[Layer]:
+    """A few records of a large file, with all their columns: those at its smallest park."""
+    bare = replace(reading, files=(name,), id_column=None, name_column=None, where=None, keep=())
+    bounds = cache.source(bare, show).bounds
+    there = bounds[np.isfinite(bounds).all(axis=1)]
+    if not len(there):
+        return []
+    smallest = there[np.argmin(np.prod(there[:, 2:] - there[:, :2], axis=1))]
+    x, y = smallest.reshape(2, 2).mean(axis=0).tolist()
+    box = (x - _SAMPLE_DEG, y - _SAMPLE_DEG, x + _SAMPLE_DEG, y + _SAMPLE_DEG)
+    return read_layers(
+        [name], reading.layer, show, bounds=box, assume_crs=reading.crs, forests=reading.forests
+    )
 
 
 def _preview_indexed(source: ParkSource) -> dict[str, Any]:
@@ -189,19 +220,9 @@ def _format_problem(problem: ScoutError) -> str:
 
 def _preview_boundaries(layers: Sequence[Layer], reading: ParkFiles) -> dict[str, Any]:
     """Layers of one file, and what becomes of their records."""
-    # A column may be another file's; so may the details to show.
-    here = {column for layer in layers for column in layer.frame.columns}
-    own = replace(
-        reading,
-        id_column=reading.id_column
-        if here & {reading.id_column, *split_columns(reading.id_column)}
-        else None,
-        name_column=reading.name_column if reading.name_column in here else None,
-        keep=(),
-    )
     report, error = ParkReport(), ""
     try:
-        report = build_read_parks(own, layers).report
+        report = build_read_parks(reading, layers).report
     except ScoutError as problem:
         error = _format_problem(problem)
     return {
