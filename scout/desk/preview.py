@@ -85,10 +85,10 @@ def draw_ground(frames: Mapping[str, Any]) -> list[dict[str, Any]]:
 def _simplify_lines(lines: NDArray[Any], width: float) -> NDArray[Any]:
     """Lines of no more vertices than a browser draws at once."""
     tolerance = width * _FINEST
-    found: NDArray[Any] = shapely.simplify(lines, tolerance)
+    found: NDArray[Any] = shapely.simplify(lines, tolerance, preserve_topology=False)
     while tolerance and shapely.get_num_coordinates(found).sum() > _VERTICES and tolerance < width / 20:
         tolerance *= 2
-        found = shapely.simplify(lines, tolerance)
+        found = shapely.simplify(found, tolerance, preserve_topology=False)
     return found
 
 
