@@ -79,7 +79,7 @@ def build_pack(findings: Findings, ranks: Sequence[int], particulars: CardPartic
 
 def pack_site(findings: Findings, ranks: Sequence[int]) -> bytes:
     """The map of some spots as a site, in a ZIP archive to be unpacked on a web space."""
-    return _zip_texts(dict(build_site(choose_spots(findings, ranks))))
+    return zip_texts(dict(build_site(choose_spots(findings, ranks))))
 
 
 def check_site_folder(path: str) -> None:

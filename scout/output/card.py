@@ -43,8 +43,8 @@ from scout.output.sun import (
     parse_zone,
 )
 from scout.output.templates import make_environment, make_page_policy, read_text_of
-from scout.sight.outlook import list_terms, look_towards
 from scout.quantities import MeasuredText
+from scout.sight.outlook import list_terms, look_towards
 
 WIDE_MM, TALL_MM = 190.0, 256.0  # what A4 (210 x 297) and Letter (216 x 279) both hold inside 10 mm margins
 
