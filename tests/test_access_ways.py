@@ -11,7 +11,18 @@ from boundary_files import geojson, layer
 from conftest import REPOSITORY
 
 from scout.errors import InputError
-from scout.model import CROSSING, DRIVE, GEOMETRY, HAZARD, NAME, WALK, WHAT, Layer, Surroundings
+from scout.model import (
+    CROSSING,
+    DRIVE,
+    GEOMETRY,
+    HAZARD,
+    NAME,
+    OPENING_HOURS,
+    WALK,
+    WHAT,
+    Layer,
+    Surroundings,
+)
 from scout.walk.read import read_tagged
 from scout.walk.ways import TaggedLayers, TagMapping, classify_access
 
@@ -321,7 +332,7 @@ def test_frames_have_their_columns_and_kinds_even_when_empty() -> None:
     for name in ("ways", "starts", "barriers", "openings", "hazards"):
         found = getattr(around, name)
         uses = [WALK, DRIVE, CROSSING] if name == "ways" else []
-        kinds = [HAZARD] if name == "hazards" else []
+        kinds = {"hazards": [HAZARD], "starts": [OPENING_HOURS]}.get(name, [])
         assert list(found.columns) == [WHAT, NAME, *uses, *kinds, GEOMETRY]
         assert found.crs == "EPSG:4326"
         assert all(found[use].dtype == bool for use in uses)

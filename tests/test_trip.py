@@ -43,13 +43,13 @@ ORDINARY, FORWARD, BACK = date(2026, 6, 20), date(2026, 3, 29), date(2026, 10, 2
     ],
 )
 def test_hours_as_people_write_them(text, ends):
-    assert parse_hours(text, "--hours") == ends
+    assert parse_hours(text) == ends
 
 
 @pytest.mark.parametrize("text", ["", "8", "8-", "-", "25:00-26:00", "noon-18", "24:01-24:30", "8-12-15"])
 def test_what_are_no_hours(text):
     with pytest.raises(InputError, match="hours"):
-        parse_hours(text, "--hours")
+        parse_hours(text)
 
 
 @pytest.mark.parametrize("text", ["3", "x=8-9", "0=8-9", "3=", "3=-", "=8-9"])

@@ -167,7 +167,7 @@ def _check_area(text: str) -> None:
 def _check_hours(text: str) -> None:
     from scout.tours.hours import parse_hours
 
-    parse_hours(text, "hours")
+    parse_hours(text)
 
 
 def _check_wished_hours(text: str) -> None:
@@ -519,7 +519,9 @@ class Settings:
 
         if self.open_to and not self.heights:
             what = "there are no heights to tell a horizon from"
-            raise InputError("--open-to", what, "add --heights FILE")
+            raise InputError(
+                SettingName("open-to"), what, MeasuredText("add ", SettingName("heights", "FILE"))
+            )
         if self.within_km is not None and self.home is None:
             remedy = MeasuredText("add ", SettingName("home", "LAT,LON"))
             raise InputError(SettingName("within"), "there is no home to count from", remedy)

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from scout.app.settings import Settings
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 from scout.geo.coordinates.parse import parse_place
 from scout.model import ATTRIBUTES, NAME, OPENING_HOURS, PARK_ID, Findings, collect_credits
 from scout.output.sun import choose_zone, compute_sun_day
+from scout.quantities import MeasuredText
 from scout.tours.candidates import (
     Candidate,
     StayTimes,
@@ -101,11 +102,12 @@ def plan_trip(
     """
     home = findings.home if settings.home is None else parse_place(settings.home)
     if home is None:
-        raise InputError("scout trip", "it is not said where the day begins", "add --home LAT,LON")
+        home_wanted = SettingName("home", "LAT,LON")
+        raise InputError("", "it is not said where the day begins", MeasuredText("add ", home_wanted))
     end = home if settings.end is None else parse_place(settings.end)
     zone = request.zone or choose_zone(home[0])
     days = [request.day + timedelta(days=k) for k in range(settings.days)]
-    hours = parse_hours(settings.hours, "--hours")
+    hours = parse_hours(settings.hours)
     stay = StayTimes(
         *(math.ceil(part) for part in (settings.set_up_min, settings.operating_min, settings.take_down_min))
     )
@@ -127,7 +129,9 @@ def plan_trip(
         )
     for rank in wished:
         if rank not in {ranked.rank for ranked in findings.spots}:
-            raise InputError(f"--between {rank}=", "this place is not in the list", "give its number there")
+            raise InputError(
+                SettingName("between", f"{rank}="), "this place is not in the list", "give its number"
+            )
     candidates = [
         _add_windows(one, findings, hours, wished.get(one.ranked.rank), days, spans, zone)
         for one in candidates
@@ -135,7 +139,7 @@ def plan_trip(
     notes += _note_opening(candidates)
     if not candidates:
         what = "no place of the list can be in it" + "".join(f"; {note}" for note in notes).rstrip(".")
-        raise InputError("scout trip", what, "search again with other settings")
+        raise InputError("", what, "search again with other settings")
     show("reading roads")
     rows, row_of = merge_by_place([home, end, *(one.car_at for one in candidates)])
     drives = _measure_drives(rows, access, show)
@@ -193,7 +197,7 @@ def _find_span(hours: Hours, day: date, zone: tzinfo, start: Place, end: Place) 
     last = _find_minute(hours.last, day, zone, end)
     if last <= first:
         what = f"the day ends at {_clock(last)}, before it begins at {_clock(first)}"
-        raise InputError(f"--hours {hours.first}-{hours.last}", what, "give a later end")
+        raise InputError(SettingName("hours", f"{hours.first}-{hours.last}"), what, "give a later end")
     return first, last
 
 
@@ -203,7 +207,7 @@ def _find_minute(text: str, day: date, zone: tzinfo, place: Place) -> int:
     sun = _find_sun(day, zone, place)
     if sun is None:
         what = f"the Sun neither rises nor sets on {day.isoformat()}"
-        raise InputError("--hours", what, "give the hours by the clock: 08:00-18:00")
+        raise InputError(SettingName("hours"), what, "give the hours by the clock: 08:00-18:00")
     return sun[0] + 1 if text == "sunrise" else sun[1]
 
 
@@ -221,7 +225,9 @@ def _collect_wishes(texts: Sequence[str]) -> dict[int, Hours]:
     for text in texts:
         rank, hours = parse_wished_hours(text)
         if rank in wished:
-            raise InputError(f"--between {rank}=", "this place is wished for twice", "name it once")
+            raise InputError(
+                SettingName("between", f"{rank}="), "this place is wished for twice", "name it once"
+            )
         wished[rank] = hours
     return wished
 
@@ -321,7 +327,8 @@ def _check_wishes(
     most = settings.most_places * settings.days
     if len(musts) > most:
         what = f"{len(musts)} places must be in, and only {most} may"
-        raise InputError("--must", what, "wish for fewer, or allow more with --most-places or --days")
+        remedy = MeasuredText("wish for fewer, or allow more with ", SettingName("most-places"))
+        raise InputError(SettingName("must"), what, remedy)
     over = find_overrun(problem)
     if over is not None:
         raise _explain_overrun(problem, candidates, over, hours)
@@ -359,12 +366,12 @@ def _explain_nothing(problem: Problem, candidates: Sequence[Candidate], hours: H
         if minutes is not None and (best is None or minutes < best[0]):
             best = minutes, i
     if best is None:
-        return InputError("scout trip", "no place can be reached in these hours", "give other hours or roads")
+        return InputError("", "no place can be reached in these hours", "give other hours or roads")
     what = (
         f"no place fits into {hours.first}-{hours.last}; the nearest to it, place "
         f"{candidates[best[1]].ranked.rank}, wants {_format_length(best[0])} more"
     )
-    return InputError("scout trip", what, "start earlier, stay shorter or walk less")
+    return InputError("", what, "start earlier, stay shorter or walk less")
 
 
 def _format_length(minutes: int) -> str:

@@ -8,7 +8,7 @@ from pathlib import PurePath
 
 from scout.app.outputs import Maker, check_page
 from scout.app.pack import name_card, zip_texts
-from scout.errors import OutputError
+from scout.errors import OutputError, SettingName
 from scout.output.card import CardParticulars
 from scout.tours.day import Trip
 
@@ -32,15 +32,15 @@ def check_trip_outputs(
     map_path: str | None, sheet_path: str | None, save_paths: Sequence[str], pack_path: str | None
 ) -> list[str]:
     """Refuse, before the work, outputs that cannot be written; give the paths of those that can."""
-    check_page("--map", map_path)
-    check_page("--sheet", sheet_path)
+    check_page("map", map_path)
+    check_page("sheet", sheet_path)
     for path in save_paths:
         suffix = PurePath(path).suffix.lower()
         if suffix not in TRIP_FORMATS:
             remedy = f"use {' or '.join(TRIP_FORMATS)}"
-            raise OutputError(f"--save {path}", "no format of a trip goes by this suffix", remedy)
+            raise OutputError(SettingName("save", path), "no format of a trip goes by this suffix", remedy)
     if pack_path is not None and PurePath(pack_path).suffix.lower() != ".zip":
-        raise OutputError(f"--out {pack_path}", "this is an archive", "name it .zip")
+        raise OutputError(SettingName("out", pack_path), "this is an archive", "name it .zip")
     return [path for path in (map_path, sheet_path, *save_paths, pack_path) if path is not None]
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from scout.app.settings import Number, Settings
 from scout.app.sources import AccessFiles, make_access
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 from scout.geo.coordinates.parse import read_place
 from scout.geo.geodesy import measure_geodesic, move_point
 from scout.io.places import NamedPlace
@@ -71,8 +71,8 @@ def make_view_request(
         settings.antenna_m,
         tuple(map(parse_aim, settings.towards)),
         to,
-        _HEIGHT.check(to_antenna_m, "--to-height"),
-        _FREQUENCY.check(mhz, "--mhz"),
+        _HEIGHT.check(to_antenna_m, SettingName("to-height")),
+        _FREQUENCY.check(mhz, SettingName("mhz")),
         particulars.day,
         particulars.zone,
     )
@@ -88,7 +88,7 @@ def look_around(request: ViewRequest, show: Callable[[str], None]) -> View:
     """
     access = make_access(request.files, show)
     if access is None or access.heights is None:
-        raise InputError("--heights", "no heights are given", "name GeoTIFF or .hgt files")
+        raise InputError(SettingName("heights"), "no heights are given", "name GeoTIFF or .hgt files")
     here = _read_named(request.place)
     if request.to is not None:
         return _look_along(request, here, _read_named(request.to), access, show)

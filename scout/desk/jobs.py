@@ -27,6 +27,8 @@ from scout.app.prepare import prepare_parks
 from scout.app.request import SearchRequest, add_particulars
 from scout.app.settings import get_settings_by_key
 from scout.app.sources import make_access, open_source
+from scout.app.trip import make_trip_request, plan_trip
+from scout.app.trip_outputs import make_trip_outputs
 from scout.cautions import ALWAYS, ON_ARRIVAL
 from scout.desk.files import OUTING, LayerCache
 from scout.desk.settings import word_text
@@ -39,9 +41,11 @@ from scout.output.card import CardParticulars, build_card, choose_spot, make_par
 from scout.output.compare import describe_counts, format_changes, to_changes_geojson
 from scout.output.report import describe_answer, format_closing
 from scout.output.text import format_position, format_verdict, list_cells
+from scout.output.trip import TELL, describe_day, describe_worth, format_proof, list_cautions, list_day
 from scout.page.document import build_map
 from scout.parks.sources import add_report_lines
 from scout.recording.read import read_fixes
+from scout.tours.day import TripTour
 
 _LISTED = 200  # places of a file that are listed; the map shows more
 _KEPT = 3  # the last ones stay: the page may still show one without walks
@@ -223,6 +227,46 @@ def _make_particulars(given: Mapping[str, Any]) -> CardParticulars:
 def _drop_date(findings: Findings) -> Findings:
     """Cards and packs read no clock, so that they repeat."""
     return replace(findings, made_on="")
+
+
+def plan_day(
+    findings: Findings,
+    asked: SearchRequest,
+    given: Mapping[str, Any],
+    made: Path,
+    show: Callable[[str], None],
+) -> dict[str, Any]:
+    """A day with several of the spots: the best tours in words, with map, sheet, track and calendar."""
+    settings, particulars = asked.settings, _make_particulars(given)
+    if particulars.day is None:
+        raise InputError(SettingName("date"), "it is not said which day", "choose one")
+    request = make_trip_request(settings, findings.level, particulars.day, particulars.zone)
+    trip = plan_trip(_drop_date(findings), settings, request, asked.access_files, show)
+    show("writing")
+    units = settings.units
+    names = {"map": "day-map.html", "sheet": "day-sheet.html", "gpx": "day.gpx", "ics": "day.ics"}
+    saved = (str(made / names["gpx"]), str(made / names["ics"]))
+    paths = str(made / names["map"]), str(made / names["sheet"])
+    for path, make in make_trip_outputs(trip, particulars, *paths, saved, None).items():
+        write_file(path, make())
+
+    def describe(number: int, tour: TripTour) -> dict[str, Any]:
+        days = [
+            {
+                "head": describe_day(day),
+                "lines": [
+                    [f"{line.at:%H:%M}", line.text, word_text(line.more, units)]
+                    for line in list_day(trip, day)
+                ],
+                "cautions": [word_text(text, units) for text in list_cautions(day)],
+            }
+            for day in tour.days
+        ]
+        worth = word_text(describe_worth(tour), units)
+        return {"worth": worth, "proof": format_proof(tour, number), "days": days}
+
+    tours = [describe(number, tour) for number, tour in enumerate(trip.tours, start=1)]
+    return {"tours": tours, "notes": [word_text(note, units) for note in (*trip.notes, TELL)], "made": names}
 
 
 def build_spot_site(findings: Findings, spots: str) -> tuple[str, bytes]:

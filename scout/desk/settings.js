@@ -12,23 +12,31 @@ const listeners = [];
 
 export const onChange = (listener) => listeners.push(listener);
 const getFields = () => [...document.querySelectorAll("#wanted [name], #reading [name]")];
-export const getField = (key) => document.querySelector(`#wanted [name="${key}"], #reading [name="${key}"]`);
+const getTripFields = () => [...document.querySelectorAll("#trip-fields [name]")];
+export const getField = (key) =>
+  document.querySelector(`#wanted [name="${key}"], #reading [name="${key}"], #trip-fields [name="${key}"]`);
 const isNumeric = (field) => field.hasAttribute("inputmode") || "number" in field.dataset;
 const getDefault = (key) => (desk.fields[key]?.default ?? null);
 
 // The settings: what stands as it is by itself is left out.
-export function readSettings() {
+export const readSettings = () => readFields(getFields());
+
+// With those of a day with several places, which a search has no need of.
+export const readAllSettings = () => readFields([...getFields(), ...getTripFields()]);
+
+const readValue = (field, text) => (isNumeric(field) && Number.isFinite(Number(text)) ? Number(text) : text);
+
+function readFields(fields) {
   const options = {};
-  for (const field of getFields()) {
+  for (const field of fields) {
     if (field.type === "checkbox") {
       if (field.checked) options[field.name] = true;
       continue;
     }
     const text = readMetric(field);
     if (!text || text === String(getDefault(field.name))) continue;
-    const number = Number(text);
-    if ("many" in field.dataset) options[field.name] = splitList(text);
-    else options[field.name] = isNumeric(field) && Number.isFinite(number) ? number : text;
+    if ("many" in field.dataset) options[field.name] = splitList(text).map((one) => readValue(field, one));
+    else options[field.name] = readValue(field, text);
   }
   return { options, more: { ...more, author: getMore("author").value.trim(), show: splitList(getMore("show").value) } };
 }
@@ -68,7 +76,7 @@ function fillFields(found) {
   getMore("author").value = more.author ?? "";
   getMore("show").value = (more.show ?? []).join("; ");
   getField("units").value = found.options.units ?? getDefault("units");
-  for (const field of getFields()) {
+  for (const field of [...getFields(), ...getTripFields()]) {
     const value = found.options[field.name];
     if (field.type === "checkbox") field.checked = Boolean(value);
     else if (field.tagName === "SELECT" && value && ![...field.options].some((one) => one.value === String(value))) {
@@ -111,7 +119,7 @@ export function showSettingError(error, otherwise) {
 // Beside its field a setting need not be named.
 export const dropLabel = (text) => text.replace(/^\u201c[^\u201d]*\u201d: /, "");
 
-export const clearFieldErrors = () => getFields().forEach((field) => showFieldError(field.name));
+export const clearFieldErrors = () => [...getFields(), ...getTripFields()].forEach((field) => showFieldError(field.name));
 
 const readNumber = (key) => Number(readMetric(getField(key)) || getDefault(key));
 
@@ -121,7 +129,7 @@ function followFields() {
   const within = getField("within").value.trim();
   byId("wanted-said").textContent = `${level} lattice${within ? `, within ${within} ${isImperial() ? "miles" : "km"}` : ""}`;
   try {
-    sessionStorage.setItem(KEPT_SETTINGS, JSON.stringify(readSettings()));
+    sessionStorage.setItem(KEPT_SETTINGS, JSON.stringify(readAllSettings()));
   } catch {
     // Full, or refused: the settings are then not there after a reload.
   }
@@ -184,7 +192,7 @@ export function setHome(text) {
 async function saveOuting() {
   showError("wrong-outing");
   try {
-    const { made: name } = await runJob("outing", { settings: readSettings() });
+    const { made: name } = await runJob("outing", { settings: readAllSettings() });
     const link = make("a", { href: `${getOutputPath(name)}?save`, download: "" });
     link.click();
   } catch (error) {

@@ -9,6 +9,7 @@ import { halt, isSought, prepareSearch, search, searchAgain, isSearching, welcom
 import { chooseSpot, getChosenSpot, offerSpots, prepareDay } from "./day.js";
 import { judgeAgain, preparePlaces } from "./places.js";
 import { prepareBesides } from "./besides.js";
+import { prepareTrip } from "./trip.js";
 import { hasUnsaved, prepareVisits } from "./visits.js";
 
 const CALL_MS = 60_000; // an open window says so
@@ -76,6 +77,7 @@ async function begin() {
   prepareDay();
   preparePlaces();
   prepareBesides();
+  prepareTrip();
   onChange(followSettings);
   onLoad(async () => {
     leaveDoors();

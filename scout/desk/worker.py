@@ -90,6 +90,9 @@ class Session:
             case "pack":
                 found = self.search.found(given.get("list"))
                 return self._made(*jobs.build_spot_pack(found, str(given["spots"]), given))
+            case "trip":
+                found, asked = self.search.found(given.get("list")), make_desk_request(settings, roles)
+                return jobs.plan_day(found, asked, given, self.made, show)
             case "site":
                 found = self.search.found(given.get("list"))
                 return self._made(*jobs.build_spot_site(found, str(given["spots"])))

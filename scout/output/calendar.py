@@ -37,7 +37,7 @@ def to_calendar(trip: Trip) -> bytes:
         from icalendar import Calendar
     except ImportError as error:
         what = "what writes calendars is not installed"
-        raise InputError("scout trip", what, "install the extra named trip") from error
+        raise InputError("a day with several places", what, "install the extra named trip") from error
     calendar = Calendar()
     calendar.add("prodid", f"-//scout//scout {__version__}//EN")
     calendar.add("version", "2.0")

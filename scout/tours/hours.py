@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import NamedTuple
 
-from scout.errors import InputError
+from scout.errors import InputError, SettingName
 from scout.tours.plan import Window
 
 _CLOCK = re.compile(r"([01]?\d|2[0-4])[:.h]?([0-5]\d)?")
@@ -25,12 +25,12 @@ class Hours(NamedTuple):
     last: str
 
 
-def parse_hours(text: str, where: str, open_ended: bool = False) -> Hours:
-    """Hours such as 08:00-18:30 or sunrise-sunset; with ``open_ended`` also 14:00- and -16:00.
+def parse_hours(text: str, place: str = "") -> Hours:
+    """Hours such as 08:00-18:30 or sunrise-sunset; those of a ``place`` may be open: 14:00- and -16:00.
 
     Examples
     --------
-    >>> parse_hours("8:00 - sunset", "--hours")
+    >>> parse_hours("8:00 - sunset")
     Hours(first='8:00', last='sunset')
 
     Raises
@@ -40,18 +40,17 @@ def parse_hours(text: str, where: str, open_ended: bool = False) -> Hours:
     """
     span = _SPAN.fullmatch(text.casefold())
     remedy = "write 08:00-18:00, sunrise-sunset or 07:30-sunset"
+    where = SettingName("between" if place else "hours", f"{place}{text[:40]}")
     if span is None:
-        raise InputError(f"{where} {text[:40]}", "is no span of hours", remedy)
+        raise InputError(where, "is no span of hours", remedy)
     ends = span.groups()
     for end in ends:
         clock = _CLOCK.fullmatch(end)
         fits = end in _SUN or (clock is not None and int(clock[1]) * 60 + int(clock[2] or 0) <= 1440)
-        if not fits and (end or not open_ended):
-            raise InputError(
-                f"{where} {text[:40]}", f"{end or 'an end that is not there'} is no time", remedy
-            )
+        if not fits and (end or not place):
+            raise InputError(where, f"{end} is no time" if end else "an end is missing", remedy)
     if ends == ("", ""):
-        raise InputError(f"{where} {text[:40]}", "names no time", remedy)
+        raise InputError(where, "names no time", remedy)
     return Hours(*ends)
 
 
@@ -65,10 +64,9 @@ def parse_wished_hours(text: str) -> tuple[int, Hours]:
     """
     number, sign, hours = text.partition("=")
     if not sign or not number.strip().isascii() or not number.strip().isdigit() or not int(number):
-        raise InputError(
-            f"--between {text[:40]}", "names no place and hours", "write its number and hours: 3=14:00-16:00"
-        )
-    return int(number), parse_hours(hours, f"--between {number.strip()}=", open_ended=True)
+        remedy = "write its number and hours: 3=14:00-16:00"
+        raise InputError(SettingName("between", text[:40]), "names no place and hours", remedy)
+    return int(number), parse_hours(hours, f"{number.strip()}=")
 
 
 def count_minutes(at: datetime, day: date, zone: tzinfo) -> int:
@@ -118,7 +116,7 @@ def list_open_windows(text: str, day: date, zone: tzinfo) -> tuple[Window, ...] 
         from opening_hours import OpeningHours, State
     except ImportError as error:
         what = "what reads opening hours is not installed"
-        raise InputError("scout trip", what, "install the extra named trip") from error
+        raise InputError("a day with several places", what, "install the extra named trip") from error
     if _BY_SUN.search(text):
         return None
     text = _HOLIDAYS.sub(lambda found: found[0].upper(), text)  # tags are read in small letters

@@ -456,5 +456,5 @@ def _import_solver() -> Any:
         from ortools.sat.python import cp_model
     except ImportError as error:
         what = "the solver for tours is not installed"
-        raise InputError("scout trip", what, "install the extra named trip") from error
+        raise InputError("a day with several places", what, "install the extra named trip") from error
     return cp_model

@@ -16,6 +16,7 @@ from playwright.sync_api import BrowserContext, FrameLocator, Page, expect
 from recordings import gga, rmc
 from test_desk_work import collection
 from test_stamp import contact
+from test_trip import write_world
 
 from browser.conftest import both_schemes, both_sizes
 from browser.test_axe import complaints
@@ -641,6 +642,50 @@ def test_axe_finds_nothing(open_desk: Callable[[], Tab], made_file: Path, tmp_pa
     tab.map()
     page.locator("#see-parks").click()
     assert complaints(page) == []
+
+
+@both_sizes
+def test_a_day_with_several_places_follows_its_times(
+    open_desk: Callable[[], Tab], tmp_path: Path, size: str
+) -> None:
+    write_world(tmp_path)
+    tab = open_desk()
+    page = tab.page
+    page.locator("#door-files").set_input_files(tmp_path / "parks.geojson")
+    expect(page.locator("#files-parks li")).to_have_count(1)
+    tab.unfold("ground", "trip")
+    page.locator("[data-role=access]").set_input_files(tmp_path / "roads.geojson")
+    expect(page.locator("#files-access li")).to_have_count(1)
+    page.locator("#wanted [name=level]").select_option("subsquare")
+    page.locator("#wanted [name=home]").fill("45.002,10.25")
+    page.locator("#search").click()
+    tab.found()
+    tab.done()
+    tab.plan()
+    form = page.locator("#trip-form")
+    form.locator("[name=date]").fill("2026-06-20")
+    form.locator("[name=hours]").fill("06:00-20:00")
+    form.get_by_role("button", name="Plan the day").click()
+    best = page.locator("#toured .answer strong")
+    expect(best).to_contain_text("Best tour: 12 new pairs (12 grids, 3 parks) at 3 places")
+    assert page.locator("#got-trip li b").all_inner_texts() == [
+        "Map with the tours",
+        "Sheet of the day",
+        "Route and walks (GPX)",
+        "Calendar",
+    ]
+    # The tour follows what is changed, and what is wrong stands at its field.
+    form.locator("[name=most-places]").fill("1")
+    expect(best).to_contain_text("at 1 place,")
+    form.locator("[name=hours]").fill("08:00-09:00")
+    expect(page.locator("#wrong-trip")).to_contain_text("no place fits into 08:00-09:00")
+    form.locator("[name=hours]").fill("noon")
+    expect(page.locator("#wrong-hours")).to_contain_text("is no span of hours")
+    form.locator("[name=hours]").fill("06:00-20:00")
+    expect(page.locator("#wrong-hours")).to_be_empty()
+    expect(page.locator("#got-trip li")).to_have_count(4)
+    assert complaints(page) == []
+    tab.quiet()
 
 
 def test_unsaved_visits_are_not_lost_without_a_word(open_desk: Callable[[], Tab]) -> None:
