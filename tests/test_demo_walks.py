@@ -84,7 +84,8 @@ def test_heights_alone_are_told_what_they_lack(tmp_path):
     words = ["find", str(DEMO.parent / "parks.geojson"), "--heights", str(DEMO.parent / "heights.tif")]
     result = CliRunner().invoke(command, [*words, "--min-grids", "2", "--near", "0"])
     assert result.exit_code == 0, result.output
-    assert "--heights alone tells slopes and no walks: name roads and parking with --access" in result.output
+    alone = "--heights alone tells slopes and horizons, no walks: name roads and parking with --access"
+    assert alone in result.output
     assert "unknown: no roads and no parking are given" in result.output
 
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 _HEIGHTS_ALONE = MeasuredText(
     SettingName("heights"),
-    " alone tells slopes and no walks: name roads and parking with ",
+    " alone tells slopes and horizons, no walks: name roads and parking with ",
     SettingName("access"),
 )
 

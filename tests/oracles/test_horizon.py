@@ -53,7 +53,7 @@ def degrees(heights: np.ndarray, cell_deg: tuple[float, float], west: float, nor
 
 
 def read(reliefs: list[Relief], lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
-    """Heights between the middles of cells, of the first raster that knows a place; the rim reaches half a cell out."""
+    """Heights between the middles of cells, of the first raster that knows a place, half a cell beyond too."""
     height = np.full(len(lon), np.nan)
     for relief in reliefs:
         x, y = pyproj.Transformer.from_crs("EPSG:4326", relief.crs, always_xy=True).transform(lon, lat)
@@ -72,7 +72,7 @@ def read(reliefs: list[Relief], lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
 def march(
     reliefs: list[Relief], lon: float, lat: float, azimuth: float, antenna_m: float, bent: float, far_m: float
 ) -> tuple[float, float]:
-    """Highest angle along a ray, and the distance of it; steps of a 1250th, then finer ones about the highest."""
+    """Highest angle along a ray and the distance of it: steps of a 1250th, finer ones about the highest."""
     far = 0.05 * 1.0008 ** np.arange(int(np.log(far_m / 0.05) / np.log(1.0008)))
     angle = sight(reliefs, lon, lat, azimuth, antenna_m, bent, far)
     best = np.argsort(np.nan_to_num(angle, nan=-90.0))[-8:]
