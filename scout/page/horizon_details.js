@@ -99,7 +99,7 @@ function drawHorizon(angles, most, top, aims, lines) {
 
 function makeKey(top, doubtful) {
   const more = doubtful ? ", pale where higher ground may stand beyond the heights; a dotted arc: unknown" : "";
-  const text = `The rim is the level, the centre ${top}° up; dark is terrain${more}. Dashes: ${OPEN_DEG}°; a thick arc outside: open.`;
+  const text = `The rim is the level, the centre ${top}° up; dark is terrain${more}. Dashes: ${OPEN_DEG}°; a thick arc outside: open. Trees and buildings are in no heights.`;
   return makeElement("figcaption", "", text);
 }
 

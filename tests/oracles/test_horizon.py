@@ -53,7 +53,7 @@ def degrees(heights: np.ndarray, cell_deg: tuple[float, float], west: float, nor
 
 
 def read(reliefs: list[Relief], lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
-    """Heights between the middles of cells, of the first raster that knows a place, half a cell beyond too."""
+    """Heights between the middles of cells, of the first raster that knows a place, half a cell beyond."""
     height = np.full(len(lon), np.nan)
     for relief in reliefs:
         x, y = pyproj.Transformer.from_crs("EPSG:4326", relief.crs, always_xy=True).transform(lon, lat)
