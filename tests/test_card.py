@@ -221,7 +221,7 @@ def test_the_card_is_complete() -> None:
         "Centre the station on the corner itself.", "45.000000, -20.000000",
         "45° 00.0000' N 020° 00.0000' W", "27N 578815 4983437", "27T WK 78815 83436",
         "geo:45.000000, -20.000000", "250 m inside", "260 m inside", "over 99.9 %", "firm", "96.0 %",
-        "5 m radius", "within 4.9 m", "within 14 m", "moves grids and parks at once", "parking",
+        "5 m radius", "within 4.9 m", "within 14 m", "each 95 times in 100", "parking",
         "Gull car park", "45.001000, -20.006000", "12 min, 812 m, 120 m of it off paths", "walk back 10 min",
         "climb out 31 m", "Sun on 2026-06-21", "Local time is Pacific/Auckland", "sunrise", "sunset",
         "Power line 30 m north", "Cliff", "Two parks meet here.", "Number to call", "Back by",

@@ -509,8 +509,7 @@ def _describe_taken(findings: Findings) -> str:
     )
     return (
         f"Taken: a station of {radius} radius, {LEVELS[findings.level - 1]} level; the receiver right within "
-        f"{fix} and the boundary within {boundary} (more by its datum), each 95 times in 100; an error of "
-        "the receiver moves grids and parks at once."
+        f"{fix} and the boundary within {boundary} (more by its datum), each 95 times in 100."
     )
 
 
