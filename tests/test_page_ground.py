@@ -384,7 +384,7 @@ def test_a_dense_city_has_its_nearest_ground_drawn_and_the_rest_told():
     )
     full = replace(found, surroundings=ground)
     text = build_map(full)
-    assert len(text.encode()) < 700_000
+    assert len(text.encode()) < 750_000  # half of what a page with data of the ground may have
     around = Reader(text).data()["around"]
     told = words(text)
     for name, word in (
