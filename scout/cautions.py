@@ -78,7 +78,7 @@ def warn_of_outline(coarse: CoarseOutline) -> MeasuredText:
     return MeasuredText(
         f"The outline of {called} looks generalised: vertices ",
         Length(coarse.spacing_m),
-        " apart along its curves, so the true boundary may run ",
+        " apart along its curves, so the boundary may run ",
         Length(coarse.error_m),
         " from it, beyond the ",
         Length(coarse.taken_m, "stated"),

@@ -181,7 +181,7 @@ def test_the_sheet_is_complete():
     assert "sigma" not in text
     assert "the true place lies within it 95 times in 100" in text
     for term in (
-        "One receiver error moves all parts",
+        "one receiver error moves grids and parks at once",
         "independent",
         "95 % radius",
         "normal",
