@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from scout.app.settings import Settings
+from scout.cli.lines import print_lines
 from scout.cli.options import ManyFiles, add_parks_option, add_settings
 from scout.cli.progress import show_progress
 
@@ -66,8 +67,10 @@ def command(
                 units=settings.units,
             )
             write_file(sheet, text)
-    for line in [format_arrival_json(arrival)] if as_json else format_arrival(arrival, settings.units):
-        click.echo(line)
+    if as_json:
+        click.echo(format_arrival_json(arrival))
+    else:
+        print_lines(format_arrival(arrival, settings.units))
     if sheet is not None:
         click.echo(f"Wrote {sheet}", err=as_json)
     return 0 if arrival.checked.verdict.word == "firm" else 1

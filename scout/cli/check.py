@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from scout.app.settings import Settings
+from scout.cli.lines import print_lines
 from scout.cli.options import ManyFiles, add_parks_option, add_settings
 from scout.cli.progress import show_progress
 
@@ -71,8 +72,7 @@ def command(
             click.echo(line)
     elif kept:
         in_full = len(planned) <= _SHOWN_IN_FULL
-        for line in format_answers(planned, kept, number, station, in_full=in_full, units=settings.units):
-            click.echo(line)
+        print_lines(format_answers(planned, kept, number, station, in_full=in_full, units=settings.units))
         if map_path is not None:
             click.echo(f"Wrote {map_path}")
     return 0 if all(word == "firm" for word in verdicts) else 1

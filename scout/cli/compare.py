@@ -10,6 +10,7 @@ from click.core import ParameterSource
 from scout.app.outing import Outing
 from scout.app.request import SearchRequest
 from scout.app.settings import File, Settings
+from scout.cli.lines import print_answer
 from scout.cli.options import (
     FilesOption,
     KindType,
@@ -84,15 +85,11 @@ def command(
             )
         show("writing")
         written, failed = write_outputs(makers)
+    reading = []
     for head, findings in (("Before", changed.old), ("Now", changed.new)):
-        click.echo(f"{head}:")
-        for line in format_reading_report(findings.sources, findings.report, new.settings.units):
-            click.echo(line)
-    click.echo()
-    for line in format_changes(changed):
-        click.echo(line)
-    for path in written:
-        click.echo(f"Wrote {path}")
+        reading.append(f"{head}:")
+        reading += format_reading_report(findings.sources, findings.report, new.settings.units)
+    print_answer(format_changes(changed), written, reading)
     return status_of(0 if changed.differs else 1, failed)
 
 

@@ -12,6 +12,7 @@ import click
 from scout.app.outing import Outing, find_demo_outing, load_outing
 from scout.app.request import SearchRequest, make_request, search
 from scout.app.settings import Settings
+from scout.cli.lines import is_on_terminal, print_answer
 from scout.cli.options import (
     HiddenFiles,
     ManyFiles,
@@ -22,7 +23,7 @@ from scout.cli.options import (
 )
 from scout.cli.progress import show_progress
 
-_TABLE_ROWS = 20
+_TABLE_ROWS, _SCREEN_ROWS = 20, 10  # in a pipe, and where a row may take four lines
 
 
 @click.command("find", cls=ManyFiles)
@@ -75,14 +76,9 @@ def _run_search(request: SearchRequest) -> int:
         show("writing")
         kept = listed if wanted.save_listed else everything
         written, failed = write_outputs(make_outputs(kept, listed, wanted.map_path, wanted.save_paths))
-    for line in format_reading_report(listed.sources, listed.report, listed.units):
-        click.echo(line)
+    reading = [*format_reading_report(listed.sources, listed.report, listed.units)]
     if listed.surroundings is not None:
-        for line in format_surroundings(listed.surroundings):
-            click.echo(line)
-    click.echo()
-    for line in format_ranking(listed, wanted.top or _TABLE_ROWS):
-        click.echo(line)
-    for path in written:
-        click.echo(f"Wrote {path}")
+        reading += format_surroundings(listed.surroundings)
+    ranking = format_ranking(listed, wanted.top or (_SCREEN_ROWS if is_on_terminal() else _TABLE_ROWS))
+    print_answer(ranking, written, reading)
     return status_of(0 if listed.spots else 1, failed)

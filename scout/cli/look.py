@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from scout.app.settings import Settings
+from scout.cli.lines import print_lines
 from scout.cli.options import ManyFiles, add_parks_option, add_settings
 from scout.cli.progress import show_progress
-from scout.errors import make_printable
 
 if TYPE_CHECKING:
     from scout.app.look import ColumnLook, LayerLook, Look
@@ -32,7 +32,7 @@ def command(files: tuple[str, ...], map_path: str | None, **words: Any) -> int:
     from scout.app.look import look_into, make_findings
     from scout.app.outputs import check_page, check_targets, date_findings
     from scout.io.write import write_file
-    from scout.output.report import format_coarse, format_reading_report
+    from scout.output.report import format_coarse, format_reading_report, make_line_printable
     from scout.page.document import build_map
 
     settings = Settings(**words)
@@ -45,13 +45,10 @@ def command(files: tuple[str, ...], map_path: str | None, **words: Any) -> int:
             findings = make_findings(look, settings.level_number, settings.station)
             write_file(map_path, build_map(date_findings(findings)))
     for one in look.layers:
-        for line in _format_layer(one):
-            click.echo(make_printable(line))
+        print_lines(map(make_line_printable, _format_layer(one)))
         click.echo()
-    for line in format_reading_report(look.parks.sources, look.parks.report):
-        click.echo(line)
-    for line in format_coarse(look.coarse, settings.units):
-        click.echo(line)
+    print_lines(format_reading_report(look.parks.sources, look.parks.report))
+    print_lines(format_coarse(look.coarse, settings.units))
     if map_path is not None:
         click.echo(f"Wrote {map_path}")
     return 0
@@ -71,8 +68,8 @@ def _format_layer(look: LayerLook) -> Iterator[str]:
         yield f"  from {format_position(west, south)} to {format_position(east, north)}"
     yield f"  schema: {look.profile or 'none that is known'}"
     heads = ("column", "filled", "different", "most frequent")
-    rows = [heads, *(_format_column(one, source.records) for one in look.columns)]
-    yield from (f"  {line}" for line in format_columns(rows))
+    rows = [_format_column(one, source.records) for one in look.columns]
+    yield from format_columns(rows, heads, indent="  ")
 
 
 def _format_column(column: ColumnLook, records: int) -> tuple[str, ...]:

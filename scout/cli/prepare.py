@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from scout.app.settings import File, Settings
+from scout.cli.lines import print_lines
 from scout.cli.options import (
     HiddenFiles,
     KindType,
@@ -60,7 +61,6 @@ def command(
     with show_progress() as show:
         source = open_source(Settings(**words).make_park_files(files, keep), show)
         write_file(path, prepare_parks(source, keep, show, reports.append))
-    for line in format_reading_report(source.sources, add_report_lines(source.report, reports)):
-        click.echo(line)
+    print_lines(format_reading_report(source.sources, add_report_lines(source.report, reports)))
     click.echo(f"Wrote {path}")
     return 0

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from scout.cli.lines import print_lines
 from scout.cli.options import add_notebook_option
 
 if TYPE_CHECKING:
@@ -49,7 +50,7 @@ def command(
     something was left alone or no contact lies within the visit, 2 for bad input.
     """
     from scout.app.visits import check_stampable, read_log, stamp_visit
-    from scout.errors import OutputError, make_printable
+    from scout.errors import OutputError
     from scout.output.visits import format_stamping
     from scout.visits.notebook import Notebook
 
@@ -61,8 +62,7 @@ def command(
     chosen = _choose_grids(visit, grids)
     stamping = stamp_visit(log, visit, sig.strip(), chosen, force=force, only_inside=inside_only)
     written = _list_targets(path, Path(folder), stamping.outputs)
-    for line in format_stamping(stamping):
-        click.echo(make_printable(line))
+    print_lines(map(make_printable, format_stamping(stamping)))
     if not dry_run:
         _write(written, Path(folder))
     for output in stamping.outputs:

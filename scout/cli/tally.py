@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from scout.app.settings import OVER_0, PLACE, Settings
+from scout.cli.lines import print_lines
 from scout.cli.options import (
     HiddenFiles,
     KindType,
@@ -70,21 +71,13 @@ def command(
     left_out: list[BadVisit] = []
     visits = Notebook(notebook).visits(left_out.append)
     so_far = collect_done(visits, number)
-    for line in _format_table(count_by_year(visits, number), so_far, len(visits), level):
-        click.echo(line)
-    for line in format_left_out(left_out):
-        click.echo(line)
+    print_lines(_format_table(count_by_year(visits, number), so_far, len(visits), level))
+    print_lines(format_left_out(left_out))
     settings = Settings(**words)
     if home is not None and within is not None:
         click.echo()
-        for line in _format_missing(
-            _read_reached(files, settings, so_far, home, within),
-            so_far,
-            within,
-            everything=everything,
-            units=settings.units,
-        ):
-            click.echo(line)
+        reached = _read_reached(files, settings, so_far, home, within)
+        print_lines(_format_missing(reached, so_far, within, everything=everything, units=settings.units))
     return 0 if so_far.grids or so_far.parks else 1
 
 
@@ -109,7 +102,8 @@ def _format_table(years: Sequence[Year], so_far: Done, visits: int, level: str) 
     from scout.output.report import format_columns
 
     yield f"Done at {level} level (new: not done in a year before)"
-    rows: list[tuple[str, ...]] = [("year", "visits", "contacts", "grids", "parks", "pairs")]
+    heads = ("year", "visits", "contacts", "grids", "parks", "pairs")
+    rows: list[tuple[str, ...]] = []
     for year in years:
         counts = [
             f"{len(now)} ({len(new)} new)"
@@ -123,13 +117,12 @@ def _format_table(years: Sequence[Year], so_far: Done, visits: int, level: str) 
     every = (so_far.grids, so_far.parks, so_far.pairs)
     contacts = sum(year.contacts for year in years)
     rows.append(("all", f"{visits:,}", f"{contacts:,}", *(f"{len(some):,}" for some in every)))
-    yield from format_columns(rows)
+    yield from format_columns(rows, heads)
 
 
 def _format_missing(
     reached: Sequence[ParkReach], so_far: Done, within: float, *, everything: bool, units: Units = "metric"
 ) -> Iterator[str]:
-    from scout.errors import make_printable
     from scout.output.report import format_columns
     from scout.output.text import format_count, format_length, format_stated_length, name_park
 
@@ -145,7 +138,7 @@ def _format_missing(
     )
     shown = [reach for reach in reached if everything or reach.open_grids]
     most = len(shown) if everything else _TOLD
-    rows = [("park", "from home", "", "grids missing with it")]
+    rows = []
     for reach in shown[:most]:
         rows.append(
             (
@@ -156,7 +149,7 @@ def _format_missing(
             )
         )
     if shown:
-        yield from format_columns([tuple(make_printable(cell) for cell in row) for row in rows])
+        yield from format_columns(rows, ("park", "from home", "", "grids missing with it"))
         yield "* a grid not done in any park."
     if len(shown) > most:
         yield f"... and {len(shown) - most:,} more; --all lists them."

@@ -10,6 +10,7 @@ from click.core import ParameterSource
 
 from scout.app.settings import Number, Settings, list_settings
 from scout.cli import HelpfulGroup
+from scout.cli.lines import print_lines
 from scout.cli.options import (
     FilesOption,
     KindType,
@@ -91,8 +92,7 @@ def _add_visit(notebook: str, **given: Any) -> int:
     request = _make_request(given)
     with show_progress() as show:
         recorded = record_visit(notebook, request, show)
-    for line in format_recorded(recorded.visit, recorded.judged, notebook, request.settings.units):
-        click.echo(line)
+    print_lines(format_recorded(recorded.visit, recorded.judged, notebook, request.settings.units))
     return 0
 
 
@@ -117,8 +117,7 @@ def _list_visits(notebook: str) -> int:
 
     left_out: list[BadVisit] = []
     visits = Notebook(notebook).visits(left_out.append)
-    for line in (*format_visits(visits), *format_left_out(left_out)):
-        click.echo(line)
+    print_lines((*format_visits(visits), *format_left_out(left_out)))
     return 0 if visits else 1
 
 
@@ -131,8 +130,7 @@ def _show(number: int, notebook: str, units: Units) -> int:
     from scout.output.visits import format_visit
     from scout.visits.notebook import Notebook
 
-    for line in format_visit(Notebook(notebook).entry(number), units):
-        click.echo(line)
+    print_lines(format_visit(Notebook(notebook).entry(number), units))
     return 0
 
 
@@ -160,8 +158,7 @@ def _edit(number: int, notebook: str, **given: Any) -> int:
     request = _make_request(given)
     with show_progress() as show:
         visit = change_visit(notebook, number, request, show, judge=judge, keep=keep)
-    for line in format_visit(visit, request.settings.units):
-        click.echo(line)
+    print_lines(format_visit(visit, request.settings.units))
     return 0
 
 
@@ -181,8 +178,7 @@ def _delete(number: int, notebook: str, yes: bool) -> int:
     from scout.visits.notebook import Notebook
 
     book = Notebook(notebook)
-    for line in format_visit(book.entry(number)):
-        click.echo(line)
+    print_lines(format_visit(book.entry(number)))
     if not yes:
         click.confirm(f"Delete visit {number}?", abort=True)
     book.delete(number)
@@ -199,8 +195,7 @@ def _undo_change(notebook: str) -> int:
 
     what, visit = Notebook(notebook).undo()
     click.echo(f"Took back the {'deletion' if what == 'delete' else 'edit'} of visit {visit.number}:")
-    for line in format_visit(visit):
-        click.echo(line)
+    print_lines(format_visit(visit))
     return 0
 
 
@@ -250,8 +245,7 @@ def _export(
     horizons = {visit.number: one for visit, one in zip(visits, seen, strict=True) if one is not None}
     particulars = JournalParticulars(title, made_by, today, get_level_number(level), rows, units, horizons)
     written, failed = write_outputs({path: partial(text_of, visits, path, particulars) for path in paths})
-    for line in (*format_left_out(left_out), *(f"Note: {note}" for note in notes)):
-        click.echo(make_printable(line))
+    print_lines((*format_left_out(left_out), *(make_printable(f"Note: {note}") for note in notes)))
     for path in written:
         click.echo(f"Wrote {path}")
     return status_of(0, failed)

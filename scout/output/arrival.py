@@ -33,8 +33,7 @@ def format_arrival(arrival: Arrival, units: Units = "metric") -> Iterator[str]:
     """Where, when and how sure; what was dropped; the answer for the place."""
     station = arrival.station
     yield make_printable(arrival.fixes.path)
-    for line in format_columns([(f"  {term}", text) for term, text in list_arrival_facts(arrival, units)]):
-        yield make_printable(line)
+    yield from format_columns(list_arrival_facts(arrival, units), indent="  ")
     yield from _list_dropped(arrival, units)
     yield from (make_printable(format_text(note, units)) for note in arrival.notes)
     yield ""

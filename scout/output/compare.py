@@ -175,7 +175,8 @@ def _format_class(some: Sequence[tuple[int, SpotChange]], changed: Changed, unit
     heads = ("#", "what", "before", "now", "moved", "old place now", "lat, lon", "locators", "parks")
     rows = [heads, *(_format_row(k, one, changed, units) for k, one in some[:_ROWS])]
     filled = [any(column[1:]) for column in zip(*rows, strict=True)]
-    yield from format_columns([tuple(itertools.compress(row, filled)) for row in rows])
+    named, *told = (tuple(itertools.compress(row, filled)) for row in rows)
+    yield from format_columns(told, named)
     for k, one in some[:_ROWS]:
         for warning in () if one.now is None else one.now.warnings:
             yield make_printable(f"#{k + 1} WARNING: {format_text(warning, units)}")
@@ -221,7 +222,7 @@ def _format_review(review: VisitReview, units: Units) -> Iterator[str]:
     rows = [_format_visit_row(one) for one in review.changes]
     if rows:
         yield f"Visits that would be judged otherwise today: {len(rows):,}"
-        yield from format_columns([("visit", "date", "parks", "before", "today", "lost", "gained"), *rows])
+        yield from format_columns(rows, ("visit", "date", "parks", "before", "today", "lost", "gained"))
     else:
         yield "No visit would be judged otherwise today."
     yield (

@@ -71,7 +71,7 @@ def format_ranking(findings: Findings, most: int) -> Iterator[str]:
     extra += [_HORIZON] * any(ranked.horizon is not None for ranked in shown)
     extra += ["new"] * any(ranked.new is not None for ranked in shown)
     heads = (*_HEADS[:6], *extra, *_HEADS[6:])
-    yield from format_columns([heads, *(_format_row(r, extra, findings) for r in shown)])
+    yield from format_columns([_format_row(r, extra, findings) for r in shown], heads)
     yield from _format_warnings(shown, units)
     yield from format_coarse(list_coarse(shown), units)
     if len(findings.spots) > most:
@@ -150,7 +150,7 @@ def _format_row(ranked: Ranked, extra: list[str], findings: Findings) -> tuple[s
         pairs = f"{ranked.n_grids} x 0"
         away = format_fine_length(near.distance_m, units)
         parks = f"{away} to the {format_bearing(near.bearing_deg)}: {near.park_name or near.park}"
-    cells = (
+    return (
         str(ranked.rank),
         spot.kind,
         pairs,
@@ -166,7 +166,6 @@ def _format_row(ranked: Ranked, extra: list[str], findings: Findings) -> tuple[s
         " ".join(spot.verdict.locators),
         parks,
     )
-    return tuple(make_printable(c) for c in cells)
 
 
 def word_more(count: int) -> MeasuredText:
@@ -176,15 +175,44 @@ def word_more(count: int) -> MeasuredText:
     )
 
 
-def format_columns(rows: list[tuple[str, ...]]) -> Iterator[str]:
+class TableLine(str):
+    """A row of a table as a line of text that knows its cells, for whoever lays the table out anew.
+
+    Lines of one table share ``widths``, those of its columns. ``heads`` are the names of the columns, empty
+    where it has none; the line of the heads themselves has them as its cells. ``indent`` stands before all.
+    """
+
+    cells: tuple[str, ...]
+    heads: tuple[str, ...]
+    widths: tuple[int, ...]
+    indent: str
+
+    def __new__(
+        cls, cells: tuple[str, ...], heads: tuple[str, ...], widths: tuple[int, ...], indent: str
+    ) -> TableLine:
+        """Set cells in columns of some widths."""
+        padded = (c + " " * (w - _measure_width(c)) for c, w in zip(cells, widths, strict=True))
+        line = super().__new__(cls, indent + "  ".join(padded).rstrip())
+        line.cells, line.heads, line.widths, line.indent = cells, heads, widths, indent
+        return line
+
+
+def format_columns(
+    rows: Sequence[tuple[str, ...]], heads: tuple[str, ...] = (), indent: str = ""
+) -> Iterator[TableLine]:
     """Rows set in columns as wide as their widest cell; wide characters count as two."""
-    widths = [max(map(_measure_width, column)) for column in zip(*rows, strict=True)]
-    for row in rows:
-        cells = (c + " " * (w - _measure_width(c)) for c, w in zip(row, widths, strict=True))
-        yield "  ".join(cells).rstrip()
+    table = [*([heads] if heads else []), *(tuple(map(make_printable, row)) for row in rows)]
+    widths = tuple(max(map(_measure_width, column)) for column in zip(*table, strict=True))
+    yield from (TableLine(row, heads, widths, indent) for row in table)
+
+
+def make_line_printable(line: str) -> str:
+    """A line made safe for a terminal; one of a table is, and stays one."""
+    return line if isinstance(line, TableLine) else make_printable(line)
 
 
 def _measure_width(text: str) -> int:
+    """Columns of a terminal that a text takes."""
     if text.isascii():
         return len(text)
     wide = sum(unicodedata.east_asian_width(c) in "WF" for c in text)
@@ -259,9 +287,8 @@ def format_answers(
             yield from format_answer(place, result, units)
     else:
         heads = ("place", "verdict", "conf.", "grids", "parks", "held down by")
-        yield from format_columns(
-            [heads, *(_format_answer_row(p, r, units) for p, r in zip(planned, results, strict=True))]
-        )
+        rows = [_format_answer_row(p, r, units) for p, r in zip(planned, results, strict=True)]
+        yield from format_columns(rows, heads)
     words = Counter(format_verdict(r.verdict.word, r.verdict.coarse) for r in results)
     known = (format_verdict(w, c) for w in ("firm", "doubtful", "not counted") for c in (False, True))
     counts = ", ".join(f"{words[word]:,} {word}" for word in dict.fromkeys(known) if words[word])
@@ -278,7 +305,7 @@ def format_closing(cautions: Sequence[str]) -> Iterator[str]:
 
 def _format_answer_row(place: NamedPlace, result: Checked, units: Units) -> tuple[str, ...]:
     verdict = result.verdict
-    cells = (
+    return (
         place.name,
         format_verdict(verdict.word, verdict.coarse),
         format_probability(verdict.confidence),
@@ -286,12 +313,11 @@ def _format_answer_row(place: NamedPlace, result: Checked, units: Units) -> tupl
         " ".join(verdict.parks),
         format_text(result.driver, units),
     )
-    return tuple(make_printable(cell) for cell in cells)
 
 
 def format_answer(place: NamedPlace, result: Checked, units: Units = "metric") -> Iterator[str]:
     """One place in full."""
-    yield from (make_printable(line) for line in _format_lines(place, result, units))
+    yield from map(make_line_printable, _format_lines(place, result, units))
 
 
 def _format_lines(place: NamedPlace, result: Checked, units: Units) -> Iterator[str]:
@@ -303,7 +329,7 @@ def _format_lines(place: NamedPlace, result: Checked, units: Units) -> Iterator[
         yield f"  held down by: {format_text(result.driver, units)}"
     if result.parks:
         rows = [_format_park(park, units) for park in result.parks]
-        yield from (f"  {line}" for line in format_columns(rows))
+        yield from format_columns(rows, indent="  ")
     yield from (f"  WARNING: {format_text(text, units)}" for text in list_outline_warnings(result))
     yield from (f"  {note}" for note in list_entry_notes(list_entry(result)))
     for line in result.lines:

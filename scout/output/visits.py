@@ -8,7 +8,7 @@ from scout.cautions import ALWAYS
 from scout.errors import SettingName, make_printable
 from scout.geo.locator import LEVELS
 from scout.model import BadVisit, Units, Visit
-from scout.output.report import format_columns
+from scout.output.report import format_columns, make_line_printable
 from scout.output.text import (
     MeasuredText,
     format_clearance,
@@ -40,12 +40,12 @@ def format_recorded(visit: Visit, judged: str, notebook: str, units: Units = "me
 def format_visit(visit: Visit | BadVisit, units: Units = "metric") -> Iterator[str]:
     """One visit in full; of what is no visit, why not and what its row holds."""
     lines = _format_visit_lines(visit, units) if isinstance(visit, Visit) else _format_bad_visit(visit)
-    yield from (line if isinstance(line, MeasuredText) else make_printable(line) for line in lines)
+    yield from (line if isinstance(line, MeasuredText) else make_line_printable(line) for line in lines)
 
 
 def _format_bad_visit(visit: BadVisit) -> Iterator[str]:
     yield f"Visit {visit.number} cannot be read: {visit.why}."
-    yield from format_columns([(f"  {name}", value) for name, value in visit.values])
+    yield from format_columns(visit.values, indent="  ")
     edit = SettingName("visit-edit", written=f"scout visit edit {visit.number}")
     delete = SettingName("visit-delete", written=f"scout visit delete {visit.number}")
     yield MeasuredText(edit, " puts it right, ", delete, " takes it out.")
@@ -82,13 +82,13 @@ def _format_visit_lines(visit: Visit, units: Units) -> Iterator[str]:
         facts.append(("power", f"{visit.power_w:g} W"))
     if visit.contacts is not None:
         facts.append(("contacts", f"{visit.contacts:,}"))
-    yield from format_columns([(f"  {term}", " ".join(text.split())) for term, text in facts])
+    yield from format_columns([(term, " ".join(text.split())) for term, text in facts], indent="  ")
 
 
 def format_visits(visits: Sequence[Visit]) -> Iterator[str]:
     """A line each."""
     heads = ("visit", "start (UTC)", "call", "grids x parks", "contacts", "grids", "parks")
-    table = [heads]
+    table: list[tuple[str, ...]] = []
     for visit in visits:
         grids, parks = len(visit.locators), len(visit.parks)
         table.append(
@@ -102,8 +102,7 @@ def format_visits(visits: Sequence[Visit]) -> Iterator[str]:
                 ", ".join(name_park(p.park, p.name) for p in visit.parks),
             )
         )
-    rows: list[tuple[str, ...]] = [tuple(make_printable(" ".join(c.split())) for c in row) for row in table]
-    yield from format_columns(rows)
+    yield from format_columns([tuple(" ".join(c.split()) for c in row) for row in table], heads)
 
 
 # A log stamped by a visit.

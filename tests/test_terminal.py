@@ -1,0 +1,139 @@
+"""The answer on a terminal: set to its width, verdicts in colour; the same bytes as ever in a pipe."""
+
+import os
+import pty
+import re
+import subprocess
+import sys
+import termios
+import unicodedata
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+DEMO = ROOT / "data_demo"
+PARKS = [str(DEMO / name) for name in ("parks.geojson", "forest.gpkg")]
+FIND = ["find", "--parks", *PARKS, "--home", "41.0457 S 111.8914 W", "--within", "30"]
+CHECK = ["check", "40 59.99 S 112 00.01 W", "--parks", *PARKS]
+COLOUR = re.compile(r"\x1b\[[0-9;]*m")
+
+
+def run_on_terminal(words, columns, **variables):
+    """What a terminal of some columns gets of a command, lines as they come."""
+    main, other = pty.openpty()
+    termios.tcsetwinsize(other, (40, columns))
+    kept = {k: v for k, v in os.environ.items() if k not in ("COLUMNS", "LINES", "NO_COLOR", "FORCE_COLOR")}
+    process = subprocess.Popen(
+        [sys.executable, "-m", "scout", *words],
+        stdin=other, stdout=other, stderr=other, env={**kept, "TERM": "xterm-256color", **variables}, cwd=ROOT,
+    )  # fmt: skip
+    os.close(other)
+    parts = []
+    while True:
+        try:
+            part = os.read(main, 65536)
+        except OSError:  # Linux tells so that the other end is closed
+            break
+        if not part:
+            break
+        parts.append(part)
+    os.close(main)
+    assert process.wait() in (0, 1)
+    # Of a line that is written over again, what stands there in the end.
+    return [line.split("\r")[-1] for line in b"".join(parts).decode().replace("\r\n", "\n").split("\n")]
+
+
+def run_in_pipe(words):
+    run = subprocess.run([sys.executable, "-m", "scout", *words], capture_output=True, text=True, cwd=ROOT)
+    assert run.returncode in (0, 1)
+    return run.stdout.splitlines()
+
+
+def measure(line):
+    plain = COLOUR.sub("", line)
+    return sum(
+        0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in plain
+    )
+
+
+def read_words(lines):
+    """All words in the order of the page, the heads of columns and whatever names a cell set aside."""
+    return sorted(COLOUR.sub("", " ".join(lines)).split())
+
+
+@pytest.mark.parametrize("columns", [80, 120, 400])
+@pytest.mark.parametrize("words", [FIND, CHECK], ids=["find", "check"])
+def test_an_answer_fits_the_terminal(words, columns):
+    """Paths apart, which stay whole."""
+    lines = run_on_terminal(words, columns)
+    long = [line for line in lines if measure(line) > columns and str(ROOT) not in line]
+    assert not long
+
+
+def test_what_a_table_says_does_not_hang_on_the_width():
+    """Every cell of the best spot is there at any width, a position never broken."""
+    piped = run_in_pipe([*FIND, "--top", "3"])
+    heads = next(k for k, line in enumerate(piped) if line.startswith("#  "))
+    cells = re.split(r" {2,}", piped[heads + 1])
+    for columns in (60, 80, 120, 400):
+        lines = run_on_terminal([*FIND, "--top", "3"], columns)
+        plain = [COLOUR.sub("", line) for line in lines]
+        first = next(k for k, line in enumerate(plain) if re.match(r"1 +corner", line))
+        after = next(k for k, line in enumerate(plain) if re.match(r"2 +", line))
+        text = " ".join(" ".join(plain[first:after]).split())
+        for cell in cells:
+            assert cell in text
+    wide = [COLOUR.sub("", line) for line in run_on_terminal([*FIND, "--top", "3"], 400)]
+    assert piped[heads : heads + 4] == wide[1:5]
+
+
+def test_the_answer_comes_before_the_report_on_the_data():
+    lines = [COLOUR.sub("", line) for line in run_on_terminal(FIND, 120)]
+    assert lines[0].startswith("Level square; station radius 5 m")
+    best = next(k for k, line in enumerate(lines) if re.match(r"1 +corner", line))
+    read = next(k for k, line in enumerate(lines) if "records" in line)
+    assert best < read
+    piped = run_in_pipe(FIND)
+    assert "records" in piped[0], "in a pipe as ever"
+    assert not any(COLOUR.search(line) for line in piped)
+    sentences = [line for line in lines if line.startswith("Keep antennas")]
+    assert sentences, "cautions are never left out"
+
+
+def test_verdicts_are_in_colour_on_a_terminal_that_has_them():
+    lines = run_on_terminal(CHECK, 100)
+    assert any(re.search(r"\x1b\[32mfirm\x1b\[0m, confidence", line) for line in lines)
+    for off in ({"NO_COLOR": "1"}, {"TERM": "dumb"}):
+        plain = run_on_terminal(CHECK, 100, **off)
+        assert not re.search(r"\x1b\[[0-9;]*3[0-7]m", "\n".join(plain))
+        assert read_words(plain) == read_words(lines)
+
+
+def test_a_verdict_on_a_condition_is_not_green():
+    """An outline in doubt: the word is firm, and the colour must not say so."""
+    from rich.console import Console
+
+    from scout.cli.lines import _colour
+
+    for words, colour in (
+        ("firm", "green"),
+        ("firm if the outline is true", "yellow"),
+        ("doubtful", "yellow"),
+        ("not counted", "red"),
+        ("4 x 2 = 8, firm 95.5 %", "green"),
+        ("Firm Ground (firm-1)", None),
+        ("Ice, firmly frozen", None),
+    ):
+        styles = {str(span.style) for span in _colour(words).spans}
+        assert styles == ({colour} if colour else set()), words
+    assert Console(no_color=True).no_color
+
+
+def test_a_search_in_a_pipe_does_without_the_library_for_terminals():
+    code = (
+        "import sys, scout.__main__; status = scout.__main__.main(sys.argv[1:]); "
+        "print('rich' in sys.modules, status)"
+    )
+    run = subprocess.run([sys.executable, "-c", code, *FIND], capture_output=True, text=True, cwd=ROOT)
+    assert run.stdout.splitlines()[-1] == "False 0", run.stderr
