@@ -94,7 +94,9 @@ def find_further(
     around, reliefs = access.near(make_boxes_around((lon, lat), (lon, lat), reach_m))
     some = replace(targets.take(rows), group=np.searchsorted(groups, targets.group[rows]))
     wide, found = replace(near, reach_m=reach_m), list(walked)
-    again = find_walks(some, around, reliefs, wide, progress, near.reach_m)
+    again = find_walks(
+        some, around, reliefs, wide, _show_share("walks from further away", progress), near.reach_m
+    )
     coarse = MeasuredText(
         "worked out on cells of up to ",
         Length(compute_coarsest_m(wide)),
@@ -275,7 +277,7 @@ def work_out_walks(
     progress(f"walking to {len(np.unique(offers.row)):,} spots")
     of_row, group = np.unique(offers.row, return_inverse=True)
     targets = WalkTargets(offers.lon, offers.lat, group)
-    walked = find_walks(targets, around, reliefs, access.walking, progress)
+    walked = find_walks(targets, around, reliefs, access.walking, _show_share("walks", progress))
     best = np.searchsorted(of_row, order[np.isin(order, of_row)])
     walked = find_further(walked, targets, best, access, progress)
     taken = np.array([w.row for w in walked], dtype=np.int64)
@@ -295,6 +297,15 @@ def work_out_walks(
         closed,
         around,
     )
+
+
+def _show_share(what: str, progress: Callable[[str], None]) -> Callable[[int, int], None]:
+    """Progress in places tried, as a line."""
+
+    def show(done: int, of: int) -> None:
+        progress(f"{what}: {done:,} of {of:,} places tried")
+
+    return show
 
 
 def _make_boxes(result: SearchResult, chosen: Ints, level: int, reach_m: float) -> list[Box]:

@@ -340,7 +340,7 @@ def find_walks(
     surroundings: Surroundings,
     reliefs: Sequence[Relief],
     walking: Walking,
-    progress: Callable[[str], None] = lambda _: None,
+    progress: Callable[[int, int], None] = lambda done, of: None,
     first_m: float = _FIRST_M,
 ) -> list[FoundWalk]:
     """Walks to places.
@@ -353,7 +353,7 @@ def find_walks(
         None at all: the ground is taken as level.
     walking : Walking
     progress : callable
-        Called with what is being done, in a few words.
+        Called with the number of places that are done with, which only grows, and of all.
     first_m : float
         Least radius of a window; more where nothing nearer is to be found.
 
@@ -412,10 +412,11 @@ class _WalkTask:
         mine = range(first, int(np.searchsorted(self.targets.group, group, side="right")))
         return FoundWalk(first, route, any(_may_be_further(self.why[row]) for row in mine))
 
-    def solve(self, progress: Callable[[str], None], first_m: float) -> None:
+    def solve(self, progress: Callable[[int, int], None], first_m: float) -> None:
         """Walk to every place that may be the best of its group, those nearest to a start first."""
         reach_m = self.walking.reach_m
         left = np.array([not why for why in self.why], dtype=bool)
+        count = int(np.count_nonzero(left))
         regions = self._find_regions(left)
         # How far the window that will do reaches.
         wanted = np.minimum(_WINDING * self.nearest.distance_m + _BESIDE_M, reach_m)
@@ -423,12 +424,11 @@ class _WalkTask:
         while left.any():
             last = bool(widest[left].all())
             rows = np.flatnonzero(left & (last | (~widest & (wanted <= radius))))
-            todo, done = self._choose_windows(regions, rows, wanted, last), 0
+            todo = self._choose_windows(regions, rows, wanted, last)
             while todo:
                 some, todo = todo[:_AT_ONCE], todo[_AT_ONCE:]
-                done += sum(len(own) for _, own in some)
                 self._walk(some, last, left)
-                progress(f"walks within {radius:,.0f} m: {done:,} of {len(rows):,} places")
+                progress(count - int(np.count_nonzero(left)), count)
             widest[rows] = wanted[rows] == reach_m
             wanted[rows] = np.minimum(_AGAIN * wanted[rows], reach_m)
             radius = min(_WIDER * radius, reach_m)
