@@ -11,10 +11,10 @@ when it is first used.
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
-
+TYPE_CHECKING = False  # as in typing, which would be the first heavy import of all
 if TYPE_CHECKING:
+    from typing import Any
+
     from scout.api import (
         Answer,
         Outlook,
@@ -82,6 +82,8 @@ def __getattr__(name: str) -> Any:
     """Import what is asked for when it is asked for."""
     if name not in __all__:
         raise AttributeError(f"module 'scout' has no attribute {name!r}")
+    from importlib import import_module
+
     home = _HOMES.get(name, "scout.api")
     module = import_module(home)
     return import_module(f"{home}.{name}") if home == "scout.geo" else getattr(module, name)

@@ -1,10 +1,13 @@
-"""``scout`` as a program: both fronts together. An interrupt is no fault, however early it comes."""
+"""``scout`` as a program: both fronts together. An interrupt is no fault, however early it comes.
+
+So nothing is imported here before `main` is ready for one.
+"""
 
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     import click
 

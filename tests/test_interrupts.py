@@ -152,6 +152,37 @@ def test_a_search_is_ended_at_once(sent: signal.Signals, place: Path) -> None:
     assert held(place) == before
 
 
+@pytest.mark.parametrize("count", [1, 2, 5, 20, 60])
+def test_an_interrupt_while_the_program_still_loads_is_no_fault(count: int, place: Path) -> None:
+    """It comes with the n-th module after the one that starts the program."""
+    code = (
+        "import sys, scout.__main__\n"
+        "class Interrupting:\n"
+        "    def find_spec(self, *_):\n"
+        "        global left\n"
+        "        left -= 1\n"
+        "        if left == 0:\n"
+        "            raise KeyboardInterrupt\n"
+        "left = int(sys.argv.pop(1))\n"
+        "sys.meta_path.insert(0, Interrupting())\n"
+        "sys.exit(scout.__main__.main(sys.argv[1:]))"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", code, str(count), *COMMANDS["find"][0]],
+        cwd=place,
+        check=False,
+        capture_output=True,
+        text=True,
+    )
+    assert (run.returncode, run.stderr) == (130, "scout: stopped\n")
+
+
+def test_nothing_is_imported_before_the_program_can_be_interrupted() -> None:
+    code = "import sys; old = set(sys.modules); import scout.__main__; print(*sorted(set(sys.modules) - old))"
+    run = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+    assert run.stdout.removeprefix("__future__ ") == "scout scout.__main__\n"
+
+
 def test_a_visit_ended_before_it_is_acknowledged_is_not_there_and_the_notebook_is_whole(place: Path) -> None:
     words = ["visit", "add", "--place", "45,10", "--start", "2026-02-15T18:05", "--notebook", "visits.gpkg"]
     code = (

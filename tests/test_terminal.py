@@ -159,3 +159,44 @@ def test_progress_of_walks_only_grows():
         assert len({of for _, of in steps}) == 1
         assert steps[-1][0] == steps[-1][1]
         assert len(steps) > 1
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["fnd"], "there is no command 'fnd'; did you mean find?"),
+        (["visti"], "there is no command 'visti'; did you mean visit?"),
+        (["visit", "shw", "1"], "there is no command 'shw'; did you mean show?"),
+        (["qqqq"], "there is no command 'qqqq'; scout --help lists them"),
+        (
+            ["find", "--radius", "5"],
+            "there is no option --radius; did you mean --station-radius (Radius of the disc with operator, "
+            "rig and antenna) or --within (Only spots this near to home)?",
+        ),
+        (
+            ["find", "--boundry-error", "5"],
+            "there is no option --boundry-error; did you mean --boundary-error (95 % error of the boundary "
+            "data; the error of a datum transformation is added)?",
+        ),
+        (["find", "--qqqq"], "there is no option --qqqq; scout find --help lists them"),
+        (
+            ["check", "45,10", "--levle=field"],
+            "there is no option --levle; did you mean --level (field, square, subsquare, extended or fifth)?",
+        ),
+        (["grid", "--all", "DE38"], "there is no option --all; scout grid --help lists them"),
+        (["find", "--within", "far"], "--within: 'far' is not a number; give a number over 0"),
+        (["find", "--within", "50km"], "--within: '50km' is not a number; give a number over 0"),
+        (["find", "--min-grids", "two"], "--min-grids: 'two' is not a whole number; give one from 1 to 4"),
+        (["find", "--min-grids", "2.5"], "--min-grids: '2.5' is not a whole number; give one from 1 to 4"),
+        (["visit", "show", "first"], "N: 'first' is not a whole number; give a whole number from 1 up"),
+        (
+            ["visit", "add", "--contacts", "-1"],
+            "--contacts: -1 is no number of contacts; give a whole number from 0 up",
+        ),
+    ],
+)
+def test_a_slip_gets_a_sentence_and_what_may_be_meant(words, told, capsys):
+    from scout.__main__ import main
+
+    assert main(words) == 2
+    assert capsys.readouterr().err == f"scout: {told}\n"

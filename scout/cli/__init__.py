@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import difflib
 import gc
 import sys
+from collections.abc import Sequence
 from typing import Any
 
 import click
@@ -22,6 +24,17 @@ class HelpfulGroup(click.Group):
             click.echo(ctx.get_help(), err=True)
             ctx.exit(BAD_INPUT)
         return super().parse_args(ctx, args)
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command that the first word names."""
+        name = args[0]
+        if self.get_command(ctx, name) is None and not name.startswith("-"):
+            close = difflib.get_close_matches(name.lower(), self.list_commands(ctx), 2)
+            remedy = _ask_whether(close) or f"{ctx.command_path} --help lists them"
+            raise click.UsageError(f"there is no command {name!r}; {remedy}", ctx)
+        return super().resolve_command(ctx, args)
 
 
 class _LazyGroup(HelpfulGroup):
@@ -69,6 +82,29 @@ command.homes.update(
 )
 
 
+# What people call what an option is named otherwise.
+_ALSO = {"radius": "--within", "distance": "--within", "output": "--out --save --map", "file": "--parks"}
+
+
+def _explain_no_option(error: click.NoSuchOption) -> str:
+    """Name the options that may be meant: spelt almost so, or with a word in common, and what each is for."""
+    word, ctx = error.option_name, error.ctx
+    params = [] if ctx is None else [p for p in ctx.command.params if isinstance(p, click.Option)]
+    known = {name: param for param in params for name in param.opts if name.startswith("--")}
+    close = difflib.get_close_matches(word.lower(), known, 2, 0.75)
+    if not close:
+        parts = set(word.lower().strip("-").split("-"))
+        also = {name for part in parts for name in _ALSO.get(part, "").split()}
+        close = [name for name in known if name in also or parts & set(name.strip("-").split("-"))][:3]
+    told = [f"{name} ({text.rstrip('.')})" if (text := known[name].help) else name for name in close]
+    command_path = "scout" if ctx is None else ctx.command_path
+    return f"there is no option {word}; {_ask_whether(told) or f'{command_path} --help lists them'}"
+
+
+def _ask_whether(names: Sequence[str]) -> str:
+    return f"did you mean {' or '.join(names)}?" if names else ""
+
+
 def main(arguments: list[str] | None = None) -> int:
     """Run a command line; its exit status: 0 found, 1 nothing found, 2 bad input, 3 a fault in scout."""
     # A search makes many objects and no rings of them; looking for rings costs it a tenth of its time.
@@ -78,6 +114,8 @@ def main(arguments: list[str] | None = None) -> int:
         return int(status or 0)
     except ScoutError as error:
         return complain(error)
+    except click.NoSuchOption as error:
+        say(_explain_no_option(error))
     except click.ClickException as error:
         say(error.format_message())
     except (click.Abort, KeyboardInterrupt):

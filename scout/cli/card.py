@@ -16,6 +16,7 @@ from scout.app.outing import Outing
 from scout.app.request import SearchRequest, open_saved, search
 from scout.app.settings import File, Settings
 from scout.cli.options import (
+    NUMBER,
     KindType,
     ManyFiles,
     add_outing_option,
@@ -59,7 +60,7 @@ def add_card_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 @click.command("card", cls=ManyFiles)
-@click.argument("rank", metavar="SPOT", type=click.IntRange(min=1))
+@click.argument("rank", metavar="SPOT", type=NUMBER)
 @click.option("--out", "path", type=OUT, required=True, metavar="OUT.html", help="Where the card goes.")
 @add_card_options
 def card(rank: int, path: str, **words: Any) -> int:

@@ -9,7 +9,7 @@ import click
 
 from scout.app.settings import Settings
 from scout.cli.lines import print_lines
-from scout.cli.options import ManyFiles, add_parks_option, add_settings
+from scout.cli.options import ManyFiles, add_parks_option, add_settings, refuse_options
 from scout.cli.progress import show_progress
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ _SHOWN_IN_FULL = 20  # places shown in full; more are a line each
 
 
 @click.command("check", cls=ManyFiles, context_settings={"ignore_unknown_options": True})
-@click.argument("places", nargs=-1, metavar="PLACE...", type=click.UNPROCESSED)
+@click.argument("places", nargs=-1, metavar="PLACE...", type=click.UNPROCESSED, callback=refuse_options)
 @add_parks_option(required=True)
 @click.option("--from", "list_path", metavar="FILE", help="Places of a .csv, .gpx or .geojson file.")
 @add_settings("station", "reading", "display")

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import click
 
+from scout.cli.options import refuse_options
+
 
 @click.command("grid", context_settings={"ignore_unknown_options": True})
-@click.argument("places", nargs=-1, required=True, metavar="PLACE...", type=click.UNPROCESSED)
+@click.argument(
+    "places", nargs=-1, required=True, metavar="PLACE...", type=click.UNPROCESSED, callback=refuse_options
+)
 def command(places: tuple[str, ...]) -> None:
     """Show the cell of a locator, or the locators of a place.
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from scout.app.outing import Outing, load_outing
-from scout.app.settings import LEVEL, File, Kind, Setting, list_settings
+from scout.app.settings import LEVEL, Count, File, Kind, Number, Setting, list_settings
 from scout.errors import InputError
 
 if TYPE_CHECKING:
@@ -27,11 +27,15 @@ class KindType(ParamType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Take the text of an option."""
-        if self.kind.holds == "number":
-            value = click.FLOAT.convert(value, param, ctx)
-        elif self.kind.holds == "whole number":
-            value = click.INT.convert(value, param, ctx)
-        return self.kind.check(value, "value" if param is None else param.opts[0])
+        where = "value" if param is None else param.opts[0]
+        if isinstance(param, click.Argument):
+            where = param.metavar or where
+        if isinstance(self.kind, Number | Count):
+            try:
+                value = int(value) if isinstance(self.kind, Count) else float(value)
+            except ValueError:
+                raise InputError(where, f"{value!r} is not a {self.kind.holds}", self.kind.remedy) from None
+        return self.kind.check(value, where)
 
 
 class FilesOption(click.Option):
@@ -48,6 +52,14 @@ class HiddenFiles(click.Argument):
     def get_usage_pieces(self, ctx: click.Context) -> list[str]:
         """Nothing of it in the usage line."""
         return []
+
+
+def refuse_options(ctx: click.Context, param: click.Parameter, words: tuple[str, ...]) -> tuple[str, ...]:
+    """Take the words of an argument that may begin with a minus, but no option that the command has not."""
+    for word in words:
+        if word.startswith("--"):
+            raise click.NoSuchOption(word.split("=", 1)[0], ctx=ctx)
+    return words
 
 
 class ManyFiles(click.Command):
@@ -69,6 +81,7 @@ class ManyFiles(click.Command):
         return super().parse_args(ctx, rest)
 
 
+NUMBER = KindType(Count("is no number of a list", "give a whole number from 1 up", 1, 10**9))
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 

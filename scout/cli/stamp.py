@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from scout.cli.lines import print_lines
-from scout.cli.options import add_notebook_option
+from scout.cli.options import NUMBER, add_notebook_option
 
 if TYPE_CHECKING:
     from scout.model import Visit
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 @click.command("stamp")
 @click.argument("path", metavar="LOG.adi")
-@click.option("--visit", "number", type=int, required=True, metavar="N", help="Number of the visit.")
+@click.option("--visit", "number", type=NUMBER, required=True, metavar="N", help="Number of the visit.")
 @click.option("--out", "folder", required=True, metavar="DIR", help="Folder for the stamped logs.")
 @add_notebook_option
 @click.option(

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 import click
 from click.core import ParameterSource
 
-from scout.app.settings import Number, Settings, list_settings
+from scout.app.settings import Count, Number, Settings, list_settings
 from scout.cli import HelpfulGroup
 from scout.cli.lines import print_lines
 from scout.cli.options import (
+    NUMBER,
     FilesOption,
     KindType,
     ManyFiles,
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from scout.app.visits import VisitRequest
     from scout.model import BadVisit, Units
 
+_CONTACTS = KindType(Count("is no number of contacts", "give a whole number from 0 up", 0, 10**9))
 _POWER = KindType(Number("is no power", "give watts, such as 5"))
 _FIELDS = (
     click.option("--start", metavar="TIME", help="Start in UTC, such as 2026-02-14T18:05."),
@@ -36,9 +38,7 @@ _FIELDS = (
     click.option("--radio", metavar="TEXT"),
     click.option("--power", "power_w", type=_POWER, metavar="W", help="Transmitter power in watts."),
     click.option("--bands", metavar="TEXT", help="Bands used, such as 40m 20m."),
-    click.option(
-        "--contacts", type=click.IntRange(min=0), metavar="N", help="Contacts; 0: nothing was done."
-    ),
+    click.option("--contacts", type=_CONTACTS, metavar="N", help="Contacts; 0: nothing was done."),
     click.option("--weather", metavar="TEXT"),
     click.option("--conditions", metavar="TEXT", help="Propagation, noise, crowds."),
     click.option("--went-well", metavar="TEXT"),
@@ -122,7 +122,7 @@ def _list_visits(notebook: str) -> int:
 
 
 @command.command("show")
-@click.argument("number", type=int, metavar="N")
+@click.argument("number", type=NUMBER, metavar="N")
 @add_notebook_option
 @add_settings("display")
 def _show(number: int, notebook: str, units: Units) -> int:
@@ -135,7 +135,7 @@ def _show(number: int, notebook: str, units: Units) -> int:
 
 
 @command.command("edit", cls=ManyFiles)
-@click.argument("number", type=int, metavar="N")
+@click.argument("number", type=NUMBER, metavar="N")
 @add_notebook_option
 @_add_visit_options(_PLACE, _FIELDS)
 @add_settings("station", "reading", "display")
@@ -169,7 +169,7 @@ def _was_given(*names: str) -> bool:
 
 
 @command.command("delete")
-@click.argument("number", type=int, metavar="N")
+@click.argument("number", type=NUMBER, metavar="N")
 @add_notebook_option
 @click.option("--yes", is_flag=True, help="Do not ask.")
 def _delete(number: int, notebook: str, yes: bool) -> int:
