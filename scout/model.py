@@ -355,6 +355,14 @@ class SearchLimits:
 
 
 @dataclass(frozen=True, slots=True)
+class NothingFound:
+    """Why a search found nothing, and the settings (their keys) of which another value may help."""
+
+    why: str
+    change: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Findings:
     """The whole answer of one search, ready for any output."""
 
@@ -379,6 +387,7 @@ class Findings:
     limits: SearchLimits | None = (
         None  # None where nothing was searched, or by a version that did not keep them
     )
+    nothing: NothingFound | None = None  # why, where a search lists no spot
     cut: int = 0  # spots that were listed, ranked below these and were taken out
     aims: tuple[Aim, ...] = ()  # where the spots are to look
     units: Units = (

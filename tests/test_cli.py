@@ -83,7 +83,10 @@ def test_nothing_found_is_status_1(tmp_path):
     quiet = park_file(tmp_path / "q.geojson", ("Quiet", shapely.box(10.3, 45.3, 10.4, 45.4)))
     done = scout("find", quiet)
     assert done.returncode == 1
-    assert "Nothing found." in done.stdout
+    assert (
+        "Nothing found: no line of the square grid runs through or within 500 m of the 1 park searched"
+        in (done.stdout)
+    )
 
 
 @pytest.mark.parametrize(

@@ -1,3 +1,4 @@
+# ruff: noqa: E501 - what is said reads better whole
 """The answer on a terminal: set to its width, verdicts in colour; the same bytes as ever in a pipe."""
 
 import os
@@ -200,3 +201,49 @@ def test_a_slip_gets_a_sentence_and_what_may_be_meant(words, told, capsys):
 
     assert main(words) == 2
     assert capsys.readouterr().err == f"scout: {told}\n"
+
+
+def none_near(lat, lon, edge):
+    """What is said of the nearest park, its near edge on the parallel of home (GeographicLib)."""
+    from geographiclib.geodesic import Geodesic
+
+    away_km = Geodesic.WGS84.Inverse(lat, lon, lat, edge)["s12"] / 1000
+    return f"none of 2 parks is within 10 km of home; the nearest, {{}}, is {away_km:.1f} km away"
+
+
+SQUARE = "no line of the square grid runs through or within 500 m of the 2 parks searched"
+LENIENT = "--level, --near or --min-confidence"
+
+
+@pytest.mark.parametrize(
+    ("bounds", "words", "why", "change"),
+    [
+        (10.4, ["--home", "45.35,10.22", "--within", "10"], none_near(45.35, 10.22, 10.4).format("N1"), "--within or --home"),
+        (10.4, ["--home", "45.35,10.9", "--within", "10"], none_near(45.35, 10.9, 10.55).format("N2"), "--within or --home"),
+        (179.8, ["--home", "45.35,-179.9", "--within", "10"], none_near(45.35, -179.9, 179.95).format("N2"), "--within or --home"),
+        (-179.9, ["--home", "45.35,179.9", "--within", "10"], none_near(45.35, 179.9, -179.9).format("N1"), "--within or --home"),
+        (10.4, ["--area", "0,0,1,1"], "none of 2 parks reaches into the area", "--area"),
+        (10.4, [], f"{SQUARE}, and no two of them share ground", LENIENT),
+        (10.4, ["--min-grids", "2", "--near", "0"], "no line of the square grid runs through the 2 parks searched",
+         "--level, --near, --min-grids or --min-confidence"),
+        (10.4, ["--level", "subsquare", "--min-parks", "2"], "", "--min-parks or --min-confidence"),
+    ],
+)  # fmt: skip
+def test_nothing_found_says_why_and_what_to_change(bounds, words, why, change, tmp_path, capsys):
+    import shapely
+    from boundary_files import geojson
+
+    from scout.__main__ import main
+
+    parks = [shapely.box(bounds + more, 45.3, bounds + more + 0.05, 45.4) for more in (0.0, 0.1)]
+    geojson(tmp_path / "two.geojson", parks)
+    assert main(["find", "--parks", str(tmp_path / "two.geojson"), *words]) == 1
+    said = capsys.readouterr().out
+    if why:
+        assert f"Nothing found: {why}.\n" in said
+    else:
+        assert re.search(
+            r"Nothing found: \d+ places found, but none is listed, for the reasons below\.\n", said
+        )
+        assert "Not listed: " in said
+    assert f"To find more, give another {change}.\n" in said

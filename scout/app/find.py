@@ -13,6 +13,7 @@ from scout.cautions import remark_on_fix_error
 from scout.errors import InputError, SettingName
 from scout.geo.boundaries import Boundaries, Ints
 from scout.geo.geodesy import compute_degree_lengths, measure_geodesic
+from scout.geo.locator import LEVELS
 from scout.model import (
     DATUM_ERROR,
     Aim,
@@ -20,6 +21,7 @@ from scout.model import (
     Findings,
     Horizon,
     LeftOut,
+    NothingFound,
     ParkReport,
     Parks,
     SearchLimits,
@@ -28,7 +30,7 @@ from scout.model import (
     collect_credits,
 )
 from scout.parks.sources import InMemoryParks, NamedParks, ParkSource, add_report_lines
-from scout.quantities import format_count
+from scout.quantities import Length, MeasuredText, format_count
 from scout.search.beside import ParksBeside, compute_widest_m, find_near_bounds, find_parks_beside
 from scout.search.describe import Listing, count_cells, find_coarse_outlines, make_claim_keys
 from scout.search.found import KINDS, FoundPlaces
@@ -45,7 +47,7 @@ from scout.search.run import (
 )
 from scout.search.verdict import JudgingContext
 from scout.sight.outlook import judge_open_to
-from scout.visits.tally import Added, Done, count_added
+from scout.visits.tally import Added, Done, count_added, measure_distance_km
 
 if TYPE_CHECKING:
     from scout.sight.horizon import Heights
@@ -57,6 +59,7 @@ _NOT_ALL = (
     "only the parks that this search may need were looked at closely; of the others the bounds are known"
 )
 _MOST_TO_COMPARE = 10_000  # ids, with one that is not among them; more take seconds
+_MOST_NEAR = 50  # parks looked at for the nearest, by the bounds
 MOST_IN_A_TILE = 20_000  # parks searched at once: memory stays under half a gigabyte
 
 Box = tuple[float, float, float, float]
@@ -196,6 +199,7 @@ def find_spots(
         ),
         home=options.home,
         within_km=options.within_km,
+        nothing=None if len(rows) else _explain_nothing(source, options, left_out),
         limits=SearchLimits(
             options.near_m,
             options.bbox,
@@ -283,6 +287,62 @@ def _add_notes(around: Surroundings, notes: Sequence[str]) -> Surroundings:
     """The surroundings with notes on the heights that they do not have yet."""
     new = tuple(f"for the horizons: {note}" for note in notes if note not in around.notes)
     return replace(around, notes=(*around.notes, *new))
+
+
+def _explain_nothing(source: ParkSource, options: SearchOptions, left_out: Sequence[LeftOut]) -> NothingFound:
+    """Say what kept a search from finding anything: where the parks lie, what was asked for, or the lines."""
+    narrow = (
+        ("min-grids", options.min_grids > 1),
+        ("min-parks", options.min_parks > 1),
+        ("park", bool(options.park_ids)),
+        ("min-confidence", options.min_confidence > 0),
+        ("within", options.within_km is not None and options.home is not None),
+        ("area", options.bbox is not None),
+    )
+    change = tuple(key for key, is_set in narrow if is_set)
+    if left_out:
+        places = format_count(sum(left.count for left in left_out), "place")
+        return NothingFound(f"{places} found, but none is listed, for the reasons below", change)
+    box = _find_box(options)
+    count = len(source.ids) if box is None else len(source.near(box, 0.0))
+    of_all = f"none of {format_count(len(source.ids), 'park')}"
+    if options.home is not None and options.within_km is not None:
+        near = _find_nearest(source, options.home)
+        if near is not None and near[1] > options.within_km:
+            park, away_km = near
+            within = Length(1000.0 * options.within_km, "stated")
+            away = Length(1000.0 * away_km)
+            why = MeasuredText(
+                f"{of_all} is within ", within, f" of home; the nearest, {park}, is ", away, " away"
+            )
+            return NothingFound(why, ("within", "home"))
+    elif box is not None and not count:
+        return NothingFound(f"{of_all} reaches into the area", ("area",))
+    line = f"no line of the {LEVELS[options.level - 1]} grid runs through"
+    near_m = Length(options.near_m, "stated")
+    beside = (" or within ", near_m, " of") if options.near_m > 0 else ()
+    why = MeasuredText(line, *beside, f" the {format_count(count, 'park')} searched")
+    if options.min_grids < 2:
+        why = MeasuredText(why, ", and no two of them share ground")
+    return NothingFound(why, ("level", "near", *change))
+
+
+def _find_nearest(source: ParkSource, home: tuple[float, float]) -> tuple[str, float] | None:
+    """The park whose ground is nearest to home, and how far away that is, km."""
+    west, south, east, north = source.bounds.T
+    lon = west + np.clip((home[0] - west) % 360.0, 0.0, east - west)  # of the bounds' nearest places
+    turned = (home[0] - west) % 360.0 > (east - west + 360.0) / 2  # nearer over their western side
+    lon = np.where(turned, west, lon)
+    least_km = measure_geodesic(*home, lon, np.clip(home[1], south, north))[0] / 1000.0
+    best: tuple[float, str, str] | None = None
+    for row in np.argsort(least_km, kind="stable")[:_MOST_NEAR].tolist():
+        if best is not None and least_km[row] > best[0]:
+            break
+        loaded = source.load(np.array([row], dtype=np.int64))
+        for ground in loaded.geometry:
+            one = (measure_distance_km(home, ground), str(source.ids[row]), str(source.names[row]))
+            best = one if best is None else min(best, one)
+    return None if best is None else (best[2] or best[1], best[0])
 
 
 def _check_known(wanted: Sequence[str], ids: Any) -> None:

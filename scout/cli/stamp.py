@@ -50,7 +50,7 @@ def command(
     something was left alone or no contact lies within the visit, 2 for bad input.
     """
     from scout.app.visits import check_stampable, read_log, stamp_visit
-    from scout.errors import OutputError
+    from scout.errors import OutputError, make_printable
     from scout.output.visits import format_stamping
     from scout.visits.notebook import Notebook
 

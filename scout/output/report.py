@@ -17,6 +17,7 @@ from scout.model import (
     Checked,
     CoarseOutline,
     Findings,
+    NothingFound,
     ParkAt,
     ParkReport,
     Ranked,
@@ -71,17 +72,28 @@ def format_ranking(findings: Findings, most: int) -> Iterator[str]:
     extra += [_HORIZON] * any(ranked.horizon is not None for ranked in shown)
     extra += ["new"] * any(ranked.new is not None for ranked in shown)
     heads = (*_HEADS[:6], *extra, *_HEADS[6:])
-    yield from format_columns([_format_row(r, extra, findings) for r in shown], heads)
+    if shown:
+        yield from format_columns([_format_row(r, extra, findings) for r in shown], heads)
     yield from _format_warnings(shown, units)
     yield from format_coarse(list_coarse(shown), units)
     if len(findings.spots) > most:
         yield word_more(len(findings.spots) - most)
     if not findings.spots:
-        yield "Nothing found."
+        yield from _format_nothing(findings.nothing, units)
     for left in findings.left_out:
         yield f"Not listed: {left.count:,} {format_text(left.reason, units)}."
     yield ""
     yield from ALWAYS
+
+
+def _format_nothing(nothing: NothingFound | None, units: Units) -> Iterator[str]:
+    """Why there is nothing, and what to change."""
+    if nothing is None:
+        yield "Nothing found."
+        return
+    yield make_printable(f"Nothing found: {format_text(nothing.why, units)}.")
+    *first, last = (f"--{key}" for key in nothing.change)
+    yield f"To find more, give another {', '.join(first)}{' or ' * bool(first)}{last}."
 
 
 def _format_warnings(shown: Sequence[Ranked], units: Units) -> Iterator[str]:

@@ -224,7 +224,7 @@ def find_missing(
         park, name = str(frame[PARK_ID].iloc[row]), str(frame[PARK_NAME].iloc[row])
         grids = _list_cells(ground, so_far.level, park)
         still = tuple(grid for grid in grids if (grid, park) not in so_far.pairs)
-        km = _measure_distance_km(home, ground)
+        km = measure_distance_km(home, ground)
         found.append(ParkReach(park, name, km, grids, still, park in so_far.parks))
     return tuple(sorted(found, key=lambda reach: (reach.distance_km, reach.park)))
 
@@ -291,7 +291,7 @@ def _list_cells(ground: Any, level: int, park: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(texts))
 
 
-def _measure_distance_km(home: tuple[float, float], ground: Any) -> float:
+def measure_distance_km(home: tuple[float, float], ground: Any) -> float:
     """From home to the nearest ground; the nearest point is sought with degrees made equally long."""
     per_lon, per_lat = compute_degree_lengths(min(abs(home[1]), 89.9))
     narrow = float(per_lon / per_lat)
