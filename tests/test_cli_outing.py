@@ -185,7 +185,7 @@ def test_the_same_search_again(plan: Path, capsys: pytest.CaptureFixture[str]) -
 def test_files_on_the_command_line_win_over_its_parks(plan: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = written(plan, toml({"parks": ["parks.geojson"]}))
     assert main(["find", "plan/more.geojson", "--outing", path]) == 0
-    assert "plan/more.geojson [more]: 1 records" in (said := capsys.readouterr().out)
+    assert "plan/more.geojson [more]: 1 record," in (said := capsys.readouterr().out)
     assert "plan/parks.geojson" not in said
 
 

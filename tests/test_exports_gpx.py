@@ -54,7 +54,7 @@ def test_a_waypoint_says_what_it_is_worth_and_what_to_mind():
         "4 grids x 2 parks",
         "firm, confidence 96.0 %",
         "QX-001 (Quiet Cove); QX-002 (Tern Marsh)",
-        "12 min in, 10 min back, 812 m, 31 m of climb",
+        "12 min out, 10 min back, 812 m, 31 m of climb",
         "From parking Gull car park at 45.001000, -20.006000",
         *ALWAYS,
     ):
@@ -79,7 +79,7 @@ def test_a_walk_is_a_track_with_the_points_it_has():
     assert gpx.routes == []
     (track,) = gpx.tracks
     assert track.name == "01 walk"
-    assert "12 min in" in track.description
+    assert "12 min out" in track.description
     points = [(p.longitude, p.latitude) for p in track.segments[0].points]
     assert points == list(exported.WALKED.line)
 

@@ -135,7 +135,7 @@ def test_what_crosses_the_antimeridian_is_cut_there():
 def test_a_description_shows_verdict_walk_and_cautions():
     (corner,) = layers(to_kml(exported.bay()))["Corners"]["description"]
     shown = Seen(corner).shown
-    for said in ("Yield 8: 4 grids x 2 parks.", "Verdict: firm", "Warning: Cliff.", "12 min in", *ALWAYS):
+    for said in ("Yield 8: 4 grids x 2 parks.", "Verdict: firm", "Warning: Cliff.", "12 min out", *ALWAYS):
         assert said in shown
 
 

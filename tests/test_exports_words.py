@@ -53,7 +53,7 @@ def test_warnings_come_before_everything_else():
 
 def test_minutes_are_whole_and_what_is_unknown_is_left_out():
     route = Route("walked", out_min=0.2, back_min=10.01, length_m=12_345.0)
-    assert format_walk_line(route) == "Walk: 1 min in, 10 min back, 12.3 km."
+    assert format_walk_line(route) == "Walk: 1 min out, 10 min back, 12.3 km."
 
 
 def test_no_walk_says_why():

@@ -70,7 +70,7 @@ def test_the_summary_names_place_parks_walk_warnings_and_cautions() -> None:
     summary = text_of(opened(build_pack(exported.bay(), [1, 3])), "summary.txt")
     for said in (
         "Spots round the bay", "HN95 IN05 HN94 IN04", "card-0001.html", "45.000000, -20.000000",
-        "geo:45.000000,-20.000000", "QX-001", "Tern Marsh", "12 min in", "Power line 30 m north",
+        "geo:45.000000,-20.000000", "QX-001", "Tern Marsh", "12 min out", "Power line 30 m north",
         "card-0003.html", "Quiet Bay mapping club",
     ):  # fmt: skip
         assert said in summary, said

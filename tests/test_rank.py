@@ -79,7 +79,7 @@ def test_each_row_left_out_is_counted_once_by_the_first_reason():
     assert [(x.count, x.reason.split(":")[0]) for x in left] == [
         (1, "over 50 km from home"),
         (1, "fewer than 2 parks"),
-        (1, "confidence under 0.5"),
+        (1, "with a confidence under 50 %"),
     ]
 
 

@@ -365,7 +365,7 @@ def _search_source(
         options.level, options.station, options.near_m, options.min_grids < 2, _find_box(options)
     )
     parts = make_tasks(source, terms, most)
-    progress(f"searching {sum(len(part.tile.parks) for part in parts):,} parks")
+    progress(f"searching {format_count(sum(len(part.tile.parks) for part in parts), 'park')}")
     if len(parts) == 1:
         result, loaded = search_tile(parts[0])
         # Nothing is read twice; but beside a spot there may be parks that the search had no need of.

@@ -16,6 +16,7 @@ from scout.io.parquet import OURS, TURN
 from scout.model import ATTRIBUTES, DATUM_ERROR, KIND, PARK_ID, PARK_NAME, ParkReport, Source
 from scout.parks.build import OWN_ERROR, OWN_WIDENED, UNKNOWN_DATUM_ERROR_M
 from scout.parks.sources import ParkSource
+from scout.quantities import format_count
 from scout.search.tiles import is_near_lines
 
 if TYPE_CHECKING:
@@ -54,7 +55,7 @@ def prepare_parks(
         packed = {name: "NONE" if name == "geometry" else "ZSTD" for name in schema.names}
         with parquet.ParquetWriter(file, schema, compression=packed, use_dictionary=False) as writer:
             for done, numbers in _split_order(order):
-                progress(f"preparing {done:,} of {len(order):,} parks")
+                progress(f"preparing {done:,} of {format_count(len(order), 'park')}")
                 loaded = source.load(np.sort(numbers))
                 report(loaded.report)
                 writer.write_table(_make_table(loaded.frame, loaded.numbers, keep, schema))

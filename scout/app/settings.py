@@ -194,7 +194,7 @@ OVER_0 = Number("is not a length", "give a number over 0", over_0=True)
 _RADIUS = Number("is no radius: a station takes up some ground", "give a radius over 0", over_0=True)
 _GRIDS = Count("is no number of grids that meet at a spot", "give one from 1 to 4", 1, 4)
 _PARKS = Count("is no number of parks that hold a spot", "give one from 1 up", 1, 10**6)
-_PROBABILITY = Number("is no probability", "give a number from 0 to 1", 1.0)
+_PROBABILITY = Number("is no probability", "give a number from 0 to 1, or a percentage such as 90%", 1.0)
 _SHARE = Number("is no share", "give a number from 0 to 1", 1.0)
 _MINUTES = Number("is no time to walk", "give minutes over 0", over_0=True)
 _LOAD = Number("is no load", "give kilograms from 0 to 200", 200.0)
@@ -263,7 +263,7 @@ class Settings:
         "search",
         _PROBABILITY,
         "P",
-        "Lines and overlaps less sure than this are only counted.",
+        "Lines and overlaps less sure than this are only counted: 0.9, or 90%.",
     )
     notebook: str | None = _setting(
         None, "notebook", "search", File(), "FILE", "Rank first what its visits have not done yet."
@@ -278,7 +278,7 @@ class Settings:
         "reading",
         OVER_0,
         "M",
-        "Take lines (trails, rivers) as parks, M to either side; 30.48 (100 ft) is common practice.",
+        "Take lines (trails, rivers) as parks, M to either side; such as 30.48 (100 ft).",
     )
     id_column: str | None = _setting(
         None,

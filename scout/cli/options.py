@@ -32,7 +32,12 @@ class KindType(ParamType):
             where = param.metavar or where
         if isinstance(self.kind, Number | Count):
             try:
-                value = int(value) if isinstance(self.kind, Count) else float(value)
+                if isinstance(self.kind, Count):
+                    value = int(value)
+                elif self.kind.highest == 1 and str(value).endswith("%"):
+                    value = float(str(value)[:-1]) / 100
+                else:
+                    value = float(value)
             except ValueError:
                 raise InputError(where, f"{value!r} is not a {self.kind.holds}", self.kind.remedy) from None
         return self.kind.check(value, where)

@@ -50,6 +50,7 @@ from scout.io.tables import Box, LayerStream, Opener, Part, RecordBatch, isin_so
 from scout.io.trust import SHORT, SHORT_M, UnreliableIndex
 from scout.io.unusable import Unusable
 from scout.model import GEOMETRY, RECORD, Credit, Layer, Source
+from scout.quantities import format_count
 
 GEODATABASE = ("OpenFileGDB",)
 INDEXED = (
@@ -426,7 +427,7 @@ class LayerGathering:
     def _source(self, frame: gpd.GeoDataFrame, heard: list[str]) -> Source:
         request, datum = self.request, self.datum or understand_crs(None, self.request.path, "EPSG:4326")
         if not self.met and request.boxes is None and request.opening.rows.get(request.name, 0) > 0:
-            what = f"announces {self.announced:,} records, of which none can be read"
+            what = f"announces {format_count(self.announced, 'record')}, of which none can be read"
             raise InputError(request.path, what, "copy or download it again")
         records = len(frame) + len({number for number, _ in self.refused} - set(frame[RECORD].tolist()))
         bounds = shapely.bounds(frame.geometry.to_numpy())
@@ -441,7 +442,8 @@ class LayerGathering:
         """GDAL may end early without a word at a damaged place of a GeoPackage or a geodatabase."""
         if self.met >= self.announced:
             return []
-        return [f"the file announces {self.announced} records, {self.met} could be read: it may be damaged"]
+        announced = format_count(self.announced, "record")
+        return [f"the file announces {announced}, {self.met:,} could be read: it may be damaged"]
 
 
 def make_source(

@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from scout.quantities import format_count
+
 # Bounds may be kept as short numbers: of degrees, and of metres up to 2^25.
 SHORT, SHORT_M = 2e-5, 2.0
 
@@ -40,7 +42,7 @@ def check_bounds(
 
 def format_left_out(left_out: int, records: int) -> str:
     """Give the reason where an index does not have all records."""
-    return f"it leaves out {left_out:,} of {records:,} records"
+    return f"it leaves out {left_out:,} of {format_count(records, 'record')}"
 
 
 def format_elsewhere(record: int) -> str:

@@ -241,7 +241,7 @@ def format_reading_report(
             f"id from {_name_column(report.id_column, k)}, name from {_name_column(report.name_column, k)}"
         )
         yield make_printable(
-            f"{source.path} [{source.layer}]: {source.records:,} records, {source.crs}, "
+            f"{source.path} [{source.layer}]: {format_count(source.records, 'record')}, {source.crs}, "
             f"to WGS 84 by {source.operation} (accuracy {accuracy}); {columns_}"
         )
         for warning in source.warnings:
@@ -263,15 +263,17 @@ def format_reading_report(
 def format_surroundings(around: Surroundings) -> Iterator[str]:
     """What was read for the walks, and what was not understood in it."""
     for source in around.sources:
-        yield make_printable(
-            f"{source.path} [{source.layer}]: {source.records:,} records near the spots, {source.crs}"
-        )
+        records = format_count(source.records, "record")
+        yield make_printable(f"{source.path} [{source.layer}]: {records} near the spots, {source.crs}")
         for warning in source.warnings:
             yield make_printable(f"  warning: {warning}")
     yield (
-        f"Near the spots: {len(around.ways):,} ways, {len(around.starts):,} places to park, "
-        f"{len(around.barriers):,} barriers, "
-        + ", ".join(f"{len(around.hazards_of(kind.key)):,} {kind.counted}" for kind in HAZARDS)
+        f"Near the spots: {format_count(len(around.ways), 'way')}, "
+        f"{format_count(len(around.starts), 'place to park', 'places to park')}, "
+        f"{format_count(len(around.barriers), 'barrier')}, "
+        + ", ".join(
+            format_count(len(around.hazards_of(kind.key)), kind.counted.removesuffix("s")) for kind in HAZARDS
+        )
         + "."
     )
     for note in around.notes:

@@ -337,19 +337,19 @@ def _list_standing(spot: Spot, units: Units) -> list[str]:
 
 
 def format_walk_line(route: Route, units: Units = "metric") -> str:
-    """The walk in one sentence: the way in, the way back, where it begins; or why there is none."""
+    """The walk in one sentence: the way out, the way back, where it begins; or why there is none."""
     if route.state != "walked":
         why = f" ({make_one_line(format_text(route.reason, units), 300)})" if route.reason else ""
         return f"Walk: {route.state}{why}.{_format_start(route)}"
     parts = []
     if route.out_min is not None:
-        parts.append(f"{format_minutes(route.out_min)} in")
+        parts.append(f"{format_minutes(route.out_min)} out")
     if route.back_min is not None:
         parts.append(f"{format_minutes(route.back_min)} back")
     if route.length_m is not None:
         parts.append(format_length(route.length_m, units))
     if route.climb_m is not None:
-        parts.append(f"{format_height(route.climb_m, units)} of climb on the way in")
+        parts.append(f"{format_height(route.climb_m, units)} of climb on the way out")
     if route.off_path_m:
         parts.append(f"{format_length(route.off_path_m, units)} off paths")
     return f"Walk: {', '.join(parts)}.{_format_start(route)}"

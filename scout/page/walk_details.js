@@ -32,7 +32,7 @@ function makeWalked(walk) {
   times.classList.add("times");
   const facts = [];
   if (walk.length !== undefined) facts.push(`${formatLength(walk.length)} each way`);
-  facts.push(walk.climb === undefined ? "climb not known" : `${formatHeight(walk.climb)} up on the way out`);
+  facts.push(walk.climb === undefined ? "climb not known" : `${formatHeight(walk.climb)} of climb on the way out`);
   if (walk.off !== undefined) {
     facts.push(walk.off < 0.5 ? "on paths all the way" : `${formatLength(walk.off)} off paths`);
   }

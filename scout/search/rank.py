@@ -67,7 +67,7 @@ def filter_rows(terms: RankTerms, filters: Filters) -> tuple[Ints, tuple[LeftOut
         ("in none of the parks asked for", ~terms.in_parks),
         (f"fewer than {filters.min_grids} grids", terms.n_grids < filters.min_grids),
         (f"fewer than {filters.min_parks} parks", terms.n_parks < filters.min_parks),
-        (f"confidence under {filters.min_confidence:g}: too narrow for the station", weak),
+        (f"with a confidence under {100 * filters.min_confidence:g} %: too narrow for the station", weak),
     ]
     kept = np.ones(len(terms.n_grids), dtype=bool)
     left_out = []

@@ -18,7 +18,7 @@ from scout.geo.boundaries import Floats, Ints
 from scout.geo.geodesy import compute_degree_lengths
 from scout.geo.probability import FIRM
 from scout.model import WALK, LeftOut, Relief, Route, Surroundings, Walking
-from scout.quantities import Length, MeasuredText, format_slope
+from scout.quantities import Length, MeasuredText, format_count, format_slope
 from scout.search.found import KINDS, FoundPlaces, make_found
 from scout.search.run import SearchResult
 from scout.search.scan import EdgePieces
@@ -274,7 +274,7 @@ def work_out_walks(
     served, claims = offer_places_along(result, chosen, judge, around)
     offers = _make_offers(result.found, chosen, served, claims)
     offers, closed = _keep_open(offers, judge.ground.station.radius_m, around)
-    progress(f"walking to {len(np.unique(offers.row)):,} spots")
+    progress(f"walking to {format_count(len(np.unique(offers.row)), 'spot')}")
     of_row, group = np.unique(offers.row, return_inverse=True)
     targets = WalkTargets(offers.lon, offers.lat, group)
     walked = find_walks(targets, around, reliefs, access.walking, _show_share("walks", progress))
