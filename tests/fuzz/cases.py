@@ -20,6 +20,7 @@ from pathlib import Path
 
 from fuzz.cage import Bounds, Run, run_caged
 from fuzz.damage_bytes import ANY, Maker
+from fuzz.damage_declared import DECLARED
 from fuzz.damage_exchange import EXCHANGE
 from fuzz.damage_formats import MAKERS
 from fuzz.damage_ground import GROUND
@@ -64,7 +65,7 @@ def makers_of(name: str) -> dict[str, Maker]:
     shapes = {**shape_makers(), "other bodies": other_bodies} if name in SHAPED else {}
     trust = TRUST.get(suffix, {}) if name != "notebook" else {}
     made = {**ANY, **shapes, **MAKERS.get(suffix, {}), **RECORDS.get(name, {}), **GROUND.get(suffix, {})}
-    return {**made, **trust, **PARQUET.get(name, {}), **EXCHANGE.get(name, {})}
+    return {**made, **trust, **PARQUET.get(name, {}), **EXCHANGE.get(name, {}), **DECLARED.get(name, {})}
 
 
 def drawn(count: int) -> Iterator[Case]:
