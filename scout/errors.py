@@ -157,7 +157,7 @@ class ScoutError(Exception):
     def word(self, name: Callable[[str], str] = str) -> str:
         """The line, its parts worded by ``name``: what settings are called hangs on who reads it."""
         where, what, remedy = (name(part) for part in (self.where, self.what, self.remedy))
-        text = f"{where}: {_shorten(what)}" if where else _shorten(what)
+        text = f"{_shorten(where)}: {_shorten(what)}" if where else _shorten(what)
         if remedy:
             text = f"{text}; {_shorten(remedy)}"
         return " ".join(make_printable(text).split())

@@ -288,3 +288,13 @@ def test_a_notebook_whose_schema_is_no_text_is_one_line(refused: Any, tmp_path: 
     at = data.index(b"CREATE TABLE")
     path.write_bytes(data[: at + 7] + b"\x8f\xcc\xff" + data[at + 10 :])
     assert "the file is damaged" in refused("visit", "list")
+
+
+def test_a_name_of_thousands_of_characters_makes_no_line_of_thousands() -> None:
+    """An outing may name such a file or address."""
+    from scout.errors import InputError
+
+    line = str(InputError(f"--cluster first{'9' * 5000}.last", "is not there", "name another"))
+    assert len(line) < 700
+    assert line.startswith("--cluster first9")
+    assert line.endswith("9.last: is not there; name another")
