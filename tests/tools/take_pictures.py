@@ -1,22 +1,28 @@
-"""Renews the pictures of README in maps/: the demo map, its phone view, the desk with the demo.
+"""Renews the pictures of README in maps/: the demo map, its phone view, the desk with the demo, a terminal.
 
     .venv/bin/python tests/tools/take_pictures.py
 
-Needs Chromium. Look at them afterwards.
+Needs Chromium and a system with terminals. Look at them afterwards.
 """
 
 from __future__ import annotations
 
+import os
+import pty
 import shutil
 import subprocess
 import sys
 import tempfile
+import termios
 from pathlib import Path
 
 from playwright.sync_api import Page, expect, sync_playwright
+from rich.console import Console
+from rich.text import Text
 
 ROOT = Path(__file__).resolve().parents[2]
 MAPS = ROOT / "maps"
+COLUMNS, LINES = 90, 19  # of the terminal, and how much of the answer is shown
 SETTLED_MS = 2500  # for tiles of the canvas and the flight to a spot
 
 
@@ -35,6 +41,7 @@ def main() -> None:
             page.goto(address)
             take(page, name)
         take_desk(browser.new_page(viewport={"width": 1440, "height": 900}))
+        take_terminal(browser.new_page(viewport={"width": 900, "height": 520}))
         browser.close()
 
 
@@ -71,6 +78,33 @@ def take_desk(page: Page) -> None:
             take(page, "-desk")
         finally:
             desk.terminate()
+
+
+def take_terminal(page: Page) -> None:
+    """Search in a terminal, and take the picture of the first lines."""
+    main_end, other = pty.openpty()
+    termios.tcsetwinsize(other, (LINES, COLUMNS))
+    words = ["find", "--outing", "data_demo/outing.toml"]
+    kept = {k: v for k, v in os.environ.items() if k not in ("COLUMNS", "LINES", "NO_COLOR")}
+    with subprocess.Popen(
+        [sys.executable, "-m", "scout", *words],
+        cwd=ROOT,
+        stdout=other,
+        stderr=subprocess.DEVNULL,
+        env={**kept, "TERM": "xterm-256color"},
+    ):
+        os.close(other)
+        said = b""
+        while said.count(b"\n") < LINES:
+            said += os.read(main_end, 65536)
+        shown = said.decode().replace("\r\n", "\n").split("\n")[:LINES]
+        os.close(main_end)
+    console = Console(record=True, width=COLUMNS, file=open(os.devnull, "w"))  # noqa: SIM115
+    console.print(f"$ scout {' '.join(words)}", highlight=False)
+    console.print(Text.from_ansi("\n".join(shown)))
+    style = "body { margin: 12px; font: 15px/1.35 monospace } pre, code { font: inherit !important }"
+    page.set_content(f"<style>{style}</style>{console.export_html(inline_styles=True)}")
+    page.locator("pre").screenshot(path=MAPS / "sample-terminal.png")
 
 
 if __name__ == "__main__":
