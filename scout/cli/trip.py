@@ -9,6 +9,7 @@ import click
 from scout.app.outing import Outing
 from scout.app.settings import File, Settings, list_settings
 from scout.cli.card import get_findings
+from scout.cli.lines import print_lines
 from scout.cli.options import (
     KindType,
     ManyFiles,
@@ -101,8 +102,5 @@ def command(
         written, failed = write_outputs(
             make_trip_outputs(trip, particulars, map_path, sheet_path, save_paths, pack_path)
         )
-    for line in format_trip(trip):
-        click.echo(line)
-    for path in written:
-        click.echo(f"Wrote {path}")
+    print_lines((*format_trip(trip), *(f"Wrote {path}" for path in written)))
     return status_of(0, failed)

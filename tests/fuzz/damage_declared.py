@@ -135,7 +135,7 @@ def _repacked_objects(whole: Path, folder: Path, chance: random.Random) -> Path:
         with osmium.SimpleWriter(str(target)) as writer:
             for one in osmium.FileProcessor(str(text)):
                 writer.add(one)
-    except (RuntimeError, ValueError, OSError):
+    except Exception:  # its writer does not take all
         target.write_bytes(whole.read_bytes()[: chance.randrange(20, 200)])
     source.unlink()
     text.unlink()
@@ -149,8 +149,8 @@ def _odd_fields(whole: Path, folder: Path, chance: random.Random) -> Path:
     """Bytes of the description of fields, and of the rows behind it, of the tables of one's own and the catalogue."""
     target = _hit(whole, folder)
     tables = sorted(one for one in copy_whole(whole, target) if one.suffix == ".gdbtable")
-    # Layers of one's own lie behind the eight of the system.
-    for one in chance.sample(tables[8:] if chance.random() < 0.7 else tables, chance.choice((1, 1, 2))):
+    # Layers of one's own lie behind those of the system.
+    for one in chance.sample(tables[-2:] if chance.random() < 0.7 else tables, chance.choice((1, 1, 2))):
         data = bytearray(one.read_bytes())
         if len(data) < 60:
             continue
