@@ -212,7 +212,7 @@ def test_a_bad_year_is_put_right_by_an_edit_that_can_be_taken_back(book, run):
         ("--start=9999-12-31T23:59-14:00", "the year 9999 is not"),
         ("--start=1979-12-31T23:59", "the year 1979 is not"),
         ("--end=2206-02-15T18:05", "the year 2206 is not"),
-        ("--contacts=99999999999999999999", "are no count"),
+        ("--contacts=99999999999999999999", "is no number of contacts"),
         (f"--weather={'w' * 100_001}", "its weather has 100,001 characters"),
     ],
 )

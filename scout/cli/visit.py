@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from scout.app.visits import VisitRequest
     from scout.model import BadVisit, Units
 
-_CONTACTS = KindType(Count("is no number of contacts", "give a whole number from 0 up", 0, 10**9))
+_CONTACTS = KindType(Count("is no number of contacts", "give a whole number, a billion at most", 0, 10**9))
 _POWER = KindType(Number("is no power", "give watts, such as 5"))
 _FIELDS = (
     click.option("--start", metavar="TIME", help="Start in UTC, such as 2026-02-14T18:05."),
