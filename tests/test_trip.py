@@ -410,3 +410,38 @@ def test_the_library_plans_the_same_day(world, capsys):
         scout.trip(spots, "2026-06-20", must=[9])
     with pytest.raises(scout.OutputError, match="no format of a trip"):
         day.save("own.kml")
+
+
+def test_sunset_is_that_over_the_hills_where_heights_are(tmp_path, monkeypatch, capsys):
+    """A ridge of 20 degrees in the west takes the Sun away hours before a level horizon does."""
+    import rasterio
+    from affine import Affine
+
+    monkeypatch.chdir(tmp_path)
+    write_world(tmp_path)
+    # Cells of 0.001 degrees; ground at 0 m, and 2 km west of the first corner a wall, 800 m high.
+    heights = np.zeros((400, 2000), dtype=np.float32)
+    heights[:, 470:475] = 800.0
+    shape = {
+        "driver": "GTiff",
+        "height": 400,
+        "width": 2000,
+        "count": 1,
+        "dtype": "float32",
+        "crs": "EPSG:4326",
+    }
+    with rasterio.open("h.tif", "w", transform=Affine(0.001, 0, 9.5, 0, -0.001, 45.2), **shape) as out:
+        out.write(heights, 1)
+    words = [*TRIP, "--heights", "h.tif", "--most-places", "1", "--must", "3", "--between", "3=16:00-"]
+    assert main([*words, "--hours", "08:00-20:00"]) == 0
+    shown = capsys.readouterr().out
+    assert "Fen 0" in shown
+    said = next(line for line in shown.splitlines() if "the Sun is behind the hill from" in line)
+    gone = said.rsplit(" ", 1)[1]
+    assert "15:30" < gone < "18:00"  # level: 19:15 UTC
+    assert main([*words, "--hours", "sunrise-sunset"]) == 2
+    assert "after the time is up" in capsys.readouterr().err
+    assert main([*words[:-1], "3=15:00-", "--hours", "sunrise-sunset"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    back = next(line for line in lines if "back at the car" in line)
+    assert back.split()[0] <= gone

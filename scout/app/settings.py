@@ -402,7 +402,7 @@ class Settings:
         "trip",
         Text(_check_hours),
         "FROM-TO",
-        "From leaving home to being back: 08:00-18:00, sunrise-sunset, 07:30-sunset.",
+        "From leaving home to being back: 08:00-18:00, 07:30-sunset; the Sun over the hills, given heights.",
     )
     end: str | None = _setting(
         None, "end", "trip", PLACE, "LAT,LON", "Where the day ends, if not at home; a locator will do."

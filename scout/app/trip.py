@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from datetime import date, datetime, timedelta, tzinfo
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,8 +14,17 @@ import numpy as np
 from scout.app.settings import Settings
 from scout.errors import InputError, SettingName
 from scout.geo.coordinates.parse import parse_place
-from scout.model import ATTRIBUTES, NAME, OPENING_HOURS, PARK_ID, Findings, collect_credits
-from scout.output.sun import choose_zone, compute_sun_day
+from scout.model import (
+    ATTRIBUTES,
+    NAME,
+    OPENING_HOURS,
+    PARK_ID,
+    Findings,
+    Horizon,
+    Ranked,
+    collect_credits,
+)
+from scout.output.sun import choose_zone, compute_sun_day, find_light
 from scout.quantities import MeasuredText
 from scout.tours.candidates import (
     Candidate,
@@ -211,13 +221,33 @@ def _find_minute(text: str, day: date, zone: tzinfo, place: Place) -> int:
     return sun[0] + 1 if text == "sunrise" else sun[1]
 
 
+@cache
 def _find_sun(day: date, zone: tzinfo, place: Place) -> Window | None:
-    """Minutes of the first sunrise and the last sunset of a day."""
+    """Minutes of the first sunrise and the last sunset of a day at a level horizon."""
     found = {event.kind: event.at for event in reversed(compute_sun_day(*place, day, zone).events)}
     if "sunrise" not in found or "sunset" not in found:
         return None
     rise, down = (count_minutes(found[kind], day, zone) for kind in ("sunrise", "sunset"))
     return (rise, down) if rise < down else None
+
+
+def _find_light(day: date, zone: tzinfo, ranked: Ranked) -> Window | None:
+    """Minutes from the first to the last Sun of a day over the hills around a spot, where these are known.
+
+    Where no Sun gets over them all day, those of a level horizon: it is light all the same.
+    """
+    return _find_direct(day, zone, (ranked.spot.lon, ranked.spot.lat), ranked.horizon)
+
+
+@cache
+def _find_direct(day: date, zone: tzinfo, at: Place, horizon: Horizon | None) -> Window | None:
+    level = _find_sun(day, zone, at)
+    if horizon is None or level is None:
+        return level
+    direct = find_light(*at, day, zone, horizon).direct
+    if not direct:
+        return level
+    return count_minutes(direct[0][0], day, zone), count_minutes(direct[-1][1], day, zone)
 
 
 def _collect_wishes(texts: Sequence[str]) -> dict[int, Hours]:
@@ -242,13 +272,12 @@ def _add_windows(
     zone: tzinfo,
 ) -> Candidate:
     """The candidate with the times of each day when one may be there."""
-    at = (candidate.ranked.spot.lon, candidate.ranked.spot.lat)
     opening = _list_opening(candidate, findings)
     windows, remarks = [], []
     for day, span in zip(days, spans, strict=True):
         open_at: tuple[Window, ...] = (span,)
         if "sunrise" in hours or "sunset" in hours:
-            sun = _find_sun(day, zone, at)
+            sun = _find_light(day, zone, candidate.ranked)
             if sun is not None:
                 first = sun[0] + 1 if hours.first == "sunrise" else span[0]
                 last = sun[1] if hours.last == "sunset" else span[1]
@@ -258,7 +287,7 @@ def _add_windows(
                 read_clock(text, day, zone) if text not in ("", "sunrise", "sunset") else None
                 for text in wished
             ]
-            sun = _find_sun(day, zone, at)
+            sun = _find_light(day, zone, candidate.ranked)
             for k, text in enumerate(wished):
                 if text in ("sunrise", "sunset"):
                     ends[k] = None if sun is None else sun[("sunrise", "sunset").index(text)]
@@ -429,6 +458,9 @@ class _TripBuilder:
                 remarks.append(f"begins {_format_length(sun[0] - timed.begin)} before sunrise")
             if sun is not None and timed.leave > sun[1]:
                 remarks.append(f"ends {_format_length(timed.leave - sun[1])} after sunset")
+            light = _find_light(day, zone, one.ranked)
+            if light is not None and sun is not None and light[1] < min(sun[1], timed.leave):
+                remarks.append(f"the Sun is behind the hill from {moment(light[1]):%H:%M}")
             visits.append(
                 PlaceVisit(
                     one.ranked,
