@@ -50,7 +50,7 @@ def test_the_details_tell_the_walk(open_page: Open) -> None:
         "One contact from here counts for 8 pairs of grid and park.",
         "24 min",
         "22 min",
-        "1.31 km each way, 118 m up on the way out, 402 m off paths.",
+        "1.31 km each way, 118 m of climb on the way out, 402 m off paths.",
         "parking, Tern <b>Gate</b>",
         "44.995000, -20.012000",
         "UTM 27N 578820 4983440",  # scout.geo.coordinates.grids has its own tests against PROJ
