@@ -64,7 +64,7 @@ def test_the_switch_words_every_length_anew_and_is_remembered(open_page: Open) -
     expect(row.locator(".row-facts")).not_to_contain_text(METRIC)
     expect(row).to_have_class(re.compile("chosen"))
     body = page.locator("#details-body")
-    expect(body).to_contain_text("0.82 mi each way, 387 ft up on the way out, 1,319 ft off paths.")
+    expect(body).to_contain_text("0.82 mi each way, 387 ft of climb on the way out, 1,319 ft off paths.")
     expect(body).not_to_contain_text(METRIC)
     expect(page.locator("header .summary")).to_contain_text("station 23 ft")  # 22.966 ft
     page.reload()
