@@ -106,6 +106,17 @@ def test_a_bridge_drawn_a_little_short_still_spans_the_river():
     assert lane_east(plain, [river], *long_gap).state == "out of reach"
 
 
+def test_a_bridge_that_shares_its_ends_with_the_shores_is_open():
+    """As shores are drawn in OpenStreetMap; a lane that meets them without a bridge is not."""
+    shores = [line((x, -900), (x, 0), (x, 900)) for x in (120, 180)]
+    parts = [line((0, 0), (120, 0)), line((120, 0), (180, 0)), line((180, 0), (300, 0))]
+    spanned = [(part, *kind) for part, kind in zip(parts, (LANE, BRIDGE, LANE), strict=True)]
+    assert whole_way(lane_east(Plain(), shores, *spanned))
+    assert lane_east(Plain(), shores, *((part, *LANE) for part in parts)).state == "out of reach"
+    nearer = line((119, -900), (119, 900))
+    assert lane_east(Plain(), [*shores, nearer], *spanned).state == "out of reach"
+
+
 def test_nobody_swims_from_one_broken_bridge_to_the_other():
     ends = [(line((0, 0), (122, 0)), *LANE), (line((122, 0), (140, 0)), *BRIDGE)]
     ends += [(line((160, 0), (178, 0)), *BRIDGE), (line((178, 0), (300, 0)), *LANE)]

@@ -293,10 +293,16 @@ class BarrierIndex:
     def stop_ways(self, a: Floats, b: Floats, landing: Bools) -> Bools:
         """Whether barriers stop edges of ways; areas do not stop those that lead off a bridge.
 
-        Buildings stop none: who drew a way through one knew of a passage.
+        Nor does a line that such an edge meets just where the bridge ends: shores and bridges share points.
+        ``landing`` has two columns, an end each. Buildings stop none: who drew a way through one knew of a
+        passage.
         """
-        edges = _make_edges(a, b)
-        return self._stopped_by_fences(edges, self._trimmed) | (_meet(edges, self._areas) & ~landing)
+        edges = _make_edges(
+            np.where(landing[:, :1], _step_towards(a, b), a), np.where(landing[:, 1:], _step_towards(b, a), b)
+        )
+        return self._stopped_by_fences(edges, self._trimmed) | (
+            _meet(edges, self._areas) & ~landing.any(axis=1)
+        )
 
     def inside(self, points: Floats) -> Bools:
         """Whether points, shape (n, 2), lie in an area or a building."""

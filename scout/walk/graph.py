@@ -49,7 +49,7 @@ class Network(NamedTuple):
     a: Ints  # edges, each once
     b: Ints
     crossing: Bools  # per edge: over or under whatever is there
-    landing: Bools  # per edge: on the ground, from the end of a crossing
+    landing: Bools  # per edge, two columns: on the ground, and that end is the end of a crossing
     inside: Bools  # per point: in the window, beyond which there are no edges
 
 
@@ -75,7 +75,7 @@ def build_network(ways: WindowWays, window: WalkWindow) -> Network:
     a, b, crossing = _drop_repeats(node[start], node[start + 1], over[start], n)
     at_end = np.zeros(n, dtype=bool)
     at_end[a[crossing]] = at_end[b[crossing]] = True
-    landing = ~crossing & (at_end[a] | at_end[b])
+    landing = ~crossing[:, None] & np.stack([at_end[a], at_end[b]], axis=1)
     along, ends = _span_bridges(points, line, node, heads, tails, ~on_ground)
     return Network(
         points[first, 0],
