@@ -192,7 +192,7 @@ def test_progress_of_walks_only_grows():
         (["visit", "show", "first"], "N: 'first' is not a whole number; give a whole number from 1 up"),
         (
             ["visit", "add", "--contacts", "-1"],
-            "--contacts: -1 is no number of contacts; give a whole number from 0 up",
+            "--contacts: -1 is no number of contacts; give a whole number, a billion at most",
         ),
     ],
 )
