@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from datetime import datetime
 from typing import Literal, NamedTuple
 
@@ -174,12 +174,3 @@ def _format_lines(trip: Trip, day: TripDay, units: Units) -> Iterator[str]:
         yield make_printable(f"  {line.at:%H:%M}  {line.text:<{wide}}  {more}".rstrip())
     for caution in list_cautions(day):
         yield make_printable(f"  {format_text(caution, units)}")
-
-
-def list_places(tours: Sequence[TripTour]) -> list[PlaceVisit]:
-    """Every place of some tours once, in the order in which they come."""
-    found: dict[int, PlaceVisit] = {}
-    for tour in tours:
-        for visit in tour.visits:
-            found.setdefault(visit.ranked.rank, visit)
-    return list(found.values())

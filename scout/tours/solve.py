@@ -91,6 +91,9 @@ def find_tours(
         if tour is None:
             break
         found.append(tour)
+    if not all(tour.is_best for tour in found):
+        cap = _bound_pairs(cut)
+        found = [tour._replace(most_pairs=max(tour.worth.pairs, min(tour.most_pairs, cap))) for tour in found]
     # A search cut short may find a better one later.
     found.sort(key=lambda tour: tour.worth.key, reverse=True)
     named = tuple(
@@ -110,12 +113,10 @@ def _find_tour(
         return None
     best = max(known, key=lambda some: weigh_tour(problem, some).key)
     worth = weigh_tour(problem, best)
-    is_best = bound is not None and bound <= model.value(worth)
-    most = worth.pairs
-    if not is_best:
-        most = _bound_pairs(problem)
-        most = max(worth.pairs, most if bound is None else min(most, bound // model.pair_value))
-    return Tour(best, worth, most, is_best)
+    if bound is None:
+        return Tour(best, worth, len({pair for stop in problem.stops for pair in stop.pairs}), False)
+    is_best = bound <= model.value(worth)
+    return Tour(best, worth, worth.pairs if is_best else max(worth.pairs, bound // model.pair_value), is_best)
 
 
 def _bound_pairs(problem: Problem) -> int:
