@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime, timedelta, tzinfo
 from functools import cache
 from typing import TYPE_CHECKING
@@ -64,7 +64,6 @@ if TYPE_CHECKING:
 _TOURS = 3
 _WORK, _MORE_WORK = 24.0, 40.0  # of the solver, about a second of a processor each
 _MANY = 60  # places from which on it may take more
-_DAY_MIN = 1440
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +72,7 @@ class TripRequest:
 
     day: date
     zone: tzinfo | None = None  # of the longitude where none is given
-    done: frozenset[tuple[str, str]] = field(default=frozenset())  # pairs of grid and park
+    done: frozenset[tuple[str, str]] = frozenset()  # pairs of grid and park
 
 
 def make_trip_request(settings: Settings, level: int, day: date, zone: tzinfo | None) -> TripRequest:
@@ -187,10 +186,6 @@ def plan_trip(
         home,
         end,
         zone,
-        settings.hours,
-        stay.set_up_min,
-        stay.operating_min,
-        stay.take_down_min,
         (*(f"{note[0].upper()}{note[1:]}." for note in drives.notes), *notes),
     )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -42,7 +42,7 @@ class Candidate:
     walk_out_min: int | None
     must: bool = False
     windows: tuple[tuple[Window, ...], ...] = ()  # of each day: that of the stay
-    remarks: tuple[str, ...] = field(default=())
+    remarks: tuple[str, ...] = ()
 
     @property
     def walks_min(self) -> int:

@@ -96,8 +96,4 @@ class Trip:
     start: Place
     end: Place
     zone: tzinfo
-    hours: str  # as they were asked for
-    set_up_min: int
-    operating_min: int
-    take_down_min: int
     notes: tuple[str, ...] = ()  # what was left out, estimated, not known
