@@ -72,6 +72,20 @@ def browser_context_args(size: str, scheme: str) -> dict[str, Any]:
     }
 
 
+def reload_remembering(page: Page, change: Callable[[], None], is_kept: Callable[[], None]) -> None:
+    """Load the page again and see that a change was kept; if not, make it once more and load again.
+
+    The browser keeps its storage in a process of its own, which has once lost what it was told just before.
+    """
+    page.reload()
+    try:
+        is_kept()
+    except AssertionError:
+        change()
+        page.reload()
+        is_kept()
+
+
 @dataclass
 class Watched:
     """An open page and what it did."""

@@ -13,7 +13,7 @@ from page_reader import words
 from playwright.sync_api import Page, expect
 from walked import harbour
 
-from browser.conftest import Watched, both_sizes
+from browser.conftest import Watched, both_sizes, reload_remembering
 from scout.model import Findings
 from scout.output import text as wording
 from scout.page.document import build_map
@@ -54,6 +54,10 @@ def switch(page: Page, units: str) -> None:
     page.get_by_label("Units of lengths").select_option(units)
 
 
+def units_are(page: Page, units: str) -> None:
+    expect(page.get_by_label("Units of lengths")).to_have_value(units, timeout=10_000)
+
+
 def test_the_switch_words_every_length_anew_and_is_remembered(open_page: Open) -> None:
     opened = open_page(told(), "#spot=1")
     page = opened.page
@@ -67,8 +71,7 @@ def test_the_switch_words_every_length_anew_and_is_remembered(open_page: Open) -
     expect(body).to_contain_text("0.82 mi each way, 387 ft of climb on the way out, 1,319 ft off paths.")
     expect(body).not_to_contain_text(METRIC)
     expect(page.locator("header .summary")).to_contain_text("station 23 ft")  # 22.966 ft
-    page.reload()
-    expect(page.get_by_label("Units of lengths")).to_have_value("imperial")
+    reload_remembering(page, lambda: switch(page, "imperial"), lambda: units_are(page, "imperial"))
     expect(row.locator(".row-warning")).to_have_text("Overhead line 114 ft away (Fen line).")
     expect(page.locator("header .summary")).to_contain_text("station 23 ft")
     switch(page, "metric")
