@@ -317,5 +317,15 @@ def format_minutes(minutes: float) -> str:
     """
     if not 0 <= minutes < math.inf:
         return UNKNOWN
-    whole = max(math.floor(minutes + 0.5), 1)
-    return f"{whole} min" if whole < 60 else f"{whole // 60:,} h {whole % 60:02d} min"
+    return format_span(max(math.floor(minutes + 0.5), 1))
+
+
+def format_span(minutes: int) -> str:
+    """A span of time of whole minutes.
+
+    Examples
+    --------
+    >>> format_span(0), format_span(45), format_span(125)
+    ('0 min', '45 min', '2 h 05 min')
+    """
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60:,} h {minutes % 60:02d} min"

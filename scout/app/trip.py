@@ -25,7 +25,7 @@ from scout.model import (
     collect_credits,
 )
 from scout.output.sun import choose_zone, compute_sun_day, find_light
-from scout.quantities import MeasuredText
+from scout.quantities import MeasuredText, format_span
 from scout.tours.candidates import (
     Candidate,
     StayTimes,
@@ -374,8 +374,8 @@ def _explain_overrun(
         return InputError(places, what, "wish for fewer, or give more time")
     stays = sum(problem.stops[i].stay_min for i in over.stops)
     what = (
-        f"with the drives and {_format_length(stays)} there it would take until "
-        f"{_format_length(over.minutes)} after the time is up"
+        f"with the drives and {format_span(stays)} there it would take until "
+        f"{format_span(over.minutes)} after the time is up"
     )
     return InputError(places, what, "start earlier, stay shorter, or wish for less")
 
@@ -393,13 +393,9 @@ def _explain_nothing(problem: Problem, candidates: Sequence[Candidate], hours: H
         return InputError("", "no place can be reached in these hours", "give other hours or roads")
     what = (
         f"no place fits into {hours.first}-{hours.last}; the nearest to it, place "
-        f"{candidates[best[1]].ranked.rank}, wants {_format_length(best[0])} more"
+        f"{candidates[best[1]].ranked.rank}, wants {format_span(best[0])} more"
     )
     return InputError("", what, "start earlier, stay shorter or walk less")
-
-
-def _format_length(minutes: int) -> str:
-    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
 
 
 def _clock(minutes: int) -> str:
@@ -450,9 +446,9 @@ class _TripBuilder:
             remarks = list(one.remarks)
             sun = _find_sun(day, zone, (one.ranked.spot.lon, one.ranked.spot.lat))
             if sun is not None and timed.begin < sun[0]:
-                remarks.append(f"begins {_format_length(sun[0] - timed.begin)} before sunrise")
+                remarks.append(f"begins {format_span(sun[0] - timed.begin)} before sunrise")
             if sun is not None and timed.leave > sun[1]:
-                remarks.append(f"ends {_format_length(timed.leave - sun[1])} after sunset")
+                remarks.append(f"ends {format_span(timed.leave - sun[1])} after sunset")
             light = _find_light(day, zone, one.ranked)
             if light is not None and sun is not None and light[1] < min(sun[1], timed.leave):
                 remarks.append(f"the Sun is behind the hill from {moment(light[1]):%H:%M}")

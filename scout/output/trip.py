@@ -9,7 +9,7 @@ from typing import Literal, NamedTuple
 from scout.cautions import ALWAYS
 from scout.errors import make_printable
 from scout.model import Units
-from scout.output.text import Length, MeasuredText, format_count, format_text, name_park
+from scout.output.text import Length, MeasuredText, format_count, format_span, format_text, name_park
 from scout.tours.day import Leg, PlaceVisit, Trip, TripDay, TripTour
 
 ESTIMATED = (
@@ -94,20 +94,6 @@ def describe_worth(tour: TripTour) -> MeasuredText:
     return MeasuredText(
         f"{format_count(pairs, 'new pair')} ({of}) at {places}, {format_span(drive)} of driving, ",
         Length(1000 * tour.drive_km),
-    )
-
-
-def format_span(minutes: int) -> str:
-    """A span of time in hours and minutes.
-
-    Examples
-    --------
-    >>> format_span(45), format_span(130)
-    ('45 min', '2 h 10 min')
-    """
-    hours, rest = divmod(minutes, 60)
-    return " ".join(
-        part for part in (f"{hours} h" if hours else "", f"{rest} min" if rest or not hours else "") if part
     )
 
 
