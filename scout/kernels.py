@@ -38,7 +38,7 @@ def _load() -> ctypes.CDLL | None:
 LIBRARY = _load()
 
 
-class _Outlines(ctypes.Structure):
+class _OutlinePointers(ctypes.Structure):
     _fields_ = tuple(
         (name, ctypes.c_void_p)
         for name in (
@@ -122,7 +122,7 @@ class CompiledOutlines:
             for one in arrays
         ]
         self._parks = len(park_run) - 1
-        self._all = _Outlines(*(one.ctypes.data for one in self._held))
+        self._all = _OutlinePointers(*(one.ctypes.data for one in self._held))
 
     def find_nearest(self, park: Ints, lon: Floats, lat: Floats, frame: Any) -> tuple[Ints, Floats, Bools]:
         """Nearest edge of each pair by its first vertex, the share along it, whether the point is inside."""
