@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
 import subprocess
@@ -14,6 +13,7 @@ import lxml.html
 import numpy as np
 import pytest
 import shapely
+from browser.conftest import WINDOWLESS, chromium_path, must_have
 
 from scout.model import ParkVisited, Visit
 from scout.output.journal import JournalParticulars, build_journal_page, draw_journal, export_visits
@@ -213,12 +213,7 @@ def test_paper_has_margins(page_of, tmp_path):
 
 @pytest.fixture(scope="session")
 def browser_type_launch_args():
-    names = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome")
-    path = next((path for path in map(shutil.which, names) if path), None)
-    if path is None and os.environ.get("CI", "").lower() == "true":
-        pytest.fail("no Chromium on this machine, and CI must have one")
-    if path is None:
-        pytest.skip("no Chromium on this machine; on Debian: apt install chromium")
+    path = must_have(shutil.which(WINDOWLESS) or chromium_path(), "Chromium", "chromium")
     return {"executable_path": path, "args": ["--no-sandbox"]}
 
 
