@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
+import pickle
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -103,11 +105,24 @@ class Watched:
         return [url for url in self.requests if url.split("#")[0] != own and not url.startswith("data:")]
 
 
+_built: dict[bytes, str] = {}
+
+
+def build_once(findings: Findings, trip: Trip | None) -> str:
+    """The page of findings; the same ones often come again from one test to the next."""
+    key = hashlib.sha256(pickle.dumps((findings, trip))).digest()
+    if key not in _built:
+        if len(_built) >= 32:
+            _built.pop(next(iter(_built)))
+        _built[key] = build_map(findings, trip=trip)
+    return _built[key]
+
+
 @pytest.fixture
 def open_page(context: BrowserContext, tmp_path: Path) -> Callable[..., Watched]:
     def open_(findings: Findings, address: str = "", trip: Trip | None = None) -> Watched:
         path = tmp_path / "map.html"
-        path.write_text(build_map(findings, trip=trip), encoding="utf-8")
+        path.write_text(build_once(findings, trip), encoding="utf-8")
         watched = Watched(context.new_page(), path)
         watched.page.on("request", lambda request: watched.requests.append(request.url))
         watched.page.on("console", lambda message: watched.messages.append(f"{message.type}: {message.text}"))
