@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
+Indices = NDArray[np.int32]
 
 GROUP = 16  # runs of edges in a bigger box: 8 to 32 time alike on outlines of 1,000 to 100,000 vertices
 _COEFFICIENTS = ("x1", "x2", "y1", "y4")  # of `make_polynomial_frame`, in the order of the C side
@@ -262,6 +263,34 @@ class CompiledEdges:
         return joint
 
 
+def find_least_times(
+    graph: tuple[Indices, Indices, Floats], sources: Ints, targets: Ints, limit: float
+) -> tuple[Floats, Indices, Indices]:
+    """Least times from the nearest of some sources, see `scout.walk.routes`.
+
+    Parameters
+    ----------
+    graph : first, head, minutes
+        Of its edges, by the points they begin at: where those of each begin, and the end.
+    sources, targets : arrays of int
+        Numbers of points.
+    limit : float
+        Longer times are not followed.
+
+    Returns
+    -------
+    times, points before, sources : arrays
+        Of each point; of those further than the furthest target they mean nothing.
+    """
+    first, head, minutes = graph
+    n = len(first) - 1
+    least, before, begin = np.empty(n), np.empty(n, dtype=np.int32), np.empty(n, dtype=np.int32)
+    edges = first.astype(np.int32, copy=False), head.astype(np.int32, copy=False), _floats(minutes, len(head))
+    ends = len(sources), _numbers(sources, n), len(targets), _numbers(targets, n)
+    _call_checked("find_least_times", n, *edges, *ends, ctypes.c_double(limit), least, before, begin)
+    return least, before, begin
+
+
 def _error(known: Floats, radius_m: float, sigma_m: Floats, rays: Floats) -> tuple[Any, ...]:
     count = rays.shape[1]
     east, north = (_floats(rays[k], count) for k in (0, 1))
@@ -303,7 +332,7 @@ def _floats(some: Any, *shape: int) -> Floats:
 
 def _call_checked(name: str, *words: Any) -> None:
     if not _call(name, *words):
-        raise MemoryError("no memory for the edges near a place")
+        raise MemoryError("no memory for the compiled loops")
 
 
 def _call(name: str, *words: Any) -> Any:

@@ -7,16 +7,20 @@ from __future__ import annotations
 
 import os
 import shutil
+from itertools import pairwise
 
 import numpy as np
 import pytest
 import shapely
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import dijkstra
 
 from scout import kernels
 from scout.geo.boundaries import Boundaries
 from scout.geo.joint import Errors, UnsureConditions, join_contained
 from scout.geo.probability import compute_contained_p
 from scout.search.optimize import NearbyEdges
+from scout.walk.routes import _find_all_least_times
 
 needs_kernels = pytest.mark.skipif(kernels.LIBRARY is None, reason="built without a C compiler")
 CLOSE = 1e-9
@@ -192,3 +196,36 @@ def test_a_library_of_another_source_is_not_used(tmp_path, monkeypatch):
     (tmp_path / "kernels.c").write_text("/* newer */")
     monkeypatch.setattr(kernels, "__file__", str(tmp_path / "kernels.py"))
     assert kernels._load() is None
+
+
+@needs_kernels
+@pytest.mark.parametrize("seed", range(40))
+def test_least_times_of_a_graph_full_of_ties_are_those_of_scipy(seed):
+    """Whole minutes, shut edges, several starts, a limit; scipy.sparse.csgraph.dijkstra."""
+    rng = np.random.default_rng(seed)
+    n, edges = int(rng.integers(2, 400)), int(rng.integers(1, 2000))
+    tail, head = rng.integers(0, n, (2, edges))
+    minutes = rng.integers(1, 4, edges).astype(float)
+    minutes[rng.random(edges) < 0.1] = np.inf
+    order = np.argsort(tail, kind="stable")
+    first = np.searchsorted(tail[order], np.arange(n + 1)).astype(np.int32)
+    graph = csr_array((minutes[order], head[order].astype(np.int32), first), shape=(n, n))
+    sources, targets = rng.integers(0, n, rng.integers(0, 4)), rng.integers(0, n, rng.integers(1, 9))
+    limit = float(rng.choice([3.0, 1e9]))
+    least, before, begin = kernels.find_least_times(
+        (graph.indptr, graph.indices, graph.data), sources, targets, limit
+    )
+    known = np.full(n, np.inf)
+    if len(sources):
+        known = dijkstra(graph, indices=sources, min_only=True, limit=limit)
+    assert least[targets].tolist() == known[targets].tolist()
+    plain = _find_all_least_times(graph, sources, limit)
+    for target in targets.tolist():
+        chain = [target]
+        while before[chain[-1]] >= 0:
+            chain.append(int(before[chain[-1]]))
+            assert chain[-1] == plain.before[chain[-2]]
+        assert begin[target] == plain.begin[target] == (chain[-1] if np.isfinite(known[target]) else -1)
+        if np.isfinite(known[target]):
+            assert chain[-1] in sources
+            assert all(known[a] < known[b] for b, a in pairwise(chain))

@@ -15,9 +15,10 @@ from typing import NamedTuple
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse.csgraph import dijkstra
+from scipy.sparse import csr_array
 
 from scout.geo.geodesy import compute_degree_lengths, measure_geodesic, wrap_lon
+from scout.kernels import LIBRARY, find_least_times
 from scout.model import Relief, Route, RouteState, StartKind, Surroundings, Walking
 from scout.quantities import Length, MeasuredText
 from scout.table import Table
@@ -28,6 +29,7 @@ from scout.walk.terrain import FASTEST_KMH, compute_load_factor, interpolate_hei
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Indices = NDArray[np.int32]
 
 
 def iterate_tiles(lon: Floats, lat: Floats, side_m: float) -> Iterator[tuple[tuple[float, float], Ints]]:
@@ -250,33 +252,51 @@ class _LeastTimes(NamedTuple):
     """The least times from some starts, per point of a graph."""
 
     minutes: Floats
-    before: Ints  # the point before, negative for none
-    begin: Ints  # the start, negative for none
+    before: Indices  # the point before, negative for none; of those as quick the one of the least number
+    begin: Indices  # the start, negative for none
 
 
 def _find_least_times(graph: Graph, sources: Ints, limit_min: float) -> _LeastTimes:
+    """Least times to the places of a window; what is told of points further away does not hold."""
+    places = np.arange(graph.first_place, graph.first_start)
+    matrix = graph.minutes
+    if LIBRARY is not None:
+        edges = matrix.indptr, matrix.indices, matrix.data
+        return _LeastTimes(*find_least_times(edges, sources, places, limit_min))
+    return _find_all_least_times(matrix, sources, limit_min)
+
+
+def _find_all_least_times(matrix: csr_array, sources: Ints, limit_min: float) -> _LeastTimes:
+    """The same without the compiled loops."""
+    from scipy.sparse.csgraph import dijkstra
+
+    n = matrix.shape[0]
     if not len(sources):
-        none = np.full(len(graph.x), -1)
-        return _LeastTimes(np.full(len(graph.x), np.inf), none, none)
-    return _LeastTimes(
-        *dijkstra(
-            graph.minutes,
-            indices=sources,
-            min_only=True,
-            return_predecessors=True,
-            limit=limit_min,
-        )
+        none = np.full(n, -1, dtype=np.int32)
+        return _LeastTimes(np.full(n, np.inf), none, none)
+    least, before, _ = dijkstra(
+        matrix, indices=sources, min_only=True, return_predecessors=True, limit=limit_min
     )
+    tail = np.repeat(np.arange(n, dtype=np.int32), np.diff(matrix.indptr))
+    is_quickest = (least[tail] + matrix.data == least[matrix.indices]) & (least[tail] < least[matrix.indices])
+    head = matrix.indices[is_quickest]
+    first = np.full(n, n, dtype=np.int32)
+    np.minimum.at(first, head, tail[is_quickest])
+    before = np.where(first < n, first, np.maximum(before, -1)).astype(np.int32)
+    begin = np.where(before < 0, np.arange(n, dtype=np.int32), before)
+    while not np.array_equal(begin, further := begin[begin]):
+        begin = further
+    return _LeastTimes(least, before, np.where(np.isfinite(least), begin, np.int32(-1)))
 
 
-def _is_near_places(graph: Graph, places: Ints, points: Ints, walking: Walking) -> Bools:
+def _is_near_places(graph: Graph, places: Ints, points: Ints | Indices, walking: Walking) -> Bools:
     """Whether points are no further from any of the places of a spot than starts are looked at."""
     nodes = graph.first_place + places
     from_x, from_y = graph.x[nodes][:, None] - graph.x[points], graph.y[nodes][:, None] - graph.y[points]
     return np.asarray((np.hypot(from_x, from_y) <= walking.reach_m).any(axis=0))
 
 
-def _follow_chain(node: int, before: Ints) -> Ints:
+def _follow_chain(node: int, before: Indices) -> Ints:
     """The points from a start to one reached."""
     chain = [node]
     while before[chain[-1]] >= 0:
