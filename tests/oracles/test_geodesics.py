@@ -123,3 +123,16 @@ def test_places_and_bearings_lie_in_one_turn_and_keep_their_shape():
         179.0,
         -1.0,
     ]
+
+
+def test_numbers_of_half_the_digits_are_computed_with_all():
+    """Places in float32, as some files hold them, are the same places in float64."""
+    lon, lat = np.float32([170.123456, -179.98765, 359.5]), np.float32([45.678901, -12.345678, 79.5])
+    assert geodesy.wrap_lon(lon).tolist() == geodesy.wrap_lon(lon.astype(float)).tolist()
+    half, whole = geodesy.make_polynomial_frame(lat), geodesy.make_polynomial_frame(lat.astype(float))
+    assert np.array_equal(half, whole)
+
+
+def test_of_one_point_come_numbers_and_no_arrays():
+    for call in (geodesy.measure_geodesic, geodesy.move_point):
+        assert [type(value) for value in call(10.0, 45.0, np.float64(20.0), 46)] == [float, float]
