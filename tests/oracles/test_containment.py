@@ -3,7 +3,10 @@
 import numpy as np
 import pytest
 import shapely
+from scipy.stats import ncx2, norm
 
+from scout import kernels
+from scout.geo import probability
 from scout.geo.boundaries import Boundaries
 from scout.geo.geodesy import compute_degree_lengths
 from scout.geo.probability import compute_contained_p
@@ -81,3 +84,61 @@ def test_many_pairs_at_once_agree_with_one_at_a_time():
 def test_without_error_it_is_the_plain_question():
     assert by_scout(SHAPES["right-angled tip"], (5.1, 5.1), 5.0, 0.0) == 1.0
     assert by_scout(SHAPES["right-angled tip"], (4.9, 9.0), 5.0, 0.0) == 0.0
+
+
+@pytest.fixture(params=["compiled", "numpy"])
+def loops(request, monkeypatch):
+    if request.param == "numpy":
+        monkeypatch.setattr(kernels, "LIBRARY", None)
+    elif kernels.LIBRARY is None:
+        pytest.skip("built without a C compiler")
+
+
+def write_down(x, y, radius, s):
+    """Shapes about a station at the origin and how surely they hold it, in closed form.
+
+    Sides run east and north, with independent errors; round ones are noncentral chi-squares.
+    """
+
+    def beyond(d):  # the boundary is so far off, inwards
+        return norm.cdf((d - radius) / s)
+
+    far, d = 900.0, np.hypot(x, y)
+    yield shapely.box(-x, -far, far, far), beyond(x)
+    yield shapely.box(-x, -y, far, far), beyond(x) * beyond(y)
+    yield shapely.box(-far, -x, far, y), max(beyond(x) + beyond(y) - 1.0, 0.0)
+    yield shapely.Point(x, y).buffer(d + radius, 24), ncx2.cdf((d / s) ** 2, 2, (d / s) ** 2)
+    hole = shapely.Point(x, y).buffer(0.4 * d, 24)
+    yield shapely.box(-far, -far, far, far) - hole, ncx2.sf(((0.4 * d + radius) / s) ** 2, 2, (d / s) ** 2)
+
+
+@pytest.mark.usefixtures("loops")
+def test_it_is_the_normal_distribution_where_that_can_be_written_down(monkeypatch):
+    """Many pairs in one call, each with its own park, place and error; 160 rays are good to 0.0025."""
+    monkeypatch.setattr(probability, "_PAIRS", 16)
+    monkeypatch.setattr(probability, "_EDGES", 100)
+    rng = np.random.default_rng(31)
+    for radius in (0.01, 2.0, 5.0):
+        shapes, expected, sigma, place = [], [], [], []
+        for _ in range(5):
+            s, at = rng.uniform(0.5, 9.0), rng.uniform(-200, 200, 2)
+            x, y = radius + s * rng.uniform(-1.0, 3.0, 2)
+            for shape, p in write_down(abs(x) + 0.1, abs(y) + 0.1, radius, s):
+                shapes.append(on_the_globe(shapely.affinity.translate(shape, *at)))
+                expected.append(p), sigma.append(s), place.append(at)
+        order = rng.permutation(len(shapes))
+        at, sigma = np.array(place)[order], np.array(sigma)[order]
+        ground = Boundaries(np.array(shapes, dtype=object))
+        lon, lat = 10.0 + at[:, 0] / PER_LON, LAT + at[:, 1] / PER_LAT
+        clearance = ground.clearance(order, lon, lat)
+        told = compute_contained_p(ground, order, lon, lat, clearance, radius, sigma)
+        assert told == pytest.approx(np.array(expected)[order], abs=0.003)
+
+
+@pytest.mark.usefixtures("loops")
+@pytest.mark.parametrize(("away", "p"), [(5.2, 1.0), (4.8, 0.0), (-5.2, 0.0), (40.0, 1.0), (-40.0, 0.0)])
+def test_far_from_a_boundary_or_without_error_it_is_certain(away, p):
+    assert by_scout(shapely.box(-away, -500, 500, 500), (0.0, 0.0), 5.0, 0.0) == p
+    assert by_scout(shapely.box(-away, -500, 500, 500), (0.0, 0.0), 5.0, 0.01) == pytest.approx(p, abs=1e-9)
+    if abs(away) > 30:
+        assert by_scout(shapely.box(-away, -500, 500, 500), (0.0, 0.0), 5.0, 6.0) == p

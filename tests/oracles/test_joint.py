@@ -11,11 +11,14 @@ from dataclasses import dataclass, field
 import numpy as np
 import pytest
 import shapely
+from scipy.integrate import quad
 from scipy.stats import norm
 from shapely import affinity
 
+from scout import kernels
 from scout.geo.boundaries import Boundaries
 from scout.geo.geodesy import compute_degree_lengths
+from scout.geo.joint import join_parts
 from scout.model import Station
 from scout.search.verdict import FOUR, MERIDIAN, ONE, PARALLEL, THREE, Claims, JudgingContext, judge_claims
 
@@ -236,3 +239,146 @@ def test_without_errors_it_is_the_plain_question():
     park = shapely.box(-300, -5.1, 300, 300)
     assert judge_case(Case(5.0, 0.0, PARALLEL, 0.0, 0.0, [park], [0.0], [0])).confidence[0] == 1.0
     assert judge_case(Case(5.0, 0.0, PARALLEL, 0.0, -0.2, [park], [0.0], [0])).confidence[0] == 0.0
+
+
+@pytest.fixture(params=["compiled", "numpy"])
+def loops(request, monkeypatch):
+    if request.param == "numpy":
+        monkeypatch.setattr(kernels, "LIBRARY", None)
+    elif kernels.LIBRARY is None:
+        pytest.skip("built without a C compiler")
+
+
+def along_one_axis(low, high, fix, clear):
+    """P(low < e < high, and the boundaries clear) over the receiver's error along one axis."""
+    held, _ = quad(
+        lambda e: norm.pdf(e / fix) / fix * clear(e), max(low, -9 * fix), min(high, 9 * fix), limit=200
+    )
+    return held
+
+
+@pytest.mark.usefixtures("loops")
+@pytest.mark.parametrize("fix_error", [2.0, 9.0])
+@pytest.mark.parametrize("errors", [(1.0, 1.0), (14.0, 14.0), (5.0, 20.0)])
+@pytest.mark.parametrize("turn", [0, 270])
+def test_it_is_the_integral_over_the_receiver_s_error_where_sides_are_straight(turn, errors, fix_error):
+    """Sides that run east and north, and a line to stand on: one integral an axis (scipy.integrate.quad)."""
+    radius, fix = 5.0, fix_error / SIGMAS
+    one, two = (e / SIGMAS for e in errors)
+    a, b = radius + 1.2 * fix + 0.5 * one, radius + 0.8 * fix + 0.4 * two
+
+    def told(grid, *parks, error_of=(0, 1)):
+        """Everything turned by quarters; claims turn along."""
+        east, north = (1.0, 0.5) if grid in (MERIDIAN, PARALLEL) else (0.0, 0.0)
+        turned = [affinity.rotate(affinity.translate(s, east, north), turn, (0, 0)) for s in parks]
+        x, y = affinity.rotate(shapely.Point(east, north), turn, (0, 0)).coords[0]
+        if turn % 180 and grid in (MERIDIAN, PARALLEL):
+            grid = PARALLEL if grid == MERIDIAN else MERIDIAN
+        case = Case(radius, fix_error, grid, x, y, turned, [errors[k] for k in error_of], list(error_of))
+        return judge_case(case).confidence[0]
+
+    west, south = shapely.box(-a, -FAR, FAR, FAR), shapely.box(-FAR, -b, FAR, FAR)
+    corner = shapely.box(-a, -b, FAR, FAR)
+
+    def beyond(d, s):
+        return lambda e: norm.cdf((d + e - radius) / s)
+
+    def always(_):
+        return 1.0
+
+    on_line = along_one_axis(-radius - 1.0, radius - 1.0, fix, beyond(a, one))
+    assert told(MERIDIAN, west, error_of=(0,)) == pytest.approx(on_line, abs=0.003)
+    across = along_one_axis(-radius - 1.0, radius - 1.0, fix, always) * along_one_axis(
+        -99, 99, fix, beyond(b, two)
+    )
+    assert told(MERIDIAN, south, error_of=(1,)) == pytest.approx(across, abs=0.003)
+    both = on_line * along_one_axis(-99, 99, fix, beyond(b, two))
+    assert told(MERIDIAN, west, south) == pytest.approx(both, abs=0.003)
+    # A corner of one park: one error to either axis.
+    tip = on_line * along_one_axis(-99, 99, fix, beyond(b, one))
+    assert told(MERIDIAN, corner, error_of=(0,)) == pytest.approx(tip, abs=0.003)
+    lower = along_one_axis(-radius - 0.5, radius - 0.5, fix, beyond(b, one)) * along_one_axis(
+        -99, 99, fix, beyond(a, one)
+    )
+    assert told(PARALLEL, corner, error_of=(0,)) == pytest.approx(lower, abs=0.003)
+
+
+@pytest.mark.usefixtures("loops")
+@pytest.mark.parametrize("error", [1.0, 14.0])
+def test_parks_on_either_side_of_a_strip_of_their_own_boundary_share_its_error(error):
+    """Two parks end on the same line, 12 m west; a third, with an error of its own, ends 9 m south."""
+    fix, s = 4.9 / SIGMAS, error / SIGMAS
+    shared = [shapely.box(-12, -FAR, FAR, FAR), shapely.box(-12, -FAR, FAR, FAR)]
+    own = shapely.box(-FAR, -9, FAR, FAR)
+    case = Case(5.0, 4.9, MERIDIAN, 0.0, 0.0, [*shared, own], [error] * 3, [0, 0, 1])
+    west = along_one_axis(-5, 5, fix, lambda e: norm.cdf((7 + e) / s))
+    south = along_one_axis(-99, 99, fix, lambda e: norm.cdf((4 + e) / s))
+    assert judge_case(case).confidence[0] == pytest.approx(west * south, abs=0.003)
+    twice = along_one_axis(-5, 5, fix, lambda e: norm.cdf((7 + e) / s) ** 2)
+    apart = [shared[0], shapely.box(-12, -FAR - 50, FAR + 10, FAR + 50)]  # no vertex in common
+    case = Case(5.0, 4.9, MERIDIAN, 0.0, 0.0, apart, [error] * 2, [0, 1])
+    assert judge_case(case).confidence[0] == pytest.approx(twice, abs=0.003)
+
+
+@pytest.mark.usefixtures("loops")
+@pytest.mark.parametrize("first", range(3))
+def test_either_loop_agrees_with_draws(first):
+    """A few of the geometries above; each loop by itself."""
+    for k in range(100 + 3 * first, 103 + 3 * first):
+        rng = np.random.default_rng([20261127, k])
+        case = draw_case(rng)
+        drawn = count_draws(case, 100_000, rng)
+        noise = 4 * np.sqrt(max(drawn * (1 - drawn), 1e-4) / 100_000)
+        assert float(judge_case(case).confidence[0]) == pytest.approx(drawn, abs=0.003 + noise), (k, case)
+
+
+def test_of_conditions_that_are_sure_or_hopeless_the_product_is_taken():
+    """What holds with 0.9995 leaves out less than that; the rest is not joined at all."""
+    asked = []
+
+    def join(some):
+        asked.extend(some.claim.tolist())
+        return np.minimum.reduceat(some.pair_p, some.first[:-1]) * some.cells_p
+
+    first = np.array([0, 1, 2, 4, 5, 7])
+    grids = np.array([0.9999, 0.8, 0.7, 0.9, 0.0001])
+    parks = np.array([0.6, 0.9999, 0.9, 0.8, 0.0004, 0.9, 0.9])
+    told = join_parts(first, grids, parks, join)
+    product = grids * [0.6, 0.9999, 0.72, 0.0004, 0.81]
+    assert asked == [2]
+    assert told[[0, 1, 3, 4]] == pytest.approx(product[[0, 1, 3, 4]], rel=1e-12)
+    assert told[2] == pytest.approx(0.7 * 0.8, rel=1e-12)  # what was said to hold together
+    assert join_parts(first[:1], grids[:0], parks[:0], join).shape == (0,)
+    assert join_parts(np.zeros(6, dtype=int), grids, parks[:0], join).tolist() == grids.tolist()
+
+
+@pytest.mark.parametrize(("said", "held"), [(0.9, 0.7), (0.1, 0.3), (0.4, 0.4)])
+def test_no_claim_is_surer_than_any_condition_nor_less_than_if_each_failed_alone(said, held):
+    """Bounds of Frechet: 0.7 at most, and 0.7 + 0.8 + 0.8 - 2 at least."""
+    told = join_parts(np.array([0, 2]), np.array([0.7]), np.array([0.8, 0.8]), lambda some: np.array([said]))
+    assert told[0] == pytest.approx(held, rel=1e-12)
+
+
+def test_many_claims_are_joined_some_at_a_time_each_with_its_own_parks():
+    rng = np.random.default_rng(17)
+    sizes = rng.integers(1, 4, 650)
+    first = np.concatenate([[0], np.cumsum(sizes)])
+    grids, parks = rng.uniform(0.3, 1.0, 650), rng.uniform(0.3, 1.0, int(first[-1]))
+    seen = np.zeros(650, dtype=int)
+
+    def join(some):
+        assert len(some.claim) <= 200
+        assert some.first[0] == 0
+        assert some.first[-1] == len(some.pair) == len(some.pair_p)
+        seen[some.claim] += 1
+        for k, claim in enumerate(some.claim):
+            mine = slice(some.first[k], some.first[k + 1])
+            assert np.all((some.pair[mine] >= first[claim]) & (some.pair[mine] < first[claim + 1]))
+            assert np.array_equal(some.pair_p[mine], parks[some.pair[mine]])
+            assert some.cells_p[k] == (grids[claim] if some.cells[k] else 1.0)
+            assert some.cells[k] == (grids[claim] < 0.9995)
+        return some.cells_p * np.multiply.reduceat(some.pair_p, some.first[:-1])
+
+    told = join_parts(first, grids, parks, join)
+    assert told == pytest.approx(grids * np.multiply.reduceat(parks, first[:-1]), rel=1e-12)
+    assert set(seen.tolist()) == {1}
