@@ -433,3 +433,39 @@ def test_what_is_no_error_is_refused_whole():
     with pytest.raises(InputError) as caught:
         settle_fixes(fixes_at([0.0], [0.0]), floor_m=-1.0)
     assert str(caught.value) == "floor: -1.0 is no error in metres; give a number from 0 up, such as 4.9"
+
+
+def refusal_of(*where, **said):
+    with pytest.raises(InputError) as caught:
+        settle_fixes(fixes_at(*where, **said))
+    return str(caught.value)
+
+
+def test_a_recording_that_cannot_be_used_is_refused_in_one_whole_line():
+    again = "; stand still for ten minutes and record again"
+    assert refusal_of([0.0], [0.0], quality=np.array([8])) == f"made.nmea: holds no fix of satellites{again}"
+    assert refusal_of([0.0, 9.0], [0.0, 0.0], time=[START, START]) == (
+        "made.nmea: its fixes have no times that differ, so whether the receiver moved cannot be told" + again
+    )
+    # Two fixes of 95 % within the floor are 2.15 of it apart 999 times in 1000, 10 m at the least.
+    hike = 30.0 * np.arange(40)
+    assert refusal_of(hike, 0 * hike, time=START + 20.0 * np.arange(40), stated_error_m=np.full(40, 6.0)) == (
+        f"made.nmea: the receiver moved: at most 1 of 40 fixes in a row for 0 s stay within 13 m{again}"
+    )
+    assert refusal_of([-4000.0, 4000.0], [0.0, 0.0], stated_error_m=np.full(2, 5000.0)) == (
+        f"made.nmea: no receiver at rest scatters so: 95 % of the fixes lie within 11,087 m, at rest within "
+        f"45 m at most{again}"
+    )
+
+
+def test_errors_are_said_to_a_tenth_of_a_metre_and_settings_as_they_are_given():
+    fixes = fixes_at(*noise(900), stated_error_m=np.full(900, 12.34), quality=np.full(900, 4))
+    assert [str(note) for note in settle_fixes(fixes, floor_m=3.25).notes] == [
+        "The receiver itself states an error of 12.3 m (95 %), which replaces the 3.25 m that averaging does "
+        "not remove.",
+        "The receiver had corrections; the floor of 12.3 m is not lowered for them.",
+    ]
+    poor = fixes_at(*noise(900), hdop=np.full(900, 8.0))
+    assert [str(note) for note in settle_fixes(poor, floor_m=3.25).notes] == [
+        "HDOP 8.0 is poor: the 3.25 m that averaging does not remove are raised to 13.0 m."
+    ]
