@@ -51,12 +51,8 @@ TESTS = {
     ],
     "scout/geo/boundaries.py": ["tests/test_boundaries.py", "tests/test_nearby.py"],
     "scout/walk/terrain.py": ["tests/published/test_walking_pace.py", "tests/test_access_relief.py"],
-    "scout/walk/graph.py": [
-        "tests/test_access_walk.py",
-        "tests/oracles/test_walking.py::test_networkx_finds_the_same_time_on_random_ground_in_the_same_sixteen_ways",
-        "tests/oracles/test_walks_by_paths.py",
-    ],
-    "scout/walk/routes.py": ["tests/test_access_walk.py", "tests/oracles/test_walks_by_paths.py"],
+    "scout/walk/graph.py": ["tests/oracles/test_walk_graph.py", "tests/test_access_walk.py"],
+    "scout/walk/routes.py": ["tests/oracles/test_walk_graph.py", "tests/test_access_walk.py"],
     "scout/recording/standstill.py": [
         "tests/test_standstill.py",
         "tests/test_standstill_moving.py",
