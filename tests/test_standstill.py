@@ -469,3 +469,24 @@ def test_errors_are_said_to_a_tenth_of_a_metre_and_settings_as_they_are_given():
     assert [str(note) for note in settle_fixes(poor, floor_m=3.25).notes] == [
         "HDOP 8.0 is poor: the 3.25 m that averaging does not remove are raised to 13.0 m."
     ]
+
+
+def test_fixes_that_satellites_did_not_give_say_nothing_of_how_far_the_others_may_scatter():
+    """A poor HDOP widens the circle of a standstill, but not that of fixes from dead reckoning."""
+    east, north = noise(500, 0.5)
+    east[200:250] += 30.0
+    quality, hdop = np.repeat([1, 6], 250), np.repeat([0.9, 40.0], 250)
+    found = settle_fixes(fixes_at(east, north, quality=quality, hdop=hdop))
+    assert found.moved
+    assert 185 <= found.n_used <= 200  # whole spells of 15 s
+
+
+def test_the_same_hdop_for_all_fixes_changes_nothing_under_an_open_sky():
+    alike = [settle_fixes(fixes_at(*noise(60), hdop=np.full(60, hdop))) for hdop in (0.6, 1.0, 1.9)]
+    assert len({(one.lon, one.lat) for one in alike}) == 1
+    assert [one.error_95_m for one in alike] == pytest.approx([alike[0].error_95_m] * 3, rel=1e-9)
+
+
+def test_a_few_fixes_that_hardly_scatter_are_worth_one_and_no_less():
+    """What they do not show counts as for a single fix."""
+    assert settle_fixes(fixes_at([0.0, 0.1], [0.0, 0.0])).n_effective == 1.0

@@ -235,3 +235,15 @@ def test_the_95_percent_radius_is_that_of_the_weighted_chi_squares(ratio):
     r = compute_radius_95(1.0, ratio)
     held, _ = quad(lambda x: norm.pdf(x) * (2 * norm.cdf(np.sqrt(r * r - x * x) / ratio) - 1), -r, r)
     assert held == pytest.approx(0.95, abs=1e-8)
+
+
+@pytest.mark.parametrize("corners", [3, 4, 7])
+def test_a_scatter_alike_in_all_directions_is_not_widened(corners):
+    """Corners of a regular polygon, one an hour: no fewer than all of them count as independent."""
+    turn, time = 2 * np.pi * np.arange(corners) / corners, 3600.0 * np.arange(corners)
+    points = 2.0 * np.stack([np.sin(turn), np.cos(turn)], axis=1)
+    found = settle_fixes(fixes_at(*points.T, time=1.7e9 + time))
+    variance = 2.0 * corners / (corners - 1)  # of one axis: 2.0 ** 2 / 2, with n - 1
+    error = estimate_mean_error(time, points, np.ones(corners))
+    assert found.random_95_m == pytest.approx(error.at_least(variance / corners).radius_95(), rel=1e-4)
+    assert found.scatter_95_m == pytest.approx(2.4477468 * np.sqrt(variance), rel=1e-4)
