@@ -133,12 +133,13 @@ def pytest_runtestloop(session):
     return True
 """
 PYTEST = [
-    *("-o", "addopts=", "-p", "_hypothesis_pytestplugin", "--hypothesis-profile=mutants", "-p", "in_turn"),
+    *("-o", "addopts=", "-p", "_hypothesis_pytestplugin", "--hypothesis-profile=mutants"),
     *("-p", "no:cacheprovider", "-p", "no:unraisableexception", "-p", "no:threadexception", "-q", "-s"),
 ]
 # Without plugins that are not needed, a run takes a quarter of the time.
 QUICK = os.environ | {"PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}
-NOTICED = {1: "killed", 0: "survived", 33: "not run", None: "not run"}
+NOT_RUN = 33
+NOTICED = {1: "killed", 0: "survived", NOT_RUN: "not run", None: "not run"}
 
 
 def copy_tree(folder):
@@ -164,6 +165,11 @@ def run_mutants(module, folder, every, seconds):
     def read_codes():
         return json.loads((inner / f"{module}.meta").read_text())["exit_code_by_key"]
 
+    def write_code(name, code):
+        known = json.loads((inner / f"{module}.meta").read_text())
+        known["exit_code_by_key"][name] = code
+        (inner / f"{module}.meta").write_text(json.dumps(known))
+
     run("-c", GENERATE, stdout=sys.stderr)
     codes = read_codes()
     asked = list(codes)[every - 1 :: every]
@@ -171,7 +177,13 @@ def run_mutants(module, folder, every, seconds):
     if left:
         (inner / "asked").write_text(json.dumps([seconds, *left]))
         env = QUICK | {"MUTANTS_META": str(inner / f"{module}.meta"), "MUTANTS_ASKED": str(inner / "asked")}
-        run("-m", "pytest", *PYTEST, *TESTS[module], cwd=inner, env=env, stdout=sys.stderr)
+        run("-m", "pytest", *PYTEST, "-p", "in_turn", *TESTS[module], cwd=inner, env=env, stdout=sys.stderr)
+    # What runs while the module is imported takes a process of its own.
+    alone = [name for name in left if read_codes()[name] == NOT_RUN]
+    for name in alone:
+        words = [sys.executable, "-m", "pytest", *PYTEST, "-x", *TESTS[module]]
+        done = subprocess.run(words, cwd=inner, env=QUICK | {"MUTANT_UNDER_TEST": name}, stdout=sys.stderr)
+        write_code(name, 1 if done.returncode else NOT_RUN)
     codes = read_codes()
     counts = collections.Counter(NOTICED.get(codes[name], "timeout or crash") for name in asked)
     left = [name for name in asked if NOTICED.get(codes[name]) != "killed"]
