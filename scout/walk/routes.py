@@ -131,10 +131,12 @@ def trace_route(graph: Graph, nodes: Ints, straight_m: float, world: AccessMap) 
 
 def _describe_start(graph: Graph, node: int, world: AccessMap) -> tuple[StartKind, str]:
     """Kind and name of the start; a roadside goes by the parking next to it, or else by the road's name."""
-    starts = graph.starts
     if node >= graph.first_start:
-        return world.start(int(starts.row[node - graph.first_start]))
-    away = np.hypot(starts.x - graph.x[node], starts.y - graph.y[node])
+        return world.start(int(graph.starts.row[node - graph.first_start]))
+    # What is next to it may lie outside the window of the walk.
+    at = graph.window.frame.inverse(graph.x[node], graph.y[node])
+    starts = world.starts(WalkWindow.about(*map(float, at), _NEXT_TO_M))
+    away = np.hypot(starts.x, starts.y)
     if len(away) and away.min() <= _NEXT_TO_M:
         name = world.start(int(starts.row[away.argmin()]))[1]
         if name:

@@ -52,7 +52,11 @@ TESTS = {
     "scout/geo/boundaries.py": ["tests/test_boundaries.py", "tests/test_nearby.py"],
     "scout/walk/terrain.py": ["tests/published/test_walking_pace.py", "tests/test_access_relief.py"],
     "scout/walk/graph.py": ["tests/oracles/test_walk_graph.py", "tests/test_access_walk.py"],
-    "scout/walk/routes.py": ["tests/oracles/test_walk_graph.py", "tests/test_access_walk.py"],
+    "scout/walk/routes.py": [
+        "tests/test_routes.py",
+        "tests/oracles/test_walk_graph.py",
+        "tests/test_access_walk.py",
+    ],
     "scout/recording/standstill.py": [
         "tests/test_standstill.py",
         "tests/test_standstill_moving.py",
