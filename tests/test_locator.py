@@ -1,5 +1,6 @@
 """Locators: behaviour; agreement with published values is in tests/published."""
 
+import contextlib
 from itertools import pairwise
 
 import numpy as np
@@ -14,10 +15,12 @@ from scout.geo.locator import (
     count_rows,
     decode,
     encode,
+    get_column_number,
     get_edge_lat,
     get_edge_lon,
     get_index,
     get_level_number,
+    get_row_number,
     make_locator,
     parse,
 )
@@ -222,3 +225,30 @@ def test_numbers_of_half_the_digits_are_computed_with_all():
 def test_a_column_of_a_table_holds_locators_as_any_array_does():
     """Columns of text are arrays of objects in a table of geopandas."""
     assert decode(np.array(["JO22", "jn55"], dtype=object)).locator.tolist() == ["JO22", "JN55"]
+
+
+def test_of_all_characters_only_letters_are_letters_in_either_case():
+    """The first thousand codes and some of the others, but for white space."""
+    codes = [chr(k) for k in (*range(1, 0x400), *range(0x400, 0xD800, 61)) if not chr(k).isspace()]
+    taken = []
+    for code in codes:
+        with contextlib.suppress(LocatorError):
+            taken.append((code, parse(f"{code}A")[0]))
+    assert dict(taken) == {
+        c: k for k in range(18) for c in ("ABCDEFGHIJKLMNOPQR"[k], "abcdefghijklmnopqr"[k])
+    }
+
+
+def test_columns_are_counted_from_180_west_and_rows_from_the_south_pole():
+    """A square is 2 degrees by 1 (IARU Region 1 VHF Managers Handbook); whole numbers are lines."""
+    assert [float(get_column_number(lon, 2)) for lon in (-180.0, 0.0, 5.0, 180.0, -181.0)] == [
+        0,
+        90,
+        92.5,
+        180,
+        -0.5,
+    ]
+    assert [float(get_row_number(lat, 2)) for lat in (-90.0, 0.0, 52.25, 90.0)] == [0, 90, 142.25, 180]
+    lon, lat = np.float32([170.123456, -12.7]), np.float32([45.678901, -33.3])
+    for count, half in ((get_column_number, lon), (get_row_number, lat)):
+        assert count(half, 5).tolist() == count(half.astype(float), 5).tolist()

@@ -267,8 +267,8 @@ def test_why_there_is_no_walk_is_said_in_words():
     )
     both = replace(busy, starts=plain.surroundings(starts=far).starts)
     assert reason_of(both, 0, 0)[1] == (
-        "no parking or road within 600 m; the busy road 200 m away (Great North) has no mapped place to leave "
-        "a car"
+        "no parking or road within 600 m; the busy road 200 m away (Great North) has no mapped place to "
+        "leave a car"
     )
     nameless = replace(both, busy_names=[""])
     assert reason_of(nameless, 0, 0)[1].endswith(

@@ -5,7 +5,7 @@ Parks are wide boxes with one straight edge near a station, so that `scipy.stats
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -123,14 +123,17 @@ def test_what_one_claim_is_judged_does_not_depend_on_the_others():
 )
 def test_a_station_beside_a_line_touches_the_cell_it_stands_in(level, cell, east, north):
     """Unless the receiver errs by more than the way to the line and the radius; sizes as published."""
-    per_lon, per_lat = metric.degree_lengths(45.0)
     corner = 10.0 + 3 * cell[0], 45.0  # of cells of the level
-    at = corner[0] + east / per_lon, corner[1] + north / per_lat
-    ground = judging([shapely.box(-20, 40, 40, 50)], [14.0], level)
-    judged = judge_claims(claims_of(*at, [ONE], [[0]]), np.zeros(1), np.zeros(1), ground)
-    expected = np.prod(norm.cdf((RADIUS_M + np.abs([east, north])) / SIGMA))
-    assert judged.grids_p[0] == pytest.approx(expected, abs=2e-4)
-    assert judged.confidence[0] == pytest.approx(expected, abs=2e-4)
+    lat = corner[1] + north / metric.degree_lengths(corner[1])[1]
+    at = corner[0] + east / metric.degree_lengths(lat)[0], lat
+    for fix_m in (FIX_M, 60.0):
+        ground = judging([shapely.box(-20, 40, 40, 50)], [14.0], level)
+        ground = replace(ground, station=Station(RADIUS_M, fix_m))
+        judged = judge_claims(claims_of(*at, [ONE], [[0]]), np.zeros(1), np.zeros(1), ground)
+        spare = RADIUS_M + np.abs([east, north])
+        expected = np.prod(norm.cdf(spare / (SIGMA * fix_m / FIX_M)))
+        assert judged.grids_p[0] == pytest.approx(expected, abs=1e-5)
+        assert judged.confidence[0] == pytest.approx(expected, abs=1e-5)
 
 
 def test_only_the_claims_of_a_kind_are_reckoned_as_that_kind():

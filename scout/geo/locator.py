@@ -203,11 +203,8 @@ def parse(text: Any) -> tuple[Any, Any, int]:
     for at in range(length):
         base, first = _BASES[at // 2], ord(_FIRST[at // 2])
         code = codes[..., at]
-        if not _FIRST[at // 2].isdigit():  # fold the case of plain ASCII letters only
-            lower = (code | 32) - ord("a")
-            code = np.where((code < 128) & (lower >= 0), lower, -1)
-        else:
-            code = code - first
+        # Folds the case of letters; nothing else comes to lie among them.
+        code = code - first if _FIRST[at // 2].isdigit() else (code | 32) - ord("a")
         digits[..., at] = np.where((code >= 0) & (code < base), code, -1)
     if np.any(digits < 0):
         _refuse_texts(texts, digits)

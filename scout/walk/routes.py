@@ -134,8 +134,8 @@ def _describe_start(graph: Graph, node: int, world: AccessMap) -> tuple[StartKin
     if node >= graph.first_start:
         return world.start(int(graph.starts.row[node - graph.first_start]))
     # What is next to it may lie outside the window of the walk.
-    at = graph.window.frame.inverse(graph.x[node], graph.y[node])
-    starts = world.starts(WalkWindow.about(*map(float, at), _NEXT_TO_M))
+    lon, lat = graph.window.frame.inverse(graph.x[node], graph.y[node])
+    starts = world.starts(WalkWindow.about(float(lon), float(lat), _NEXT_TO_M))
     away = np.hypot(starts.x, starts.y)
     if len(away) and away.min() <= _NEXT_TO_M:
         name = world.start(int(starts.row[away.argmin()]))[1]
