@@ -174,3 +174,26 @@ def test_arrays_give_what_their_members_give():
 )
 def test_the_words_change_at_95_and_50_percent(p, said):
     assert probability.choose_word(p) == said
+
+
+@pytest.mark.parametrize(
+    ("dx", "dy", "four", "three"),
+    [
+        (2.0, 2.0, 1, 1),
+        (4.0, 4.0, 0, 1),
+        (4.9, 4.9, 0, 1),
+        (5.1, 1.0, 0, 0),
+        (-1.0, -1.0, 1, 1),
+        (-4.0, -4.0, 0, 0),
+        (-4.9, 0.5, 1, 1),
+        (-4.0, 3.5, 0, 0),
+        (3.0, -4.5, 0, 0),
+    ],
+)
+def test_a_certain_receiver_touches_the_cells_or_does_not(dx, dy, four, three):
+    """A disc of 5 m: the corner lies in it, or both lines do and the centre is in the middle cell."""
+    assert float(probability.compute_four_cells_p(dx, dy, 5.0, 0.0)) == four
+    assert float(probability.compute_three_cells_p(dx, dy, 5.0, 0.0)) == pytest.approx(three, abs=1e-9)
+    assert float(probability.compute_line_p(abs(dx), 5.0, 0.0)) == (abs(dx) < 5.0)
+    for clearance in (-6.0, 4.99, 5.01):
+        assert float(probability.compute_inside_p(clearance, 5.0, 0.0, 0.0)) == (clearance > 5.0)
