@@ -9,7 +9,7 @@ from scout import kernels
 from scout.geo import probability
 from scout.geo.boundaries import Boundaries
 from scout.geo.geodesy import compute_degree_lengths
-from scout.geo.probability import compute_contained_p
+from scout.geo.probability import RAYS, compute_contained_p, integrate_rays
 
 LAT = 45.0
 PER_LON, PER_LAT = (float(v) for v in compute_degree_lengths(LAT))
@@ -142,3 +142,32 @@ def test_far_from_a_boundary_or_without_error_it_is_certain(away, p):
     assert by_scout(shapely.box(-away, -500, 500, 500), (0.0, 0.0), 5.0, 0.01) == pytest.approx(p, abs=1e-9)
     if abs(away) > 30:
         assert by_scout(shapely.box(-away, -500, 500, 500), (0.0, 0.0), 5.0, 6.0) == p
+
+
+def by_rays(ring, radius, s):
+    """A station at the origin, within a ring of edges in metres."""
+    edges = np.zeros(len(ring), dtype=np.int64), ring, np.roll(ring, -1, axis=0)
+    return float(integrate_rays(edges, np.array([True]), radius, np.array([s]))[0])
+
+
+@pytest.mark.parametrize("k", [0, 3, 57, 119])
+@pytest.mark.parametrize(("a", "b"), [(7.0, 12.0), (3.0, 64.0), (-2.0, 30.0)])
+def test_edges_that_run_along_a_ray_hold_as_others_do(k, a, b):
+    """A strip in the direction of a ray, the station between its edges or beside it, in closed form."""
+    u, radius, s = RAYS[:, k], 2.0, 6.0
+    n = np.array([-u[1], u[0]])
+    ring = [b * n - 128 * u, b * n + 128 * u, -a * n + 128 * u, -a * n - 128 * u]
+    edges = np.zeros(2, dtype=np.int64), np.array(ring[::2]), np.array(ring[1::2])
+    told = float(integrate_rays(edges, np.array([a > 0]), radius, np.array([s]))[0])
+    expected = norm.cdf((b - radius) / s) - norm.cdf((radius - a) / s)
+    assert told == pytest.approx(expected, abs=0.003)
+
+
+@pytest.mark.parametrize("step", [1, 10, 53])
+def test_a_vertex_that_lies_on_a_ray_is_crossed_once(step):
+    """Corners at exact powers of two along rays; turned by a millionth none is on a ray."""
+    turn = 1e-6
+    ring = (np.where(np.arange(160) % 2, 16.0, 8.0) * RAYS).T[::step]
+    turned = ring @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    for way in (1, -1):
+        assert by_rays(ring[::way], 1.0, 6.0) == pytest.approx(by_rays(turned[::way], 1.0, 6.0), abs=1e-4)
