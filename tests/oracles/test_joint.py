@@ -332,6 +332,16 @@ def test_either_loop_agrees_with_draws(first):
         assert float(judge_case(case).confidence[0]) == pytest.approx(drawn, abs=0.003 + noise), (k, case)
 
 
+@pytest.mark.skipif(kernels.LIBRARY is None, reason="built without a C compiler")
+@pytest.mark.parametrize("first", range(0, 60, 6))
+def test_the_loops_agree_to_a_millionth_in_any_geometry(first, monkeypatch):
+    """Rounding may put a square of a grid on the other side of a bound: 1e-8 was seen."""
+    cases = [draw_case(np.random.default_rng([20261129, k])) for k in range(first, first + 6)]
+    compiled = [float(judge_case(case).confidence[0]) for case in cases]
+    monkeypatch.setattr(kernels, "LIBRARY", None)
+    assert [float(judge_case(case).confidence[0]) for case in cases] == pytest.approx(compiled, abs=1e-6)
+
+
 def test_of_conditions_that_are_sure_or_hopeless_the_product_is_taken():
     """What holds with 0.9995 leaves out less than that; the rest is not joined at all."""
     asked = []
