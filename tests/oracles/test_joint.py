@@ -6,7 +6,7 @@ the same vertices); shapely says whether the disc lies inside, plain distances w
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
@@ -330,6 +330,40 @@ def test_either_loop_agrees_with_draws(first):
         drawn = count_draws(case, 100_000, rng)
         noise = 4 * np.sqrt(max(drawn * (1 - drawn), 1e-4) / 100_000)
         assert float(judge_case(case).confidence[0]) == pytest.approx(drawn, abs=0.003 + noise), (k, case)
+
+
+@pytest.mark.usefixtures("loops")
+@pytest.mark.parametrize(("apart", "edge", "one"), [(0.07, 1.0, True), (0.13, 1.0, False), (0.07, 0.0, True)])
+@pytest.mark.parametrize("way", [1, -1])
+def test_vertices_within_a_tenth_of_a_metre_are_one_and_make_edges_one(apart, edge, one, way):
+    """Two parks end 12 m west, one drawn either way round, their vertices so far apart along that line."""
+    fix, s = 4.9 / SIGMAS, 14.0 / SIGMAS
+    ring = np.array([(-12.0, -FAR), (FAR, -FAR), (FAR, FAR), (-12.0, FAR)])
+    other = np.add(ring, [(0.0, -apart), (edge, -50.0), (edge, 50.0), (0.0, apart)])
+    case = Case(
+        5.0, 4.9, MERIDIAN, 0.0, 0.0, [shapely.Polygon(ring), shapely.Polygon(other[::way])], [14.0] * 2
+    )
+    held = along_one_axis(-5, 5, fix, lambda e: norm.cdf((7 + e) / s) ** (1 if one else 2))
+    assert judge_case(case).confidence[0] == pytest.approx(held, abs=0.003)
+
+
+@pytest.mark.usefixtures("loops")
+def test_boundaries_are_shared_from_park_to_park_to_park():
+    """The first shares one with the third, and the third one with the second: one error for all three."""
+    south = [(-FAR, -9.0), (0.0, -9.0), (FAR, -9.0)]
+    west = shapely.Polygon([*south[:2], (30.0, -300.0), (400.0, 500.0), (-FAR, FAR)])
+    east = shapely.Polygon([*south[1:], (FAR, FAR), (-400.0, 500.0), (-30.0, -300.0)])
+    both = shapely.Polygon([*south, (FAR, 2 * FAR), (-FAR, 2 * FAR)])
+    alone = shapely.box(-12.0, -5 * FAR, 5 * FAR, 5 * FAR)
+    cases = [
+        Case(5.0, 4.9, FOUR, 0.0, 0.0, [west, east, both, alone], [5.0] * 4, [0, 0, 0, 1]),
+        Case(5.0, 4.9, FOUR, 0.0, 0.0, [alone, west, both, east], [5.0] * 4, [0, 1, 1, 1]),
+    ]
+    for case in cases:
+        drawn = count_draws(case, 50_000, np.random.default_rng(4))
+        assert judge_case(case).confidence[0] == pytest.approx(drawn, abs=0.009)
+        apart = replace(case, error_of=[0, 1, 2, 3])
+        assert drawn > count_draws(apart, 50_000, np.random.default_rng(5)) + 0.02
 
 
 @pytest.mark.skipif(kernels.LIBRARY is None, reason="built without a C compiler")
