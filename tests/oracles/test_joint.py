@@ -354,7 +354,7 @@ def test_boundaries_are_shared_from_park_to_park_to_park():
     west = shapely.Polygon([*south[:2], (30.0, -300.0), (400.0, 500.0), (-FAR, FAR)])
     east = shapely.Polygon([*south[1:], (FAR, FAR), (-400.0, 500.0), (-30.0, -300.0)])
     both = shapely.Polygon([*south, (FAR, 2 * FAR), (-FAR, 2 * FAR)])
-    alone = shapely.box(-12.0, -5 * FAR, 5 * FAR, 5 * FAR)
+    alone = shapely.box(-5 * FAR, -9.4, 5 * FAR, 5 * FAR)
     cases = [
         Case(5.0, 4.9, FOUR, 0.0, 0.0, [west, east, both, alone], [5.0] * 4, [0, 0, 0, 1]),
         Case(5.0, 4.9, FOUR, 0.0, 0.0, [alone, west, both, east], [5.0] * 4, [0, 1, 1, 1]),
