@@ -348,6 +348,15 @@ def test_vertices_within_a_tenth_of_a_metre_are_one_and_make_edges_one(apart, ed
 
 
 @pytest.mark.usefixtures("loops")
+def test_in_a_narrow_neck_a_boundary_that_hardly_errs_is_not_taken_as_straight():
+    """0.3 m of room to either side, over 6 m of the way: clearance alone would say 0.004 too much."""
+    neck = shapely.box(-FAR, -FAR, FAR, FAR) - shapely.box(-3, 5.3, 3, FAR) - shapely.box(-3, -FAR, 3, -5.3)
+    case = Case(5.0, 8.0, MERIDIAN, 0.0, 0.0, [neck], [1.0], [0])
+    drawn = count_draws(case, 800_000, np.random.default_rng(6))
+    assert judge_case(case).confidence[0] == pytest.approx(drawn, abs=0.0022)
+
+
+@pytest.mark.usefixtures("loops")
 def test_boundaries_are_shared_from_park_to_park_to_park():
     """The first shares one with the third, and the third one with the second: one error for all three."""
     south = [(-FAR, -9.0), (0.0, -9.0), (FAR, -9.0)]
