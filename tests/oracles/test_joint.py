@@ -167,6 +167,14 @@ def judge_case(case: Case):
     return judge_claims(claims, dx, dy, ground)
 
 
+@pytest.fixture(params=["compiled", "numpy"])
+def loops(request, monkeypatch):
+    if request.param == "numpy":
+        monkeypatch.setattr(kernels, "LIBRARY", None)
+    elif kernels.LIBRARY is None:
+        pytest.skip("built without a C compiler")
+
+
 @pytest.mark.parametrize("first", range(0, 100, 10))
 def test_it_agrees_with_draws_of_the_same_errors(first):
     """Within 0.003 and four standard deviations of the draws."""
@@ -189,6 +197,7 @@ def test_one_condition_alone_is_what_it_was():
         assert judged.confidence[0] == pytest.approx(judged.parks_p[0] * judged.grids_p[0], abs=1e-6)
 
 
+@pytest.mark.usefixtures("loops")
 @pytest.mark.parametrize("fix_error", [0.0, 4.9])
 @pytest.mark.parametrize("error", [0.0, 1.0, 14.0])
 def test_neighbours_that_share_their_boundary_cannot_both_hold_a_station(error, fix_error):
@@ -197,6 +206,7 @@ def test_neighbours_that_share_their_boundary_cannot_both_hold_a_station(error, 
     assert judge_case(beside).confidence[0] == pytest.approx(0.0, abs=1e-6)
 
 
+@pytest.mark.usefixtures("loops")
 @pytest.mark.parametrize("off", np.linspace(-0.06, 0.06, 13).tolist())
 def test_within_centimetres_of_a_boundary_the_side_is_the_right_one(off):
     """A parallel is no straight line: between vertices a kilometre apart it runs 0.03 m off their chord."""
@@ -212,6 +222,7 @@ def test_within_centimetres_of_a_boundary_the_side_is_the_right_one(off):
     assert judged.confidence[0] == pytest.approx(0.0, abs=1e-6)
 
 
+@pytest.mark.usefixtures("loops")
 @pytest.mark.parametrize("turn", [0.0, 37.0])
 def test_on_the_tip_of_a_notch_three_quarters_are_inside(turn):
     """A station of a point's size on a vertex, to the last bit: which side that is must not matter."""
@@ -220,6 +231,7 @@ def test_on_the_tip_of_a_notch_three_quarters_are_inside(turn):
     assert judged.parks_p[0] == pytest.approx(0.75, abs=0.003)
 
 
+@pytest.mark.usefixtures("loops")
 @pytest.mark.parametrize("error", [1.0, 14.0])
 def test_one_boundary_drawn_for_two_parks_counts_once(error):
     park = shapely.box(-300, -9, 300, 300)
@@ -228,6 +240,7 @@ def test_one_boundary_drawn_for_two_parks_counts_once(error):
     assert judge_case(two).confidence[0] == pytest.approx(judge_case(one).confidence[0], abs=1e-6)
 
 
+@pytest.mark.usefixtures("loops")
 def test_a_receiver_off_to_the_north_is_off_for_both_boundaries():
     """Two parks end 9 m south, and errors of boundaries are small: both are lost at once."""
     parks = [shapely.box(-300, -9, 300, 300), shapely.box(-400, -9.5, 200, 290)]
@@ -235,18 +248,11 @@ def test_a_receiver_off_to_the_north_is_off_for_both_boundaries():
     assert judged.confidence[0] > judged.grids_p[0] * np.prod(judged.parks_p) + 0.005
 
 
+@pytest.mark.usefixtures("loops")
 def test_without_errors_it_is_the_plain_question():
     park = shapely.box(-300, -5.1, 300, 300)
     assert judge_case(Case(5.0, 0.0, PARALLEL, 0.0, 0.0, [park], [0.0], [0])).confidence[0] == 1.0
     assert judge_case(Case(5.0, 0.0, PARALLEL, 0.0, -0.2, [park], [0.0], [0])).confidence[0] == 0.0
-
-
-@pytest.fixture(params=["compiled", "numpy"])
-def loops(request, monkeypatch):
-    if request.param == "numpy":
-        monkeypatch.setattr(kernels, "LIBRARY", None)
-    elif kernels.LIBRARY is None:
-        pytest.skip("built without a C compiler")
 
 
 def along_one_axis(low, high, fix, clear):
