@@ -192,6 +192,24 @@ def test_a_cell_that_is_only_touched_is_not_reached():
     assert reach.distance_km == 0.0
 
 
+def test_a_cell_that_the_ground_touches_on_any_side_is_not_reached():
+    """One whole square, and a little of each of the four that meet it in a corner only."""
+    corners = [shapely.box(x, y, x + 0.5, y + 0.5) for x in (7.0, 10.5) for y in (44.2, 46.3)]
+    ground = shapely.MultiPolygon([shapely.box(8.0, 45.0, 10.0, 46.0), *corners])
+    (reach,) = find_missing(parks_of(ground), collect_done([], 2), (9.0, 45.5), 500.0)
+    assert reach.grids == ("JN34", "JN54", "JN45", "JN36", "JN56")
+
+
+@pytest.mark.parametrize("side", [1, -1])
+def test_parks_beyond_the_antimeridian_are_near_by_whichever_longitude_they_go(side):
+    beyond = [(-179.9, -179.8), (180.1, 180.2)] if side > 0 else [(179.8, 179.9), (-180.2, -180.1)]
+    parks = parks_of(*(shapely.box(west, 10.0, east, 10.1) for west, east in beyond))
+    found = find_missing(parks, collect_done([], 2), (side * 179.95, 10.05), 60.0)
+    far = Geodesic.WGS84.Inverse(10.05, side * 179.95, 10.05, -side * 179.9)["s12"] / 1000
+    assert [reach.distance_km for reach in found] == pytest.approx([far, far], rel=1e-4)
+    assert {reach.grids for reach in found} == {("AK00",) if side > 0 else ("RK90",)}
+
+
 def test_round_a_pole_every_longitude_is_near():
     parks = parks_of(shapely.box(-170.0, 88.9, -165.0, 89.5), shapely.box(0.0, 60.0, 1.0, 61.0))
     (reach,) = find_missing(parks, collect_done([], 1), (10.0, 89.5), 300.0)
