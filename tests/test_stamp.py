@@ -582,6 +582,27 @@ def test_a_grid_named_twice_is_claimed_once_and_a_strange_one_is_refused_with_th
     assert str(caught.value) == "grid DE50: the visit does not claim it; it has DE39 DE49 DE38 DE48"
 
 
+def test_grids_that_do_not_meet_are_refused_with_the_way_to_choose():
+    meets = "ADIF takes two or four grids that meet; choose with --grids which to claim"
+    with pytest.raises(InputError) as caught:
+        make_claim(replace(CORNER, locators=("DE39", "DE59")))
+    assert str(caught.value) == f"DE39 DE59: {meets}"
+
+
+@pytest.mark.parametrize(("error_m", "said"), [(0.0, "DE38xx99xx"), (30.0, "DE38xx99"), (5_000.0, "DE38xx")])
+def test_the_ground_of_another_cell_is_named_as_finely_as_the_position(error_m, said):
+    values = make_claim(replace(CORNER, error_m=error_m), grids=["DE38"]).values
+    assert values["MY_GRIDSQUARE"] + values.get("MY_GRIDSQUARE_EXT", "") == said
+
+
+@pytest.mark.parametrize("said", ["DE49aa00aa", "DE49aa00xx", "DE49aa00xxxx"])
+def test_a_locator_finer_than_the_visit_knows_is_not_what_the_visit_says(said):
+    rough = replace(CORNER, error_m=30.0)
+    assert set_in(fields("MY_GRIDSQUARE", said), rough)[1] == ["MY_GRIDSQUARE"]
+    after, conflicts = set_in(fields("MY_GRIDSQUARE", said[:6]), rough)
+    assert (after["MY_GRIDSQUARE"], conflicts) == (said[:6], [])
+
+
 def test_a_visit_without_grids_is_stamped_by_its_position():
     claim = make_claim(replace(CORNER, locators=()))
     assert claim.values["MY_GRIDSQUARE"] == "DE49aa00"

@@ -27,6 +27,7 @@ from scout.visits.tally import (
     find_missing,
     list_grids_at,
     make_cell_keys,
+    measure_distance_km,
 )
 
 START = datetime(2026, 2, 14, 18, tzinfo=UTC)
@@ -208,6 +209,19 @@ def test_parks_beyond_the_antimeridian_are_near_by_whichever_longitude_they_go(s
     far = Geodesic.WGS84.Inverse(10.05, side * 179.95, 10.05, -side * 179.9)["s12"] / 1000
     assert [reach.distance_km for reach in found] == pytest.approx([far, far], rel=1e-4)
     assert {reach.grids for reach in found} == {("AK00",) if side > 0 else ("RK90",)}
+
+
+@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize("turn", [0.0, 360.0])
+def test_the_nearest_ground_beyond_the_antimeridian_is_sought_from_this_side(side, turn):
+    """A slanted shore: the least of the geodesics to places along it."""
+    shore = np.array([(179.9, 10.0), (179.0, 12.0)]) * [-side, 1.0]
+    ground = shapely.Polygon([*shore, (-side * 178.5, 10.0)])
+    home = side * 179.95, 11.0
+    along = [shore[0] + t * (shore[1] - shore[0]) for t in np.linspace(0.0, 1.0, 2001)]
+    far = min(Geodesic.WGS84.Inverse(home[1], home[0], y, x)["s12"] for x, y in along) / 1000
+    turned = shapely.transform(ground, lambda xy: xy + np.array([side * turn, 0.0]))
+    assert measure_distance_km(home, turned) == pytest.approx(far, rel=2e-3)
 
 
 def test_round_a_pole_every_longitude_is_near():
