@@ -313,11 +313,12 @@ def test_of_what_repairs_leave_only_the_ground_is_kept():
     both = shapely.MultiPolygon([box, other])
     assert polygonal_parts(both) is both
     assert polygonal_parts(shapely.GeometryCollection([line, box, point, flat])).equals(box)
-    nested = shapely.GeometryCollection([line, shapely.GeometryCollection([other, point]), both])
-    assert (
-        shapely.equals(polygonal_parts(nested), shapely.multipolygons([other, box, other]))
-        or polygonal_parts(nested).area == 3.0
-    )
+    third = shapely.box(4, 4, 5, 5)
+    two = polygonal_parts(shapely.GeometryCollection([line, shapely.GeometryCollection([other, point]), box]))
+    three = polygonal_parts(shapely.GeometryCollection([both, shapely.MultiPolygon([third]), flat]))
+    assert (two.geom_type, three.geom_type) == ("MultiPolygon", "MultiPolygon")
+    assert two.equals(both)
+    assert three.equals(shapely.MultiPolygon([box, other, third]))
     for none in (line, point, shapely.GeometryCollection([line, point]), shapely.GeometryCollection()):
         assert polygonal_parts(none).is_empty
         assert polygonal_parts(none).geom_type == "Polygon"
