@@ -225,7 +225,10 @@ def test_a_pole_is_no_boundary_and_lies_in_no_park_of_its_own():
     assert np.all(at_pole <= 0)
 
 
-def test_no_edge_is_longer_than_a_kilometre_and_the_ground_stays():
+@pytest.mark.parametrize("block", [50_000, 3, 4])
+def test_no_edge_is_longer_than_a_kilometre_and_the_ground_stays(block, monkeypatch):
+    """However many vertices are looked at together."""
+    monkeypatch.setattr(boundaries, "_BLOCK", block)
     shapes = [
         shapely.box(10.0, 60.0, 10.5, 60.2),
         shapely.box(10.0, 50.0, 10.001, 50.001),
