@@ -208,9 +208,16 @@ def test_far_off_and_far_north_the_distance_is_a_geodesic(lon, lat):
     assert (lines.clearance(*one)[0] > 0) == shapely.contains_xy(park, lon, lat)
 
 
-def test_a_pole_is_no_boundary_and_lies_in_no_park_of_its_own():
+@pytest.mark.parametrize("drawn", ["by its corners", "with many vertices there"])
+def test_a_pole_is_no_boundary_and_lies_in_no_park_of_its_own(drawn):
     """All meridians meet there: an edge along latitude 90 has no length."""
     parks = [shapely.box(0, -90, 90, -89.5), shapely.box(20, 89, 60, 90)]
+    if drawn == "with many vertices there":
+        along = np.linspace(0.0, 1.0, 50)
+        parks = [
+            shapely.Polygon([(0, -89.5), *((90 * t, -90) for t in along), (90, -89.5)]),
+            shapely.Polygon([(20, 89), *((20 + 40 * t, 90) for t in along), (60, 89)]),
+        ]
     lines = Boundaries(as_array(parks))
     park = np.array([0, 0, 0, 1, 1, 1])
     lon = np.array([45.0, 10.0, 80.0, 30.0, 40.0, 59.0])
