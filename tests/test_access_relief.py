@@ -9,11 +9,18 @@ import rasterio
 from conftest import REPOSITORY
 from hypothesis import given
 from hypothesis import strategies as st
+from oracles import metric
 from plains import Plain
 
 from scout.geo.geodesy import LocalFrame
 from scout.model import Relief
-from scout.walk.terrain import compute_slope_deg, interpolate_grid, interpolate_heights
+from scout.walk.terrain import (
+    compute_slope_deg,
+    interpolate_grid,
+    interpolate_heights,
+    measure_cell_amid,
+    measure_cell_m,
+)
 
 WGS84 = pyproj.CRS.from_epsg(4326).to_wkt()
 DEMO = REPOSITORY / "data_demo" / "heights.tif"
@@ -109,3 +116,48 @@ def test_heights_on_a_grid_are_those_at_its_points(lon, lat):
     single = interpolate_heights([holed, hills], *frame.inverse(x, y)).reshape(grid.shape)
     assert (np.isnan(grid) == np.isnan(single)).mean() > 0.9999
     assert np.nanmax(np.abs(grid - single)[np.abs(axis) < 300][:, np.abs(axis) < 300]) < 0.01
+
+
+def test_a_raster_of_one_row_or_column_or_cell_has_heights_too():
+    lon, lat = degrees((10.0002, 46.9992), (10.0010, 46.9995), (10.0025, 46.9995), (10.0005, 46.9985))
+    for heights, wanted in (
+        ([[5.0]], [5.0, 5.0, np.nan, np.nan]),
+        ([[1.0, 2.0, 4.0]], [1.0, 1.5, 4.0, np.nan]),
+        ([[1.0], [2.0]], [1.3, 1.0, np.nan, 2.0]),
+    ):
+        found = interpolate_heights([small(heights)], lon, lat)
+        assert found == pytest.approx(wanted, abs=1e-3, nan_ok=True)
+
+
+@pytest.mark.parametrize("turn", [0.0, 30.0, 75.0])
+@pytest.mark.parametrize("cell_m", [5.0, 30.0])
+def test_a_cell_is_as_large_as_it_is_on_the_ground(turn, cell_m):
+    """Rasters may be turned; 20 rows of 30 columns about a place."""
+    plain, angle = Plain(), math.radians(turn)
+    c, s = math.cos(angle) / cell_m, math.sin(angle) / cell_m
+    turned = Relief(np.zeros((20, 30), dtype=np.float32), (c, s, 15.0, s, -c, 10.0), plain.crs.to_wkt(), "x")
+    assert measure_cell_amid(turned) == pytest.approx(cell_m, rel=1e-4)
+    at = plain.degrees((40.0, -30.0), (0.0, 0.0))
+    assert measure_cell_m(turned, *at) == pytest.approx([cell_m, cell_m], rel=1e-4)
+
+
+@pytest.mark.parametrize("north", [0.02, 47.0, 70.0, -33.0])
+def test_a_cell_in_degrees_is_as_high_as_its_share_of_a_degree(north):
+    relief = small(np.zeros((40, 20)), north=north)
+    expected = 0.001 * metric.degree_lengths(north - 0.02)[1]
+    assert measure_cell_amid(relief) == pytest.approx(expected, rel=1e-5)
+
+
+def test_a_slope_is_taken_over_a_cell_or_twenty_metres_by_the_raster_that_knows_the_place():
+    """On the flank of a ridge 30 m wide, from its foot to 2.5 m beyond its top; elsewhere over a cell of 60 m."""
+    plain = Plain()
+
+    def ridge(x, y):
+        return np.where(np.abs(x) < 15, 15.0 - np.abs(x), 0.0)
+
+    fine, coarse = plain.relief(ridge, 100, 5), plain.relief(lambda x, y: 0.1 * x, 600, 60)
+    places = plain.degrees((-7.5, 0.0), (300.0, 0.0))
+    assert compute_slope_deg([fine, coarse], *places) == pytest.approx(
+        [math.degrees(math.atan(12.5 / 20)), math.degrees(math.atan(0.1))], abs=0.3
+    )
+    assert compute_slope_deg([fine], *plain.degrees((0.0, 0.0))) == pytest.approx(0.0, abs=0.5)
