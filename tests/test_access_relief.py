@@ -149,7 +149,7 @@ def test_a_cell_in_degrees_is_as_high_as_its_share_of_a_degree(north):
 
 
 def test_a_slope_is_taken_over_a_cell_or_twenty_metres_by_the_raster_that_knows_the_place():
-    """On the flank of a ridge 30 m wide, from its foot to 2.5 m beyond its top; elsewhere over a cell of 60 m."""
+    """On the flank of a ridge 30 m wide, from its foot to 2.5 m beyond the top; else over a cell of 60 m."""
     plain = Plain()
 
     def ridge(x, y):
