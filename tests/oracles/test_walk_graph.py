@@ -304,3 +304,23 @@ def test_the_walks_of_a_window_are_those_of_least_time(both):
             assert back[first] == pytest.approx(minutes, rel=2e-4)  # and no other start is nearer
             assert route.straight_m == pytest.approx(math.dist(begin, PLACES[k]), abs=0.05)
             assert route.start_kind == ("parking" if first == "start" else "roadside")
+
+
+def test_where_a_walk_from_outside_the_window_may_be_sooner_no_route_is_drawn(both):
+    """All outside is one more start at its border; what a true start reaches first needs no wider window."""
+    ground, graph, at, made, (plain, around, reliefs) = both
+    names = {k: name for name, k in number_points(at, made).items()}
+    sources = {"start", *(("way", *np.round(p, 3)) for p in points_along(ROAD))}
+    outside = {names[k] for k in made.near_border().tolist() if k in names} - sources
+    walking = Walking(cell_m=CELL, load_kg=ground.load_kg, reach_m=200.0)
+    window, n = WalkWindow.about(10.0, 47.0, HALF), len(PLACES)
+    places = (*plain.degrees(*PLACES), np.arange(n))
+    found = solve_window(window, places, np.full(n, np.inf), AccessMap(around), reliefs, walking, last=False)
+    within = nx.multi_source_dijkstra_path_length(graph, sources, weight="minutes")
+    beyond = nx.multi_source_dijkstra_path_length(graph, outside, weight="minutes")
+    for k in range(n):
+        one, other = (least.get(("place", k), math.inf) for least in (within, beyond))
+        assert found.minutes[k] == pytest.approx(min(one, other), rel=2e-4)
+        assert found.from_outside[k] == (other < one)
+        assert (k in found.routes) == (one < other)
+    assert found.from_outside.any()
