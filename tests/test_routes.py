@@ -14,7 +14,14 @@ from plains import Plain
 from scout.model import NAME, Walking
 from scout.walk import routes
 from scout.walk.barriers import AccessMap
-from scout.walk.routes import WalkTargets, find_nearest_starts, find_walks, iterate_tiles
+from scout.walk.routes import (
+    WalkTargets,
+    compute_coarsest_m,
+    compute_farthest_m,
+    find_nearest_starts,
+    find_walks,
+    iterate_tiles,
+)
 
 PATH = 6000 / 60 * math.exp(-3.5 * 0.05)  # metres a minute on level ground (W. Tobler 1993)
 LANE = (True, False, False)
@@ -314,3 +321,27 @@ def test_a_start_further_away_may_help_unless_the_place_itself_is_shut(where, fu
         assert (found.route.start_kind, found.route.start_name) == ("parking", "")
         assert plain.metres(*found.route.start) == pytest.approx((-300, 0), abs=0.05)
         assert found.route.straight_m == pytest.approx(math.dist(where, (-300, 0)), abs=0.05)
+
+
+def test_the_longest_walk_and_the_widest_window_bound_how_far_and_how_finely_is_looked():
+    """Six kilometres an hour at most (Tobler), 12 km at most; 900 cells a side, 36 m each there."""
+    assert compute_farthest_m(Walking(limit_min=30.0)) == pytest.approx(3000.0)
+    assert compute_farthest_m(Walking(limit_min=30.0, load_kg=20.0)) == pytest.approx(
+        3000.0 * 0.8703, rel=1e-3
+    )
+    assert compute_farthest_m(Walking(limit_min=500.0)) == 12_000.0
+    assert compute_coarsest_m(Walking()) == 10.0
+    assert compute_coarsest_m(Walking(reach_m=12_000.0)) == pytest.approx(36.0, abs=0.5)
+    assert compute_coarsest_m(Walking(reach_m=12_000.0, cell_m=60.0)) == 60.0
+
+
+def test_starts_too_far_from_a_place_are_passed_over_for_that_place_alone():
+    """Two places in one window, each with a parking of its own within reach and the other's beyond."""
+    plain = Plain()
+    lane = shapely.LineString([(-500, 0), (500, 0)])
+    starts = [(shapely.Point(-500, 0), "parking", "west"), (shapely.Point(500, 0), "parking", "east")]
+    dead_end = shapely.LineString([(-60, -400), (-60, 400)])
+    around = plain.surroundings([(lane, *LANE)], starts, [(dead_end, "wall", "")])
+    found = walk_to(plain, around, (-80, 0), (100, 0), walking=Walking(reach_m=450.0))
+    assert [route.start_name for route in found] == ["west", "east"]
+    assert [route.out_min for route in found] == pytest.approx([420 / PATH, 400 / PATH], rel=0.03)
