@@ -345,3 +345,12 @@ def test_starts_too_far_from_a_place_are_passed_over_for_that_place_alone():
     found = walk_to(plain, around, (-80, 0), (100, 0), walking=Walking(reach_m=450.0))
     assert [route.start_name for route in found] == ["west", "east"]
     assert [route.out_min for route in found] == pytest.approx([420 / PATH, 400 / PATH], rel=0.03)
+
+
+def test_beside_a_slanted_lake_is_not_in_it():
+    plain = Plain()
+    lake = shapely.Polygon([(80, -100), (220, 60), (240, 40), (100, -120)])
+    around = plain.surroundings(starts=[shapely.Point(0, 0)], barriers=[(lake, "water", "Mere")])
+    beside, inside = walk_to(plain, around, (100, 40), (160, -30))
+    assert beside.state == "walked"
+    assert (inside.state, inside.reason) == ("out of reach", "in water: Mere")
