@@ -1,6 +1,7 @@
 """Heights and slopes at places, beside rasterio's own sampling and plain geometry."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pyproj
@@ -139,6 +140,18 @@ def test_a_cell_is_as_large_as_it_is_on_the_ground(turn, cell_m):
     assert measure_cell_amid(turned) == pytest.approx(cell_m, rel=1e-4)
     at = plain.degrees((40.0, -30.0), (0.0, 0.0))
     assert measure_cell_m(turned, *at) == pytest.approx([cell_m, cell_m], rel=1e-4)
+    # A place so many columns right and rows down of the middle has the height that stands there.
+    right, down = np.array([4.25, -3.0, 0.0]), np.array([2.0, -4.5, 0.0])
+    east, north = (
+        cell_m * (right * np.cos(angle) + down * np.sin(angle)),
+        cell_m * (right * np.sin(angle) - down * np.cos(angle)),
+    )
+    counted = np.arange(30.0)[None] + 100.0 * np.arange(20.0)[:, None]
+    found = interpolate_heights(
+        [replace(turned, heights_m=counted.astype(np.float32))],
+        *plain.degrees(*np.stack([east, north], axis=1)),
+    )
+    assert found == pytest.approx(14.5 + right + 100.0 * (9.5 + down), abs=0.01)
 
 
 @pytest.mark.parametrize("north", [0.02, 47.0, 70.0, -33.0])
