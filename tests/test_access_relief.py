@@ -174,3 +174,21 @@ def test_a_slope_is_taken_over_a_cell_or_twenty_metres_by_the_raster_that_knows_
         [math.degrees(math.atan(12.5 / 20)), math.degrees(math.atan(0.1))], abs=0.3
     )
     assert compute_slope_deg([fine], *plain.degrees((0.0, 0.0))) == pytest.approx(0.0, abs=0.5)
+
+
+def test_over_a_coarse_raster_a_slope_is_taken_over_a_whole_cell():
+    """Cells of 60 m in a valley: from 30 m one way to 30 m the other, (25 - 15) m in 60."""
+    plain = Plain()
+    valley = plain.relief(lambda x, y: 0.5 * np.abs(x), 600, 60)
+    found = compute_slope_deg([valley], *plain.degrees((20.0, 0.0)))
+    assert found == pytest.approx(math.degrees(math.atan(10 / 60)), abs=0.05)
+
+
+def test_the_size_of_a_cell_is_that_in_the_middle_of_the_raster():
+    """UTM, 400 km wide: the scale factor 200 km from the central meridian, by PROJ (R)."""
+    wide = Relief(
+        np.zeros((4, 8), dtype=np.float32), (1 / 5e4, 0, -10.0, 0, -1 / 5e4, 102.0), "EPSG:32632", "x"
+    )
+    lon, lat = pyproj.Transformer.from_crs(32632, 4326, always_xy=True).transform(700_000, 5_000_000)
+    scale = pyproj.Proj("EPSG:32632").get_factors(lon, lat).meridional_scale
+    assert measure_cell_amid(wide) == pytest.approx(5e4 / scale, rel=2e-5)
