@@ -889,5 +889,174 @@ PUBLIC int find_least_times(whole n, const int32_t *first, const int32_t *head, 
     int done = room && is_target;
     free(room);
     free(is_target);
+
+/* The largest circle in a polygon: squares are quartered where one may hold a better centre than the best so
+ * far by more than a tolerance, the most promising first. Distances, squares and their order are those of GEOS,
+ * so that both find the same centre; here no index has to be built for a few edges.
+ */
+#define EDGES_A_RUN 16
+#define CLOSE (1.0 + 1e-9)  /* an edge within that of the nearest is measured as GEOS does */
+#define MOST_SQUARES 12000  /* of one polygon: beyond that it is left to GEOS, which has a bound not far off */
+#define DIAGONAL 1.4142135623730951
+
+typedef struct {
+    double x0, y0, x1, y1, dx, dy, size, per_size;
+} ring_edge;
+
+typedef struct {
+    whole from, to; /* edges */
+    double west, south, east, north;
+} ring_run;
+
+typedef struct {
+    double x, y, half, away, most; /* away: signed distance from the centre; most: of any centre in the square */
+} square;
+
+typedef struct {
+    ring_edge *edges;
+    ring_run *runs;
+    square *heap;
+    whole edge_room, run_room, heap_room, run_count, heap_count;
+} polygon_room;
+
+static void free_polygon_room(polygon_room *p) {
+    free(p->edges);
+    free(p->runs);
+    free(p->heap);
+}
+
+/* Make room for so many things of a size; 0 where there is none. */
+static int make_room(void **held, whole *room, whole wanted, size_t size) {
+    if (wanted <= *room) return 1;
+    whole larger = wanted + wanted / 2;
+    void *moved = realloc(*held, (size_t)larger * size);
+    if (!moved) return 0;
+    *held = moved;
+    *room = larger;
+    return 1;
+}
+
+/* Lay out the rings of a polygon; each repeats its first vertex. */
+static int lay_out_rings(polygon_room *p, const double *xy, const whole *vertex, whole rings) {
+    whole vertices = vertex[rings] - vertex[0], edge = 0;
+    if (!make_room((void **)&p->edges, &p->edge_room, vertices, sizeof(ring_edge))) return 0;
+    if (!make_room((void **)&p->runs, &p->run_room, vertices / EDGES_A_RUN + rings, sizeof(ring_run))) return 0;
+    p->run_count = 0;
+    for (whole ring = 0; ring < rings; ring++) {
+        for (whole v = vertex[ring]; v + 1 < vertex[ring + 1]; v += EDGES_A_RUN) {
+            ring_run run = {edge, edge, xy[2 * v], xy[2 * v + 1], xy[2 * v], xy[2 * v + 1]};
+            for (whole e = v; e < v + EDGES_A_RUN && e + 1 < vertex[ring + 1]; e++) {
+                const double *a = &xy[2 * e], *b = &xy[2 * e + 2];
+                double dx = b[0] - a[0], dy = b[1] - a[1], size = dx * dx + dy * dy;
+                p->edges[edge++] = (ring_edge){a[0], a[1], b[0], b[1], dx, dy, size, 1.0 / size};
+                run.west = fmin(run.west, b[0]), run.east = fmax(run.east, b[0]);
+                run.south = fmin(run.south, b[1]), run.north = fmax(run.north, b[1]);
+            }
+            run.to = edge;
+            p->runs[p->run_count++] = run;
+        }
+    }
+    return 1;
+}
+
+/* Distance to the nearest edge, which is no further than a limit; negative outside. */
+static double measure_room(const polygon_room *p, double x, double y, double limit) {
+    double reach = limit * limit * CLOSE, best = INFINITY;
+    int odd = 0;
+    for (whole r = 0; r < p->run_count; r++) {
+        const ring_run *run = &p->runs[r];
+        int spans = run->south <= y && y < run->north && run->east >= x;
+        if (spans && run->west > x) {
+            odd ^= (p->edges[run->from].y0 > y) != (p->edges[run->to - 1].y1 > y);
+            spans = 0;
+        }
+        double east = fmax(0.0, fmax(run->west - x, x - run->east));
+        double north = fmax(0.0, fmax(run->south - y, y - run->north));
+        if (east * east + north * north <= reach) {
+            for (whole k = run->from; k < run->to; k++) {
+                const ring_edge *e = &p->edges[k];
+                double ax = x - e->x0, ay = y - e->y0, bx, by, along = ax * e->dx + ay * e->dy, squared, cross = 0.0;
+                int beside = 0;
+                if (along <= 0.0 || e->size == 0.0) {
+                    squared = ax * ax + ay * ay;
+                } else if (along >= e->size) {
+                    bx = x - e->x1, by = y - e->y1;
+                    squared = bx * bx + by * by;
+                } else {
+                    beside = 1;
+                    cross = (e->y0 - y) * e->dx - (e->x0 - x) * e->dy;
+                    squared = cross * cross * e->per_size;
+                }
+                if (squared > reach) continue;
+                best = fmin(best, beside ? fabs(cross / e->size) * sqrt(e->size) : sqrt(squared));
+                reach = fmin(reach, squared * CLOSE);
+            }
+        }
+        if (!spans) continue;
+        for (whole k = run->from; k < run->to; k++) {
+            const ring_edge *e = &p->edges[k];
+            if ((e->y0 > y) == (e->y1 > y)) continue;
+            double turn = (e->x0 - x) * (e->y1 - y) - (e->y0 - y) * (e->x1 - x);
+            odd ^= (turn > 0.0) == (e->y1 > e->y0);
+        }
+    }
+    return odd ? best : -best;
+}
+
+static int push_square(polygon_room *p, double x, double y, double half, double limit) {
+    if (!make_room((void **)&p->heap, &p->heap_room, p->heap_count + 1, sizeof(square))) return 0;
+    double away = measure_room(p, x, y, limit);
+    square new = {x, y, half, away, away + half * DIAGONAL};
+    whole at = p->heap_count++;
+    for (; at > 0 && p->heap[(at - 1) / 2].most < new.most; at = (at - 1) / 2) p->heap[at] = p->heap[(at - 1) / 2];
+    p->heap[at] = new;
+    return 1;
+}
+
+/* Take the most promising square: the gap goes down to a leaf, and what was last comes up from there. */
+static square pop_square(polygon_room *p) {
+    square top = p->heap[0], last = p->heap[--p->heap_count];
+    whole at = 0, count = p->heap_count;
+    for (whole child = 1; child < count; child = 2 * at + 1) {
+        if (child + 1 < count && p->heap[child + 1].most >= p->heap[child].most) child++;
+        p->heap[at] = p->heap[child];
+        at = child;
+    }
+    for (; at > 0 && p->heap[(at - 1) / 2].most < last.most; at = (at - 1) / 2) p->heap[at] = p->heap[(at - 1) / 2];
+    p->heap[at] = last;
+    return top;
+}
+
+/* Of each polygon the centre of its largest circle, from a place inside; or that it took too long. */
+PUBLIC int find_circle_centres(whole n, const whole *ring, const whole *vertex, const double *xy,
+                               const double *inside, const double *tolerance, double *centre, uint8_t *found) {
+    polygon_room p = {0};
+    int done = 1;
+    for (whole k = 0; k < n && done; k++) {
+        if (!(done = lay_out_rings(&p, xy, &vertex[ring[k]], ring[k + 1] - ring[k]))) break;
+        double west = INFINITY, south = INFINITY, east = -INFINITY, north = -INFINITY;
+        for (whole r = 0; r < p.run_count; r++) {
+            west = fmin(west, p.runs[r].west), east = fmax(east, p.runs[r].east);
+            south = fmin(south, p.runs[r].south), north = fmax(north, p.runs[r].north);
+        }
+        double x = inside[2 * k], y = inside[2 * k + 1], best = measure_room(&p, x, y, INFINITY);
+        double half = fmax(east - west, north - south) / 2.0;
+        whole squares = 0;
+        p.heap_count = 0;
+        done = push_square(&p, (west + east) / 2.0, (south + north) / 2.0, half, INFINITY);
+        while (done && p.heap_count && squares++ < MOST_SQUARES) {
+            square one = pop_square(&p);
+            if (one.away > best) best = one.away, x = one.x, y = one.y;
+            if (!(one.most - best > tolerance[k])) continue;
+            double quarter = one.half / 2.0, limit = (fabs(one.away) + quarter * DIAGONAL) * CLOSE;
+            done = push_square(&p, one.x - quarter, one.y - quarter, quarter, limit) &&
+                   push_square(&p, one.x + quarter, one.y - quarter, quarter, limit) &&
+                   push_square(&p, one.x - quarter, one.y + quarter, quarter, limit) &&
+                   push_square(&p, one.x + quarter, one.y + quarter, quarter, limit);
+        }
+        centre[2 * k] = x, centre[2 * k + 1] = y;
+        found[k] = p.heap_count == 0;
+    }
+    free_polygon_room(&p);
     return done;
 }

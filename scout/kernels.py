@@ -291,6 +291,37 @@ def find_least_times(
     return least, before, begin
 
 
+def find_circle_centres(
+    ring: Ints, size: Ints, xy: Floats, inside: Floats, tolerance: Floats
+) -> tuple[Floats, Bools]:
+    """Centres of the largest circles in polygons, as GEOS has them of any with five vertices or more.
+
+    Parameters
+    ----------
+    ring : array of int, shape (n + 1,)
+        First ring of each polygon, and the number of rings at the end.
+    size : array of int, shape (rings,)
+        Vertices of each ring, which repeats its first.
+    xy : array, shape (vertices, 2)
+    inside : array, shape (n, 2)
+        A place in each polygon: GEOS begins with `shapely.point_on_surface`.
+    tolerance : array, shape (n,)
+
+    Returns
+    -------
+    centre : array, shape (n, 2)
+    found : array of bool, shape (n,)
+        False where it took too long.
+    """
+    n, vertex = len(tolerance), np.append(0, np.cumsum(size))
+    if len(ring) != n + 1 or ring[0] != 0 or ring[-1] != len(size) or np.any(np.diff(ring) < 1):
+        raise ValueError("polygons that do not cover their rings")
+    centre, found = np.empty((n, 2)), np.empty(n, dtype=np.uint8)
+    places = _floats(xy, int(vertex[-1]), 2), _floats(inside, n, 2), _floats(tolerance, n)
+    _call_checked("find_circle_centres", n, np.ascontiguousarray(ring), vertex, *places, centre, found)
+    return centre, found.view(np.bool_)
+
+
 def _error(known: Floats, radius_m: float, sigma_m: Floats, rays: Floats) -> tuple[Any, ...]:
     count = rays.shape[1]
     east, north = (_floats(rays[k], count) for k in (0, 1))

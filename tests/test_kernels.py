@@ -20,6 +20,7 @@ from scout.geo.boundaries import Boundaries
 from scout.geo.joint import Errors, UnsureConditions, join_contained
 from scout.geo.probability import compute_contained_p
 from scout.search.optimize import NearbyEdges
+from scout.search.overlaps import find_middles
 from scout.walk.routes import _find_all_least_times
 
 needs_kernels = pytest.mark.skipif(kernels.LIBRARY is None, reason="built without a C compiler")
@@ -229,3 +230,22 @@ def test_least_times_of_a_graph_full_of_ties_are_those_of_scipy(seed):
         if np.isfinite(known[target]):
             assert chain[-1] in sources
             assert all(known[a] < known[b] for b, a in pairwise(chain))
+
+
+@needs_kernels
+def test_largest_circles_are_those_of_geos(monkeypatch):
+    """Ragged outlines, thin differences of two of them, and shapes in which several centres are as good."""
+    rng = np.random.default_rng(3)
+    parts = shapely.get_parts(_parks())
+    coasts = [_coast(rng, 60, 0.0, 0.0, 0.02) for _ in range(20)]
+    thin = [shapely.Polygon(one) - shapely.Polygon(one + rng.normal(0, 1e-5, one.shape)) for one in coasts]
+    regular = [
+        shapely.segmentize(shapely.box(5, 5, 5.02, 5.01), 0.003),
+        shapely.Point(6, 6).buffer(0.01),
+        shapely.box(7, 7, 7.03, 7.03) - shapely.box(7.01, 7.01, 7.02, 7.02),
+    ]
+    shapes = np.concatenate([parts, shapely.get_parts(thin), regular])
+    shapes = shapes[shapely.area(shapes) > 0]
+    compiled, plain = _both_ways(monkeypatch, lambda: find_middles(shapes, 1.0))
+    assert len(shapes) > 200
+    np.testing.assert_allclose(compiled, plain, rtol=0, atol=CLOSE)

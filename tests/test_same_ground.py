@@ -189,7 +189,7 @@ def test_what_a_large_park_holds_is_not_cut_by_it(monkeypatch: pytest.MonkeyPatc
         return made
 
     monkeypatch.setattr(overlaps, "map_rows", note)
-    regions = overlaps.find_regions(shapes, shapely.STRtree(shapes))
+    regions, _ = overlaps.find_regions(shapes, shapely.STRtree(shapes))
     pairs = [(a, b, made) for a, b, made in given if shapely.get_num_coordinates([a, b]).min() < 5]
     assert len(pairs) == 100
     for a, b, made in pairs:

@@ -77,7 +77,7 @@ class Outlines:
 
     def __init__(self, geometries: NDArray[Any]) -> None:
         self.parks = len(geometries)
-        size, park = _list_rings(geometries)
+        size, park = list_rings(geometries)
         lon, lat = np.empty(int(size.sum())), np.empty(int(size.sum()))
         at = 0
         for first in range(0, len(geometries), _ROWS):
@@ -171,7 +171,7 @@ class Outlines:
         )
 
 
-def _list_rings(geometries: NDArray[Any]) -> tuple[Ints, Ints]:
+def list_rings(geometries: NDArray[Any]) -> tuple[Ints, Ints]:
     """Vertices and park of each ring, in the order of the coordinates."""
     plain = (shapely.get_type_id(geometries) == 3) & (shapely.get_num_interior_rings(geometries) == 0)
     whole, other = np.flatnonzero(plain), np.flatnonzero(~plain)

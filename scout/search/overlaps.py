@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import chain, pairwise
-from typing import Annotated, Any, NoReturn
+from typing import Annotated, Any, NamedTuple, NoReturn
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from scout import kernels
 from scout.errors import InputError, SettingName
-from scout.geo.boundaries import Floats, Ints
+from scout.geo.boundaries import Floats, Ints, list_rings
 from scout.geo.geodesy import compute_degree_lengths, wrap_lon
 from scout.geo.locator import get_index
 from scout.geo.probability import DOUBTFUL, compute_sigma
@@ -157,6 +158,7 @@ def _count_crossings(one: Floats, other: Floats, most: int) -> int:
 
 
 # Middles of regions: where a station has most room, or plenty of it.
+_CORNERS = 5  # vertices of a polygon with four corners
 _WIDE = 0.6  # of the largest circle: a centre of gravity this far inside is middle enough
 
 
@@ -179,11 +181,26 @@ def _find_batch_middles(shapes: Geometries, plenty_m: float) -> Floats:
     points = shapely.centroid(flat)
     away = np.where(shapely.contains(flat, points), shapely.distance(points, shapely.boundary(flat)), 0.0)
     rest = np.flatnonzero(away < np.maximum(plenty, _WIDE * _bound_room(flat)))
-    circles = shapely.maximum_inscribed_circle(
-        flat[rest], tolerance=_choose_tolerance(flat[rest], plenty[rest])
-    )
-    points[rest] = shapely.get_point(circles, 0)
-    centres: Floats = shapely.get_coordinates(points) / factor
+    centres: Floats = shapely.get_coordinates(points)
+    centres[rest] = _find_circle_centres(flat[rest], _choose_tolerance(flat[rest], plenty[rest]))
+    centres /= factor
+    return centres
+
+
+def _find_circle_centres(shapes: Geometries, tolerance: Floats) -> Floats:
+    """Centres of the largest circles in polygons; three and four corners GEOS has a rule of its own for."""
+    centres, left = np.empty((len(shapes), 2)), np.arange(len(shapes))
+    many = shapely.get_num_coordinates(shapes) > _CORNERS
+    if kernels.LIBRARY is not None and np.any(many):
+        some = shapes[many]
+        size, row = list_rings(some)
+        ring = np.searchsorted(row, np.arange(len(some) + 1))
+        inside = shapely.get_coordinates(shapely.point_on_surface(some))
+        xy = shapely.get_coordinates(some)
+        centres[many], found = kernels.find_circle_centres(ring, size, xy, inside, tolerance[many])
+        left = np.setdiff1d(left, np.flatnonzero(many)[found])
+    circles = shapely.maximum_inscribed_circle(shapes[left], tolerance=tolerance[left])
+    centres[left] = shapely.get_coordinates(shapely.get_point(circles, 0))
     return centres
 
 
@@ -226,6 +243,14 @@ class OverlapRegions(Table):
     parted: NDArray[np.bool_]  # whether another park reaches into what the first two parks share
 
 
+class PairGround(NamedTuple):
+    """What pairs of parks share where both lie as they are, by their numbers in order."""
+
+    low: Ints
+    high: Ints
+    shape: Geometries
+
+
 def find_overlapping_pairs(geometries: Geometries, tree: shapely.STRtree) -> tuple[Ints, Ints, Ints]:
     """Pairs ``a < b`` of parks that share a point, and the turn (0 or -1) that brings ``a`` to ``b``."""
     a, b = _find_meeting(geometries, tree)
@@ -266,8 +291,11 @@ def _find_meeting(geometries: Geometries, tree: shapely.STRtree) -> tuple[Ints, 
     return np.concatenate(found_a), np.concatenate(found_b)
 
 
-def find_regions(geometries: Geometries, tree: shapely.STRtree) -> OverlapRegions:
-    """Regions of every set of two parks or more: what pairs share, split by the others that reach into it."""
+def find_regions(geometries: Geometries, tree: shapely.STRtree) -> tuple[OverlapRegions, PairGround]:
+    """Regions of every set of two parks or more: what pairs share, split by the others that reach into it.
+
+    What the pairs share comes as well: wider sets are made of it.
+    """
     a, b, turn = find_overlapping_pairs(geometries, tree)
     vertices = int(shapely.get_num_coordinates(geometries).sum())
     refuse_tangle(a, b, len(geometries), vertices)
@@ -281,7 +309,7 @@ def find_regions(geometries: Geometries, tree: shapely.STRtree) -> OverlapRegion
     most = count_most_pieces(len(geometries), vertices)
     both = keep_areas(intersect_pairs(left, right, most))
     real = shapely.area(both) > 0.0
-    a, b, both = a[real], b[real], both[real]
+    a, b, turn, both = a[real], b[real], turn[real], both[real]
     low, high = np.minimum(a, b), np.maximum(a, b)
     others = _find_others_inside(both, _find_common_neighbours(low, high), geometries)
     plain = np.array([not c for c in others], dtype=bool)
@@ -298,7 +326,9 @@ def find_regions(geometries: Geometries, tree: shapely.STRtree) -> OverlapRegion
     sizes = np.array([len(s) for s in sets], dtype=np.int64)
     park = np.array(list(chain.from_iterable(sets)), dtype=np.int64)
     _, members = expand_ranges((np.cumsum(sizes) - sizes)[row], sizes[row])
-    return OverlapRegions(shapes, make_offsets(sizes[row]), park[members], row >= np.count_nonzero(plain))
+    parted = row >= np.count_nonzero(plain)
+    regions = OverlapRegions(shapes, make_offsets(sizes[row]), park[members], parted)
+    return regions, PairGround(low[turn == 0], high[turn == 0], both[turn == 0])
 
 
 def _refuse_long(left: Geometries, right: Geometries) -> None:

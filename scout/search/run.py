@@ -20,7 +20,7 @@ from scout.model import DATUM_ERROR, ParkReport, Station
 from scout.parks.sources import LoadedParks, ParkQuery, ParkSource
 from scout.search.corners import find_near_corners, find_near_lines, judge_corners, limit_reach_m
 from scout.search.found import FoundPlaces, grade_confidence, make_empty
-from scout.search.overlaps import OverlapRegions, find_regions
+from scout.search.overlaps import OverlapRegions, PairGround, find_regions
 from scout.search.scan import (
     CellWindow,
     EdgePieces,
@@ -149,32 +149,41 @@ def search_parks(
     """
     near_m = limit_reach_m(near_m, level)
     chosen = is_near_lines(shapely.bounds(geometries).reshape(-1, 4), level, near_m)
-    regions = _find_wanted_regions(geometries, overlaps)
-    if regions is not None:
-        chosen[regions.park] = True
+    shared = _find_wanted_regions(geometries, overlaps)
+    if shared is not None:
+        chosen[shared[0].park] = True
     numbers = np.flatnonzero(chosen)
     ground = JudgingContext(
         Boundaries(geometries[numbers]), boundary_error_m[numbers], level, station, error_range_m
     )
     result, found = _search_lines(ground, near_m, window, geometries[numbers])
     parts = [result.found, found]
-    if regions is not None:
-        regions = replace(regions, park=np.searchsorted(numbers, regions.park))
-        parts.append(place_in_wide_regions(regions, geometries[numbers], ground))
+    if shared is not None:
+        at = np.where(chosen, np.cumsum(chosen) - 1, -1)
+        parts.append(place_in_wide_regions(*_renumber_regions(*shared, at), geometries[numbers], ground))
     whole = FoundPlaces.concat(parts)
     return renumber_parks(result._replace(found=whole), numbers)
 
 
 def _find_wanted_regions(
     geometries: NDArray[Any], overlaps: bool | NDArray[np.bool_]
-) -> OverlapRegions | None:
+) -> tuple[OverlapRegions, PairGround] | None:
     """What is shared by the parks whose overlaps are terms."""
     mine = np.flatnonzero(np.broadcast_to(overlaps, len(geometries)))
     if not len(mine):
         return None
     some = geometries[mine]
-    regions = find_regions(some, shapely.STRtree(some))
-    return replace(regions, park=mine[regions.park])
+    return _renumber_regions(*find_regions(some, shapely.STRtree(some)), mine)
+
+
+def _renumber_regions(
+    regions: OverlapRegions, pairs: PairGround, numbers: Ints
+) -> tuple[OverlapRegions, PairGround]:
+    """Parks by other numbers, in the same order; pairs of which one has none, -1, are left out."""
+    low, high = numbers[pairs.low], numbers[pairs.high]
+    known = (low >= 0) & (high >= 0)
+    ground = PairGround(low[known], high[known], pairs.shape[known])
+    return replace(regions, park=numbers[regions.park]), ground
 
 
 def _search_lines(

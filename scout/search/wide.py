@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import combinations
+from itertools import combinations, pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -15,10 +15,10 @@ from scout.search.found import FoundPlaces, grade_confidence
 from scout.search.optimize import SURE
 from scout.search.overlaps import (
     OverlapRegions,
+    PairGround,
     keep_areas,
     list_wide_polygons,
     place_in_regions,
-    turn_beside,
     turn_shapes,
 )
 from scout.search.parted import Parks, PartedTerms, WiderSets, find_surer, keep_best, list_fewer
@@ -187,16 +187,17 @@ def _keep_within_line(runs: Sequence[WiderSets]) -> list[tuple[int, int]]:
 
 # What sets of parks share whatever other parks do there, where those others part it into worse pieces.
 Geometries = NDArray[Any]
+_Turned = tuple[tuple[int, int], ...]  # parks, and how many turns round the globe each of them is moved
 
 
 def place_in_wide_regions(
-    regions: OverlapRegions, geometries: Geometries, ground: JudgingContext
+    regions: OverlapRegions, pairs: PairGround, geometries: Geometries, ground: JudgingContext
 ) -> FoundPlaces:
     """One spot per region; where that is not firm, one for what fewer parks share there if that is surer.
 
     Parameters
     ----------
-    regions : OverlapRegions
+    regions, pairs : OverlapRegions, PairGround
         As `find_regions` gives them.
     geometries : array of (multi)polygons
         The parks that regions and ground number.
@@ -207,15 +208,15 @@ def place_in_wide_regions(
     weak = np.flatnonzero((grades > 0) & ((sizes > 2) | regions.parted)).tolist()
     if not weak:
         return found
-    shared = _SharedGround(regions, found, geometries, ground)
-    pairs: list[PartedTerms] = []
+    shared = _SharedGround(regions, pairs, found, geometries, ground)
+    wanted: list[PartedTerms] = []
     for row in weak:
         part = slice(regions.first[row], regions.first[row + 1])
         unsure = regions.park[part][found.judged.parks_p[part] < SURE].tolist()
         if sizes[row] > 2:
-            pairs.extend(PartedTerms(pair, row) for pair in combinations(unsure, 2))
+            wanted.extend(PartedTerms(pair, row) for pair in combinations(unsure, 2))
     sets = [PartedTerms(shared.get_parks(row), row) for row in weak]
-    wide, spots = find_surer(pairs, shared.find_ground, shared.judge, ground, least=2)
+    wide, spots = find_surer(wanted, shared.find_ground, shared.judge, ground, least=2)
     more, others = find_surer(sets, shared.find_ground, shared.judge, ground, least=2)
     known = {(one.parks, one.piece) for one in wide}
     for one, spot in zip(more, others, strict=True):
@@ -233,7 +234,12 @@ class _SharedGround:
     """Connected pieces of what sets of parks share, by number, each set's worked out once."""
 
     def __init__(
-        self, regions: OverlapRegions, found: FoundPlaces, geometries: Geometries, ground: JudgingContext
+        self,
+        regions: OverlapRegions,
+        pairs: PairGround,
+        found: FoundPlaces,
+        geometries: Geometries,
+        ground: JudgingContext,
     ) -> None:
         self._regions, self._found, self._geometries, self._ground = regions, found, geometries, ground
         self._grades = grade_confidence(found.judged.confidence)
@@ -243,7 +249,12 @@ class _SharedGround:
         self._tree = shapely.STRtree(self._points)
         row, _ = expand_ranges(regions.first[:-1], np.diff(regions.first))
         self._members = np.sort(row * len(geometries) + regions.park)
-        self._pieces: dict[Parks, Ints] = {}
+        self._middle = shapely.bounds(geometries).reshape(-1, 4)[:, [0, 2]].mean(axis=1)
+        both = zip(pairs.low.tolist(), pairs.high.tolist(), strict=True)
+        self._common: dict[_Turned, shapely.Geometry] = {
+            ((low, 0), (high, 0)): shape for (low, high), shape in zip(both, pairs.shape, strict=True)
+        }
+        self._at: dict[Parks, tuple[Ints, Ints]] = {}  # regions in a set's pieces, ascending, and the pieces
         self._pairs: dict[tuple[Parks, int], int] = {}  # the piece of a pair at a region
         self.shapes: list[shapely.Geometry] = []
         self.own: list[list[int]] = []  # regions of the very set in each piece
@@ -266,7 +277,7 @@ class _SharedGround:
             else:
                 found.append([PartedTerms(tuple(p for p in one.parks if p != out), one.at) for out in apart])
         self._intersect_sets(
-            [PartedTerms(parks, at[0]) for parks, at in by_set.items() if parks not in self._pieces]
+            [PartedTerms(parks, at[0]) for parks, at in by_set.items() if parks not in self._at]
         )
         for parks, at in by_set.items():
             for region, piece in self._find_pieces(parks, at):
@@ -285,30 +296,53 @@ class _SharedGround:
         return None
 
     def _find_pieces(self, parks: Parks, regions: list[int]) -> list[tuple[int, int]]:
-        pieces = self._pieces[parks]
-        if not len(pieces):
+        held, piece = self._at[parks]
+        if not len(held):
             return []
-        shapes = np.array([self.shapes[k] for k in pieces.tolist()], dtype=object)
-        at, of = shapely.STRtree(shapes).query(self._points[regions], predicate="within")
-        return [(regions[k], int(pieces[n])) for k, n in zip(at.tolist(), of.tolist(), strict=True)]
+        at = np.minimum(np.searchsorted(held, regions), len(held) - 1)
+        met = held[at] == regions
+        return [(n, int(k)) for n, k, there in zip(regions, piece[at], met, strict=True) if there]
 
     def _intersect_sets(self, wanted: list[PartedTerms]) -> None:
-        """Work out what sets share, all at once: one park more of each at a time."""
+        """Work out what sets share, all at once: one park more of each at a time.
+
+        Sets that begin alike have that in common: it is worked out once.
+        """
         if not wanted:
             return
-        sets = [one.parks for one in wanted]
-        near = self._points[[one.at for one in wanted]]
-        shapes = turn_beside(self._geometries[[parks[0] for parks in sets]], near)
-        for turn in range(1, max(len(parks) for parks in sets)):
-            rows = np.array([k for k, parks in enumerate(sets) if turn < len(parks)])
-            others = turn_beside(self._geometries[[sets[k][turn] for k in rows.tolist()]], near[rows])
-            shapes[rows] = keep_areas(map_rows(shapely.intersection, shapes[rows], others))
-        parts, of = list_wide_polygons(shapes)
+        near = shapely.get_x(self._points[[one.at for one in wanted]])
+        sets: list[_Turned] = []
+        for one, lon in zip(wanted, near, strict=True):
+            turns = np.rint((lon - self._middle[list(one.parks)]) / 360.0).astype(int)
+            sets.append(tuple(zip(one.parks, turns.tolist(), strict=True)))
+        for size in range(1, max(map(len, sets)) + 1):
+            begun = dict.fromkeys(one[:size] for one in sets if len(one) >= size)
+            new = [part for part in begun if part not in self._common]
+            if not new:
+                continue
+            shapes = self._turn_parks([part[-1] for part in new])
+            if size > 1:
+                before = _make_array([self._common[part[:-1]] for part in new])
+                shapes = keep_areas(map_rows(shapely.intersection, before, shapes))
+            self._common.update(zip(new, shapes, strict=True))
+        parts, of = list_wide_polygons(_make_array([self._common[one] for one in sets]))
         first = len(self.shapes)
         self.shapes.extend(parts)
-        for k, parks in enumerate(sets):
-            self._pieces[parks] = first + np.flatnonzero(of == k)
-        self._grade_pieces(parts, [sets[k] for k in of.tolist()])
+        piece, region = self._grade_pieces(parts, [wanted[k].parks for k in of.tolist()])
+        cuts = np.searchsorted(of[piece], np.arange(len(sets) + 1)).tolist()
+        for one, (i, j) in zip(wanted, pairwise(cuts), strict=True):
+            order = np.argsort(region[i:j], kind="stable")
+            self._at[one.parks] = region[i:j][order], first + piece[i:j][order]
+
+    def _turn_parks(self, wanted: Sequence[tuple[int, int]]) -> Geometries:
+        """Parks so many times round the globe."""
+        shapes, turn = (
+            self._geometries[[park for park, _ in wanted]],
+            np.array([turns for _, turns in wanted]),
+        )
+        for turns in np.unique(turn[turn != 0]).tolist():
+            shapes[turn == turns] = turn_shapes(shapes[turn == turns], turns)
+        return shapes
 
     def _find_contained(self, parts: Geometries) -> tuple[Ints, Ints]:
         """Find the pairs of a piece and a region with its spot in it, on any turn of the globe."""
@@ -325,8 +359,11 @@ class _SharedGround:
         order = np.lexsort((where, found))
         return found[order], where[order]
 
-    def _grade_pieces(self, parts: Geometries, sets: list[Parks]) -> None:
-        """Note what is known in new pieces: the best grade, and regions of the very sets."""
+    def _grade_pieces(self, parts: Geometries, sets: list[Parks]) -> tuple[Ints, Ints]:
+        """Note what is known in new pieces: the best grade, and regions of the very sets.
+
+        Gives the pairs of a piece and a region in it that has all of its parks, piece after piece.
+        """
         piece, region = self._find_contained(parts)
         sizes = np.array([len(parks) for parks in sets], dtype=np.int64)
         park = np.array([p for parks in sets for p in parks], dtype=np.int64)
@@ -345,6 +382,7 @@ class _SharedGround:
         self._best.extend(best.tolist())
         self.own.extend(own)
         self._whole.extend(o[0] if c == 1 and len(o) == 1 else -1 for o, c in zip(own, count, strict=True))
+        return piece, region
 
     def judge(self, some: Sequence[WiderSets]) -> FoundPlaces:
         """Find one spot for each piece."""
@@ -378,3 +416,9 @@ class _SharedGround:
         tree = shapely.STRtree(shapely.points(lon + 360.0 * turns, lat))
         outer, inner = tree.query(shapes, predicate="contains")
         return [(int(a), int(b)) for a, b in zip(outer, inner, strict=True) if a != b]
+
+
+def _make_array(shapes: Sequence[shapely.Geometry]) -> Geometries:
+    made: Geometries = np.empty(len(shapes), dtype=object)
+    made[:] = shapes
+    return made
