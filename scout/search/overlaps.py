@@ -23,7 +23,7 @@ from scout.search.optimize import BENT, choose_standing
 from scout.search.tiles import query_in_lots
 from scout.search.verdict import ONE, Claims, JudgedClaims, JudgingContext, estimate_claims, refine
 from scout.table import IN_LISTS, Offsets, Table, expand_ranges, make_offsets
-from scout.threads import CORES, map_rows
+from scout.threads import CORES, map_on_threads, map_rows
 
 Geometries = NDArray[Any]
 LEAVE_OUT = MeasuredText("leave these out with ", SettingName("min-grids", 2))
@@ -314,9 +314,12 @@ def find_regions(geometries: Geometries, tree: shapely.STRtree) -> tuple[Overlap
     others = _find_others_inside(both, _find_common_neighbours(low, high), geometries)
     plain = np.array([not c for c in others], dtype=bool)
     crowded = np.flatnonzero(~plain).tolist()
-    pieces, sets = _split_by_sets(
+    pieces, sets = _part_by_others(
         both[~plain],
-        list(zip(low[~plain].tolist(), high[~plain].tolist(), strict=True)),
+        (
+            np.stack([low, high], axis=1)[~plain],
+            np.stack([turn * (low == a), turn * (high == a)], axis=1)[~plain],
+        ),
         [sorted(others[k]) for k in crowded],
         geometries,
         most,
@@ -448,62 +451,97 @@ def _list_polygons(shapes: Geometries) -> tuple[Geometries, Ints]:
     return pieces[order], row[order]
 
 
-def _split_by_sets(
-    shapes: Geometries,
-    sets: list[tuple[int, ...]],
-    others: list[list[int]],
-    geometries: Geometries,
-    most: int,
+def _part_by_others(
+    both: Geometries, pairs: tuple[Ints, Ints], others: list[list[int]], geometries: Geometries, most: int
 ) -> tuple[Geometries, list[tuple[int, ...]]]:
-    """Parts of what pairs share, by their exact set; only sets whose first two are the pair.
+    """Parts of what pairs share, by their exact set; each comes from the pair of its first two parks.
 
-    One other park of every pair is taken at a time: all shapes are parted into inside and outside at once.
+    Boundaries of all parks that meet there are noded together, once, and the faces between them are asked
+    which parks hold them.
+
+    Parameters
+    ----------
+    both : array of (multi)polygons, shape (n,)
+    pairs : park, turns
+        Arrays, shape (n, 2): in order, and how often each is turned round the globe to what they share.
+    others : list of n lists
+        Parks that reach into it.
     """
-    pair = np.arange(len(shapes))
-    for turn in range(max((len(some) for some in others), default=0)):
-        rows = np.array([k for k, p in enumerate(pair.tolist()) if turn < len(others[p])], dtype=np.int64)
-        other = np.array([others[p][turn] for p in pair[rows].tolist()], dtype=np.int64)
-        knives = turn_beside(geometries[other], shapes[rows])
-        # With a park before the second of the pair, the set belongs to another pair.
-        second = np.array([sets[k][1] for k in rows.tolist()], dtype=np.int64)
-        mine = other > second
-        # What lies wholly in the other park need not be cut: a third of all, and these are quick to tell.
-        whole = _find_covered(shapes[rows], other, knives, geometries)
-        cut = mine & ~whole
-        inside = shapes[rows]
-        inside[cut] = keep_areas(map_rows(shapely.intersection, inside[cut], knives[cut]))
-        inside = inside[mine]
-        shapes[rows[whole]] = shapely.Polygon()
-        shapes[rows[~whole]] = keep_areas(map_rows(shapely.difference, shapes[rows[~whole]], knives[~whole]))
-        more = zip(rows[mine].tolist(), other[mine].tolist(), strict=True)
-        sets = [*sets, *((*sets[k], n) for k, n in more)]
-        shapes, pair = np.concatenate([shapes, inside]), np.concatenate([pair, pair[rows[mine]]])
-        real = np.flatnonzero(shapely.area(shapes) > 0.0)
-        shapes, pair, sets = shapes[real], pair[real], [sets[k] for k in real.tolist()]
-        if int(shapely.get_num_geometries(shapes).sum()) > most:
+    sizes = np.array([len(some) for some in others], dtype=np.int64)
+    row = np.repeat(np.arange(len(both)), sizes)
+    third = np.array(list(chain.from_iterable(others)), dtype=np.int64)
+    middles = [shapely.bounds(some).reshape(-1, 4)[:, [0, 2]].mean(axis=1) for some in (both, geometries)]
+    turns = np.rint((middles[0][row] - middles[1][third]) / 360.0).astype(np.int64)
+    park = np.concatenate([pairs[0].ravel(), third])
+    turns = np.concatenate([pairs[1].ravel(), turns])
+    row = np.concatenate([np.repeat(np.arange(len(both)), 2), row])
+    # A park that is moved round the globe is another one until sets are named.
+    laid, number = np.unique(np.stack([park, turns], axis=1), axis=0, return_inverse=True)
+    number = number.reshape(-1)
+    shapes = geometries[laid[:, 0]]
+    for turn in np.unique(laid[laid[:, 1] != 0, 1]).tolist():
+        shapes[laid[:, 1] == turn] = turn_shapes(shapes[laid[:, 1] == turn], turn)
+    group = _group_together(number, row, len(laid))
+    lines, of = _list_lines_near(shapes, number, shapely.bounds(both[row]).reshape(-1, 4))
+    members, lines_of = (np.argsort(some, kind="stable") for some in (group, group[of]))
+    cuts = [np.searchsorted(np.sort(some), np.arange(len(laid) + 1)) for some in (group, group[of])]
+    tasks = [
+        (members[cuts[0][k] : cuts[0][k + 1]], lines[lines_of[cuts[1][k] : cuts[1][k + 1]]])
+        for k in np.unique(group).tolist()
+    ]
+    found = map_on_threads(lambda task: _find_faces(shapes[task[0]], task[1]), tasks)
+    wanted = set(map(tuple, number[: 2 * len(both)].reshape(-1, 2).tolist()))
+    pieces, sets = [], []
+    for (numbers, _), (faces, face, holder) in zip(tasks, found, strict=True):
+        holders = numbers[holder]
+        for k, (i, j) in enumerate(pairwise(np.searchsorted(face, np.arange(len(faces) + 1)).tolist())):
+            if tuple(holders[i : i + 2].tolist()) in wanted and j - i > 1:
+                pieces.append(faces[k])
+                sets.append(tuple(dict.fromkeys(laid[holders[i:j], 0].tolist())))
+        if len(pieces) > most:
             refuse_pieces(most)
-    return shapes, sets
+    return np.array(pieces, dtype=object), sets
 
 
-def _find_covered(
-    shapes: Geometries, other: Ints, knives: Geometries, geometries: Geometries
-) -> NDArray[np.bool_]:
-    """Whether each shape lies wholly in another park, but for parks that are turned round the globe to it."""
-    order = np.argsort(other, kind="stable")
-    order = order[[knives[k] is geometries[other[k]] for k in order.tolist()]]
-    covered = np.zeros(len(shapes), dtype=bool)
-    covered[order] = _ask(shapely.contains_properly, geometries, other[order], shapes[order])
-    return covered
+def _group_together(number: Ints, row: Ints, count: int) -> Ints:
+    """The least number that each of so many numbers is joined to, by rows that they are in together."""
+    head = np.arange(count)
+    while True:
+        least = np.full(row.max(initial=-1) + 1, count)
+        np.minimum.at(least, row, head[number])
+        joined = head.copy()
+        np.minimum.at(joined, number, least[row])
+        joined = joined[joined]
+        if np.array_equal(joined, head):
+            return head
+        head = joined
 
 
-def turn_beside(parks: Geometries, shapes: Geometries) -> Geometries:
-    """The parks, turned to the side of the globe where the shapes are."""
-    middles = [shapely.bounds(some).reshape(-1, 4)[:, [0, 2]].mean(axis=1) for some in (shapes, parks)]
-    turns = np.rint((middles[0] - middles[1]) / 360.0).astype(int)
-    moved = parks.copy()
-    for turn in np.unique(turns[turns != 0]).tolist():
-        moved[turns == turn] = turn_shapes(parks[turns == turn], turn)
-    return moved
+def _list_lines_near(shapes: Geometries, number: Ints, boxes: Floats) -> tuple[Geometries, Ints]:
+    """Lines along the edges of shapes that meet boxes, each box of a numbered shape; the shape of each."""
+    size, of = list_rings(shapes)
+    xy = shapely.get_coordinates(shapes)
+    low, high = np.minimum(xy[:-1], xy[1:]), np.maximum(xy[:-1], xy[1:])
+    first = np.append(0, np.cumsum(np.bincount(of, weights=size, minlength=len(shapes)).astype(np.int64)))
+    meets = np.zeros(len(xy), dtype=bool)
+    for k, (west, south, east, north) in zip(number.tolist(), boxes.tolist(), strict=True):
+        part = slice(first[k], first[k + 1] - 1)
+        (x0, y0), (x1, y1) = low[part].T, high[part].T
+        meets[part] |= (x0 <= east) & (x1 >= west) & (y0 <= north) & (y1 >= south)
+    meets[np.cumsum(size) - 1] = False  # where the next ring begins
+    start = np.flatnonzero(np.diff(meets, prepend=False) & meets)
+    end = np.flatnonzero(np.diff(meets, append=False) & meets) + 1
+    line, vertex = expand_ranges(start, end - start + 1)
+    return shapely.linestrings(xy[vertex], indices=line), np.searchsorted(first, start, "right") - 1
+
+
+def _find_faces(shapes: Geometries, lines: Geometries) -> tuple[Geometries, Ints, Ints]:
+    """The faces between lines, and the pairs of a face and a shape that holds it, in order."""
+    noded = shapely.get_parts(shapely.union_all(lines))
+    faces, _ = list_wide_polygons(shapely.get_parts(shapely.polygonize(noded)))
+    holder, face = shapely.STRtree(shapely.point_on_surface(faces)).query(shapes, predicate="contains")
+    order = np.lexsort((holder, face))
+    return faces, face[order], holder[order]
 
 
 def place_in_regions(regions: OverlapRegions, ground: JudgingContext) -> FoundPlaces:
