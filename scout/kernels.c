@@ -894,18 +894,16 @@ PUBLIC int find_least_times(whole n, const int32_t *first, const int32_t *head, 
  * far by more than a tolerance, the most promising first. Distances, squares and their order are those of GEOS,
  * so that both find the same centre; here no index has to be built for a few edges.
  */
-#define EDGES_A_RUN 16
+#define A_RUN 8             /* edges measured together; the last run of a ring repeats its last edge */
 #define CLOSE (1.0 + 1e-9)  /* an edge within that of the nearest is measured as GEOS does */
+#define STRAY 1e-14         /* of a polygon's size: how far the quick measure may be out */
 #define MOST_SQUARES 12000  /* of one polygon: beyond that it is left to GEOS, which has a bound not far off */
 #define DIAGONAL 1.4142135623730951
 
 typedef struct {
-    double x0, y0, x1, y1, dx, dy, size, per_size;
-} ring_edge;
-
-typedef struct {
-    whole from, to; /* edges */
+    double x0[A_RUN], y0[A_RUN], x1[A_RUN], y1[A_RUN], dx[A_RUN], dy[A_RUN], size[A_RUN], per_size[A_RUN];
     double west, south, east, north;
+    whole count;
 } ring_run;
 
 typedef struct {
@@ -913,14 +911,13 @@ typedef struct {
 } square;
 
 typedef struct {
-    ring_edge *edges;
     ring_run *runs;
     square *heap;
-    whole edge_room, run_room, heap_room, run_count, heap_count;
+    whole run_room, heap_room, run_count, heap_count;
+    double west, south, east, north, stray;
 } polygon_room;
 
 static void free_polygon_room(polygon_room *p) {
-    free(p->edges);
     free(p->runs);
     free(p->heap);
 }
@@ -938,66 +935,89 @@ static int make_room(void **held, whole *room, whole wanted, size_t size) {
 
 /* Lay out the rings of a polygon; each repeats its first vertex. */
 static int lay_out_rings(polygon_room *p, const double *xy, const whole *vertex, whole rings) {
-    whole vertices = vertex[rings] - vertex[0], edge = 0;
-    if (!make_room((void **)&p->edges, &p->edge_room, vertices, sizeof(ring_edge))) return 0;
-    if (!make_room((void **)&p->runs, &p->run_room, vertices / EDGES_A_RUN + rings, sizeof(ring_run))) return 0;
+    whole most = (vertex[rings] - vertex[0]) / A_RUN + rings;
+    if (!make_room((void **)&p->runs, &p->run_room, most, sizeof(ring_run))) return 0;
     p->run_count = 0;
+    p->west = p->south = INFINITY, p->east = p->north = -INFINITY;
     for (whole ring = 0; ring < rings; ring++) {
-        for (whole v = vertex[ring]; v + 1 < vertex[ring + 1]; v += EDGES_A_RUN) {
-            ring_run run = {edge, edge, xy[2 * v], xy[2 * v + 1], xy[2 * v], xy[2 * v + 1]};
-            for (whole e = v; e < v + EDGES_A_RUN && e + 1 < vertex[ring + 1]; e++) {
+        whole last = vertex[ring + 1] - 1;
+        for (whole v = vertex[ring]; v < last; v += A_RUN) {
+            ring_run *run = &p->runs[p->run_count++];
+            run->west = run->east = xy[2 * v], run->south = run->north = xy[2 * v + 1];
+            run->count = last - v < A_RUN ? last - v : A_RUN;
+            for (whole k = 0; k < A_RUN; k++) {
+                whole e = v + (k < run->count ? k : run->count - 1);
                 const double *a = &xy[2 * e], *b = &xy[2 * e + 2];
                 double dx = b[0] - a[0], dy = b[1] - a[1], size = dx * dx + dy * dy;
-                p->edges[edge++] = (ring_edge){a[0], a[1], b[0], b[1], dx, dy, size, 1.0 / size};
-                run.west = fmin(run.west, b[0]), run.east = fmax(run.east, b[0]);
-                run.south = fmin(run.south, b[1]), run.north = fmax(run.north, b[1]);
+                run->x0[k] = a[0], run->y0[k] = a[1], run->x1[k] = b[0], run->y1[k] = b[1];
+                run->dx[k] = dx, run->dy[k] = dy, run->size[k] = size, run->per_size[k] = size > 0.0 ? 1.0 / size : 0.0;
+                run->west = fmin(run->west, b[0]), run->east = fmax(run->east, b[0]);
+                run->south = fmin(run->south, b[1]), run->north = fmax(run->north, b[1]);
             }
-            run.to = edge;
-            p->runs[p->run_count++] = run;
+            p->west = fmin(p->west, run->west), p->east = fmax(p->east, run->east);
+            p->south = fmin(p->south, run->south), p->north = fmax(p->north, run->north);
         }
     }
+    p->stray = STRAY * fmax(p->east - p->west, p->north - p->south);
     return 1;
+}
+
+/* The square of how near edges of a run come, quickly: all at once, without a branch. */
+static void measure_quickly(const ring_run *run, double x, double y, double *squared) {
+    for (int k = 0; k < A_RUN; k++) {
+        double ax = x - run->x0[k], ay = y - run->y0[k];
+        double along = (ax * run->dx[k] + ay * run->dy[k]) * run->per_size[k];
+        along = along < 0.0 ? 0.0 : along;
+        along = along > 1.0 ? 1.0 : along;
+        ax -= along * run->dx[k], ay -= along * run->dy[k];
+        squared[k] = ax * ax + ay * ay;
+    }
+}
+
+/* The distance to one edge of a run as GEOS has it. */
+static double measure_edge(const ring_run *run, int k, double x, double y) {
+    double ax = x - run->x0[k], ay = y - run->y0[k], bx = x - run->x1[k], by = y - run->y1[k];
+    double along = ax * run->dx[k] + ay * run->dy[k];
+    if (along <= 0.0 || run->size[k] == 0.0) return sqrt(ax * ax + ay * ay);
+    if (along >= run->size[k]) return sqrt(bx * bx + by * by);
+    double cross = (run->y0[k] - y) * run->dx[k] - (run->x0[k] - x) * run->dy[k];
+    return fabs(cross / run->size[k]) * sqrt(run->size[k]);
+}
+
+static double square_reach(const polygon_room *p, double away) {
+    double reach = away * CLOSE + p->stray;
+    return reach * reach;
 }
 
 /* Distance to the nearest edge, which is no further than a limit; negative outside. */
 static double measure_room(const polygon_room *p, double x, double y, double limit) {
-    double reach = limit * limit * CLOSE, best = INFINITY;
+    double reach = square_reach(p, limit), best = INFINITY;
     int odd = 0;
     for (whole r = 0; r < p->run_count; r++) {
         const ring_run *run = &p->runs[r];
         int spans = run->south <= y && y < run->north && run->east >= x;
         if (spans && run->west > x) {
-            odd ^= (p->edges[run->from].y0 > y) != (p->edges[run->to - 1].y1 > y);
+            odd ^= (run->y0[0] > y) != (run->y1[run->count - 1] > y);
             spans = 0;
         }
         double east = fmax(0.0, fmax(run->west - x, x - run->east));
         double north = fmax(0.0, fmax(run->south - y, y - run->north));
         if (east * east + north * north <= reach) {
-            for (whole k = run->from; k < run->to; k++) {
-                const ring_edge *e = &p->edges[k];
-                double ax = x - e->x0, ay = y - e->y0, bx, by, along = ax * e->dx + ay * e->dy, squared, cross = 0.0;
-                int beside = 0;
-                if (along <= 0.0 || e->size == 0.0) {
-                    squared = ax * ax + ay * ay;
-                } else if (along >= e->size) {
-                    bx = x - e->x1, by = y - e->y1;
-                    squared = bx * bx + by * by;
-                } else {
-                    beside = 1;
-                    cross = (e->y0 - y) * e->dx - (e->x0 - x) * e->dy;
-                    squared = cross * cross * e->per_size;
-                }
-                if (squared > reach) continue;
-                best = fmin(best, beside ? fabs(cross / e->size) * sqrt(e->size) : sqrt(squared));
-                reach = fmin(reach, squared * CLOSE);
+            double squared[A_RUN];
+            measure_quickly(run, x, y, squared);
+            for (int k = 0; k < A_RUN; k++) {
+                if (squared[k] > reach) continue;
+                double away = measure_edge(run, k, x, y);
+                if (away >= best) continue;
+                best = away;
+                reach = fmin(reach, square_reach(p, away));
             }
         }
         if (!spans) continue;
-        for (whole k = run->from; k < run->to; k++) {
-            const ring_edge *e = &p->edges[k];
-            if ((e->y0 > y) == (e->y1 > y)) continue;
-            double turn = (e->x0 - x) * (e->y1 - y) - (e->y0 - y) * (e->x1 - x);
-            odd ^= (turn > 0.0) == (e->y1 > e->y0);
+        for (int k = 0; k < run->count; k++) {
+            if ((run->y0[k] > y) == (run->y1[k] > y)) continue;
+            double turn = (run->x0[k] - x) * (run->y1[k] - y) - (run->y0[k] - y) * (run->x1[k] - x);
+            odd ^= (turn > 0.0) == (run->y1[k] > run->y0[k]);
         }
     }
     return odd ? best : -best;
@@ -1027,6 +1047,17 @@ static square pop_square(polygon_room *p) {
     return top;
 }
 
+/* Of squares none of which is to be quartered, the best centre; -1 for none, and -2 where two are as good. */
+static whole find_best_square(const polygon_room *p, double best) {
+    whole found = -1;
+    for (whole k = 0; k < p->heap_count; k++) {
+        if (p->heap[k].away < best || (p->heap[k].away == best && found == -1)) continue;
+        found = p->heap[k].away > best ? k : -2;
+        best = p->heap[k].away;
+    }
+    return found;
+}
+
 /* Of each polygon the centre of its largest circle, from a place inside; or that it took too long. */
 PUBLIC int find_circle_centres(whole n, const whole *ring, const whole *vertex, const double *xy,
                                const double *inside, const double *tolerance, double *centre, uint8_t *found) {
@@ -1034,20 +1065,21 @@ PUBLIC int find_circle_centres(whole n, const whole *ring, const whole *vertex, 
     int done = 1;
     for (whole k = 0; k < n && done; k++) {
         if (!(done = lay_out_rings(&p, xy, &vertex[ring[k]], ring[k + 1] - ring[k]))) break;
-        double west = INFINITY, south = INFINITY, east = -INFINITY, north = -INFINITY;
-        for (whole r = 0; r < p.run_count; r++) {
-            west = fmin(west, p.runs[r].west), east = fmax(east, p.runs[r].east);
-            south = fmin(south, p.runs[r].south), north = fmax(north, p.runs[r].north);
-        }
         double x = inside[2 * k], y = inside[2 * k + 1], best = measure_room(&p, x, y, INFINITY);
-        double half = fmax(east - west, north - south) / 2.0;
+        double half = fmax(p.east - p.west, p.north - p.south) / 2.0;
         whole squares = 0;
         p.heap_count = 0;
-        done = push_square(&p, (west + east) / 2.0, (south + north) / 2.0, half, INFINITY);
+        done = push_square(&p, (p.west + p.east) / 2.0, (p.south + p.north) / 2.0, half, INFINITY);
         while (done && p.heap_count && squares++ < MOST_SQUARES) {
             square one = pop_square(&p);
             if (one.away > best) best = one.away, x = one.x, y = one.y;
-            if (!(one.most - best > tolerance[k])) continue;
+            if (!(one.most - best > tolerance[k])) {
+                whole last = find_best_square(&p, best);
+                if (last == -2) continue;
+                if (last >= 0) x = p.heap[last].x, y = p.heap[last].y;
+                p.heap_count = 0;
+                break;
+            }
             double quarter = one.half / 2.0, limit = (fabs(one.away) + quarter * DIAGONAL) * CLOSE;
             done = push_square(&p, one.x - quarter, one.y - quarter, quarter, limit) &&
                    push_square(&p, one.x + quarter, one.y - quarter, quarter, limit) &&
