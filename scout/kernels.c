@@ -810,86 +810,6 @@ PUBLIC int join_nearby(const whole *first, const double *start, const double *en
     return done;
 }
 
-/* A heap of points by their least times, the least first; each knows its place in it. */
-typedef struct {
-    const double *least;
-    int32_t *point, *place;
-    whole size;
-} heap;
-
-enum { UNSEEN = -1, SETTLED = -2 };
-#define SONS 4
-
-static void rise(heap *h, whole at, int32_t point) {
-    while (at > 0) {
-        whole father = (at - 1) / SONS;
-        if (!(h->least[point] < h->least[h->point[father]])) break;
-        h->point[at] = h->point[father];
-        h->place[h->point[at]] = (int32_t)at;
-        at = father;
-    }
-    h->point[at] = point;
-    h->place[point] = (int32_t)at;
-}
-
-static int32_t take_first(heap *h) {
-    int32_t first = h->point[0], last = h->point[--h->size];
-    whole at = 0;
-    while (h->size > 0) {
-        whole son = SONS * at + 1, best = son, end = son + SONS < h->size ? son + SONS : h->size;
-        for (whole k = son + 1; k < end; k++)
-            if (h->least[h->point[k]] < h->least[h->point[best]]) best = k;
-        if (son >= h->size || !(h->least[h->point[best]] < h->least[last])) break;
-        h->point[at] = h->point[best];
-        h->place[h->point[at]] = (int32_t)at;
-        at = best;
-    }
-    if (h->size > 0) h->point[at] = last, h->place[last] = (int32_t)at;
-    h->place[first] = SETTLED;
-    return first;
-}
-
-/* Least times from the nearest of some sources along edges of no negative time, until all targets are reached:
- * times, the points before (of those as quick the one of the least number) and the sources; negative and infinite
- * where none. Of points that lie no nearer than the last target nothing is told that holds. */
-PUBLIC int find_least_times(whole n, const int32_t *first, const int32_t *head, const double *minutes,
-                            whole sources, const whole *source, whole targets, const whole *target, double limit,
-                            double *least, int32_t *before, int32_t *begin) {
-    int32_t *room = malloc((size_t)(2 * n) * sizeof(int32_t));
-    uint8_t *is_target = calloc((size_t)n, 1);
-    heap h = {least, room, room + n, 0};
-    if (room && is_target) {
-        for (whole k = 0; k < n; k++) least[k] = INFINITY, before[k] = begin[k] = -1, h.place[k] = UNSEEN;
-        whole left = 0;
-        for (whole k = 0; k < targets; k++) left += !is_target[target[k]], is_target[target[k]] = 1;
-        for (whole k = 0; k < sources; k++) {
-            int32_t point = (int32_t)source[k];
-            if (h.place[point] != UNSEEN) continue;
-            least[point] = 0.0, begin[point] = point;
-            rise(&h, h.size++, point);
-        }
-        while (h.size > 0 && left > 0) {
-            int32_t here = take_first(&h);
-            if (before[here] >= 0) begin[here] = begin[before[here]];
-            left -= is_target[here];
-            for (int32_t k = first[here]; k < first[here + 1]; k++) {
-                int32_t next = head[k];
-                double taken = least[here] + minutes[k];
-                if (!(taken <= least[next]) || taken > limit || h.place[next] == SETTLED) continue;
-                if (taken < least[next]) {
-                    int seen = h.place[next] != UNSEEN;
-                    least[next] = taken, before[next] = here;
-                    rise(&h, seen ? h.place[next] : h.size++, next);
-                } else if (here < before[next]) {
-                    before[next] = here;
-                }
-            }
-        }
-    }
-    int done = room && is_target;
-    free(room);
-    free(is_target);
-
 /* The largest circle in a polygon: squares are quartered where one may hold a better centre than the best so
  * far by more than a tolerance, the most promising first. Distances, squares and their order are those of GEOS,
  * so that both find the same centre; here no index has to be built for a few edges.
@@ -1090,5 +1010,87 @@ PUBLIC int find_circle_centres(whole n, const whole *ring, const whole *vertex, 
         found[k] = p.heap_count == 0;
     }
     free_polygon_room(&p);
+    return done;
+}
+
+/* A heap of points by their least times, the least first; each knows its place in it. */
+typedef struct {
+    const double *least;
+    int32_t *point, *place;
+    whole size;
+} heap;
+
+enum { UNSEEN = -1, SETTLED = -2 };
+#define SONS 4
+
+static void rise(heap *h, whole at, int32_t point) {
+    while (at > 0) {
+        whole father = (at - 1) / SONS;
+        if (!(h->least[point] < h->least[h->point[father]])) break;
+        h->point[at] = h->point[father];
+        h->place[h->point[at]] = (int32_t)at;
+        at = father;
+    }
+    h->point[at] = point;
+    h->place[point] = (int32_t)at;
+}
+
+static int32_t take_first(heap *h) {
+    int32_t first = h->point[0], last = h->point[--h->size];
+    whole at = 0;
+    while (h->size > 0) {
+        whole son = SONS * at + 1, best = son, end = son + SONS < h->size ? son + SONS : h->size;
+        for (whole k = son + 1; k < end; k++)
+            if (h->least[h->point[k]] < h->least[h->point[best]]) best = k;
+        if (son >= h->size || !(h->least[h->point[best]] < h->least[last])) break;
+        h->point[at] = h->point[best];
+        h->place[h->point[at]] = (int32_t)at;
+        at = best;
+    }
+    if (h->size > 0) h->point[at] = last, h->place[last] = (int32_t)at;
+    h->place[first] = SETTLED;
+    return first;
+}
+
+/* Least times from the nearest of some sources along edges of no negative time, until all targets are reached:
+ * times, the points before (of those as quick the one of the least number) and the sources; negative and infinite
+ * where none. Of points that lie no nearer than the last target nothing is told that holds. */
+PUBLIC int find_least_times(whole n, const int32_t *first, const int32_t *head, const double *minutes,
+                            whole sources, const whole *source, whole targets, const whole *target, double limit,
+                            double *least, int32_t *before, int32_t *begin) {
+    int32_t *room = malloc((size_t)(2 * n) * sizeof(int32_t));
+    uint8_t *is_target = calloc((size_t)n, 1);
+    heap h = {least, room, room + n, 0};
+    if (room && is_target) {
+        for (whole k = 0; k < n; k++) least[k] = INFINITY, before[k] = begin[k] = -1, h.place[k] = UNSEEN;
+        whole left = 0;
+        for (whole k = 0; k < targets; k++) left += !is_target[target[k]], is_target[target[k]] = 1;
+        for (whole k = 0; k < sources; k++) {
+            int32_t point = (int32_t)source[k];
+            if (h.place[point] != UNSEEN) continue;
+            least[point] = 0.0, begin[point] = point;
+            rise(&h, h.size++, point);
+        }
+        while (h.size > 0 && left > 0) {
+            int32_t here = take_first(&h);
+            if (before[here] >= 0) begin[here] = begin[before[here]];
+            left -= is_target[here];
+            for (int32_t k = first[here]; k < first[here + 1]; k++) {
+                int32_t next = head[k];
+                double taken = least[here] + minutes[k];
+                if (!(taken <= least[next]) || taken > limit || h.place[next] == SETTLED) continue;
+                if (taken < least[next]) {
+                    int seen = h.place[next] != UNSEEN;
+                    least[next] = taken, before[next] = here;
+                    rise(&h, seen ? h.place[next] : h.size++, next);
+                } else if (here < before[next]) {
+                    before[next] = here;
+                }
+            }
+        }
+    }
+    int done = room && is_target;
+    free(room);
+    free(is_target);
     return done;
 }
