@@ -21,6 +21,7 @@ from scout.errors import InputError
 from scout.io.layers import read_layers
 from scout.parks.build import build_parks
 from scout.search import run
+from scout.search.overlaps import find_regions
 
 _SIZES = {1: (20.0, 10.0), 2: (2.0, 1.0), 3: (1 / 12, 1 / 24)}
 GLOBE = shapely.box(-180, -90, 180, 90)
@@ -142,3 +143,22 @@ def test_the_finest_level_of_a_park_that_is_everywhere_can_be_searched_near_home
     found = find_spots(parks_of(GLOBE), SearchOptions(level=5, home=(10.001, 50.001), within_km=0.05))
     assert found.spots
     assert len(found.spots) < 50
+
+
+def test_regions_of_a_crowd_are_the_same_at_the_antimeridian():
+    """Seven parks over each other: some run past 180, and those that lie beyond it bear the other numbers."""
+    rng = np.random.default_rng(4)
+    corner = rng.uniform(-0.5, 0.3, (7, 2))
+    corner += np.array([20.0, 40.0])
+    size = rng.uniform(0.4, 0.9, (7, 2))
+    beyond = corner[:, 0] > 20.0
+    assert 0 < beyond.sum() < 7
+    shift = np.where(beyond, -200.0, 160.0)[:, None] * np.array([1.0, 0.0])
+    found = []
+    for south_west in (corner, corner + shift):
+        parks = shapely.box(*south_west.T, *(south_west + size).T)
+        regions, _ = find_regions(parks, shapely.STRtree(parks))
+        sets = [tuple(regions.park[i:j].tolist()) for i, j in itertools.pairwise(regions.first.tolist())]
+        found.append(sorted(zip(sets, shapely.area(regions.shape).round(9).tolist(), strict=True)))
+    assert found[0] == found[1]
+    assert max(len(parks) for parks, _ in found[0]) >= 4
