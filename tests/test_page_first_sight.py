@@ -55,9 +55,20 @@ def test_a_doubtful_place_only_may_count():
 
 
 def test_what_does_not_count_is_not_called_the_best():
-    said = sentence(first_with(bay(), spot={"word": "not counted"}))
+    found = first_with(bay(), spot={"word": "not counted"})
+    said = sentence(replace(found, spots=found.spots[:1]))
     assert said.startswith("No place found counts surely. Nearest to it: 1, Quiet Cove")
     assert "One contact" not in said
+
+
+def test_where_the_first_does_not_count_the_first_firm_one_is_named():
+    # The second is doubtful, the third firm.
+    found = first_with(bay(), spot={"word": "not counted"})
+    said = "Best place that counts: 3, Quiet Cove and Tern Marsh. One contact counts for 1 grid in 2 parks"
+    assert sentence(found).startswith(said)
+    left = replace(found, spots=found.spots[:2])
+    assert sentence(left).startswith("Best place: 2, ")
+    assert "One contact may count for" in sentence(left)
 
 
 def test_an_outline_in_doubt_stands_in_the_sentence():

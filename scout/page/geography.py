@@ -59,11 +59,9 @@ def make_geography_data(shown: NDArray[np.float64], frame: PageFrame) -> dict[st
         For each layer of lines its records as ``[line, rank, name]`` (the line packed, loose along the edge
         of the world), ``towns`` as ``[x, y, rank, name]``, in whole numbers of ``1 / unitsPerDegree``
         degree. ``lacksLand`` says that the base has sea where most of the page's places are, as it has where
-        small islands are: its sea is then not to be believed. Empty where nothing is shown. `ROOM` has the
-        most bytes of each.
+        small islands are: its sea is then not to be believed. Where nothing is shown it is the coarse world
+        alone. `ROOM` has the most bytes of each.
     """
-    if not len(shown):
-        return {}
     base = load_base()
     near = _Neighbourhood(shown, frame)
     drawn: dict[str, Any] = {"unitsPerDegree": BASE_UNITS_PER_DEG, "lacksLand": not has_land(base, shown)}
@@ -78,6 +76,9 @@ class _Neighbourhood:
 
     def __init__(self, places: NDArray[np.float64], frame: PageFrame) -> None:
         self._middle = frame.middle
+        self._x, self._y = np.array([0.0, -1.0]), np.array([0.0, -1.0])  # holds nothing
+        if not len(places):
+            return
         lon = self._shift(places[:, 0])
         x, y = np.array([lon.min(), lon.max()]), np.array([places[:, 1].min(), places[:, 1].max()])
         size = max(_AROUND_SHARE * max(x[1] - x[0], y[1] - y[0]), _AROUND_DEG)

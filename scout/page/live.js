@@ -14,7 +14,7 @@ import { makeRecordingGpx } from "./gpx.js";
 import { saveFile } from "./save_file.js";
 import { scoutMap } from "./map.js";
 import { makeOrnament } from "./marks.js";
-import { getFreeView, say } from "./view.js";
+import { foldKey, getFreeView, say } from "./view.js";
 import { LOOKS, wordClaim } from "./check_answer.js";
 import { checkPosition, checkShapes } from "./check_panel.js";
 
@@ -37,6 +37,7 @@ let inView = true; // the map goes with the reader until it is dragged
 
 function startLive() {
   livePanel.hidden = false;
+  makeRoom(true);
   liveButton.setAttribute("aria-expanded", "true");
   inView = true;
   liveLayer.addTo(scoutMap);
@@ -49,9 +50,17 @@ function stopLive() {
   stopFollowing?.();
   [stopFollowing, fix, trouble, recording, settled, saidWord, shown] = [null, null, "", null, null, "", []];
   livePanel.hidden = true;
+  makeRoom(false);
   liveButton.setAttribute("aria-expanded", "false");
   liveLayer.remove();
   liveButton.focus({ preventScroll: true });
+}
+
+// In a small window the header makes way for the panel, all but its caution.
+function makeRoom(followed) {
+  document.documentElement.classList.toggle("followed", followed);
+  foldKey();
+  scoutMap.invalidateSize({ animate: false, pan: false });
 }
 
 function takeFix({ coords, timestamp }) {

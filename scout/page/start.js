@@ -33,7 +33,7 @@ function setFirstView() {
   if (findings.home) all.push(toLatLng(findings.home.at));
   const bounds = L.latLngBounds(all);
   if (!bounds.isValid()) parks.forEach((park) => bounds.extend(park.bounds));
-  if (!bounds.isValid()) return; // the map's own first view, the world
+  if (!bounds.isValid()) return foldKey(); // the map's own first view, the world
   scoutMap.fitBounds(bounds, {
     paddingTopLeft: [46 + getFreeView().left, getTopRoom()],
     paddingBottomRight: [makeRoomForKey(bounds), 46],

@@ -87,13 +87,29 @@ def test_the_map_keeps_half_of_the_window(open_page: Open, window: str, address:
     opened = open_at(open_page, window, address)
     page = opened.page
     width, height = WINDOWS[window]
+    assert measure_free_map(page) >= 0.5 * width * height
+    # The same with the reader's position told above it; the caution stays, and some of the list or the details.
+    page.context.grant_permissions(["geolocation"])
+    page.context.set_geolocation({"latitude": 45.0001, "longitude": -20.0001, "accuracy": 8.0})
+    page.locator("#live-button").click()
+    expect(page.locator(".live-way")).to_be_visible()
+    assert measure_free_map(page) >= 0.5 * width * height
+    expect(page.locator(".caution")).to_be_visible()
+    below = box_of(page, ".sheet:not([hidden])" if address else "#list")
+    assert min(below[3], height) - below[1] >= 60
+    assert opened.messages == []
+
+
+def measure_free_map(page: Page) -> float:
+    """Pixels of the map that no sheet and no key covers."""
+    size = page.viewport_size
+    assert size is not None
     ground = box_of(page, ".map")
-    free = shared(ground, (0, 0, width, height))
+    free = shared(ground, (0, 0, size["width"], size["height"]))
     for query in (".sheet:not([hidden])", "#key"):
         if page.locator(query).count():
             free -= shared(ground, box_of(page, query))
-    assert free >= 0.5 * width * height
-    assert opened.messages == []
+    return free
 
 
 @windows
