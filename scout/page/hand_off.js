@@ -78,7 +78,10 @@ export function makeHandOff(spot) {
   share.type = "button";
   share.addEventListener("click", () => shareSpot(spot, note));
   const buttons = makeElement("div", "hand-buttons");
-  buttons.append(share);
+  const print = makeElement("button", "", "Print this spot");
+  print.type = "button";
+  print.addEventListener("click", () => window.print());
+  buttons.append(share, " ", print);
   return [makeHeading("Take it along"), steps, buttons, note];
 }
 

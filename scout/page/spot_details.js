@@ -37,15 +37,13 @@ import { makeWalkDetails } from "./walk_details.js";
 import { makeHandOff } from "./hand_off.js";
 
 export function makeSpotDetails(spot) {
+  const head = makeSpotHead(spot);
+  head.id = "details-title";
+  head.tabIndex = -1;
   const story = makeElement("div", "story");
   story.append(
-    makeSpotHead(spot),
-    ...makeSpotClaim(spot),
-    ...makeWarnings(spot),
-    ...makeOutlineWarnings(spot),
-    ...makeMiss(spot),
-    ...makeStand(spot),
-    ...makeWalkDetails(spot),
+    head,
+    ...makeFirstParts(spot),
     ...makeHorizonDetails(spot),
     ...makeHandOff(spot),
     ...makeParkTable(spot),
@@ -59,10 +57,33 @@ export function makeSpotDetails(spot) {
   return story;
 }
 
+// On paper, where a page must hold it: its head stands over the map, what one would press is left out.
+export function makePrintedSpot(spot) {
+  const story = makeElement("div", "story");
+  story.append(
+    ...makeFirstParts(spot),
+    ...makeParkTable(spot),
+    ...makeCertainty(spot),
+    ...makeHorizonDetails(spot),
+    ...makeNotes(spot),
+  );
+  for (const node of story.querySelectorAll('a, .horizon ~ details')) node.remove();
+  return { head: makeSpotHead(spot), story };
+}
+
+function makeFirstParts(spot) {
+  return [
+    ...makeSpotClaim(spot),
+    ...makeWarnings(spot),
+    ...makeOutlineWarnings(spot),
+    ...makeMiss(spot),
+    ...makeStand(spot),
+    ...makeWalkDetails(spot),
+  ];
+}
+
 function makeSpotHead(spot) {
   const head = makeElement("h2", "story-title");
-  head.id = "details-title";
-  head.tabIndex = -1;
   const text = makeElement("span");
   text.append(
     makeElement("span", "story-kind", `Spot ${spot.rank}: ${KIND_WORDS[spot.kind]}`),

@@ -1,7 +1,8 @@
-"""On paper: the overview on a page, then the list, nothing cut off (read back with pdftotext)."""
+"""On paper: the overview on a page, then the list; of an open spot its own page. Read back with pdftotext."""
 
 from __future__ import annotations
 
+import re
 import subprocess
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -11,11 +12,12 @@ import lxml.html
 import pytest
 from builders import QUIET_COVE, box, corner_spot, findings, line_spot, parks_frame
 from playwright.sync_api import Page
-from walked import WARNING, harbour
+from walked import PARKING, WARNING, harbour
 
 from browser.conftest import Watched
 from browser.ground import tips
 from scout.cautions import ALWAYS
+from scout.geo.geodesy import measure_geodesic
 from scout.model import Findings
 
 Open = Callable[..., Watched]
@@ -85,7 +87,7 @@ def crowd(count: int) -> Findings:
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_two_pages_hold_overview_and_list(open_page: Open, tmp_path: Path, paper: str) -> None:
-    opened = open_page(harbour(), "#spot=1")
+    opened = open_page(harbour())
     before = tips(opened.page)
     overview, listed = printed(opened.page, tmp_path / "out.pdf", paper)
     for said in (
@@ -115,6 +117,54 @@ def test_two_pages_hold_overview_and_list(open_page: Open, tmp_path: Path, paper
     assert tips(opened.page).keys() == before.keys()
     for rank, at in tips(opened.page).items():
         assert at == pytest.approx(before[rank], abs=1.5)
+    assert opened.messages == []
+
+
+@pytest.mark.parametrize(("paper", "size"), [("A4", "wide"), ("Letter", "tall")])
+def test_an_open_spot_prints_its_own_page(open_page: Open, tmp_path: Path, paper: str, size: str) -> None:
+    opened = open_page(harbour(), "#spot=1")
+    page = opened.page
+    before = tips(page)
+    (only,) = printed(page, tmp_path / "out.pdf", paper)
+    for said in (
+        "Walks round the harbour",
+        "Spot 1: corner",
+        "HN95 IN05 HN94 IN04",
+        "firm confidence 96.0 %",
+        "pairs (yield)",
+        "45.000033, -19.999934",
+        "24 min",
+        "118 m of climb",
+        "Tern <b>Gate</b>",
+        "44.995000, -20.012000",
+        "QX-001",
+        "QX-002",
+        WARNING.split(":")[0],
+        ALWAYS[-1],
+    ):
+        assert said in only, said
+    assert "12 m to 117 m" in only  # beside the profile
+    assert "45.050000, -19.950000" not in only  # of another spot
+    assert {rank: pytest.approx(at, abs=1.5) for rank, at in before.items()} == tips(page)
+    # To scale: the way from the car to the spot, measured in pixels of a 96th of an inch (CSS).
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    told = re.search(r"1 : ([\d,]+) when", page.locator(".paper-scale").inner_text())
+    assert told is not None
+    car = page.locator(".car-mark").first.bounding_box()
+    frame = page.locator(".map").bounding_box()
+    assert car is not None
+    assert frame is not None
+    at = (car["x"] + car["width"] / 2, car["y"] + car["height"] / 2)
+    spot = tips(page)[1]
+    pixels = ((at[0] - spot[0]) ** 2 + (at[1] - spot[1]) ** 2) ** 0.5
+    metres = measure_geodesic(*PARKING, -19.999934, 45.000033)[0]
+    # A map on the sphere's Mercator projection is off by up to 0.7 % on the ellipsoid.
+    assert metres / (pixels * 0.0254 / 96) == pytest.approx(int(told[1].replace(",", "")), rel=0.012)
+    for x, y in (at, (spot[0], spot[1] - 46)):
+        assert frame["x"] < x < frame["x"] + frame["width"]
+        assert frame["y"] < y < frame["y"] + frame["height"]
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    assert {rank: pytest.approx(at, abs=1.5) for rank, at in before.items()} == tips(page)
     assert opened.messages == []
 
 
