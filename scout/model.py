@@ -439,10 +439,11 @@ class Surroundings:
     buildings: Sequence[shapely.Geometry] = ()
     busy_roads: Sequence[shapely.Geometry] = ()
     busy_names: Sequence[str] = ()
-    # For the map alone: woods as areas, peaks and settlements by name as points; the light on the hills, and
-    # the heights it is drawn from, which are dropped once it is.
+    # For the map alone: woods as areas, peaks and settlements by name as points; the light on the hills and
+    # contour lines, and the heights they are drawn from, which are dropped once they are.
     landmarks: gpd.GeoDataFrame | None = None
     shading: tuple[Shading, ...] = ()
+    contours: tuple[Contours, ...] = ()
     reliefs: Sequence[Relief] = ()
 
     def hazards_of(self, kind: str) -> gpd.GeoDataFrame:
@@ -456,6 +457,15 @@ class Shading:
 
     bounds: tuple[float, float, float, float]  # west, south, east, north in degrees; east may pass 180
     picture: str  # a data URI
+
+
+@dataclass(frozen=True, slots=True)
+class Contours:
+    """Lines of equal height on some ground, in degrees; longitudes may pass 180."""
+
+    interval_m: float
+    lines: Sequence[shapely.Geometry]
+    heights_m: Sequence[float]  # of each line
 
 
 @dataclass(frozen=True, slots=True)

@@ -348,7 +348,7 @@ def test_the_ground_around_is_cut_to_what_lies_near():
     drawn = shape_of(data["around"]["barriers"]["areas"], UNITS_PER_DEG)
     lake = ground.barriers.geometry.iloc[0]
     assert drawn.symmetric_difference(lake).area < 0.02 * lake.area
-    assert len(data["around"]["barriers"]["lines"]) == 1
+    assert len(data["around"]["walls"]["lines"]) == 1
     assert shape_of(data["around"]["closed"]["areas"], UNITS_PER_DEG).area == pytest.approx(8e-5, rel=1e-6)
     assert [start[2] for start in data["around"]["starts"]] == ["parking", "trailhead"]
     assert [data["around"][name]["left"] for name in ("barriers", "closed", "power")] == [0, 0, 0]
@@ -388,7 +388,7 @@ def test_a_dense_city_has_its_nearest_ground_drawn_and_the_rest_told():
     around = Reader(text).data()["around"]
     told = words(text)
     for name, word in (
-        ("barriers", "barriers"),
+        ("walls", "barriers"),
         ("closed", "closed ground"),
         ("power", "overhead power lines"),
     ):

@@ -1,4 +1,4 @@
-"""Hill shading, roads, woods and names of access data: right, in their places and within their bytes."""
+"""Hills, contour lines, roads, woods, buildings, names: right, in their places, within their bytes."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ import pytest
 import shapely
 from builders import box
 from page_reader import Reader, words
+from scipy.interpolate import RegularGridInterpolator
 from test_access_ways import tagged
 from test_page import synthetic
 from test_page_ground import unpacked
@@ -19,12 +20,14 @@ from walked import ground_frame, harbour, surroundings
 
 from scout.model import CROSSING, DRIVE, WALK, Relief
 from scout.output.saved import dump_findings, load_findings
+from scout.page import around
+from scout.page.contours import ROOM_FOR_CONTOURS, draw_contours, make_contour_data, trace_contour
 from scout.page.data import make_page_data
 from scout.page.document import build_map
 from scout.page.packing import UNITS_PER_DEG, PageFrame
 from scout.page.shading import (
     ROOM_FOR_SHADING,
-    add_shading,
+    add_relief,
     compute_shade,
     draw_hills,
     make_shading_data,
@@ -141,7 +144,83 @@ def test_a_picture_follows_the_page_over_the_antimeridian():
     assert 179.9 < drawn[0] / UNITS_PER_DEG < 180 < drawn[2] / UNITS_PER_DEG < 180.2
 
 
-# Roads, woods, names
+# Contour lines
+
+
+def test_contours_of_a_cone_are_circles():
+    x, y = np.linspace(-10, 10, 161), np.linspace(-8, 8, 129)
+    cone = 10 - np.hypot(*np.meshgrid(x, y))
+    for level in (3.0, 5.5, 9.0):
+        (line,) = trace_contour(cone, x, y, level).geoms
+        assert line.is_closed
+        radii = np.hypot(*shapely.get_coordinates(line).T)
+        assert radii == pytest.approx(np.full(len(radii), 10 - level), abs=0.01)
+    assert trace_contour(cone, x, y, 11.0).is_empty
+
+
+@pytest.mark.parametrize("whole", [False, True])
+def test_contours_lie_at_their_level_and_cross_every_side_that_parts_high_from_low(whole: bool):
+    rng = np.random.default_rng(7)
+    # Whole numbers lie on the level again and again.
+    heights = rng.integers(-2, 3, (40, 50)).astype(float) if whole else rng.normal(0, 1, (40, 50))
+    x, y = np.cumsum(rng.uniform(0.5, 2, 50)), np.cumsum(rng.uniform(0.5, 2, 40))
+    traced = trace_contour(heights, x, y, 0.0)
+    assert traced.is_simple
+    points = np.unique(shapely.get_coordinates(traced), axis=0)
+    # The oracle is scipy's interpolation; on the sides of cells it is linear.
+    between = RegularGridInterpolator((y, x), heights)(np.clip(points, [x[0], y[0]], [x[-1], y[-1]])[:, ::-1])
+    assert np.abs(between).max() < 1e-6
+    above = heights >= 0
+    assert len(points) == (above[:, 1:] != above[:, :-1]).sum() + (above[1:] != above[:-1]).sum()
+
+
+def test_contours_end_where_nothing_is_known():
+    heights = np.tile(np.arange(6.0), (9, 1))
+    heights[4, 3] = np.nan
+    low, high = trace_contour(heights, np.arange(6.0), np.arange(9.0), 2.5).geoms
+    assert sorted([low.bounds, high.bounds]) == [(2.5, 0.0, 2.5, 3.0), (2.5, 5.0, 2.5, 8.0)]
+
+
+def test_contours_say_their_interval_and_height_and_stay_near_places():
+    lat = 50.0 + (np.arange(800)[::-1] + 0.5) * 5e-4
+    slope = np.repeat(1000 * (lat - 50.0)[:, None], 800, axis=1)  # a metre for a thousandth of a degree
+    places = np.array([(10.2, 50.2)])
+    box = np.array([10.15, 50.15, 10.25, 50.25])
+    drawn = draw_contours([relief(10.0, 50.0, 5e-4, slope)], places, [box])
+    (group,) = drawn
+    assert group.interval_m == 5.0
+    assert set(group.heights_m) == {195.0, 200.0, 205.0, 190.0, 210.0}
+    for line, height in zip(group.lines, group.heights_m, strict=True):
+        x, y = shapely.get_coordinates(line).T
+        assert y == pytest.approx(np.full(len(y), 50 + height / 1000), abs=1e-6)
+        assert np.hypot((x - 10.2) * np.cos(np.radians(50.2)), y - 50.2).max() * 111.2 < 1.2
+    ((interval, levels),) = make_contour_data(drawn, PageFrame(10.0))
+    assert interval == 5
+    assert [level[0] for level in levels] == [190, 195, 200, 205, 210]
+    ring, _ = unpacked(levels[2][1])
+    assert ring[:, 1] == pytest.approx(np.full(len(ring), 50_200_000), abs=2)
+
+
+def test_contours_follow_the_page_over_the_antimeridian():
+    heights = 200 * np.abs(np.sin(np.arange(200) / 9))[None, :] * np.ones((200, 1))
+    ground = [relief(179.9, 49.9, 1e-3, heights), relief(-180.0, 49.9, 1e-3, heights[:, 100:])]
+    (group,) = draw_contours(ground, np.array([(-179.999, 50.0)]), [np.array([179.97, 49.97, 180.03, 50.03])])
+    lons = np.concatenate([shapely.get_coordinates(line)[:, 0] for line in group.lines])
+    assert 179.97 < lons.min() < 180 < lons.max() < 180.03
+
+
+@pytest.mark.parametrize("count", [1, 40])
+def test_contours_keep_within_their_bytes(count: int):
+    rng = np.random.default_rng(count)
+    rough = relief(-100.0, 40.0, 2e-3, rng.normal(300, 60, (1600, 2400)))
+    places = np.column_stack([rng.uniform(-99.9, -95.4, count), rng.uniform(40.1, 43.0, count)])
+    boxes = [np.array([x - 0.03, y - 0.02, x + 0.03, y + 0.02]) for x, y in places]
+    made = make_contour_data(draw_contours([rough], places, boxes), PageFrame(-98.0))
+    assert made
+    assert len(json.dumps(made, separators=(",", ":"))) <= ROOM_FOR_CONTOURS
+
+
+# Roads, woods, buildings, names
 
 
 def with_ways(rows: list[tuple[str, str, Any]], **more: Any) -> Any:
@@ -206,6 +285,27 @@ def test_woods_and_names_are_drawn_where_they_lie():
     assert ("water", "Still Lake") in named
 
 
+def test_buildings_near_spots_are_drawn_where_other_ground_leaves_room(monkeypatch: pytest.MonkeyPatch):
+    lon, lat = -19.999934, 45.000033  # the first spot
+    norths = [lat + away / 111_200 for away in (120, 200)]
+    houses = [shapely.Point(lon, north).buffer(1e-4, quad_segs=1) for north in norths]
+    data, _ = make_page_data(with_ways([], buildings=houses))
+    (drawn,) = data["around"]["buildings"]["areas"]
+    middle = unpacked(drawn[0])[0].mean(axis=0)
+    assert middle == pytest.approx((1e6 * lon, 1e6 * norths[0]), abs=30)
+    monkeypatch.setattr(around, "_ROOM_FOR_ALL", 1000)
+    data, _ = make_page_data(with_ways([], buildings=houses))
+    assert data["around"]["buildings"] == {"lines": [], "areas": [], "left": 1}
+
+
+def test_water_and_other_barriers_are_drawn_apart():
+    data, _ = make_page_data(harbour())
+    assert len(data["around"]["barriers"]["areas"]) == 1
+    assert data["around"]["barriers"]["lines"] == []
+    assert data["around"]["walls"]["areas"] == []
+    assert len(data["around"]["walls"]["lines"]) == 1
+
+
 def test_landmarks_are_read_from_their_tags():
     found = classify_access(
         [
@@ -231,7 +331,7 @@ def test_landmarks_are_read_from_their_tags():
 def test_a_saved_result_has_its_hills_and_landmarks_still():
     rough = relief(-20.1, 44.9, 1e-3, np.random.default_rng(3).normal(300, 60, (200, 200)))
     marks = ground_frame([("peak", "Crow Top", shapely.Point(-20.002, 45.001))])
-    found = add_shading(
+    found = add_relief(
         replace(harbour(), surroundings=replace(surroundings(), reliefs=(rough,), landmarks=marks))
     )
     back = load_findings(dump_findings(found), "here")
@@ -239,6 +339,8 @@ def test_a_saved_result_has_its_hills_and_landmarks_still():
     assert found.surroundings is not None
     assert back.surroundings.shading == found.surroundings.shading
     assert back.surroundings.shading
+    assert back.surroundings.contours == found.surroundings.contours
+    assert back.surroundings.contours
     assert back.surroundings.landmarks["name"].tolist() == ["Crow Top"]
 
 
@@ -272,7 +374,7 @@ def test_a_page_with_roads_and_heights_is_under_its_bytes():
     flags = {name: [True] * len(ways) for name in (WALK, DRIVE, CROSSING)}
     rough = relief(-101.0, 39.0, 2e-3, rng.normal(300, 60, (2000, 3500)))
     ground = replace(surroundings(), ways=ground_frame(ways, **flags), landmarks=marks, reliefs=(rough,))
-    full = add_shading(replace(found, surroundings=ground))
+    full = add_relief(replace(found, surroundings=ground))
     assert full.surroundings is not None
     assert full.surroundings.reliefs == ()
     text = build_map(full)

@@ -215,9 +215,9 @@ def find_spots(
     )
     if reached is None or not reached.surroundings.reliefs:
         return found
-    from scout.page.shading import add_shading
+    from scout.page.shading import add_relief
 
-    return add_shading(found)
+    return add_relief(found)
 
 
 MOST_HORIZONS, MOST_TRIED = 100, 500  # spots, best first, whose horizon is worked out: listed; to filter by

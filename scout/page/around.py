@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -19,6 +20,11 @@ _ROOM_FOR_STARTS = 10_000
 _ROOM_FOR_NAMES = 12_000
 _LONGEST_NAME = 60  # letters; longer ones are cut
 _ROOM_FOR_WOODS = 40_000
+# Buildings so near to a spot, nearest first, where all other ground leaves room.
+_ROOM_FOR_BUILDINGS, _ROOM_FOR_ALL = 20_000, 230_000
+_BUILDINGS_M = 150.0
+# Barriers drawn as water; all others, from cliffs to railways, are drawn as walls.
+_WATER = ("water", "glacier", "coast", "river", "canal", "tidal channel", "rapids")
 # Roads and paths by class, with their bytes and the kinds of way that they take; all others are lesser roads.
 _ROAD_ROOMS = {"main": 40_000, "lesser": 50_000, "track": 40_000, "path": 60_000}
 _ROAD_KINDS = {
@@ -54,10 +60,11 @@ def make_surroundings_data(
     Returns
     -------
     dict
-        ``barriers``, ``woods`` and each kind of hazards by its key hold ``lines`` and ``areas`` in packed
-        rings, and ``left``, how many shapes were left out; ``starts`` holds ``[x, y, what]``, ``startsLeft``
-        how many of them were. ``roads`` holds such lines by class, with ``names`` that tell for each line the
-        number of its name among ``called``, 0 for none; ``names`` holds ``[x, y, what, name]``.
+        ``barriers`` (water), ``walls`` (other barriers), ``woods``, ``buildings`` and each kind of hazards by
+        its key hold ``lines`` and ``areas`` in packed rings, and ``left``, how many shapes were left out;
+        ``starts`` holds ``[x, y, what]``, ``startsLeft`` how many of them were. ``roads`` holds such lines by
+        class, with ``names`` that tell for each line the number of its name among ``called``, 0 for none;
+        ``names`` holds ``[x, y, what, name]``.
     """
     if surroundings is None or not len(spots):
         return {}
@@ -65,15 +72,22 @@ def make_surroundings_data(
     near = _Nearness(spots)
     starts, left = _draw_starts(surroundings.starts, ground, near, frame)
     landmarks = _list_landmarks(surroundings)
-    return {
+    wet = np.isin(surroundings.barriers[WHAT].to_numpy().astype(str), _WATER)
+    drawn = {
         "woods": _draw_shapes(landmarks.areas, ground, near, frame, _ROOM_FOR_WOODS),
         "roads": _draw_roads(surroundings, ground, near, frame),
         "names": _draw_names(landmarks, ground, near, frame),
-        "barriers": _draw_frame(surroundings.barriers, ground, near, frame),
+        "barriers": _draw_frame(surroundings.barriers[wet], ground, near, frame),
+        "walls": _draw_frame(surroundings.barriers[~wet], ground, near, frame),
         **{k.key: _draw_frame(surroundings.hazards_of(k.key), ground, near, frame) for k in HAZARDS},
         "starts": starts,
         "startsLeft": left,
     }
+    left_over = _ROOM_FOR_ALL - len(json.dumps(drawn, separators=(",", ":")))
+    houses, _ = _clip_near(np.array(surroundings.buildings, dtype=object), ground)
+    buildings = near.take_within(houses, _BUILDINGS_M)
+    room = int(np.clip(left_over, 0, _ROOM_FOR_BUILDINGS))
+    return {**drawn, "buildings": _draw_shapes(buildings, ground, near, frame, room)}
 
 
 class _Nearness:
@@ -90,6 +104,13 @@ class _Nearness:
         flat = shapely.transform(shapes, self._plane)
         (at, _), away = self._tree.query_nearest(flat, all_matches=False, return_distance=True)
         found: NDArray[np.int64] = at[np.argsort(away, kind="stable")]
+        return found
+
+    def take_within(self, shapes: NDArray[Any], reach_m: float) -> NDArray[Any]:
+        """Shapes so near to a place, about."""
+        flat = shapely.transform(shapes, self._plane)
+        at = self._tree.query(flat, "dwithin", reach_m / _METRES_PER_DEG)[0]
+        found: NDArray[Any] = shapes[np.unique(at)]
         return found
 
     def _plane(self, lonlat: NDArray[np.float64]) -> NDArray[np.float64]:

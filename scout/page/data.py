@@ -32,6 +32,7 @@ from scout.model import (
 )
 from scout.output.text import Length, MeasuredText, name_verdict_class
 from scout.page.around import make_surroundings_data
+from scout.page.contours import make_contour_data
 from scout.page.geography import make_geography_data
 from scout.page.outlines import Areas, DrawnParks, Polygons, draw_parks
 from scout.page.packing import (
@@ -276,6 +277,7 @@ def make_page_data(findings: Findings, trip: Trip | None = None) -> tuple[dict[s
         "overlaps": {"two": _pack_area(drawn.twice), "more": _pack_area(drawn.thrice)},
         "around": make_surroundings_data(around, places, walked, frame),
         "shading": make_shading_data(around.shading if around else (), frame),
+        "contours": make_contour_data(around.contours if around else (), frame),
         "geography": make_geography_data(_list_shown(findings, places, drawn), frame),
         "home": _make_home_data(findings, frame),
         **({} if trip is None else {"trip": [_make_tour_data(tour, frame) for tour in trip.tours]}),

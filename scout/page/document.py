@@ -132,6 +132,7 @@ class MapDocument(Figure):  # type: ignore[misc]
             "walk_tolerance_m": WALK_TOLERANCE_M,
             "walk_most": _find_longest_walk(self.findings),
             "shaded": bool(data["shading"]),
+            "contour_steps": sorted({step for step, _ in data["contours"]}),
             "any_new": any(ranked.new is not None for ranked in self.findings.spots),
         }
         page = _load_templates().get_template("page.html")
@@ -181,7 +182,7 @@ def build_map(findings: Findings, *, site: bool = False, trip: Trip | None = Non
 
 def _list_ground_left(drawn: dict[str, Any]) -> list[tuple[str, int]]:
     """What of the surroundings had no room in the page, in words, and how many shapes."""
-    words = {"roads": "roads and paths", "woods": "woods", "barriers": "barriers"}
+    words = {"roads": "roads and paths", "woods": "woods", "barriers": "water", "walls": "barriers"}
     words |= {kind.key: kind.title for kind in HAZARDS}
     left = [(word, drawn[name]["left"]) for name, word in words.items() if name in drawn]
     return [

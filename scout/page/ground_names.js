@@ -4,12 +4,14 @@ import { scoutMap } from "./map.js";
 import { repaints } from "./palette.js";
 import { makeNameRoom } from "./name_room.js";
 import { placeRoadNames } from "./roads.js";
+import { placeHeights } from "./contours.js";
 import { placeBaseNames } from "./geography.js";
 
 export function drawGroundNames() {
   const room = makeNameRoom();
   placeRoadNames(room);
   placeBaseNames(room);
+  placeHeights(room);
 }
 
 repaints.push(drawGroundNames);

@@ -10,6 +10,7 @@ import { corners, homeLayer, misses, setShown, stretches } from "./marks.js";
 import { carLayer, walkLayer } from "./walks.js";
 import { tripLayer } from "./trip.js";
 import { groundLayers } from "./surroundings.js";
+import { contourLayer } from "./contours.js";
 import { geographyLayer } from "./geography.js";
 import { roadLayer, shadingLayer } from "./roads.js";
 import { drawGroundNames } from "./ground_names.js";
@@ -29,14 +30,16 @@ const layers = {
   walks: [walkLayer],
   cars: [carLayer],
   trip: [tripLayer],
+  contours: [contourLayer],
   ...Object.fromEntries(Object.entries(groundLayers).map(([name, layer]) => [name, [layer]])),
+  barriers: [groundLayers.barriers, groundLayers.walls].filter(Boolean),
 };
 
 export function applySwitch(box) {
   for (const layer of layers[box.value] ?? []) setShown(layer, scoutMap, box.checked);
   if (box.value === "lattice") drawLattice();
   if (box.value === "park-names") drawParkNames();
-  if (["geography", "roads", "lattice", "park-names"].includes(box.value)) drawGroundNames();
+  if (["geography", "roads", "contours", "lattice", "park-names"].includes(box.value)) drawGroundNames();
 }
 
 function noteBackground(text) {

@@ -61,6 +61,14 @@ function makeDrawnRing({ lon, lat }) {
   return out;
 }
 
+// Lines for the map, each a list of [lat, lon].
+export function makeDrawnLines(texts, unitsPerDegree) {
+  return texts.map((text) => {
+    const { lon, lat } = unpackRing(text, unitsPerDegree);
+    return Array.from(lon, (x, k) => [lat[k], x]);
+  });
+}
+
 // Polygons for the map, each a list of rings of [lat, lon].
 export function makeDrawnPolygons(outline, unitsPerDegree) {
   return outline.map((rings) => rings.map((text) => makeDrawnRing(unpackRing(text, unitsPerDegree))));

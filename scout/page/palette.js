@@ -51,6 +51,18 @@ export function makeHatching(crossed, ink) {
   return pen.createPattern(tile, "repeat");
 }
 
+// Layers that come and go with the zoom: [layer, the group it belongs to, from which zoom on].
+export function showFromZoom(layers) {
+  const fit = () => {
+    const zoom = scoutMap.getZoom();
+    for (const [layer, group, from] of layers) {
+      if (zoom >= from !== group.hasLayer(layer)) group[zoom >= from ? "addLayer" : "removeLayer"](layer);
+    }
+  };
+  fit();
+  scoutMap.on("zoomend", fit);
+}
+
 // Of the view's size, to each side: a drag shows no bare edge at once, and a phone has less to paint.
 export const CANVAS_MARGIN = 0.25;
 

@@ -1,9 +1,9 @@
-// Of access data, close up: woods, roads by class, paths, and what stands on a map by name; the light on the hills.
+// Of access data, close up: woods, buildings, roads by class, paths, and what stands on a map by name; the light on the hills.
 
 import { findings, toDegrees, toLatLng } from "./findings.js";
 import { backgroundTiles, scoutMap } from "./map.js";
-import { getColour, makeCanvasPane, registerPaint } from "./palette.js";
-import { makeDrawnPolygons, unpackRing } from "./outlines.js";
+import { getColour, makeCanvasPane, registerPaint, showFromZoom } from "./palette.js";
+import { makeDrawnLines, makeDrawnPolygons } from "./outlines.js";
 import { placeName, placeTown } from "./name_room.js";
 
 // Seen from this zoom on, and how wide; the widest last, so that they lie on top.
@@ -17,40 +17,37 @@ const NAME_ZOOMS = { city: 9, town: 10, village: 11, hamlet: 12, water: 12, peak
 const OTHER_NAMES_ZOOM = 13;
 const ROAD_NAME_ZOOM = 14;
 const WOOD_ZOOM = 11;
+const BUILDING_ZOOM = 15;
 const SHADING_ZOOM = 9;
 
 const woodCanvas = makeCanvasPane("woods", 392);
+const buildingCanvas = makeCanvasPane("buildings", 402);
 const roadCanvas = makeCanvasPane("roads", 403);
 const shadingPane = scoutMap.createPane("shading");
 shadingPane.style.zIndex = 385;
 shadingPane.style.pointerEvents = "none";
 
-const { roads, woods } = findings.around;
+const { roads, woods, buildings } = findings.around;
 const landmarks = findings.around.names ?? [];
 export const roadLayer = L.layerGroup();
 export const shadingLayer = L.layerGroup();
 const zoomed = []; // [layer, the group it belongs to, from which zoom on]
 
-function unpackRoads({ lines }) {
-  return lines.map((text) => {
-    const { lon, lat } = unpackRing(text, findings.unitsPerDegree);
-    return [...lon].map((x, k) => [lat[k], x]);
-  });
-}
-
 const drawnRoads = {};
 if (roads) {
   const plain = { interactive: false, smoothFactor: 1 };
   const wood = L.polygon(makeDrawnPolygons(woods.areas, findings.unitsPerDegree), { ...plain, renderer: woodCanvas, stroke: false });
-  zoomed.push([wood, roadLayer, WOOD_ZOOM]);
+  const houses = L.polygon(makeDrawnPolygons(buildings.areas, findings.unitsPerDegree), { ...plain, renderer: buildingCanvas, weight: 0.8 });
+  zoomed.push([wood, roadLayer, WOOD_ZOOM], [houses, roadLayer, BUILDING_ZOOM]);
   for (const [name, { zoom, width, dashes }] of Object.entries(ROADS)) {
-    const places = unpackRoads(roads[name]);
+    const places = makeDrawnLines(roads[name].lines, findings.unitsPerDegree);
     const line = { ...plain, renderer: roadCanvas, fill: false };
     const parts = dashes ? { stroke: L.polyline(places, line) } : { casing: L.polyline(places, line), stroke: L.polyline(places, line) };
     drawnRoads[name] = { places, width, dashes, ...parts };
     for (const part of Object.values(parts)) zoomed.push([part, roadLayer, zoom]);
   }
   registerPaint(() => {
+    houses.setStyle({ color: getColour("building-edge"), fillColor: getColour("building"), fillOpacity: 0.9 });
     wood.setStyle({ fillColor: getColour("wood"), fillOpacity: Number(getColour("wood-strength")) });
     for (const [name, { casing, stroke, width, dashes }] of Object.entries(drawnRoads)) {
       casing?.setStyle({ color: getColour("road-case"), weight: width + 1.8 });
@@ -65,13 +62,6 @@ for (const [west, south, east, north, picture] of findings.shading) {
   zoomed.push([overlay, shadingLayer, SHADING_ZOOM]);
 }
 
-// What belongs to a zoom comes and goes with it.
-function fitToZoom() {
-  const zoom = scoutMap.getZoom();
-  for (const [layer, group, from] of zoomed) {
-    if (zoom >= from !== group.hasLayer(layer)) group[zoom >= from ? "addLayer" : "removeLayer"](layer);
-  }
-}
 
 // Peaks, settlements and lakes, the nearest to the spots first; then roads, along themselves.
 export function placeRoadNames(room) {
@@ -101,5 +91,4 @@ function placeRoadLabels(room) {
   }
 }
 
-fitToZoom();
-scoutMap.on("zoomend", fitToZoom);
+showFromZoom(zoomed);

@@ -1,4 +1,4 @@
-"""Hill shading around spots: small pictures that darken or lighten what lies under them."""
+"""Hill shading around spots: small pictures that darken or lighten what lies under them; contours with it."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.model import Findings, Relief, Shading
+from scout.page.contours import draw_contours
 from scout.page.packing import MAP_EDGE_LAT, PageFrame, convert_to_units, find_middle
 from scout.walk.terrain import interpolate_heights
 
@@ -35,17 +36,19 @@ _DARKEST = 0.62  # opacity of black where no light falls; white where it falls s
 _MOST_SPOTS = 500  # the best; beyond, pictures would be too coarse to tell a hill
 
 
-def add_shading(findings: Findings) -> Findings:
-    """The findings with pictures of the hills around their spots in the place of heights."""
+def add_relief(findings: Findings) -> Findings:
+    """The findings with pictures of the hills around spots, and contour lines, in the place of heights."""
     around = findings.surroundings
     if around is None or not around.reliefs:
         return findings
     spots = findings.spots[:_MOST_SPOTS]
     starts = [r.route.start for r in spots if r.route is not None and r.route.start is not None]
     places = np.array([*((r.spot.lon, r.spot.lat) for r in spots), *starts], dtype=float).reshape(-1, 2)
-    return replace(
-        findings, surroundings=replace(around, reliefs=(), shading=draw_hills(around.reliefs, places))
-    )
+    near = places[np.abs(places[:, 1]) < MAP_EDGE_LAT - 0.1]
+    boxes = _find_groups(near, PageFrame(find_middle(near[:, 0]))) if len(near) else []
+    hills, lines = draw_hills(around.reliefs, places), draw_contours(around.reliefs, near, boxes)
+    drawn = replace(around, reliefs=(), shading=hills, contours=lines)
+    return replace(findings, surroundings=drawn)
 
 
 def make_shading_data(shading: Sequence[Shading], frame: PageFrame) -> list[list[Any]]:

@@ -13,7 +13,7 @@ from test_page_relief import relief
 from walked import ground_frame, harbour, surroundings
 
 from browser.conftest import Watched, all_sizes, both_sizes
-from scout.page.shading import add_shading
+from scout.page.shading import add_relief
 
 Open = Callable[..., Watched]
 
@@ -113,7 +113,7 @@ def test_hills_and_roads_come_and_go_with_their_switches(open_page: Open) -> Non
     rough = relief(-20.1, 44.9, 1e-3, np.random.default_rng(3).normal(300, 60, (200, 200)))
     peak = ground_frame([("peak", "Crow Top", shapely.Point(-20.003, 45.004))])
     ground = replace(surroundings(), reliefs=(rough,), landmarks=peak)
-    opened = open_page(add_shading(replace(harbour(), surroundings=ground)), "#spot=1")
+    opened = open_page(add_relief(replace(harbour(), surroundings=ground)), "#spot=1")
     page = opened.page
     page.locator("#closer").click()
     page.locator(".leaflet-control-zoom-out").click(click_count=4, delay=30)

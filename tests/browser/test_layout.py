@@ -88,7 +88,7 @@ def test_the_map_keeps_half_of_the_window(open_page: Open, window: str, address:
     page = opened.page
     width, height = WINDOWS[window]
     assert measure_free_map(page) >= 0.5 * width * height
-    # The same with the reader's position told above it; the caution stays, and some of the list or the details.
+    # The same with the reader's position told above it; the caution stays, and some of list or details.
     page.context.grant_permissions(["geolocation"])
     page.context.set_geolocation({"latitude": 45.0001, "longitude": -20.0001, "accuracy": 8.0})
     page.locator("#live-button").click()
