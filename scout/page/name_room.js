@@ -5,6 +5,7 @@ import { scoutMap } from "./map.js";
 import { getHomeBoxes, getMarkBoxes } from "./marks.js";
 import { getLatticeNameBoxes } from "./lattice.js";
 import { getParkNameBoxes } from "./parks.js";
+import { getCarBoxes } from "./walks.js";
 
 const MOST_NAMES = 80;
 const RISE_PX = 8; // of the name of a town, as in the style sheet
@@ -18,7 +19,7 @@ groundNamePane.setAttribute("aria-hidden", "true");
 export function makeNameRoom() {
   groundNamePane.replaceChildren();
   return {
-    taken: [...getMarkBoxes(), ...getHomeBoxes(), ...getLatticeNameBoxes(), ...getParkNameBoxes()],
+    taken: [...getMarkBoxes(), ...getHomeBoxes(), ...getCarBoxes(), ...getLatticeNameBoxes(), ...getParkNameBoxes()],
     view: L.bounds([4, 4], scoutMap.getSize().subtract([4, 24])), // the credits stand below
     count: 0,
   };

@@ -67,6 +67,15 @@ function makeCarIcon(kind) {
   return L.divIcon({ html: drawing, className: "car-mark", iconSize: [20, 20] });
 }
 
+// Where the cars stand, for names that must keep clear of them.
+export function getCarBoxes() {
+  if (!scoutMap.hasLayer(carLayer)) return [];
+  return carLayer.getLayers().map((car) => {
+    const at = scoutMap.latLngToContainerPoint(car.getLatLng());
+    return L.bounds(at.subtract([10, 10]), at.add([10, 10]));
+  });
+}
+
 // Where the shown walks begin, and other places to leave a car; few enough to stay apart.
 export function drawCars() {
   carLayer.clearLayers();
