@@ -66,6 +66,32 @@ def test_nothing_to_object_to_while_the_device_is_followed_and_stands_still(open
     assert complaints(page) == []
 
 
+def test_nothing_to_object_to_and_nothing_said_at_every_size_in_light_and_dark(open_page: Open) -> None:
+    opened = open_page(harbour())
+    page = opened.page
+    page.evaluate(FEED)
+    for width, height in ((1440, 900), (1024, 768), (720, 450), (390, 844)):
+        page.set_viewport_size({"width": width, "height": height})
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme)
+            page.locator("#spots a.row").first.click()
+            page.locator("#closer").click()
+            page.locator("#live-button").click()
+            record(page, make_rest(80, -20.0, 45.0)[:2])
+            assert complaints(page) == [], (width, scheme)
+            page.locator("#live-stop").click()
+            page.evaluate(
+                "['beforeprint', 'afterprint'].forEach((kind) => window.dispatchEvent(new Event(kind)))"
+            )
+            page.locator("#close").click()
+            page.locator("#all-button").click()
+            for button in ("#check-button", "#measure-button"):
+                page.locator(button).click()
+            page.locator("#measure-close").click()
+    assert opened.messages == []
+    assert opened.asked_for() == []
+
+
 def test_a_fault_would_be_found(open_page: Open) -> None:
     page = open_page(bay()).page
     unfold(page)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -11,6 +12,8 @@ from walked import WARNING, harbour
 from browser.conftest import SIZES, must_have
 from browser.marionette import Firefox, firefox, firefox_path
 from scout.page.document import build_map
+
+WINDOWS = {**SIZES, "old screen": (1024, 768), "half zoom": (720, 450)}
 
 
 @pytest.fixture(scope="module")
@@ -23,12 +26,12 @@ def started(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Firefox,
         yield browser, path.as_uri()
 
 
-@pytest.fixture(scope="module", params=list(SIZES))
+@pytest.fixture(scope="module", params=list(WINDOWS))
 def opened(started: tuple[Firefox, str], request: pytest.FixtureRequest) -> tuple[Firefox, str]:
     """The page in a window of each size, nothing kept from the size before."""
     browser, address = started
     browser.open(address)
-    browser.size(*SIZES[request.param])
+    browser.size(*WINDOWS[request.param])
     browser.run("localStorage.clear()")
     browser.open(address)
     return browser, address
@@ -43,7 +46,7 @@ def test_the_window_has_its_size(opened: tuple[Firefox, str], request: pytest.Fi
     browser, _ = opened
     name = request.node.callspec.params["opened"]
     assert browser.run("return [innerWidth, innerHeight]") == pytest.approx(
-        SIZES[name], abs=4
+        WINDOWS[name], abs=4
     )  # zooms go in steps
     assert browser.run("return document.documentElement.scrollWidth - innerWidth") <= 0
 
@@ -123,6 +126,35 @@ def test_the_map_keeps_half_of_the_window(opened: tuple[Firefox, str]) -> None:
       return ((right - from) * (bottom - top)) / (innerWidth * innerHeight);"""
     browser.run("document.querySelector('[data-rank=\"1\"] a.row').click()")
     assert float(browser.run(share)) >= 0.5
+    # Followed by its position as well; the position is handed over in place of the device's.
+    browser.run(
+        """navigator.geolocation.clearWatch = () => {};
+           navigator.geolocation.watchPosition = (take) => {
+             take({ timestamp: Date.now(), coords: { longitude: -20.0001, latitude: 45.0001, accuracy: 8 } });
+             return 1;
+           };
+           document.getElementById("live-button").click();"""
+    )
+    assert text_of(browser, ".live-way").startswith("Spot 1:")
+    assert float(browser.run(share)) >= 0.5
+    browser.run("document.getElementById('live-stop').click(); document.getElementById('close').click()")
+
+
+def test_an_open_spot_is_laid_out_on_paper_and_the_screen_comes_back(opened: tuple[Firefox, str]) -> None:
+    browser, _ = opened
+    browser.run("document.querySelector('[data-rank=\"1\"] a.row').click()")
+    place = "return document.querySelector('.mark[data-rank=\"1\"]').getBoundingClientRect().left"
+    before = None
+    while before != (now := browser.run(place)):  # the map is on its way to the spot
+        before = now
+        time.sleep(0.4)
+    browser.run("window.dispatchEvent(new Event('beforeprint'))")
+    told = text_of(browser, "#paper-list")
+    for said in ("Map 1 : ", "when printed at full size", "24 min", "44.995000, -20.012000", "pairs (yield)"):
+        assert said in told
+    browser.run("window.dispatchEvent(new Event('afterprint'))")
+    assert browser.run(place) == pytest.approx(before, abs=1.5)
+    assert browser.run("return document.getElementById('paper-list').childElementCount") == 0
     browser.run("document.getElementById('close').click()")
 
 

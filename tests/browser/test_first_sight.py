@@ -124,6 +124,14 @@ def test_hills_and_roads_come_and_go_with_their_switches(open_page: Open) -> Non
         expect(page.locator(drawn)).to_have_count(0)
         page.locator(f"#key input[value={name}]").check()
         expect(page.locator(drawn)).to_have_count(1)
+    # Contour lines are on a canvas of their own: without them it is clear.
+    picture = "() => document.querySelector('.leaflet-contours-pane canvas').toDataURL()"
+    clear = """() => { const { width, height } = document.querySelector('.leaflet-contours-pane canvas');
+        return Object.assign(document.createElement('canvas'), { width, height }).toDataURL(); }"""
+    for wanted in (False, True):
+        page.locator("#key input[value=contours]").set_checked(wanted)
+        page.wait_for_timeout(80)
+        assert (page.evaluate(picture) != page.evaluate(clear)) is wanted
     assert page.locator("img.shading").evaluate("(img) => img.complete && img.naturalWidth > 50")
     assert opened.messages == []
     assert opened.asked_for() == []

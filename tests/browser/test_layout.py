@@ -9,13 +9,14 @@ from typing import Any
 import pytest
 from builders import QUIET_COVE, bay, box, findings, line_spot, parks_frame
 from playwright.sync_api import Page, expect
+from test_page_first_sight import first_with
 from walked import harbour
 
 from browser.conftest import Watched, all_sizes, both_sizes
 from browser.ground import tips
 from browser.test_geography import COAST, around
 from scout.geo.geodesy import measure_geodesic
-from scout.model import Findings
+from scout.model import CoarseOutline, Findings
 from scout.output.text import format_length
 
 Open = Callable[..., Watched]
@@ -184,6 +185,24 @@ def test_the_key_starts_folded_where_it_would_crowd_the_map(open_page: Open, win
         # A spot's details leave no room for it.
         page.locator("#spots a.row").first.click()
         expect(key).not_to_have_attribute("open", "")
+
+
+@pytest.mark.parametrize("window", ["desk", "narrow phone"])
+def test_a_long_verdict_leaves_the_locators_whole(open_page: Open, window: str) -> None:
+    outline = CoarseOutline(*QUIET_COVE, 900.0, 140.0, 150.0, 14.0)
+    page = open_at(open_page, window, findings=first_with(harbour(), spot={"coarse": (outline,)})).page
+    row = '#spots > li[data-rank="1"] '
+    verdict, name, whole = (box_of(page, row + part) for part in (".row-verdict", ".row-name", "a.row"))
+    expect(page.locator(row + ".row-verdict")).to_contain_text("firm if the outline is true")
+    assert verdict[2] <= whole[2]
+    assert name[2] <= verdict[0]
+    assert name[3] - name[1] < 100  # four locators on four lines at the most
+
+
+def test_where_nothing_was_found_the_key_leaves_the_map_its_half(open_page: Open) -> None:
+    page = open_at(open_page, "phone", findings=findings([], parks_frame(), left_out=(), home=None)).page
+    expect(page.locator("#key")).not_to_have_attribute("open", "")
+    assert measure_free_map(page) >= 0.5 * 390 * 844
 
 
 # Whose taps they are
