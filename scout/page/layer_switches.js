@@ -39,7 +39,7 @@ export function applySwitch(box) {
   for (const layer of layers[box.value] ?? []) setShown(layer, scoutMap, box.checked);
   if (box.value === "lattice") drawLattice();
   if (box.value === "park-names") drawParkNames();
-  if (["geography", "roads", "contours", "lattice", "park-names"].includes(box.value)) drawGroundNames();
+  if (["geography", "roads", "contours", "lattice", "park-names", "cars"].includes(box.value)) drawGroundNames();
 }
 
 function noteBackground(text) {

@@ -28,6 +28,10 @@ L.control.zoom({ position: "topright" }).addTo(scoutMap);
 L.control.scale({ position: "bottomright", maxWidth: 130 }).addTo(scoutMap);
 addNorthMark();
 
+// Of all places: those of one town fill the view, a single one is seen with its surroundings.
+const CLOSEST = 14;
+const CLOSEST_ALONE = 12;
+
 function setFirstView() {
   const all = spots.filter((spot) => spot.drawn).map((spot) => spot.at);
   if (findings.home) all.push(toLatLng(findings.home.at));
@@ -37,7 +41,7 @@ function setFirstView() {
   scoutMap.fitBounds(bounds, {
     paddingTopLeft: [46 + getFreeView().left, getTopRoom()],
     paddingBottomRight: [makeRoomForKey(bounds), 46],
-    maxZoom: 12,
+    maxZoom: all.length > 1 ? CLOSEST : CLOSEST_ALONE,
     animate: false,
   });
 }

@@ -9,6 +9,7 @@ import { unpackRing } from "./outlines.js";
 import { makeOrnament } from "./marks.js";
 
 const walkCanvas = makeCanvasPane("walks", 425);
+const CAR_PX = 24; // of a mark and some room
 export const walkLayer = L.layerGroup();
 export const carLayer = L.layerGroup();
 
@@ -81,13 +82,15 @@ export function drawCars() {
   carLayer.clearLayers();
   if (scoutMap.getZoom() < 12) return;
   const view = scoutMap.getBounds().pad(0.2);
-  const begun = spots.filter((spot) => spot.shown && spot.walk?.start).map((spot) => {
+  const walked = spots.filter((spot) => spot.shown && spot.walk?.start && spot !== chosen);
+  const begun = [...(chosen?.walk?.start ? [chosen] : []), ...walked].map((spot) => {
     return [...spot.walk.start, spot.walk.startKind || "start"];
   });
   const seen = new Set();
   for (const [x, y, kind] of [...begun, ...(findings.around.starts ?? [])]) {
     const at = toLatLng([x, y]);
-    const key = `${Math.round(x / 50)} ${Math.round(y / 50)}`;
+    const pixel = scoutMap.project(at).divideBy(CAR_PX).round();
+    const key = `${pixel.x} ${pixel.y}`;
     if (seen.has(key) || !view.contains(at) || seen.size > 150) continue;
     seen.add(key);
     makeOrnament(at, makeCarIcon(kind)).addTo(carLayer);
