@@ -59,6 +59,12 @@ def words_of(pdf: Path) -> tuple[list[Word], list[tuple[float, float]]]:
     return words, [(float(page.get("width")), float(page.get("height"))) for page in pages]
 
 
+def is_full_width(pdf: Path) -> bool:
+    """Whether each page is used to its right margin: a browser shrinks what has a line too long for it."""
+    words, sizes = words_of(pdf)
+    return all(max(w.right for w in words if w.page == n and w.top < 700) > 470 for n in range(len(sizes)))
+
+
 def column(words: list[Word], title: str, until: str) -> str:
     """What a column of the printed table holds, from its first page to its last, joined by single spaces."""
     heads = [w for w in words if w.page >= 1 and w.text == title]
@@ -113,6 +119,7 @@ def test_two_pages_hold_overview_and_list(open_page: Open, tmp_path: Path, paper
         *ALWAYS,
     ):
         assert said in listed, said
+    assert is_full_width(tmp_path / "out.pdf")
     # The screen is as it was.
     assert tips(opened.page).keys() == before.keys()
     for rank, at in tips(opened.page).items():
@@ -145,6 +152,7 @@ def test_an_open_spot_prints_its_own_page(open_page: Open, tmp_path: Path, paper
         assert said in only, said
     assert "12 m to 117 m" in only  # beside the profile
     assert "45.050000, -19.950000" not in only  # of another spot
+    assert is_full_width(tmp_path / "out.pdf")
     assert {rank: pytest.approx(at, abs=1.5) for rank, at in before.items()} == tips(page)
     # To scale: the way from the car to the spot, measured in pixels of a 96th of an inch (CSS).
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
