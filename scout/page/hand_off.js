@@ -81,8 +81,10 @@ export function makeHandOff(spot) {
   const print = makeElement("button", "", "Print this spot");
   print.type = "button";
   print.addEventListener("click", () => window.print());
-  buttons.append(share, " ", print);
-  return [makeHeading("Take it along"), steps, buttons, note];
+  const printing = makeElement("div", "hand-print");
+  buttons.append(share);
+  printing.append(print);
+  return [makeHeading("Take it along"), steps, buttons, note, printing];
 }
 
 function makeStep(lead, name, { lon, lat }, note) {
