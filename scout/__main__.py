@@ -1,11 +1,14 @@
 """``scout`` as a program: both fronts together. An interrupt is no fault, however early it comes.
 
-So nothing is imported here before `main` is ready for one.
+So nothing is imported here before `main` is ready for one; and while the rest loads, one ends the program at
+once, for raised inside an import it would leave a library in pieces.
 """
 
 from __future__ import annotations
 
 import sys
+
+_STOPPED, _STATUS = "scout: stopped\n", 130
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -23,13 +26,32 @@ def gather_commands() -> click.Group:
 def main(arguments: list[str] | None = None) -> int:
     """Run a command line; gives its exit status."""
     try:
-        import scout.cli  # imported here, for an interrupt may come meanwhile
+        import signal
 
-        gather_commands()
-        return scout.cli.main(arguments)
+        before = signal.getsignal(signal.SIGINT)
+        if before is signal.default_int_handler:  # else it is ignored, or heard by a program around this one
+            signal.signal(signal.SIGINT, _leave)
+        try:
+            import scout.cli  # imported here, for an interrupt may come meanwhile
+
+            gather_commands()
+            return scout.cli.main(arguments)
+        finally:
+            if before is signal.default_int_handler:
+                signal.signal(signal.SIGINT, before)
     except KeyboardInterrupt:
-        sys.stderr.write("scout: stopped\n")
-        return 130
+        sys.stderr.write(_STOPPED)
+        return _STATUS
+
+
+def _leave(*_: object) -> None:
+    """End at once: nothing is written yet."""
+    import os
+
+    try:
+        os.write(2, _STOPPED.encode())
+    finally:
+        os._exit(_STATUS)
 
 
 if __name__ == "__main__":

@@ -177,6 +177,32 @@ def test_an_interrupt_while_the_program_still_loads_is_no_fault(count: int, plac
     assert (run.returncode, run.stderr) == (130, "scout: stopped\n")
 
 
+@pytest.mark.parametrize("name", ["click", "numpy", "numpy._core._multiarray_umath", "shapely", "pyogrio"])
+def test_an_interrupt_that_leaves_a_library_in_pieces_is_no_fault(name: str, place: Path) -> None:
+    """Some make another error of it, as numpy does: that it is loaded twice."""
+    code = (
+        "import os, signal, sys, scout.__main__\n"
+        "class Interrupting:\n"
+        "    def find_spec(self, name, *_):\n"
+        "        if name == wanted:\n"
+        "            try:\n"
+        "                os.kill(os.getpid(), signal.SIGINT)\n"
+        "            except KeyboardInterrupt:\n"
+        "                raise ImportError('in pieces') from None\n"
+        "wanted = sys.argv.pop(1)\n"
+        "sys.meta_path.insert(0, Interrupting())\n"
+        "sys.exit(scout.__main__.main(sys.argv[1:]))"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", code, name, *COMMANDS["find"][0]],
+        cwd=place,
+        check=False,
+        capture_output=True,
+        text=True,
+    )
+    assert (run.returncode, run.stderr) == (130, "scout: stopped\n")
+
+
 def test_nothing_is_imported_before_the_program_can_be_interrupted() -> None:
     code = "import sys; old = set(sys.modules); import scout.__main__; print(*sorted(set(sys.modules) - old))"
     run = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)

@@ -12,7 +12,7 @@ import click
 
 from scout import __version__
 from scout.app.faults import BAD_INPUT, complain, say
-from scout.errors import ScoutError
+from scout.cli.progress import INTERRUPTS
 
 
 class HelpfulGroup(click.Group):
@@ -109,23 +109,30 @@ def main(arguments: list[str] | None = None) -> int:
     """Run a command line; its exit status: 0 found, 1 nothing found, 2 bad input, 3 a fault in scout."""
     # A search makes many objects and no rings of them; looking for rings costs it a tenth of its time.
     gc.set_threshold(100_000)
-    try:
-        status = command.main(arguments, prog_name="scout", standalone_mode=False)
-        return int(status or 0)
-    except ScoutError as error:
-        return complain(error)
-    except click.NoSuchOption as error:
-        say(_explain_no_option(error))
-    except click.ClickException as error:
-        say(error.format_message())
-    except (click.Abort, KeyboardInterrupt):
+    with INTERRUPTS.watch():
+        try:
+            status = command.main(arguments, prog_name="scout", standalone_mode=False)
+            return int(status or 0)
+        except (click.Abort, KeyboardInterrupt):
+            INTERRUPTS.came = True
+        except Exception as error:  # a crash must never look like a result
+            if not INTERRUPTS.came:
+                return _explain(error)
         say("stopped")
         return 130
-    except MemoryError:
+
+
+def _explain(error: Exception) -> int:
+    """Say what ended a command; give the exit status."""
+    if isinstance(error, click.NoSuchOption):
+        say(_explain_no_option(error))
+    elif isinstance(error, click.ClickException):
+        say(error.format_message())
+    elif isinstance(error, MemoryError):
         say("there is not enough memory for this; give smaller files, or narrow the search with --area")
-    except BrokenPipeError:
+    elif isinstance(error, BrokenPipeError):
         # The reader of a pipe has gone: say nothing more, not even on closing.
         sys.stdout = sys.stderr
-    except Exception as error:  # the last catch: a crash must never look like a result
+    else:
         return complain(error)
     return BAD_INPUT

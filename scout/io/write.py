@@ -108,16 +108,21 @@ def _refused(path: str, error: OSError) -> OutputError:
 
 @contextmanager
 def _tidy_when_ended() -> Iterator[None]:
-    """Requests to end are heard as exceptions inside, so that nothing half written stays behind."""
+    """Interrupts and requests to end are exceptions inside, so that nothing half written stays behind."""
     here = threading.current_thread() is threading.main_thread()
     heard = [number for number in ENDING if here and signal.getsignal(number) is signal.SIG_DFL]
+    before = signal.getsignal(signal.SIGINT)
     for number in heard:
         signal.signal(number, lambda number, _: sys.exit(128 + number))
+    if here and callable(before):
+        signal.signal(signal.SIGINT, signal.default_int_handler)
     try:
         yield
     finally:
         for number in heard:
             signal.signal(number, signal.SIG_DFL)
+        if here and callable(before):
+            signal.signal(signal.SIGINT, before)
 
 
 def _target(path: str) -> Path:
