@@ -73,6 +73,10 @@ LABELS: Mapping[str, str] = {
     "days": "Days in a row",
     "doubtful": "Doubtful places may be in as well",
     "consider": "Choose among the best",
+    # Of a view.
+    "to": "Line of sight to",
+    "to-height": "Antenna there",
+    "mhz": "Frequency",
     # Of single commands.
     "parks": "Boundaries",
     "place": "Where the station stood",

@@ -17,7 +17,7 @@ import shapely
 from click.testing import CliRunner
 from desks import Caller, running
 from recordings import gga, rmc
-from test_desk_work import collection, write_bay
+from test_desk_work import DEMO, collection, write_bay
 from test_stamp import contact
 
 from scout.app.sources import ParkFiles
@@ -182,6 +182,38 @@ def test_the_best_spots_alone_are_saved_and_a_site_is_made(tab: Caller) -> None:
     assert len(json.loads(tab.made("spots.geojson"))["features"]) == 2
     archive = zipfile.ZipFile(io.BytesIO(tab.made(tab.work("site", spots="1-2")["done"]["made"])))
     assert "index.html" in archive.namelist()
+
+
+def test_what_an_antenna_sees_is_what_the_command_says(desk: Caller, tmp_path: Path) -> None:
+    """The page byte for byte, the lines in the same order; no boundaries are needed."""
+    tab = Caller(desk.desk).enter()
+    heights = [DEMO / "heights.tif", DEMO / "sea.tif"]
+    for path in heights:
+        tab.bring(path, "heights")
+    tab.bring(DEMO / "access.geojson", "access")
+    page, files = (
+        tmp_path / "view.html",
+        ["--heights", *map(str, heights), "--access", str(DEMO / "access.geojson")],
+    )
+    for given, options, words in (
+        (
+            {"date": "2026-02-14", "zone": "-07:00"},
+            {"towards": ["240"], "antenna-height": 8},
+            ["--towards", "240", "--antenna-height", "8", "--date", "2026-02-14", "--zone", "-07:00"],
+        ),
+        (
+            {"to": "41.05 S 112.05 W", "to-height": "12", "mhz": "430"},
+            {"units": "imperial"},
+            ["--to", "41.05 S 112.05 W", "--to-height", "12", "--mhz", "430", "--units", "imperial"],
+        ),
+    ):
+        told = tab.work("view", place="41.0 S 112.0 W", settings={"options": options}, **given)["done"]
+        said = run("view", "41.0 S 112.0 W", *files, *words, "--out", str(page)).splitlines()[:-1]
+        assert tab.made(told["made"]) == page.read_bytes()
+        assert [told["head"], *told["lines"]] == [
+            " ".join(line for line in said if line[0] != " "),
+            *(line.strip() for line in said if line[0] == " "),
+        ]
 
 
 def test_a_locator_is_looked_up(tab: Caller) -> None:

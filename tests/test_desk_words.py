@@ -27,7 +27,9 @@ PYTHON = re.compile(
     r"Traceback|\b(None|True|False|NaN|nan|dict|tuple|kwargs|Python|assume_crs|KeyError|\w+Exception"
     r"|[A-Z]\w+Error)\b|<(class|function|object)|object at 0x|\[Errno|__\w+__|\w+\.py\b"
 )
-COMMAND = re.compile(r"\bscout (find|look|check|compare|prepare|arrive|card|pack|visit|tally|stamp|grid)\b")
+COMMAND = re.compile(
+    r"\bscout (find|look|check|compare|prepare|arrive|card|pack|trip|view|visit|tally|stamp|grid)\b"
+)
 # Where an option is no advice: the command line itself, what the menu is told to start, styles, a mark.
 NO_ADVICE = ("cli/", "__main__.py", "desk/command.py", "desk/server.py", "page/site.py")
 
@@ -278,6 +280,43 @@ def test_wrong_visits_logs_recordings_and_places(reader: Reader, tmp_path: Path)
     for given in ({"date": "today"}, {"date": "9999-01-01"}, {"zone": "Nowhere/Else"}, {"call": "!"}):
         reader.work("card", spot=1, settings={}, **given)
     reader.work("save", suffix=".csv", best="few")
+    day: dict[str, Any] = {"home": "45, -20"}
+    for options in (
+        {},
+        {"hours": "noon"} | day,
+        {"hours": "08:00-08:30"} | day,
+        {"must": [99]} | day,
+        {"must": ["first"]} | day,
+        {"between": ["1=never"]} | day,
+        {"end": "nowhere"} | day,
+        {"days": 0} | day,
+        {"operating": "long"} | day,
+        {"most-places": 1} | day,
+    ):
+        assert reader.work("trip", date="2026-06-20", settings={"options": options})
+    for given in ({}, {"date": "today"}, {"date": "2026-06-20", "zone": "Nowhere/Else"}):
+        assert reader.work("trip", settings={"options": day}, **given)
+    reader.work("view", place="-41, -112", settings={})
+    reader.hear(reader.tab.bring(DEMO / "heights.tif", "heights").json)
+    for given in (
+        {},
+        {"place": ""},
+        {"place": "here"},
+        {"place": "50, 20"},
+        {"to": "there"},
+        {"to": "50, 20"},
+        {"to": "-41, -112"},
+        {"to": "-41.05, -112.05", "to-height": "tall"},
+        {"to": "-41.05, -112.05", "to-height": "900"},
+        {"to": "-41.05, -112.05", "mhz": "1e999"},
+        {"to": "-41.05, -112.05", "mhz": "0"},
+        {"date": "today"},
+        {"zone": "Nowhere/Else"},
+        {"date": "2026-02-14", "zone": "Nowhere/Else"},
+        {"settings": {"options": {"antenna-height": -1}}},
+        {"settings": {"options": {"towards": ["nowhere"]}}},
+    ):
+        assert reader.work("view", **{"place": "-41, -112", "settings": {}, **given})
     assert reader.read > 200
 
 

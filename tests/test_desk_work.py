@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import json
+import os
+import re
 import shutil
 import threading
 import time
@@ -219,6 +221,60 @@ def test_a_number_means_the_list_that_the_page_shows(bay_tab: Caller) -> None:
         bay_tab.work("search", settings={})
     gone = bay_tab.work("card", settings={}, spot=1, list=lists[0]["made"])
     assert "search again" in gone["error"]["text"]
+
+
+def test_a_list_outlives_the_process_that_found_it(tab: Caller, bay: Path) -> None:
+    """Which a cancel may have to end: what is made of a spot afterwards is the same."""
+    tab.bring(bay)
+    settings = {"options": {"home": "45.01, -20", "level": "subsquare"}}
+    found = tab.work("search", settings=settings)["done"]["made"]
+    given = {"spot": 1, "spots": "1-3", "call": "Q1AAA", "suffix": ".geojson", "list": found}
+
+    def make_all() -> list[bytes]:
+        jobs = ("card", "pack", "save", "site")
+        return [tab.made(tab.work(job, settings=settings, **given)["done"]["made"]) for job in jobs]
+
+    before = make_all()
+    workspace = tab.desk.workspaces.get(tab.id)  # type: ignore[union-attr]
+    assert workspace is not None
+    assert workspace.worker is not None
+    workspace.worker.process.kill()
+    tab.work("visits")  # told that it has ended, or done by the next one
+    assert make_all() == before
+    del given["list"]  # the last one
+    assert make_all() == before
+    other = {"card": "../../brought/bay.geojson", "save": "map-00000000-1.html"}
+    for job, name in other.items():
+        assert "search again" in tab.work(job, settings=settings, **given, list=name)["error"]["text"]
+    # The next process keeps no more of them than one that went on would have.
+    for _ in range(3):
+        tab.work("search", settings=settings)
+    assert "search again" in tab.work("card", settings=settings, **given, list=found)["error"]["text"]
+    assert len([name for name in os.listdir(workspace.made) if name.startswith("map-")]) == 3
+
+
+def test_a_saved_list_is_opened_as_by_the_command(tab: Caller, bay: Path, tmp_path: Path) -> None:
+    saved, card = tmp_path / "spots.gpkg", tmp_path / "card.html"
+    words = ["--level", "subsquare", "--title", "A bay", "--save", str(saved)]
+    CliRunner().invoke(command, ["find", "--parks", str(bay), *words], standalone_mode=False)
+    tab.bring(saved, "list")  # and no boundaries
+    found = tab.work("list", settings={})["done"]
+    assert found["spots"][0]["names"] == ["Quiet Cove", "Tern Marsh"]
+    assert found["count"] == len(found["spots"]) > 10
+    page = tab.made(found["made"]).decode()
+    assert "A bay" in page
+    assert "Tern Marsh" in page
+    made = tab.made(tab.work("card", settings={}, spot=2, list=found["made"])["done"]["made"]).decode()
+    CliRunner().invoke(
+        command, ["card", "2", "--result", str(saved), "--out", str(card)], standalone_mode=False
+    )
+    text = card.read_text("utf-8")
+    assert made.replace("scout desk, from spots.gpkg", "") == re.sub(r"scout card 2 --result \S+", "", text)
+    tab.bring(bay.parent / "spots.gpkg", "list", "bay.gpkg")
+    assert "done" in tab.work("list", settings={"options": {"units": "imperial"}})
+    tab.bring(DEMO / "forest.gpkg", "list")
+    assert "carries no result" in tab.work("list", settings={})["error"]["text"]
+    assert ".gpkg" in tab.bring(bay, "list").json["error"]["text"]
 
 
 def test_a_place_is_checked_as_the_command_does(

@@ -12,7 +12,7 @@ const FORMATS = [[".gpx", "GPX"], [".kml", "KML"], [".kmz", "KMZ"], [".csv", "Ta
 let foundSpots = [];
 
 const getDayField = (form, name) => byId(form).elements.namedItem(name);
-const formatPlace = (spot) => `${spot.lat.toFixed(6)}, ${spot.lon.toFixed(6)}`;
+export const formatSpotPlace = (spot) => `${spot.lat.toFixed(6)}, ${spot.lon.toFixed(6)}`;
 
 export function prepareDay() {
   byId("day").addEventListener("submit", (event) => event.preventDefault());
@@ -27,12 +27,12 @@ export function prepareDay() {
   byId("check-spot").addEventListener("click", () => {
     const spot = getChosenSpot();
     if (!spot) return showError("wrong-day", "Choose a spot first.");
-    return openCheckOf(formatPlace(spot));
+    return openCheckOf(formatSpotPlace(spot));
   });
   byId("visit-spot").addEventListener("click", () => {
     const spot = getChosenSpot();
     if (!spot) showError("wrong-day", "Choose a spot first.");
-    else startVisit({ place: formatPlace(spot), call: getDayField("day", "call").value, day: getDayField("day", "date").value });
+    else startVisit({ place: formatSpotPlace(spot), call: getDayField("day", "call").value, day: getDayField("day", "date").value });
   });
   byId("formats").append(
     ...FORMATS.map(([suffix, words]) => make("button", { type: "button", click: () => saveSpots(suffix, words) }, words)),
@@ -74,7 +74,7 @@ function describeSpot(spot) {
   const where = spot.near ? "a near miss: nothing counts there" : `${spot.verdict}, in ${spot.names.join(", ")}`;
   place.replaceChildren(
     make("b", {}, `Spot ${spot.rank}`),
-    `: ${spot.kind.replace("-", " ")}, ${where}; ${spot.locators.join(" ")} at ${formatPlace(spot)}`,
+    `: ${spot.kind.replace("-", " ")}, ${where}; ${spot.locators.join(" ")} at ${formatSpotPlace(spot)}`,
     ...spot.warnings.map((text) => make("span", { class: "wrong" }, ` Warning: ${text}`)),
   );
 }

@@ -14,7 +14,7 @@ export const hasParks = () => (desk.window.roles.parks ?? []).length > 0;
 
 // A field for files and the zone around it, where they may be dropped as well.
 export function takeFiles(input, take) {
-  const zone = input.closest(".bring");
+  const zone = input.closest(".bring") ?? input.parentElement;
   input.addEventListener("change", async () => {
     const files = [...input.files];
     input.value = "";

@@ -14,7 +14,7 @@ from scout.model import Layer, Parks
 from scout.parks.sources import InMemoryParks, ParkSource
 
 ROLES = ("parks", "access", "barriers", "hazards", "heights")  # the outing file's keys
-OTHER_ROLES = ("old", "recording", "log", "places")  # boundaries to compare with, and what one job reads
+OTHER_ROLES = ("old", "recording", "log", "places", "list")  # boundaries of before, and what one job reads
 BEFORE = "before"  # folder of the older boundaries: they may have the names of those now
 # What the desk itself writes into the folder.
 LOADED, OUTING, NOTEBOOK = "loaded.toml", "outing.toml", "visits.gpkg"
@@ -25,6 +25,7 @@ _SUFFIXES = {
     "notebook": (".gpkg",),
     "recording": (".nmea", ".nme", ".log", ".txt", ".gpx"),
     "log": (".adi", ".adif", ".txt", ".log"),
+    "list": (".gpkg",),
     "places": (".csv", ".gpx", ".geojson", ".json"),
 }
 _GROUND = (*BOUNDARY_SUFFIXES, *_PARTS)

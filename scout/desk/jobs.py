@@ -5,6 +5,9 @@ from __future__ import annotations
 import ctypes
 import gc
 import importlib.util
+import json
+import math
+import re
 import secrets
 import sys
 from collections.abc import Callable, Mapping, Sequence
@@ -24,11 +27,12 @@ from scout.app.find import cut_to_best, find_spots
 from scout.app.outputs import MAP_SPOTS, date_findings, export_findings
 from scout.app.pack import build_pack, pack_site, parse_ranks
 from scout.app.prepare import prepare_parks
-from scout.app.request import SearchRequest, add_particulars
-from scout.app.settings import get_settings_by_key
+from scout.app.request import SearchRequest, add_particulars, open_saved
+from scout.app.settings import Settings, get_settings_by_key
 from scout.app.sources import make_access, open_source
 from scout.app.trip import make_trip_request, plan_trip
 from scout.app.trip_outputs import make_trip_outputs
+from scout.app.view import look_around, make_view_request
 from scout.cautions import ALWAYS, ON_ARRIVAL
 from scout.desk.files import OUTING, LayerCache
 from scout.desk.settings import word_text
@@ -40,8 +44,10 @@ from scout.output.arrival import build_sheet_text, list_arrival_facts, name_arri
 from scout.output.card import CardParticulars, build_card, choose_spot, make_particulars
 from scout.output.compare import describe_counts, format_changes, to_changes_geojson
 from scout.output.report import describe_answer, format_closing
+from scout.output.saved import dump_findings, load_findings
 from scout.output.text import format_position, format_verdict, list_cells
 from scout.output.trip import TELL, describe_day, describe_worth, format_proof, list_cautions, list_day
+from scout.output.view import build_view_page, format_view
 from scout.page.document import build_map
 from scout.parks.sources import add_report_lines
 from scout.recording.read import read_fixes
@@ -53,13 +59,21 @@ _KEPT = 3  # the last ones stay: the page may still show one without walks
 _COMMAND = f"scout find --outing {OUTING}"
 
 
+_LIST_NAME = re.compile(r"map-[0-9a-f]{8}-[0-9]{1,9}\.html")
+
+
 class SearchJob:
-    """The findings of the last searches, by the name of their map: a page asks for what it shows."""
+    """The lists of the last searches, by the name of their map: a page asks for what it shows.
+
+    They lie in a folder of the tab as well, for a cancel may have to end the process that found them.
+    """
 
     def __init__(self, cache: LayerCache) -> None:
         self.cache = cache
+        self.made, self.lists = Path(), Path()
         self._found: dict[str, Findings] = {}
         self._maps, self._own = 0, secrets.token_hex(4)  # another process must not use these names again
+        self._unwritten: list[str] = []
 
     def found(self, name: str | None = None) -> Findings:
         """What the map of that name shows, or the last one.
@@ -67,38 +81,68 @@ class SearchJob:
         Raises
         ------
         InputError
-            There is none: nothing was searched for, or another process did it.
+            There is none: nothing was searched for, or other lists came since.
         """
-        if not self._found:
+        names = [*(path.name for path in self._list_written()), *self._unwritten]
+        if not names:
             raise InputError("search", "nothing has been searched for yet", "search first")
-        found = self._found.get(name or next(reversed(self._found)))
-        if found is None:
+        name = name or names[-1]
+        if name in self._found:
+            return self._found[name]
+        if name not in names:
             raise InputError("search", "the list has changed since", "search again")
-        return found
+        home, text = json.loads((self.lists / name).read_text("ascii"))
+        found = load_findings(text, "the list")
+        return replace(found, home=None if home is None else (home[0], home[1]), made_by=_COMMAND)
 
     def run(
-        self, asked: SearchRequest, made: Path, show: Callable[[str], None], part: Callable[[Any], None]
+        self, asked: SearchRequest, show: Callable[[str], None], part: Callable[[Any], None]
     ) -> dict[str, Any]:
-        """Search, and write the map into ``made``; what is known without walks goes to ``part``."""
+        """Search, and write the map; what is known without walks goes to ``part``."""
         source = self.cache.source(asked.park_files, show)
         access, options = make_access(asked.access_files, show), asked.settings.make_options()
-        quick = self._describe(find_spots(source, options, show), asked, made, walked=access is None)
+
+        def describe(found: Findings, *, walked: bool) -> dict[str, Any]:
+            return self._describe(date_findings(add_particulars(found, asked), _COMMAND), walked=walked)
+
+        quick = describe(find_spots(source, options, show), walked=access is None)
         if access is None:
             return quick
         part(quick)
-        found = self._describe(find_spots(source, options, show, access), asked, made, walked=True)
+        self.write_lists()
+        found = describe(find_spots(source, options, show, access), walked=True)
         _return_memory()
         return found
 
-    def _describe(self, found: Findings, asked: SearchRequest, made: Path, *, walked: bool) -> dict[str, Any]:
-        found = date_findings(add_particulars(found, asked), _COMMAND)
+    def open_list(self, file: str, units: Units) -> dict[str, Any]:
+        """The list that a saved GeoPackage carries, as if it had just been found."""
+        found = replace(open_saved(file), units=units, made_by=f"scout desk, from {file}")
+        return self._describe(found, walked=True)
+
+    def write_lists(self) -> None:
+        """Write the lists that are in memory only; only the last ones stay, their maps too."""
+        while self._unwritten:
+            name = self._unwritten.pop(0)
+            if name in self._found:
+                found = self._found[name]
+                write_file(self.lists / name, json.dumps([found.home, dump_findings(found)]))
+        for old in self._list_written()[:-_KEPT]:
+            old.unlink(missing_ok=True)
+            (self.made / old.name).unlink(missing_ok=True)
+
+    def _list_written(self) -> list[Path]:
+        """The lists that were written, the last one last."""
+        paths = (path for path in self.lists.iterdir() if _LIST_NAME.fullmatch(path.name))
+        return sorted(paths, key=lambda path: path.stat().st_mtime_ns)
+
+    def _describe(self, found: Findings, *, walked: bool) -> dict[str, Any]:
         self._maps += 1
         name = f"map-{self._own}-{self._maps}.html"
-        write_file(made / name, build_map(cut_to_best(found, MAP_SPOTS)))
+        write_file(self.made / name, build_map(cut_to_best(found, MAP_SPOTS)))
         self._found[name] = found
+        self._unwritten.append(name)
         for old in list(self._found)[:-_KEPT]:
             del self._found[old]
-            (made / old).unlink(missing_ok=True)
         around = found.surroundings
         return {
             "made": name,
@@ -267,6 +311,53 @@ def plan_day(
 
     tours = [describe(number, tour) for number, tour in enumerate(trip.tours, start=1)]
     return {"tours": tours, "notes": [word_text(note, units) for note in (*trip.notes, TELL)], "made": names}
+
+
+def see_from(
+    settings: Settings,
+    given: Mapping[str, Any],
+    parks: Sequence[str],
+    made: Path,
+    show: Callable[[str], None],
+) -> dict[str, Any]:
+    """What an antenna sees from a place, in words, and the page with its pictures; or the line to another."""
+    place, to = str(given.get("place") or "").strip(), str(given.get("to") or "").strip()
+    day, zone = str(given.get("date") or ""), str(given.get("zone") or "").strip()
+    there_m, mhz = (
+        read_given_number(given, key, default) for key, default in (("to-height", 5.0), ("mhz", 145.0))
+    )
+    request = make_view_request(
+        place, settings, to=to or None, to_antenna_m=there_m, mhz=mhz, day=day or None, zone=zone or None
+    )
+    # Peaks are in data of roads and paths, and in an extract that was brought as boundaries.
+    some = replace(settings, barriers=(), hazards=())
+    view = look_around(replace(request, files=some.make_access_files((), parks)), show)
+    name = "view.html"
+    write_file(made / name, build_view_page(view, settings.units))
+    said = list(format_view(view, settings.units))
+    return {
+        "head": " ".join(line for line in said if not line.startswith(" ")),
+        "lines": [word_text(line.strip(), settings.units) for line in said if line.startswith(" ")],
+        "made": name,
+    }
+
+
+def read_given_number(given: Mapping[str, Any], key: str, default: float) -> float:
+    """A number that was typed into a field of its own.
+
+    Raises
+    ------
+    InputError
+        It is none.
+    """
+    text = str(given.get(key) or "").strip()
+    try:
+        number = float(text) if text else default
+    except ValueError:
+        number = math.inf
+    if not math.isfinite(number):
+        raise InputError(SettingName(key), f"{text[:40]!r} is no number", "give one")
+    return number
 
 
 def build_spot_site(findings: Findings, spots: str) -> tuple[str, bytes]:

@@ -1,4 +1,4 @@
-// The two maps: of the boundaries as they were brought, and of what a search found, which stands in a frame.
+// What stands beside the plan: the boundaries as they were brought, and in frames what a search found and a view.
 
 import { byId } from "./elements.js";
 
@@ -45,6 +45,7 @@ export function prepareMaps({ home, spot }) {
   }).observe(byId("picture"));
   byId("see-parks").addEventListener("click", () => showMap("parks"));
   byId("see-spots").addEventListener("click", () => showMap("spots"));
+  byId("see-view").addEventListener("click", () => showMap("view"));
   byId("wider").addEventListener("click", () => {
     const wide = document.body.classList.toggle("wide-stage");
     byId("wider").setAttribute("aria-pressed", wide);
@@ -84,13 +85,22 @@ export function showMapsOnPhone(stage) {
   if (stage && inPlan && byId("show-plan").offsetParent) byId("show-plan").focus();
 }
 
+const STAGES = { parks: "picture", spots: "spots-map", view: "view-page" };
+
 export function showMap(what) {
-  const spots = what === "spots";
-  byId("picture").hidden = spots;
-  byId("spots-map").hidden = !spots;
-  byId("see-parks").setAttribute("aria-pressed", !spots);
-  byId("see-spots").setAttribute("aria-pressed", spots);
-  byId("stage-said").textContent = spots ? "" : drawn.picture ? "Click to set home." : "Boundaries that you bring are drawn here.";
+  for (const [name, id] of Object.entries(STAGES)) {
+    byId(id).hidden = name !== what;
+    byId(`see-${name}`).setAttribute("aria-pressed", name === what);
+  }
+  const hint = drawn.picture ? "Click to set home." : "Boundaries that you bring are drawn here.";
+  byId("stage-said").textContent = what === "parks" ? hint : "";
+}
+
+// The page of what an antenna sees, beside the plan.
+export function showView(url) {
+  byId("see-view").hidden = false;
+  byId("view-page").contentWindow.location.replace(url);
+  showMap("view");
 }
 
 export function setLevel(name) {

@@ -1,7 +1,7 @@
 // Searching: what is found comes first without walks, then with them, and follows the settings.
 
 import { announce, byId, make, formatCount, showError } from "./elements.js";
-import { cancelJobs, getOutputPath, readProgress, runJob } from "./requests.js";
+import { cancelJobs, getOutputPath, readProgress, runJob, sendFiles } from "./requests.js";
 import { hasParks } from "./files.js";
 import { showSettingError, readSettings, clearFieldErrors } from "./settings.js";
 import { showMapsOnPhone, showMap, showSpots } from "./maps.js";
@@ -15,6 +15,7 @@ let ending = Promise.resolve(); // cancels on their way: what begins next waits 
 let running = false;
 let findings = null; // the last findings
 let halted = false; // to be taken up again
+let opened = false; // the list was saved before: it does not follow the settings
 let waiting = null; // findings with walks, while someone reads those without
 let searchedFor = ""; // the settings last searched with; empty where they have to be sought again
 let onFound = () => {};
@@ -74,7 +75,28 @@ export async function halt() {
 
 // Again, after a setting was changed: only where there is something to follow.
 export async function searchAgain() {
-  if (findings || running || halted) await search(false);
+  if (!opened && (findings || running || halted)) await search(false);
+}
+
+// A list that was saved before, in place of a search.
+export async function openList(files, wrong) {
+  showError(wrong);
+  await halt();
+  halted = false;
+  try {
+    const problem = await sendFiles(files.slice(0, 1), "list");
+    if (problem) throw new Error(problem);
+    const found = await runJob("list", { settings: readSettings() });
+    if (!found) return false;
+    opened = true;
+    findings = null;
+    announce(`${formatCount(found.count, "spot")} in the list`);
+    showFindings(found, true);
+    return true;
+  } catch (error) {
+    showError(wrong, error.message);
+    return false;
+  }
 }
 
 // Whether what is wanted now is what was searched for last, and nothing came in between.
@@ -95,7 +117,7 @@ export async function search(asked) {
   await ending;
   if (own !== turn) return;
   running = true;
-  halted = false;
+  halted = opened = false;
   byId("cancel").disabled = false;
   byId("newer").hidden = true;
   byId("progress").textContent = "beginning";

@@ -21,12 +21,20 @@ const getDefault = (key) => (desk.fields[key]?.default ?? null);
 // The settings: what stands as it is by itself is left out.
 export const readSettings = () => readFields(getFields());
 
+// What stands in the fields of a form that has its own, usual or not.
+export const readFieldsOf = (id) => readOptions([...byId(id).querySelectorAll("[name]")], () => false);
+
 // With those of a day with several places, which a search has no need of.
 export const readAllSettings = () => readFields([...getFields(), ...getTripFields()]);
 
 const readValue = (field, text) => (isNumeric(field) && Number.isFinite(Number(text)) ? Number(text) : text);
 
 function readFields(fields) {
+  const options = readOptions(fields, (name, text) => text === String(getDefault(name)));
+  return { options, more: { ...more, author: getMore("author").value.trim(), show: splitList(getMore("show").value) } };
+}
+
+function readOptions(fields, isUsual) {
   const options = {};
   for (const field of fields) {
     if (field.type === "checkbox") {
@@ -34,11 +42,11 @@ function readFields(fields) {
       continue;
     }
     const text = readMetric(field);
-    if (!text || text === String(getDefault(field.name))) continue;
+    if (!text || isUsual(field.name, text)) continue;
     if ("many" in field.dataset) options[field.name] = splitList(text).map((one) => readValue(field, one));
     else options[field.name] = readValue(field, text);
   }
-  return { options, more: { ...more, author: getMore("author").value.trim(), show: splitList(getMore("show").value) } };
+  return options;
 }
 
 const getMore = (key) => document.querySelector(`#wanted [data-more="${key}"]`);
@@ -65,7 +73,7 @@ function writeMetric(field, metric) {
 }
 
 function followUnits() {
-  for (const field of getFields().filter(isLength)) writeMetric(field, readMetric(field));
+  for (const field of document.querySelectorAll("[data-length]")) writeMetric(field, readMetric(field));
   for (const place of document.querySelectorAll("[data-unit]")) {
     place.textContent = isImperial() ? IMPERIAL[place.dataset.unit][0] : place.dataset.unit;
   }
@@ -171,6 +179,9 @@ export function prepareSettings() {
       if (field.name === "home" || field.name === "within") followHome();
       reportChange(field.name);
     });
+  }
+  for (const field of document.querySelectorAll("#view-form [data-length]")) {
+    field.addEventListener("input", () => noteMetric(field));
   }
   for (const key of ["author", "show"]) getMore(key).addEventListener("input", () => reportChange(key));
   byId("wanted").addEventListener("submit", (event) => event.preventDefault());

@@ -85,7 +85,8 @@ def _check_fields(table: Mapping[str, Any]) -> None:
         except ScoutError as error:
             if error.where is where:
                 raise
-            what = f"{error.where[:60]} {error.what}"  # of what a text is to be understood as
+            text = error.where.value if isinstance(error.where, SettingName) else error.where
+            what = f"{text[:60]} {error.what}"  # of what a text is to be understood as
             raise InputError(where, what, error.remedy) from error
 
 

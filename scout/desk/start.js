@@ -4,12 +4,13 @@ import { byId, make, showError } from "./elements.js";
 import { desk, enter, leave, onWaiting, keepAlive, stopDesk, runJob } from "./requests.js";
 import { getField, onChange, onLoad, prepareSettings, setHome, takeSettings } from "./settings.js";
 import { leaveDoors, openDoors, prepareMaps, setLevel } from "./maps.js";
-import { hasParks, prepareFiles, previewFiles } from "./files.js";
-import { halt, isSought, prepareSearch, search, searchAgain, isSearching, welcomeFiles } from "./search.js";
+import { hasParks, prepareFiles, previewFiles, takeFiles } from "./files.js";
+import { halt, isSought, openList, prepareSearch, search, searchAgain, isSearching, welcomeFiles } from "./search.js";
 import { chooseSpot, getChosenSpot, offerSpots, prepareDay } from "./day.js";
 import { judgeAgain, preparePlaces } from "./places.js";
 import { prepareBesides } from "./besides.js";
 import { prepareTrip } from "./trip.js";
+import { prepareView } from "./view.js";
 import { hasUnsaved, prepareVisits } from "./visits.js";
 
 const CALL_MS = 60_000; // an open window says so
@@ -78,6 +79,7 @@ async function begin() {
   preparePlaces();
   prepareBesides();
   prepareTrip();
+  prepareView();
   onChange(followSettings);
   onLoad(async () => {
     leaveDoors();
@@ -91,6 +93,12 @@ async function begin() {
     byId("cancel").disabled = !waiting && !isSearching();
   });
   byId("demo").addEventListener("click", openDemo);
+  takeFiles(byId("open-list"), (files) => openList(files, "wrong-list"));
+  takeFiles(byId("door-list"), async (files) => {
+    if (!(await openList(files, "wrong-doors"))) return;
+    leaveDoors();
+    byId("step-day").open = true;
+  });
   byId("stop-desk").addEventListener("click", stop);
   window.addEventListener("pagehide", leave);
   const calling = setInterval(async () => {

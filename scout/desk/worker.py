@@ -21,11 +21,19 @@ from functools import partial
 from pathlib import Path, PurePath
 from typing import Any, TextIO
 
+from scout.app.request import make_request
 from scout.desk import jobs, notebook, preview
 from scout.desk.files import LOADED, NOTEBOOK, LayerCache, list_named
 from scout.desk.jobs import SearchJob
-from scout.desk.settings import load_settings, make_desk_request, word_error, write_outing
-from scout.errors import InputError, ScoutError
+from scout.desk.settings import (
+    load_settings,
+    make_desk_request,
+    make_desk_settings,
+    make_outing,
+    word_error,
+    write_outing,
+)
+from scout.errors import InputError, OutputError, ScoutError
 from scout.io.write import write_file
 
 Show = Callable[[str], None]
@@ -64,11 +72,16 @@ class Session:
                 os.chdir(given["folder"])
                 tempfile.tempdir = given["made"]  # what is unpacked goes with the tab
                 self.made, self.notebook = Path(given["made"]), given["notebook"] or NOTEBOOK
+                self.search.made, self.search.lists = self.made, Path(given["lists"])
                 return {}
             case "preview":
                 return preview.preview_files(self.cache, settings, roles, show)
             case "search":
-                return self.search.run(make_desk_request(settings, roles), self.made, show, part)
+                return self.search.run(make_desk_request(settings, roles), show, part)
+            case "list":
+                if not roles.get("list"):
+                    raise InputError("", "no saved list is here", "bring one")
+                return self.search.open_list(roles["list"][0], make_desk_settings(settings).units)
             case "load":
                 return self._loaded(str(given["text"]))
             case "outing":
@@ -91,8 +104,14 @@ class Session:
                 found = self.search.found(given.get("list"))
                 return self._made(*jobs.build_spot_pack(found, str(given["spots"]), given))
             case "trip":
-                found, asked = self.search.found(given.get("list")), make_desk_request(settings, roles)
+                found = self.search.found(given.get("list"))
+                asked = make_request(
+                    make_outing(settings, roles)
+                )  # a list that was opened needs no boundaries
                 return jobs.plan_day(found, asked, given, self.made, show)
+            case "view":
+                seen = make_outing(settings, roles)
+                return jobs.see_from(make_request(seen).settings, given, seen.parks, self.made, show)
             case "site":
                 found = self.search.found(given.get("list"))
                 return self._made(*jobs.build_spot_site(found, str(given["spots"])))
@@ -229,6 +248,10 @@ def main() -> None:
         message = desk.jobs.get()
         desk.job = message["number"]
         desk.say(**_do_job(partial(bench.do, message, desk.show, desk.hand_over), terminal))
+        try:
+            bench.search.write_lists()
+        except OutputError:  # no room: what was found lasts as long as this process
+            continue
 
 
 def _do_job(job: Callable[[], Any], terminal: TextIO) -> dict[str, Any]:

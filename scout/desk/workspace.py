@@ -194,7 +194,7 @@ def _remove_unlocked(path: Path) -> None:
 
 # One tab's files, process and outputs, apart from every other tab's and bounded.
 # Jobs that may be cancelled.
-_ONLY_READ = ("search", "preview", "check", "tally", "arrive", "compare", "prepare")
+_ONLY_READ = ("search", "preview", "check", "trip", "view", "tally", "arrive", "compare", "prepare")
 
 
 def _now_ms() -> float:
@@ -211,8 +211,8 @@ class Workspace:
 
     def __init__(self, folder: Path, notebook: str, limits: Limits, spares: Spares) -> None:
         self.folder, self.notebook, self.limits, self._spares = folder, notebook, limits, spares
-        self.brought, self.made = folder / "brought", folder / "made"
-        for one in (folder, self.brought, self.made, self.brought / BEFORE):
+        self.brought, self.made, self.lists = folder / "brought", folder / "made", folder / "lists"
+        for one in (folder, self.brought, self.made, self.lists, self.brought / BEFORE):
             one.mkdir(mode=0o700)
         self.door = secrets.token_urlsafe(24)  # to what was made, for links: a link carries no header
         self.sizes: dict[str, int] = {}
@@ -321,7 +321,7 @@ class Workspace:
     def _place(self, name: str, role: str) -> None:
         if role not in (*ROLES, *OTHER_ROLES):
             return
-        if role in ("recording", "log", "places"):  # of these the last one counts
+        if role in ("recording", "log", "places", "list"):  # of these the last one counts
             self.roles[role] = [name]
             return
         roles = [one for one, names in self.expected.items() if name in names] or [role]
@@ -406,7 +406,8 @@ class Workspace:
             if self.worker is not None:
                 await self.worker.end()
             self.worker = await self._spares.take()
-            given = {"folder": str(self.brought), "made": str(self.made), "notebook": self.notebook}
+            folders = {"folder": str(self.brought), "made": str(self.made), "lists": str(self.lists)}
+            given = {**folders, "notebook": self.notebook}
             opened = await self.worker.do({"job": "open", "given": given}, self._hear)
             if "done" not in opened and self.worker.alive:  # it cannot work there
                 raise InputError("", str(opened.get("error", {}).get("text", "")))
