@@ -86,6 +86,7 @@ LABELS: Mapping[str, str] = {
     "power": "Power",
     "visit": "Visit",
     "start": "Start",
+    "visit-end": "End",
     "in-park": "A park by hand",
     "grids": "Claim only these grids",
     "sig": "Programme of the parks",

@@ -15,6 +15,7 @@ import pytest
 from desks import ROOT, Caller, running
 from test_cases import CASES, inputs
 from test_desk_work import DEMO, write_bay
+from test_stamp import contact
 
 from scout.app.settings import list_settings
 from scout.app.visits import VisitRequest, record_visit
@@ -262,6 +263,10 @@ def test_wrong_visits_logs_recordings_and_places(reader: Reader, tmp_path: Path)
     log.write_text("no log at all", encoding="utf-8")
     reader.hear(reader.tab.bring(log, "log").json)
     reader.work("stamp", file="day.adi", visit="1")
+    (tmp_path / "true.adi").write_text(contact(), encoding="ascii")
+    reader.hear(reader.tab.bring(tmp_path / "true.adi", "log").json)
+    told = reader.work("stamp", file="true.adi", visit="1")
+    assert "visit 1: its end is not noted; add it: \u201cEnd\u201d" in told
     reader.work("edit", number=1, visit={"place": "45, -20", "start": start, "end": "2026-02-14T20:05"})
     for given in ({}, {"sig": "QPA"}, {"grids": "JJ00"}, {"sig": "Q\u00dc"}):
         reader.work("stamp", file="day.adi", visit="1", **given)

@@ -151,12 +151,19 @@ def _parse_time(key: str, text: str) -> datetime:
     except ValueError:
         time = None
     if time is None or (":" not in text and "T" not in text):
-        raise InputError(SettingName(key, text), "this is no date and time", "write 2026-02-14T18:05, in UTC")
+        raise InputError(_name_time(key, text), "this is no date and time", "write 2026-02-14T18:05, in UTC")
     if time.year not in YEARS:  # first: near the ends of the calendar another zone has no date
         what = f"the year {time.year} is not from {YEARS[0]} to {YEARS[-1]}"
-        raise InputError(SettingName(key, text), what, "write 2026-02-14T18:05, in UTC")
+        raise InputError(_name_time(key, text), what, "write 2026-02-14T18:05, in UTC")
     time = time.replace(tzinfo=UTC) if time.tzinfo is None else time.astimezone(UTC)
     return time.replace(microsecond=0)
+
+
+def _name_time(key: str, text: str = "") -> SettingName:
+    """The start or the end of a visit; the end of a trip goes by the same word."""
+    if key != "end":
+        return SettingName(key, text)
+    return SettingName("visit-end", text, f"--end {text}".rstrip())
 
 
 def _judge_place(request: VisitRequest, old: Visit | None, show: Show) -> _JudgedPlace:
@@ -250,7 +257,7 @@ def _check_times(visit: Visit) -> None:
     """Refuse a visit that ends before it starts."""
     if visit.end is not None and visit.end < visit.start:
         raise InputError(
-            SettingName("end"), "the visit would end before it starts", "times are UTC, with the date"
+            _name_time("end"), "the visit would end before it starts", "times are UTC, with the date"
         )
 
 
@@ -274,7 +281,7 @@ def check_stampable(visit: Visit, sig: str) -> None:
     """Refuse a visit that has no end, no grid or, where the parks' programme is named, no park."""
     where, edit = f"visit {visit.number}", f"scout visit edit {visit.number}"
     if visit.end is None:
-        name = SettingName("end", written=f"{edit} --end TIME")
+        name = SettingName("visit-end", written=f"{edit} --end TIME")
         raise InputError(where, "its end is not noted", MeasuredText("add it: ", name))
     if not visit.locators:
         name = SettingName("place", written=f"{edit} --place ...")

@@ -104,6 +104,12 @@ class Firefox:
     def run(self, script: str, *arguments: Any) -> Any:
         return self.ask("WebDriver:ExecuteScript", {"script": script, "args": list(arguments)})["value"]
 
+    def send(self, selector: str, text: str) -> None:
+        """Type into an element; into a field for files, the path of one."""
+        found = self.ask("WebDriver:FindElement", {"using": "css selector", "value": selector})["value"]
+        (number,) = found.values()
+        self.ask("WebDriver:ElementSendKeys", {"id": number, "text": text})
+
     def wait(self, script: str) -> None:
         end = time.monotonic() + 20
         while not self.run(script):

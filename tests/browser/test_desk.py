@@ -7,11 +7,13 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+from xml.sax.saxutils import escape
 
 import geopandas as gpd
 import pytest
 import shapely
-from desks import Caller, running
+from click.testing import CliRunner
+from desks import ROOT, Caller, running
 from playwright.sync_api import BrowserContext, ConsoleMessage, FrameLocator, Page, expect
 from recordings import gga, rmc
 from test_desk_work import collection
@@ -20,6 +22,7 @@ from test_trip import write_world
 
 from browser.conftest import both_schemes, both_sizes
 from browser.test_axe import complaints
+from scout.cli import command
 
 WALKS = 120_000  # ms: two cores, and other tests on them
 expect.set_options(timeout=30_000)  # the first job of a window may wait for its process
@@ -113,6 +116,48 @@ def made_file(tmp_path: Path) -> Path:
 
     path.write_text(json.dumps(collection(*boxes)), encoding="utf-8")
     return path
+
+
+def write_extract(path: Path) -> Path:
+    """Parks as OpenStreetMap has them, with a road past the corner and a place to park."""
+    boxes = (
+        ("Quiet Cove", (-20.03, 44.99, -19.98, 45.02)),
+        ("<b>Tern</b> Marsh", (-20.01, 44.98, -19.99, 45.01)),
+        ("Long Spit", (-19.96, 44.98, -19.95, 45.02)),
+    )
+    nodes: list[str] = []
+    ways: list[str] = []
+
+    def add_way(tags: dict[str, str], places: list[tuple[float, float]]) -> None:
+        first = len(nodes) + 1
+        nodes.extend(
+            f'<node id="{first + k}" lon="{lon}" lat="{lat}"/>' for k, (lon, lat) in enumerate(places)
+        )
+        numbers = list(range(first, first + len(places)))
+        if "leisure" in tags:
+            numbers.append(first)
+        inside = "".join(f'<nd ref="{one}"/>' for one in numbers)
+        inside += "".join(f'<tag k="{key}" v="{escape(value)}"/>' for key, value in tags.items())
+        ways.append(f'<way id="{len(ways) + 1}">{inside}</way>')
+
+    for name, (west, south, east, north) in boxes:
+        add_way(
+            {"leisure": "park", "name": name}, [(west, south), (east, south), (east, north), (west, north)]
+        )
+    add_way({"highway": "secondary"}, [(-20.04, 45.002), (-20.0, 45.002), (-19.94, 45.002)])
+    nodes.append(f'<node id="{len(nodes) + 1}" lon="-20" lat="45.002"><tag k="amenity" v="parking"/></node>')
+    path.write_text(f'<osm version="0.6">{"".join(nodes)}{"".join(ways)}</osm>', encoding="utf-8")
+    return path
+
+
+def plan_a_day(page: Page) -> None:
+    """Several places between breakfast and supper."""
+    form = page.locator("#trip-form")
+    form.locator("[name=date]").fill("2026-06-20")
+    form.locator("[name=hours]").fill("06:00-20:00")
+    form.get_by_role("button", name="Plan the day").click()
+    expect(page.locator("#toured .answer strong")).to_contain_text("Best tour", timeout=WALKS)
+    expect(page.locator("#got-trip li")).to_have_count(4)
 
 
 def write_recording(path: Path, place: str) -> Path:
@@ -233,13 +278,11 @@ def test_the_whole_story_on_the_demo_island(open_desk: Callable[[], Tab], tmp_pa
 
 
 @both_sizes
-def test_the_whole_story_on_a_file_of_ones_own(
-    open_desk: Callable[[], Tab], made_file: Path, tmp_path: Path
-) -> None:
+def test_the_whole_story_on_an_extract(open_desk: Callable[[], Tab], tmp_path: Path) -> None:
     tab = open_desk()
     page = tab.page
-    page.locator("#door-files").set_input_files(made_file)
-    expect(page.locator("#files-parks li")).to_contain_text("id from column code, name from column title")
+    page.locator("#door-files").set_input_files(write_extract(tmp_path / "made.osm"))
+    expect(page.locator("#files-parks li")).to_contain_text("name from column name")
     expect(page.locator("#parks-said")).to_have_text("3 parks")
     tab.map()
     # Home by a click on the map of the boundaries.
@@ -250,7 +293,87 @@ def test_the_whole_story_on_a_file_of_ones_own(
     assert tab.found() > 3
     tab.done()
     expect(tab.spots.get_by_text("<b>Tern</b> Marsh").first).to_be_attached()  # text, not markup
+    tab.plan()
+    tab.unfold("trip")
+    plan_a_day(page)
     the_day(tab, "Tern", tmp_path)
+    tab.quiet()
+
+
+@both_sizes
+def test_what_an_antenna_sees_stands_beside_the_plan(open_desk: Callable[[], Tab], size: str) -> None:
+    tab = open_desk()
+    page = tab.page
+    page.locator("#no-files").click()
+    tab.unfold("ground", "view")
+    page.locator("#view-form .more summary").click()
+    place = page.locator("#view-form [name=place]")
+    place.fill("41 S 112 W")
+    place.press("Enter")
+    expect(page.locator("#wrong-view")).to_have_text("Bring heights first, in The ground.")
+    page.locator("[data-role=heights]").set_input_files(ROOT / "data_demo" / "heights.tif")
+    expect(page.locator("#files-heights li")).to_contain_text("heights:")
+    page.locator("#view-form [name=towards]").fill("240; JJ00")
+    page.locator("#wanted [name=units]").select_option("imperial")
+    expect(page.locator("#view-form [name=to-height]")).to_have_value("16.4")
+    page.locator("#view-form [name=antenna-height]").fill("32.8")
+    place.press("Enter")
+    expect(page.locator("#viewed .answer")).to_contain_text("32.8 ft above the ground")
+    expect(page.locator("#viewed .answer")).to_contain_text("Towards JJ00")
+    assert complaints(page) == []
+    page.locator("#viewed").get_by_role("button", name="See the pictures").click()
+    seen = page.frame_locator("#view-page")
+    expect(seen.locator("svg.panorama")).to_be_visible()
+    expect(page.locator("#see-view")).to_have_attribute("aria-pressed", "true")
+    tab.plan()
+    page.locator("#view-form [name=to]").fill("41.05 S 112.05 W")
+    page.locator("#view-form [name=mhz]").fill("fast")
+    place.press("Enter")
+    expect(page.locator("#wrong-view")).to_contain_text("\u201cFrequency\u201d: 'fast' is no number")
+    page.locator("#view-form [name=mhz]").fill("430")
+    place.press("Enter")
+    expect(page.locator("#viewed .answer")).to_contain_text("Blocked by terrain")
+    expect(seen.locator("svg.profile")).to_be_attached()
+    with page.context.expect_page() as opened:
+        page.locator("#got-view li").get_by_role("link", name="Open").click()
+    expect(opened.value.locator("h1")).to_contain_text("41 S 112 W to 41.05 S 112.05 W")
+    tab.map()
+    page.locator("#see-parks").click()
+    expect(page.locator("#view-page")).to_be_hidden()
+    expect(page.locator("#picture")).to_be_visible()
+    tab.quiet()
+
+
+@both_sizes
+def test_a_saved_list_goes_on_where_it_was(
+    open_desk: Callable[[], Tab], made_file: Path, tmp_path: Path, size: str
+) -> None:
+    saved = tmp_path / "spots.gpkg"
+    runner = CliRunner()
+    runner.invoke(command, ["find", "--parks", str(made_file), "--save", str(saved)], standalone_mode=False)
+    tab = open_desk()
+    page = tab.page
+    page.locator("#door-list").set_input_files(made_file)
+    expect(page.locator("#wrong-doors")).to_contain_text("bring .gpkg")
+    page.locator("#door-list").set_input_files(saved)
+    count = tab.found()
+    expect(page.locator("#doors")).to_be_hidden()
+    expect(tab.spots.locator("#spots > li")).to_have_count(count)
+    tab.plan()
+    page.locator("#day [name=spot]").fill("1")
+    page.locator("#card").click()
+    expect(page.locator("#got-day li")).to_contain_text("Card of spot 1")
+    # Boundaries that come now do not take its place, until they are searched.
+    page.locator('input[data-role="parks"]').set_input_files(made_file)
+    expect(page.locator("#parks-said")).to_have_text("3 parks")
+    page.locator("#wanted [name=min-grids]").select_option("4")
+    page.locator("#check-form [name=place]").evaluate("field => { field.closest('details').open = true; }")
+    page.locator("#check-form [name=place]").fill("45, -20")
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator("#checked .word").first).to_contain_text("firm")
+    expect(page.locator("#found b")).to_contain_text(str(count))
+    page.locator("#search").click()
+    expect(page.locator("#found b")).not_to_contain_text(str(count))
     tab.quiet()
 
 
@@ -473,60 +596,103 @@ def press_to(page: Page, what: str, most: int = 150) -> None:
 
 
 @both_sizes
-def test_the_keyboard_alone_does_it(open_desk: Callable[[], Tab], size: str) -> None:
+def test_the_keyboard_alone_does_it(open_desk: Callable[[], Tab], tmp_path: Path, size: str) -> None:
+    """The whole story, from the extract to the tally."""
     tab = open_desk()
     page = tab.page
+    press = page.keyboard.press
+
+    def bring(field: str, path: Path) -> None:
+        press_to(page, field)
+        with page.expect_file_chooser() as chooser:
+            press("Space")
+        chooser.value.set_files(path)
+
     press_to(page, "#demo")
-    page.keyboard.press("Enter")
-    assert tab.found() == 50
+    bring("#door-files", write_extract(tmp_path / "made.osm"))
+    expect(page.locator("#parks-said")).to_have_text("3 parks")
+    press_to(page, "#wanted [name=home]")
+    page.keyboard.type("45.002, -20.04")
+    expect(page.locator("#home-said")).to_contain_text("Understood as")
+    press_to(page, "#search")
+    press("Enter")
+    assert tab.found() > 3
     if size == "tall":
         press_to(page, "#show-plan")
-        page.keyboard.press("Enter")
+        press("Enter")
     tab.done()
     press_to(page, "#step-check > summary")
-    page.keyboard.press("Enter")
+    press("Enter")
     press_to(page, "#check-form [name=place]")
-    page.keyboard.type("-41, -112")
-    page.keyboard.press("Enter")
+    page.keyboard.type("45, -20")
+    press("Enter")
     expect(page.locator("#checked .word").first).to_contain_text("firm")
     press_to(page, "#step-day > summary")
-    page.keyboard.press("Enter")
+    press("Enter")
     press_to(page, "#day [name=spot]")
     page.keyboard.type("2")
     expect(page.locator("#spot-said b")).to_have_text("Spot 2")
     press_to(page, "#card")
-    page.keyboard.press("Enter")
+    press("Enter")
     expect(page.locator("#got-day li")).to_contain_text("Card of spot 2")
     press_to(page, "#pack")
-    page.keyboard.press("Enter")
+    press("Enter")
     expect(page.locator("#got-day li").first).to_contain_text("Pack of 2")
-    press_to(page, "#visit-spot")
-    page.keyboard.press("Enter")
+    press_to(page, "#step-trip > summary")
+    press("Enter")
+    press_to(page, "#trip-form [name=date]")
+    page.keyboard.type("06202026")
+    press_to(page, "#trip-form [name=hours]")
+    press("ControlOrMeta+A")
+    page.keyboard.type("06:00-20:00")
+    press("Enter")
+    expect(page.locator("#toured .answer strong")).to_contain_text("Best tour", timeout=WALKS)
+    press_to(page, "#step-arrive > summary")
+    press("Enter")
+    bring('input[data-role="recording"]', write_recording(tmp_path / "still.nmea", "45,-20"))
+    expect(page.locator("#arrived")).to_contain_text("Where the receiver stood")
+    press_to(page, "#visit-recording")
+    press("Enter")
     expect(page.locator("#visit-form [name=day]")).to_be_focused()
     page.keyboard.type("02142026")
     press_to(page, "#visit-form [name=from]")
     page.keyboard.type("0605PM")
+    press_to(page, "#visit-form [name=to]")
+    page.keyboard.type("0805PM")
     press_to(page, "#write-visit")
-    page.keyboard.press("Enter")
+    press("Enter")
     expect(page.locator("#keep-form [name=path]")).to_be_focused()
     press_to(page, "#keep-not")
-    page.keyboard.press("Enter")
+    press("Enter")
     expect(page.locator("#visits tbody tr")).to_contain_text("2026-02-14 18:05")
     press_to(page, "#tally")
-    page.keyboard.press("Enter")
+    press("Enter")
     expect(page.locator("#tallied table").first).to_be_attached()
+    press_to(page, "#step-log > summary")
+    press("Enter")
+    log = tmp_path / "day.adi"
+    log.write_text(f"A log\n<EOH>\n{contact()}", encoding="ascii")
+    bring('input[data-role="log"]', log)
+    expect(page.locator("#log-said")).to_have_text("day.adi")
+    press_to(page, "#log-form button")
+    press("Enter")
+    expect(page.locator("#stamped")).to_contain_text("1 during visit 1")
     press_to(page, "#step-locate > summary")
-    page.keyboard.press("Enter")
+    press("Enter")
     press_to(page, "#locate-form [name=place]")
     page.keyboard.type("JO22ab")
-    page.keyboard.press("Enter")
+    press("Enter")
     expect(page.locator("#located")).to_contain_text("subsquare")
-    # A cancel may have to end the process, and the list with it: so it comes last.
+    # A cancel may have to end the process: what it found is there all the same.
     page.locator("#search").focus()
-    page.keyboard.press("Enter")
+    press("Enter")
     press_to(page, "#cancel")
-    page.keyboard.press("Enter")
+    press("Enter")
     expect(page.locator("#search")).to_be_focused()
+    press_to(page, "#card")
+    press("Enter")
+    expect(page.locator("#got-day li").first).to_contain_text("Card of spot")
+    expect(page.locator("#wrong-day")).to_be_empty()
     tab.quiet()
 
 
