@@ -23,6 +23,7 @@ from scout.errors import LABELS, InputError, SettingName
 from scout.quantities import Length, MeasuredText, format_text
 
 PACKAGE = ROOT / "scout"
+PLACEHOLDER = re.compile(r"\u201d (LAT,LON|FIXES|FILE|OUT)\b")  # of an option, behind the name of a field
 OPTION = re.compile(r"(?<![\w-])--[a-z][\w-]*")
 PYTHON = re.compile(
     r"Traceback|\b(None|True|False|NaN|nan|dict|tuple|kwargs|Python|assume_crs|KeyError|\w+Exception"
@@ -139,6 +140,7 @@ class Reader:
         texts = list(collect(answer))
         for text in texts:
             assert not OPTION.search(text), text
+            assert not PLACEHOLDER.search(text), text
             assert not COMMAND.search(text), text
             assert not PYTHON.search(text), text
             assert self.private not in text, text

@@ -165,7 +165,7 @@ def _adopt(saved: Findings, request: CompareRequest) -> SearchOptions:
     if saved.within_km is not None and settings.home is None:
         within = format_stated_length(1000 * saved.within_km)
         what = f"the saved result reaches {within} from a home that it does not keep"
-        remedy = MeasuredText("add ", SettingName("home", "LAT,LON"), ", the same as then")
+        remedy = MeasuredText("add ", SettingName("home", written="--home LAT,LON"), ", the same as then")
         raise InputError(SettingName("home"), what, remedy)
     own = replace(
         settings, within_km=saved.within_km if "within_km" not in request.given else settings.within_km

@@ -519,11 +519,10 @@ class Settings:
 
         if self.open_to and not self.heights:
             what = "there are no heights to tell a horizon from"
-            raise InputError(
-                SettingName("open-to"), what, MeasuredText("add ", SettingName("heights", "FILE"))
-            )
+            remedy = MeasuredText("add ", SettingName("heights", written="--heights FILE"))
+            raise InputError(SettingName("open-to"), what, remedy)
         if self.within_km is not None and self.home is None:
-            remedy = MeasuredText("add ", SettingName("home", "LAT,LON"))
+            remedy = MeasuredText("add ", SettingName("home", written="--home LAT,LON"))
             raise InputError(SettingName("within"), "there is no home to count from", remedy)
         return _copy_fields(
             self,

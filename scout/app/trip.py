@@ -111,7 +111,7 @@ def plan_trip(
     """
     home = findings.home if settings.home is None else parse_place(settings.home)
     if home is None:
-        home_wanted = SettingName("home", "LAT,LON")
+        home_wanted = SettingName("home", written="--home LAT,LON")
         raise InputError("", "it is not said where the day begins", MeasuredText("add ", home_wanted))
     end = home if settings.end is None else parse_place(settings.end)
     zone = request.zone or choose_zone(home[0])

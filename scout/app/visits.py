@@ -200,9 +200,8 @@ def _load_parks(request: VisitRequest, lon: ArrayLike, lat: ArrayLike, show: Sho
 def _parse_visit_place(text: str | None, error_m: float, old: Visit | None) -> tuple[float, float, float]:
     if text is None:
         if old is None:
-            remedy = MeasuredText(
-                "add ", SettingName("place", "LAT,LON"), " or ", SettingName("arrival", "FIXES")
-            )
+            typed = SettingName("place", written="--place LAT,LON")
+            remedy = MeasuredText("add ", typed, " or ", SettingName("arrival", written="--arrival FIXES"))
             raise InputError("visit", "no place is given", remedy)
         return old.lon, old.lat, error_m
     place = read_place(text)

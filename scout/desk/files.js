@@ -136,7 +136,8 @@ function showFiles() {
   const parks = preview.parks && hasParks() ? formatCount(preview.parks.count, "park") : "none yet";
   byId("parks-said").textContent = parks + (bad ? `, ${formatCount(bad, "problem")}` : "");
   const ground = ROLES.slice(1).reduce((sum, role) => sum + (roles[role] ?? []).length, 0);
-  byId("ground-said").textContent = ground ? formatCount(ground, "file") : "no walks without it";
+  const without = preview.extract && hasParks() ? "of the extract" : "no walks without it";
+  byId("ground-said").textContent = ground ? formatCount(ground, "file") : without;
 }
 
 // A file by its name, with a button that puts it away.

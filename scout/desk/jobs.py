@@ -289,9 +289,10 @@ def plan_day(
     show("writing")
     units = settings.units
     names = {"map": "day-map.html", "sheet": "day-sheet.html", "gpx": "day.gpx", "ics": "day.ics"}
-    saved = (str(made / names["gpx"]), str(made / names["ics"]))
-    paths = str(made / names["map"]), str(made / names["sheet"])
-    for path, make in make_trip_outputs(trip, particulars, *paths, saved, None).items():
+    names["pack"] = "day.zip"
+    paths = {kind: str(made / name) for kind, name in names.items()}
+    saved, beside = (paths["gpx"], paths["ics"]), (paths["map"], paths["sheet"])
+    for path, make in make_trip_outputs(trip, particulars, *beside, saved, paths["pack"]).items():
         write_file(path, make())
 
     def describe(number: int, tour: TripTour) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from scout.cautions import HAZARDS
 from scout.desk.files import LayerCache, is_large, list_named
 from scout.desk.settings import make_desk_request, word_error, word_text
 from scout.errors import ScoutError
+from scout.io.formats import OSM_SUFFIXES
 from scout.io.layers import read_layers
 from scout.io.rasters import read_heights
 from scout.model import GEOMETRY, PARK_ID, PARK_NAME, RECORD, Layer, ParkReport, Source
@@ -116,8 +117,8 @@ def preview_files(
     -------
     dict
         ``files`` by name, each with what was understood or the ``error`` that says why not; ``parks`` of all
-        of them; the ``error`` that they make together; ``columns`` to choose from; ``picture`` and ``ground``
-        to be drawn.
+        of them; the ``error`` that they make together; whether one is an ``extract`` of OpenStreetMap;
+        ``columns`` to choose from; ``picture`` and ``ground`` to be drawn.
     """
     cache.keep_only([name for names in roles.values() for name in names])
     files: dict[str, Any] = {}
@@ -141,6 +142,8 @@ def preview_files(
         "values": {} if large else _list_values(layers),
         "parks": None,
         "error": error,
+        # What OpenStreetMap has beside parks serves for the walks.
+        "extract": any(name.lower().endswith(OSM_SUFFIXES) for name in roles.get("parks", ())),
     }
     parks: ParkSource | None = None
     if layers or large:

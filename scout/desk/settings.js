@@ -166,10 +166,12 @@ const followHome = debounce(250, async () => {
 const reportChange = debounce(500, () => listeners.forEach((listener) => listener()));
 
 export function prepareSettings() {
-  for (const field of getFields()) {
+  for (const field of [...getFields(), ...getTripFields()]) {
     const words = desk.fields[field.name]?.help;
     if (words) field.title = words;
     if (field.type !== "checkbox" && !field.value) writeMetric(field, String(getDefault(field.name) ?? ""));
+  }
+  for (const field of getFields()) {
     if (field.name === "level") field.value = getDefault("level");
     field.addEventListener("input", () => {
       showFieldError(field.name);

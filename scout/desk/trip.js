@@ -1,11 +1,11 @@
-// A day with several of the spots: planned when latestPlan for, and planned again as its times are changed.
+// A day with several of the spots: planned when asked for, and planned again as its times are changed.
 
 import { byId, debounce, make, makeTable, putLink, showError } from "./elements.js";
 import { getFindings } from "./search.js";
 import { getOutputPath, runJob } from "./requests.js";
 import { clearFieldErrors, readAllSettings, showSettingError } from "./settings.js";
 
-const FILES = [["ics", "Calendar"], ["gpx", "Route and walks (GPX)"], ["sheet", "Sheet of the day"], ["map", "Map with the tours"]];
+const FILES = [["pack", "Pack: all of it, a card for each place"], ["ics", "Calendar"], ["gpx", "Route and walks (GPX)"], ["sheet", "Sheet of the day"], ["map", "Map with the tours"]];
 let planned = false;
 let latestPlan = 0;
 
@@ -28,7 +28,7 @@ async function plan() {
   latestPlan += 1;
   const mine = latestPlan;
   const form = byId("trip-form").elements;
-  const given = { date: form.namedItem("date").value, zone: form.namedItem("zone").value };
+  const given = Object.fromEntries(["date", "zone", "call"].map((name) => [name, form.namedItem(name).value]));
   try {
     const trip = await runJob("trip", { ...given, list: found.made, settings: readAllSettings() });
     if (trip && mine === latestPlan) showTrip(trip);

@@ -422,7 +422,7 @@ def _describe_claim(verdict: Verdict) -> dict[str, Any]:
         "counts": (
             (grids, "grid" if grids == 1 else "grids"),
             (parks, "park" if parks == 1 else "parks"),
-            (grids * parks, "pairs (yield)"),
+            (grids * parks, "pair (yield)" if grids * parks == 1 else "pairs (yield)"),
         ),
     }
 

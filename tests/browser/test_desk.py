@@ -157,7 +157,7 @@ def plan_a_day(page: Page) -> None:
     form.locator("[name=hours]").fill("06:00-20:00")
     form.get_by_role("button", name="Plan the day").click()
     expect(page.locator("#toured .answer strong")).to_contain_text("Best tour", timeout=WALKS)
-    expect(page.locator("#got-trip li")).to_have_count(4)
+    expect(page.locator("#got-trip li")).to_have_count(5)
 
 
 def write_recording(path: Path, place: str) -> Path:
@@ -284,6 +284,7 @@ def test_the_whole_story_on_an_extract(open_desk: Callable[[], Tab], tmp_path: P
     page.locator("#door-files").set_input_files(write_extract(tmp_path / "made.osm"))
     expect(page.locator("#files-parks li")).to_contain_text("name from column name")
     expect(page.locator("#parks-said")).to_have_text("3 parks")
+    expect(page.locator("#ground-said")).to_have_text("of the extract")
     tab.map()
     # Home by a click on the map of the boundaries.
     page.locator("#picture").click(position={"x": 120, "y": 200})
@@ -838,6 +839,7 @@ def test_a_day_with_several_places_follows_its_times(
     tab.done()
     tab.plan()
     form = page.locator("#trip-form")
+    expect(form.locator("[name=most-places]")).to_have_value("4")  # what stands by itself is seen
     form.locator("[name=date]").fill("2026-06-20")
     form.locator("[name=hours]").fill("06:00-20:00")
     form.get_by_role("button", name="Plan the day").click()
@@ -848,6 +850,7 @@ def test_a_day_with_several_places_follows_its_times(
         "Sheet of the day",
         "Route and walks (GPX)",
         "Calendar",
+        "Pack: all of it, a card for each place",
     ]
     # The tour follows what is changed, and what is wrong stands at its field.
     form.locator("[name=most-places]").fill("1")
@@ -858,7 +861,7 @@ def test_a_day_with_several_places_follows_its_times(
     expect(page.locator("#wrong-hours")).to_contain_text("is no span of hours")
     form.locator("[name=hours]").fill("06:00-20:00")
     expect(page.locator("#wrong-hours")).to_be_empty()
-    expect(page.locator("#got-trip li")).to_have_count(4)
+    expect(page.locator("#got-trip li")).to_have_count(5)
     assert complaints(page) == []
     tab.quiet()
 
