@@ -29,8 +29,11 @@ def main(arguments: list[str] | None = None) -> int:
         import signal
 
         before = signal.getsignal(signal.SIGINT)
-        if before is signal.default_int_handler:  # else it is ignored, or heard by a program around this one
-            signal.signal(signal.SIGINT, _leave)
+        try:
+            if before is signal.default_int_handler:  # else it is ignored, or heard elsewhere
+                signal.signal(signal.SIGINT, _leave)
+        except ValueError:  # another thread's business
+            before = None
         try:
             import scout.cli  # imported here, for an interrupt may come meanwhile
 
