@@ -685,14 +685,19 @@ def test_the_keyboard_alone_does_it(open_desk: Callable[[], Tab], tmp_path: Path
     press("Enter")
     expect(page.locator("#located")).to_contain_text("subsquare")
     # A cancel may have to end the process: what it found is there all the same.
-    page.locator("#search").focus()
-    press("Enter")
+    page.locator("#wanted [name=level]").focus()
+    page.keyboard.type("ext")  # the search follows, and has much to do
+    expect(page.locator("#cancel")).to_be_enabled()
     press_to(page, "#cancel")
     press("Enter")
     expect(page.locator("#search")).to_be_focused()
+    expect(page.locator("#cancel")).to_be_disabled()
+    press_to(page, "#day [name=spot]")
+    press("ControlOrMeta+A")
+    page.keyboard.type("1")
     press_to(page, "#card")
     press("Enter")
-    expect(page.locator("#got-day li").first).to_contain_text("Card of spot")
+    expect(page.locator("#got-day li").first).to_contain_text("Card of spot 1")
     expect(page.locator("#wrong-day")).to_be_empty()
     tab.quiet()
 
