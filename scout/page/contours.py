@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -51,13 +52,21 @@ def draw_contours(reliefs: Sequence[Relief], places: Floats, boxes: Sequence[Flo
     grids = [_sample(reliefs, places, box) for box in boxes]
     made: list[Contours] = []
     for wider, tolerances_m in _TRIES:
-        traced = [_trace_group(*grid, wider) for grid in grids]
+        # Only what is asked for is traced: on rough ground the first groups already take all the room.
+        trace = cache(lambda k, wider=wider: _trace_group(*grids[k], wider))
         for tolerance_m in tolerances_m:
-            made = [drawn for one in traced if (drawn := _simplify_lines(one, tolerance_m)).lines]
-            if sum(map(_count_bytes, made)) <= ROOM_FOR_CONTOURS:
+            made, room = [], ROOM_FOR_CONTOURS
+            for k in range(len(grids)):
+                drawn = _simplify_lines(trace(k), tolerance_m)
+                if not drawn.lines:
+                    continue
+                room -= _count_bytes(drawn)
+                if room < 0:
+                    break
+                made.append(drawn)
+            if room >= 0:
                 return tuple(made)
-    fits = np.cumsum([_count_bytes(one) for one in made]) <= ROOM_FOR_CONTOURS
-    return tuple(made[: int(fits.sum())])
+    return tuple(made)
 
 
 def make_contour_data(contours: Sequence[Contours], frame: PageFrame) -> list[list[Any]]:

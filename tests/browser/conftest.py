@@ -110,7 +110,10 @@ _built: dict[bytes, str] = {}
 
 def build_once(findings: Findings, trip: Trip | None) -> str:
     """The page of findings; the same ones often come again from one test to the next."""
-    key = hashlib.sha256(pickle.dumps((findings, trip))).digest()
+    try:
+        key = hashlib.sha256(pickle.dumps((findings, trip))).digest()
+    except (AttributeError, pickle.PicklingError):  # those of a search hold functions
+        return build_map(findings, trip=trip)
     if key not in _built:
         if len(_built) >= 32:
             _built.pop(next(iter(_built)))
