@@ -142,7 +142,7 @@ def _cancel(line: Line, here: str, loaded: Any) -> float:
 
 def main() -> None:
     """Measure and print."""
-    command = [sys.executable, "-c", "from scout.cli import main; main(['desk', '--no-browser'])"]
+    command = [sys.executable, "-m", "scout", "desk", "--no-browser"]
     desk = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
     assert desk.stdout is not None
     begin = time.perf_counter()
