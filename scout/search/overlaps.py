@@ -478,9 +478,7 @@ def _part_by_others(
     # A park that is moved round the globe is another one until sets are named.
     laid, number = np.unique(np.stack([park, turns], axis=1), axis=0, return_inverse=True)
     number = number.reshape(-1)
-    shapes = geometries[laid[:, 0]]
-    for turn in np.unique(laid[laid[:, 1] != 0, 1]).tolist():
-        shapes[laid[:, 1] == turn] = turn_shapes(shapes[laid[:, 1] == turn], turn)
+    shapes = turn_parks(geometries, *laid.T)
     group = _group_together(number, row, len(laid))
     lines, of = _list_lines_near(shapes, number, shapely.bounds(both[row]).reshape(-1, 4))
     members, lines_of = (np.argsort(some, kind="stable") for some in (group, group[of]))
@@ -501,6 +499,14 @@ def _part_by_others(
         if len(pieces) > most:
             refuse_pieces(most)
     return np.array(pieces, dtype=object), sets
+
+
+def turn_parks(geometries: Geometries, park: Ints, turns: Ints) -> Geometries:
+    """Parks by their numbers, each moved so many times round the globe."""
+    shapes: Geometries = geometries[park]
+    for turn in np.unique(turns[turns != 0]).tolist():
+        shapes[turns == turn] = turn_shapes(shapes[turns == turn], turn)
+    return shapes
 
 
 def _group_together(number: Ints, row: Ints, count: int) -> Ints:

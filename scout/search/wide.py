@@ -19,6 +19,7 @@ from scout.search.overlaps import (
     keep_areas,
     list_wide_polygons,
     place_in_regions,
+    turn_parks,
     turn_shapes,
 )
 from scout.search.parted import Parks, PartedTerms, WiderSets, find_surer, keep_best, list_fewer
@@ -320,7 +321,7 @@ class _SharedGround:
             new = [part for part in begun if part not in self._common]
             if not new:
                 continue
-            shapes = self._turn_parks([part[-1] for part in new])
+            shapes = turn_parks(self._geometries, *np.array([part[-1] for part in new]).T)
             if size > 1:
                 before = _make_array([self._common[part[:-1]] for part in new])
                 shapes = keep_areas(map_rows(shapely.intersection, before, shapes))
@@ -333,16 +334,6 @@ class _SharedGround:
         for one, (i, j) in zip(wanted, pairwise(cuts), strict=True):
             order = np.argsort(region[i:j], kind="stable")
             self._at[one.parks] = region[i:j][order], first + piece[i:j][order]
-
-    def _turn_parks(self, wanted: Sequence[tuple[int, int]]) -> Geometries:
-        """Parks so many times round the globe."""
-        shapes, turn = (
-            self._geometries[[park for park, _ in wanted]],
-            np.array([turns for _, turns in wanted]),
-        )
-        for turns in np.unique(turn[turn != 0]).tolist():
-            shapes[turn == turns] = turn_shapes(shapes[turn == turns], turns)
-        return shapes
 
     def _find_contained(self, parts: Geometries) -> tuple[Ints, Ints]:
         """Find the pairs of a piece and a region with its spot in it, on any turn of the globe."""
