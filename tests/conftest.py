@@ -14,6 +14,8 @@ import pytest
 import shapely
 from hypothesis import Phase, settings
 
+from scout import kernels
+
 # The same draws every time, so that a red test is the change's; SOAK=1 draws afresh.
 settings.register_profile("steady", derandomize=True, deadline=None)
 # Of a mutant only is asked whether a test fails: no smaller example is looked for.
@@ -36,6 +38,15 @@ def pytest_collection_finish() -> None:
     # Thousands of tests and what they import stay to the end: no need to look through them again and again.
     gc.collect()
     gc.freeze()
+
+
+@pytest.fixture(params=["compiled", "numpy"])
+def loops(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A test of both loops over edges: those of the compiled library and those of numpy."""
+    if request.param == "numpy":
+        monkeypatch.setattr(kernels, "LIBRARY", None)
+    elif kernels.LIBRARY is None:
+        pytest.skip("built without a C compiler")
 
 
 @pytest.fixture(scope="session")

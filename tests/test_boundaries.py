@@ -13,19 +13,13 @@ from oracles import metric
 from oracles.arrangement import segments
 from shapely import affinity
 
-from scout import kernels
 from scout.geo import boundaries
 from scout.geo.boundaries import Boundaries, Outlines, find_sides, polygonal_parts, side_of
 
 PLACES = [(10.0, 0.0), (-70.5, 47.3), (179.9995, -71.2), (25.0, 63.0)]
 
 
-@pytest.fixture(params=["compiled", "numpy"], autouse=True)
-def loops(request, monkeypatch):
-    if request.param == "numpy":
-        monkeypatch.setattr(kernels, "LIBRARY", None)
-    elif kernels.LIBRARY is None:
-        pytest.skip("built without a C compiler")
+pytestmark = pytest.mark.usefixtures("loops")
 
 
 def as_array(shapes) -> np.ndarray:

@@ -5,7 +5,6 @@ import pytest
 import shapely
 from scipy.stats import ncx2, norm
 
-from scout import kernels
 from scout.geo import probability
 from scout.geo.boundaries import Boundaries
 from scout.geo.geodesy import compute_degree_lengths
@@ -84,14 +83,6 @@ def test_many_pairs_at_once_agree_with_one_at_a_time():
 def test_without_error_it_is_the_plain_question():
     assert by_scout(SHAPES["right-angled tip"], (5.1, 5.1), 5.0, 0.0) == 1.0
     assert by_scout(SHAPES["right-angled tip"], (4.9, 9.0), 5.0, 0.0) == 0.0
-
-
-@pytest.fixture(params=["compiled", "numpy"])
-def loops(request, monkeypatch):
-    if request.param == "numpy":
-        monkeypatch.setattr(kernels, "LIBRARY", None)
-    elif kernels.LIBRARY is None:
-        pytest.skip("built without a C compiler")
 
 
 def write_down(x, y, radius, s):

@@ -167,14 +167,6 @@ def judge_case(case: Case):
     return judge_claims(claims, dx, dy, ground)
 
 
-@pytest.fixture(params=["compiled", "numpy"])
-def loops(request, monkeypatch):
-    if request.param == "numpy":
-        monkeypatch.setattr(kernels, "LIBRARY", None)
-    elif kernels.LIBRARY is None:
-        pytest.skip("built without a C compiler")
-
-
 @pytest.mark.parametrize("first", range(0, 100, 10))
 def test_it_agrees_with_draws_of_the_same_errors(first):
     """Within 0.003 and four standard deviations of the draws."""
