@@ -90,6 +90,12 @@ def reload_remembering(page: Page, change: Callable[[], None], is_kept: Callable
         is_kept()
 
 
+def let_it_draw(page: Page) -> None:
+    """Wait until what was asked for is drawn: lines on a canvas come with the browser's next frame."""
+    page.wait_for_timeout(50)
+    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+
+
 @dataclass
 class Watched:
     """An open page and what it did."""

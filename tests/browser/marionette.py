@@ -27,6 +27,7 @@ _PREFERENCES = {
     "network.proxy.ssl": "127.0.0.1",
     "network.proxy.ssl_port": 9,
     "toolkit.telemetry.reportingpolicy.firstRun": False,
+    "dom.ipc.processHangMonitor": False,  # on a busy machine it ends scripts of a page that is being left
     # The position is asked of nobody: `stand_at` says it.
     "geo.prompt.testing": True,
     "geo.prompt.testing.allow": True,

@@ -14,7 +14,7 @@ from page_reader import script
 from playwright.sync_api import Page, expect
 from walked import LAKE, PARKING, WARNING, harbour
 
-from browser.conftest import Watched, all_sizes, both_schemes
+from browser.conftest import Watched, all_sizes, both_schemes, let_it_draw
 from browser.ground import ground_of, tips
 from scout.cautions import HAZARDS
 from scout.geo.geodesy import measure_geodesic
@@ -121,7 +121,7 @@ def close_up(page: Page) -> Any:
     page.locator("#around").click()
     page.locator("#close").click()
     page.locator(".leaflet-control-zoom-in").click()
-    page.wait_for_timeout(100)
+    let_it_draw(page)
     at = tips(page)
     spots = {r.rank: (r.spot.lon, r.spot.lat) for r in harbour().spots}
     return ground_of(spots[1], at[1], spots[2], at[2])
@@ -130,7 +130,7 @@ def close_up(page: Page) -> Any:
 def test_the_ground_around_is_drawn_where_it_lies(open_page: Open) -> None:
     page = open_page(harbour(), "#spot=1").page
     ground = close_up(page)
-    page.wait_for_timeout(100)
+    let_it_draw(page)
     lake, island = ground.pixel(-20.0035, 45.02), ground.pixel(-20.0, 45.02)
     assert colour_at(page, "surroundings", *lake)[3] > 0
     assert colour_at(page, "surroundings", *island)[3] == 0
@@ -152,7 +152,7 @@ def test_the_key_switches_the_ground_and_the_walks(open_page: Open) -> None:
     for layer, pane in (("walks", "walks"), ("barriers", "surroundings"), ("closed", "surroundings")):
         before = painted_pixels(page, pane)
         page.locator(f"input[name=layer][value={layer}]").uncheck()
-        page.wait_for_timeout(60)
+        let_it_draw(page)
         assert painted_pixels(page, pane) < before, layer
     page.locator("input[name=layer][value=cars]").uncheck()
     assert page.locator(".car-mark").count() == 0
@@ -189,7 +189,7 @@ def test_each_kind_of_hazard_is_drawn_in_the_ink_of_the_key_and_goes_with_its_sw
         assert inked_pixels(page, ink) > 20, kind.key
         box = page.get_by_label(kind.title)
         box.uncheck()
-        page.wait_for_timeout(60)
+        let_it_draw(page)
         assert inked_pixels(page, ink) == 0, kind.key
         box.check()
     assert len(inks) == len(HAZARDS)
@@ -201,7 +201,7 @@ def test_a_filtered_spot_takes_its_walk_along(open_page: Open) -> None:
     assert painted_pixels(page, "walks") > 0
     page.locator("#filter-box").evaluate("box => { box.open = true; }")
     page.locator("select[name=kind]").select_option("line")
-    page.wait_for_timeout(60)
+    let_it_draw(page)
     assert painted_pixels(page, "walks") == 0
 
 
@@ -219,7 +219,7 @@ def test_measuring_gives_distances_on_the_ellipsoid(open_page: Open) -> None:
     places = [(frame["x"] + frame["width"] * 0.28, frame["y"] + frame["height"] * y) for y in (0.5, 0.6, 0.7)]
     for x, y in places:
         page.mouse.click(x, y)
-        page.wait_for_timeout(50)
+        let_it_draw(page)
     ends = [ground.place(*place) for place in places]
     legs = [measure_geodesic(*one, *other)[0] for one, other in pairwise(ends)]
     text = page.locator("#measure-text").inner_text()
@@ -243,7 +243,7 @@ def test_measuring_by_keyboard(open_page: Open) -> None:
     page.locator("#measure-middle").press("Enter")
     page.locator(".map").focus()
     page.keyboard.press("ArrowRight")
-    page.wait_for_timeout(100)
+    let_it_draw(page)
     page.locator("#measure-middle").press("Enter")
     expect(page.locator("#measure-text")).to_contain_text("east (90°)")
 

@@ -12,7 +12,7 @@ from playwright.sync_api import Page, expect
 from test_page_relief import relief
 from walked import ground_frame, harbour, surroundings
 
-from browser.conftest import Watched, all_sizes, both_sizes
+from browser.conftest import Watched, all_sizes, both_sizes, let_it_draw
 from scout.page.shading import add_relief
 
 Open = Callable[..., Watched]
@@ -43,7 +43,7 @@ def test_all_places_shows_every_mark_again(open_page: Open) -> None:
     page = open_page(bay()).page
     for _ in range(6):
         page.locator(".leaflet-control-zoom-in").click()
-    page.wait_for_timeout(60)
+    let_it_draw(page)
 
     def outside() -> int:
         count: int = page.evaluate(
@@ -60,7 +60,7 @@ def test_all_places_shows_every_mark_again(open_page: Open) -> None:
 
     assert outside() > 0
     page.locator("#all-button").click()
-    page.wait_for_timeout(60)
+    let_it_draw(page)
     assert outside() == 0
 
 
@@ -130,7 +130,7 @@ def test_hills_and_roads_come_and_go_with_their_switches(open_page: Open) -> Non
         return Object.assign(document.createElement('canvas'), { width, height }).toDataURL(); }"""
     for wanted in (False, True):
         page.locator("#key input[value=contours]").set_checked(wanted)
-        page.wait_for_timeout(80)
+        let_it_draw(page)
         assert (page.evaluate(picture) != page.evaluate(clear)) is wanted
     assert page.locator("img.shading").evaluate("(img) => img.complete && img.naturalWidth > 50")
     assert opened.messages == []

@@ -10,7 +10,7 @@ import pytest
 from builders import bay, box, corner_spot, findings, parks_frame
 from playwright.sync_api import Page
 
-from browser.conftest import Watched, all_sizes, both_schemes
+from browser.conftest import Watched, all_sizes, both_schemes, let_it_draw
 from browser.ground import Ground, ground_of, tips
 from scout.model import Findings
 
@@ -72,7 +72,7 @@ def colour_of(page: Page, name: str) -> list[int]:
 def zoom(page: Page, steps: int) -> None:
     for _ in range(abs(steps)):
         page.locator(f".leaflet-control-zoom-{'in' if steps > 0 else 'out'}").click()
-    page.wait_for_timeout(60)
+    let_it_draw(page)
 
 
 @both_schemes
@@ -129,10 +129,12 @@ def test_the_switch_takes_the_base_away_and_brings_it_back(open_page: Open) -> N
     page.locator("#key").evaluate("key => { key.open = true; }")
     box = page.locator("#key input[value=geography]")
     box.uncheck()
+    let_it_draw(page)
     assert drawn_at(page, ground, 9.0, 44.1) == [0, 0, 0, 0]
     assert page.locator(".town-name, .water-name").count() == 0
     assert page.locator(".leaflet-control-attribution").text_content() == ""
     box.check()
+    let_it_draw(page)
     assert drawn_at(page, ground, 9.0, 44.1)[3] == 255
     assert page.locator(".town-name").count() > 0
 

@@ -12,7 +12,7 @@ from playwright.sync_api import Page, expect
 from test_page_first_sight import first_with
 from walked import harbour
 
-from browser.conftest import Watched, all_sizes, both_sizes
+from browser.conftest import Watched, all_sizes, both_sizes, let_it_draw
 from browser.ground import tips
 from browser.test_geography import COAST, around
 from scout.geo.geodesy import measure_geodesic
@@ -119,7 +119,7 @@ def test_opening_a_spot_shows_it_with_its_walk_and_its_parking(open_page: Open, 
     page = opened.page
     page.locator("#spots a.row").first.click()
     expect(page.locator("#details-title")).to_contain_text("Spot 1")
-    page.wait_for_timeout(60)
+    let_it_draw(page)
     left, top, right, bottom = box_of(page, ".map")
     left = max(left, box_of(page, "#details")[2] if box_of(page, "#details")[1] < bottom - 5 else 0)
     car = next(box for box in page.locator(".car-mark").all() if box.is_visible()).bounding_box()
@@ -135,7 +135,7 @@ def test_opening_a_spot_shows_it_with_its_walk_and_its_parking(open_page: Open, 
     page.locator("#details-title").focus()
     before = tips(page)[1]
     page.locator('.mark[data-rank="1"]').click()
-    page.wait_for_timeout(60)
+    let_it_draw(page)
     assert tips(page)[1] == pytest.approx(before, abs=0.6)
     assert opened.messages == []
 
@@ -153,7 +153,7 @@ def test_every_row_can_be_reached(open_page: Open, window: str) -> None:
     page.mouse.move((x0 + x1) / 2, height - 20)
     for _ in range(40):
         page.mouse.wheel(0, 400)
-    page.wait_for_timeout(80)
+    let_it_draw(page)
     last = page.locator('#spots > li[data-rank="25"] a.row')
     last.click()
     expect(page.locator("#details-title")).to_contain_text("Spot 25")
@@ -236,7 +236,7 @@ def test_a_check_owns_the_taps(open_page: Open) -> None:
     page = opened.page
     page.locator("#check-button").click()
     page.locator("#all-button").click()  # beside the sheet, where that lies on the map
-    page.wait_for_timeout(60)
+    let_it_draw(page)
     seen = set()
     for x, y in places_to_tap(page):
         before = page.url
@@ -317,7 +317,7 @@ def test_the_find_field_knows_parking_finer_locators_and_towns(open_page: Open) 
     expect(place).to_have_text("IN05aa")
     place.click()
     # The cell fills the map: 2.5 minutes of latitude from 45 N.
-    page.wait_for_timeout(60)
+    let_it_draw(page)
     x, y = tips(page)[1]
     left, top, right, bottom = box_of(page, ".map")
     assert left < x < right
@@ -338,7 +338,7 @@ def test_a_town_is_found_and_shown(open_page: Open) -> None:
     button = page.locator("#on-map button", has_text=town)
     expect(button).to_be_visible()
     button.click()
-    page.wait_for_timeout(60)
+    let_it_draw(page)
     left, top, right, bottom = box_of(page, ".map")
     box_of_name = page.locator(".town-name", has_text=town).first.bounding_box()
     assert box_of_name is not None

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import BrowserContext, Page
+from playwright.sync_api import BrowserContext
 from pypdf import PdfReader
 from test_trip import write_world
 
@@ -30,16 +30,13 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> TripAnswer:
     )
 
 
-def count_blue(page: Page) -> int:
-    """Pixels in the colour of the drives on their own canvas."""
-    code = """() => {
+COUNT_BLUE = """() => {
       const canvas = document.querySelector(".leaflet-trip-pane canvas");
       const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
       let found = 0;
       for (let k = 0; k < data.length; k += 4) found += data[k + 3] > 200 && data[k + 2] > data[k] + 60;
       return found;
-    }"""
-    return int(page.evaluate(code))
+    }"""  # pixels in the colour of the drives on their own canvas
 
 
 @all_sizes
@@ -55,7 +52,7 @@ def test_the_best_tour_is_told_and_drawn(open_page: Open, day: TripAnswer) -> No
     assert lines[0] == f"{first.start:%H:%M}"
     assert lines[-1] == f"{first.end:%H:%M}"
     assert page.locator(".order-mark").count() == len(first.visits)
-    assert count_blue(page) > 100
+    page.wait_for_function(f"({COUNT_BLUE})() > 100")
     assert watched.messages == []
     assert watched.asked_for() == []
 
@@ -78,7 +75,7 @@ def test_the_key_takes_the_drives_away(open_page: Open, day: TripAnswer) -> None
     page.locator("#key").evaluate("key => { key.open = true; }")
     page.locator("#key input[value=trip]").uncheck()
     assert page.locator(".order-mark").count() == 0
-    assert count_blue(page) == 0
+    page.wait_for_function(f"({COUNT_BLUE})() === 0")  # drawn in the browser's next frame
 
 
 def test_drives_are_told_in_miles_too(open_page: Open, day: TripAnswer) -> None:
