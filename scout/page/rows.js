@@ -17,27 +17,28 @@ import { onUnitsChange } from "./units.js";
 import { KIND_WORDS, isOutOfReach, isWalked, spots, wordVerdict } from "./spots.js";
 import { makeTick } from "./shortlist_panel.js";
 import { inOrder } from "./filters.js";
+import { awaitFrame } from "./pauses.js";
 
 export function getRow(spot) {
   spot.row ??= makeRow(spot);
   return spot.row;
 }
 
-const FIRST_ROWS = 60; // at once; the others follow in slices, so that a long list holds nothing up
-const MORE_ROWS = 150;
-let laying = 0;
+const FIRST_ROWS = 16; // more than any window shows; the others follow in slices that hold nothing up
+const MORE_ROWS = 50;
+let turn = 0;
 
 // Lay out the rows of the shown spots in their order.
-export function layRows(first = FIRST_ROWS) {
-  window.clearTimeout(laying);
+export async function layRows(first = FIRST_ROWS) {
+  const own = ++turn;
   const list = byId("spots");
   const rows = inOrder.filter((spot) => spot.shown);
-  const lay = (from, to) => {
-    list.append(...rows.slice(from, to).map(getRow));
-    if (to < rows.length) laying = window.setTimeout(lay, 0, to, to + MORE_ROWS);
-  };
-  list.replaceChildren();
-  lay(0, first);
+  list.replaceChildren(...rows.slice(0, first).map(getRow));
+  for (let from = first; from < rows.length; from += MORE_ROWS) {
+    await awaitFrame();
+    if (own !== turn) return; // laid out anew meanwhile
+    list.append(...rows.slice(from, from + MORE_ROWS).map(getRow));
+  }
 }
 
 onUnitsChange(() => {

@@ -6,6 +6,7 @@ import { getRankInAddress } from "./address.js";
 import { recallShortlist } from "./shortlist_panel.js";
 import { findHidingReason } from "./filter_rules.js";
 import { filterSpots, filters, orderSpots, readFilters, recallFilters } from "./filters.js";
+import { awaitFrame } from "./pauses.js";
 import { layRows } from "./rows.js";
 
 recallShortlist();
@@ -17,13 +18,4 @@ orderSpots();
 filterSpots();
 layRows();
 
-// A moment for whatever the reader has done meanwhile.
-export function pause() {
-  return new Promise((resolve) => window.setTimeout(resolve));
-}
-
-// Let the browser show it; a page in the background draws no frame and goes on all the same.
-await new Promise((resolve) => {
-  window.requestAnimationFrame(() => window.setTimeout(resolve));
-  window.setTimeout(resolve, 250);
-});
+await awaitFrame();
