@@ -27,10 +27,11 @@ REPOSITORY = Path(__file__).resolve().parents[1]
 
 # Tests that go through the core's branches, each some that no other does; measuring is not free.
 _MEASURED = (
-    "arrive check check_near coarse_rounding compare coordinates coordinates_refused find find_notebook "
-    "kernels lattice locator notebook notebook_spoilt overlap_bounds parted read_fixes read_fixes_gpx "
-    "stamp stamp_log standstill tally trip trips visit world"
-).split()
+    *("arrive", "check", "check_near", "coarse_rounding", "compare", "coordinates"),
+    *("coordinates_refused", "find", "find_notebook", "kernels", "lattice", "locator", "notebook"),
+    *("notebook_spoilt", "overlap_bounds", "parted", "read_fixes", "read_fixes_gpx", "stamp"),
+    *("stamp_log", "standstill", "tally", "trip", "trips", "visit", "world"),
+)
 
 
 def pytest_report_header() -> str:
