@@ -302,6 +302,32 @@ def test_it_is_the_integral_over_the_receiver_s_error_where_sides_are_straight(t
 
 
 @pytest.mark.usefixtures("loops")
+@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize("along", ["east", "north"])
+def test_one_cell_is_left_on_the_side_of_its_line(along, side):
+    """A metre into its cell from a line, four into a park that ends beyond the line: one integral (scipy)."""
+    radius, fix, s = 2.0, 9.0 / SIGMAS, 5.0 / SIGMAS
+    park = shapely.box(-3.0, -FAR, FAR, FAR) if side == 1 else shapely.box(-FAR, -FAR, 3.0, FAR)
+    at = [side * 1.0, 300.0]
+    if along == "north":
+        park, at = shapely.transform(park, lambda xy: xy[:, ::-1]), at[::-1]
+    expected = along_one_axis(-radius - 1.0, 99, fix, lambda e: norm.cdf((4.0 + e - radius) / s))
+    case = Case(radius, 9.0, ONE, *at, [park], [5.0], [0])
+    assert judge_case(case).confidence[0] == pytest.approx(expected, abs=0.003)
+
+
+@pytest.mark.usefixtures("loops")
+def test_beyond_three_edges_it_is_outside():
+    """A station of a point's size in two parks: 3 m east a slit a metre wide, at 6 and 7 m their ends."""
+    fix = 9.0 / SIGMAS
+    slit = shapely.box(-FAR, -FAR, 6.0, FAR) - shapely.box(3.0, -FAR + 100, 4.0, FAR - 100)
+    parks = [affinity.translate(some, 300, 300) for some in (slit, shapely.box(-FAR, 1 - FAR, 7.0, FAR))]
+    judged = judge_case(Case(0.001, 9.0, ONE, 300.0, 300.0, parks, [0.1, 0.1], [0, 1]))
+    expected = norm.cdf(3.0 / fix) + norm.cdf(6.0 / fix) - norm.cdf(4.0 / fix)  # the second holds the first
+    assert judged.confidence[0] == pytest.approx(expected, abs=0.003)
+
+
+@pytest.mark.usefixtures("loops")
 @pytest.mark.parametrize("error", [1.0, 14.0])
 def test_parks_on_either_side_of_a_strip_of_their_own_boundary_share_its_error(error):
     """Two parks end on the same line, 12 m west; a third, with an error of its own, ends 9 m south."""
