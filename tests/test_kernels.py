@@ -221,6 +221,7 @@ def test_least_times_of_a_graph_full_of_ties_are_those_of_scipy(seed):
         known = dijkstra(graph, indices=sources, min_only=True, limit=limit)
     assert least[targets].tolist() == known[targets].tolist()
     plain = _find_all_least_times(graph, sources, limit)
+    assert plain.minutes[targets].tolist() == known[targets].tolist()
     for target in targets.tolist():
         chain = [target]
         while before[chain[-1]] >= 0:

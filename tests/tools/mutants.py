@@ -56,6 +56,7 @@ TESTS = {
         "tests/test_routes.py",
         "tests/oracles/test_walk_graph.py",
         "tests/test_access_walk.py",
+        "tests/test_kernels.py",
     ],
     "scout/recording/standstill.py": [
         "tests/test_standstill.py",
