@@ -7,6 +7,9 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
+# There is a worker for each core: threads of a product of matrices would only wait for each other, busily.
+os.environ["OPENBLAS_NUM_THREADS"] = "1"
+
 import folium
 import pyogrio
 import pyproj

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
-from scipy.ndimage import gaussian_filter
 
 from oracles import answers, budget, exact, metric
 from oracles.arrangement import Interval, Node
@@ -22,6 +21,7 @@ class Ground:
     parks: list[shapely.Geometry]
     errors: Errors
     step_m: float = STEP_M  # of the raster
+    known: dict = field(default_factory=dict, init=False, repr=False)  # rasters, by park and place
 
     def inside(self, n: int, lon: float, lat: float, xs: np.ndarray, ys: np.ndarray) -> np.ndarray:
         """P(the whole station is in park n) for centres on a grid of metres off a place, shape (ys, xs).
@@ -33,11 +33,25 @@ class Ground:
         return self._blurred(n, lon, lat, xs, ys, spread)
 
     def _blurred(self, n: int, lon: float, lat: float, xs, ys, spread: float) -> np.ndarray:
-        pad, (x, y) = widen(xs, ys, spread, self.step_m)
-        clear = metric.clearances_close_by(self.parks[n], lon, lat, x.ravel(), y.ravel()).reshape(x.shape)
-        ground = np.clip((clear - self.errors.radius_m) / self.step_m + 0.5, 0, 1)
-        blurred = gaussian_filter(ground, spread / self.step_m, mode="nearest", truncate=5)
-        return blurred[len(pad) : -len(pad), len(pad) : -len(pad)]
+        x, y = (widen(axis, spread, self.step_m) for axis in (xs, ys))
+        return self._blur(self._ground(n, lon, lat, x, y), xs, ys, spread)
+
+    def _ground(self, n: int, lon: float, lat: float, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        """How much of each cell of a raster has room for the station; cut from a larger one that is known."""
+        wide_x, wide_y, raster = self.known.get((n, lon, lat), (x[:0], y[:0], None))
+        i, j = (np.searchsorted(wide, axis[0] - self.step_m / 2) for wide, axis in ((wide_x, x), (wide_y, y)))
+        part_x, part_y = wide_x[i : i + len(x)], wide_y[j : j + len(y)]
+        if np.array_equal(part_x, x) and np.array_equal(part_y, y):
+            return raster[j : j + len(y), i : i + len(x)]
+        clear = metric.clearances_close_by(self.parks[n], lon, lat, x, y[:, None])
+        raster = np.clip((clear - self.errors.radius_m) / self.step_m + 0.5, 0, 1)
+        self.known[n, lon, lat] = x, y, raster
+        return raster
+
+    def _blur(self, raster: np.ndarray, xs, ys, spread: float) -> np.ndarray:
+        """A raster on widened axes as a normal error blurs it, where it is asked for alone."""
+        down, along = (weigh(len(axis), spread / self.step_m) for axis in (ys, xs))
+        return down @ raster @ along.T
 
     def together(self, held: frozenset[int], touch, lon: float, lat: float, xs, ys) -> np.ndarray:
         """P(touching the cells claimed and in every one of some parks), shape (ys, xs).
@@ -46,20 +60,25 @@ class Ground:
         there and blurred by the receiver's error. ``touch`` gives metres that a true centre has to spare.
         """
         fix = self.errors.fix_m
-        pad, (x, y) = widen(xs, ys, fix, self.step_m)
-        wide = x[0], y[:, 0]
-        true = np.clip(touch(x, y) / self.step_m + 0.5, 0, 1)
+        x, y = (widen(axis, fix, self.step_m) for axis in (xs, ys))
+        true = np.clip(touch(*np.meshgrid(x, y)) / self.step_m + 0.5, 0, 1)
         for n in sorted(held):
-            true = true * self._blurred(n, lon, lat, *wide, float(self.errors.boundary_m[n]))
-        blurred = gaussian_filter(true, fix / self.step_m, mode="nearest", truncate=5)
-        return blurred[len(pad) : -len(pad), len(pad) : -len(pad)]
+            true = true * self._blurred(n, lon, lat, x, y, float(self.errors.boundary_m[n]))
+        return self._blur(true, xs, ys, fix)
 
 
-def widen(xs, ys, spread: float, step_m: float):
-    """A grid of metres with room for five standard deviations on each side."""
+def widen(axis: np.ndarray, spread: float, step_m: float) -> np.ndarray:
+    """An axis of metres with room for five standard deviations at each end."""
     pad = np.arange(1, int(np.ceil(5 * spread / step_m)) + 1) * step_m
-    wide = [np.concatenate([axis[0] - pad[::-1], axis, axis[-1] + pad]) for axis in (xs, ys)]
-    return pad, np.meshgrid(*wide)
+    return np.concatenate([axis[0] - pad[::-1], axis, axis[-1] + pad])
+
+
+def weigh(count: int, sigma: float) -> np.ndarray:
+    """Weights of a normal error of some steps: those of a widened axis for each tick of the axis itself."""
+    pad = int(np.ceil(5 * sigma))
+    off = np.arange(-pad, count + pad) - np.arange(count)[:, None]
+    weights = np.exp(-0.5 * (off / sigma) ** 2)
+    return weights / weights.sum(axis=1, keepdims=True)
 
 
 def spare_at_corner(kind: int, quadrant: tuple[int, int], radius: float, x0: float = 0.0, y0: float = 0.0):

@@ -65,15 +65,31 @@ def to_edges(edges_m: np.ndarray, x: np.ndarray, y: np.ndarray) -> tuple[np.ndar
     return np.hypot(px - share * run, py - share * rise), share
 
 
+def to_nearest_edge(edges_m: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Distance from every point to the nearest of few edges; x and y may be the axes of a grid."""
+    least = np.full(np.broadcast_shapes(np.shape(x), np.shape(y)), np.inf)
+    for x1, y1, x2, y2 in edges_m:
+        length = hypot(x2 - x1, y2 - y1)
+        run, rise = ((x2 - x1) / length, (y2 - y1) / length) if length else (1.0, 0.0)
+        along = (x - x1) * run + (y - y1) * rise
+        off = (y - y1) * run - (x - x1) * rise
+        past = along - np.clip(along, 0.0, length)
+        least = np.minimum(least, off**2 + past**2)
+    return np.sqrt(least)
+
+
 def clearances_close_by(
     park: shapely.Geometry, lon: float, lat: float, x: np.ndarray, y: np.ndarray
 ) -> np.ndarray:
-    """Signed metres from points x, y metres off (lon, lat) to the nearest boundary, positive inside."""
+    """Signed metres from points x, y metres off (lon, lat) to the nearest boundary, positive inside.
+
+    The shape is that of x and y together: a row and a column are the axes of a grid.
+    """
     lon = turned(park, lon)
-    distance, _ = to_edges(plane(segments(park), lon, lat), x, y)
+    distance = to_nearest_edge(plane(segments(park), lon, lat), x, y)
     east, north = degree_lengths(lat)
     held = shapely.contains_xy(park, lon + np.asarray(x) / east, lat + np.asarray(y) / north)
-    return np.where(held, 1.0, -1.0) * distance.min(axis=1)
+    return np.where(held, 1.0, -1.0) * distance
 
 
 def rough_distance_m(park: shapely.Geometry, lon: float, lat: float) -> float:

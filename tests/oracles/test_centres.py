@@ -68,10 +68,10 @@ def check_told(spot: Spot, grids_p: float, touch, ground: Ground) -> None:
     zero = np.zeros(1)
     clear = [metric.clearances_close_by(ground.parks[n], spot.lon, spot.lat, zero, zero)[0] for n in held]
     assert verdict.clearances_m == pytest.approx(clear, rel=2e-3, abs=0.1)
+    together = ground.together(frozenset(held), touch, spot.lon, spot.lat, zero, zero)
     parks_p = [float(ground.inside(n, spot.lon, spot.lat, zero, zero)[0, 0]) for n in held]
     assert verdict.parks_p == pytest.approx(parks_p, abs=TOLD)
     assert verdict.grids_p == pytest.approx(grids_p, abs=5e-3)
-    together = ground.together(frozenset(held), touch, spot.lon, spot.lat, zero, zero)
     assert verdict.confidence == pytest.approx(float(together[0, 0]), abs=TOLD)
     parts = [verdict.grids_p, *verdict.parks_p]
     assert 1 - sum(1 - p for p in parts) - 1e-9 <= verdict.confidence <= min(parts) + 1e-9
