@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import os
+from functools import cache
 
 import numpy as np
 import pyproj
@@ -52,14 +53,21 @@ def degrees(heights: np.ndarray, cell_deg: tuple[float, float], west: float, nor
     return Relief(heights, (1 / x, 0, -west / x, 0, -1 / y, north / y), crs, "degrees")
 
 
+@cache
+def know_crs(crs: str) -> tuple[pyproj.Transformer, bool]:
+    """From longitude and latitude into it, and whether it has these itself."""
+    return pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True), pyproj.CRS(crs).is_geographic
+
+
 def read(reliefs: list[Relief], lon: np.ndarray, lat: np.ndarray) -> np.ndarray:
     """Heights between the middles of cells, of the first raster that knows a place, half a cell beyond."""
     height = np.full(len(lon), np.nan)
     for relief in reliefs:
-        x, y = pyproj.Transformer.from_crs("EPSG:4326", relief.crs, always_xy=True).transform(lon, lat)
+        transformer, round_the_globe = know_crs(relief.crs)
+        x, y = transformer.transform(lon, lat)
         a, b, c, d, e, f = relief.to_pixel
         rows, cols = relief.heights_m.shape
-        if pyproj.CRS(relief.crs).is_geographic:
+        if round_the_globe:
             middle = (cols / 2 - c) / a
             x = middle + (np.asarray(x) - middle + 180.0) % 360.0 - 180.0
         col, row = a * x + b * y + c - 0.5, d * x + e * y + f - 0.5

@@ -192,35 +192,36 @@ def independent_minutes(start, goal, height, barriers, path, cell, longest, half
         tuple(shapely.get_coordinates(path.interpolate(d))[0]) for d in np.arange(0, path.length, cell)
     ]
     spots |= {("path", k): p for k, p in enumerate(path_points)} | {"start": start, "goal": goal}
+    names = list(spots)
+    number = {name: k for k, name in enumerate(names)}
     pairs = [
-        ((i, j), (i + p, j + q))
+        (number[i, j], number[i + p, j + q])
         for i in range(n)
         for j in range(n)
         for p, q in ways
         if (i + p, j + q) in spots
     ]
-    grid_tree = shapely.STRtree(shapely.points(list(spots.values())))
-    names = list(spots)
-    for name in [*(("path", k) for k in range(len(path_points))), "start", "goal"]:
-        for other in grid_tree.query(shapely.Point(spots[name]), "dwithin", 3 * cell):
-            if names[other] != name:
-                pairs += [(name, names[other]), (names[other], name)]
-    ends = np.array([(spots[a], spots[b]) for a, b in pairs])
-    blocked = shapely.intersects(walls, shapely.linestrings(ends))
-    levels = {name: float(height(*xy)) for name, xy in spots.items()}
+    at = np.array(list(spots.values()))
+    grid_tree = shapely.STRtree(shapely.points(at))
+    for k in range(n * n, len(names)):  # those of the path, the start and the goal
+        for other in grid_tree.query(shapely.points(at[k]), "dwithin", 3 * cell).tolist():
+            if other != k:
+                pairs += [(k, other), (other, k)]
+    ends = np.array(pairs)
+    ends = ends[~shapely.intersects(walls, shapely.linestrings(at[ends]))]
+    level = height(*at.T)
 
-    def minutes(a, b, share):
-        run = math.dist(spots[a], spots[b])
-        slope = (levels[b] - levels[a]) / run if run else 0.0
-        return run / (share * 6000 / 60 * math.exp(-3.5 * abs(slope + 0.05)))
+    def add_edges(a, b, share):
+        run = np.hypot(*(at[b] - at[a]).T)
+        slope = np.where(run > 0, level[b] - level[a], 0.0) / np.where(run > 0, run, 1.0)
+        minutes = run / (share * 6000 / 60 * np.exp(-3.5 * np.abs(slope + 0.05)))
+        graph.add_weighted_edges_from(zip(a.tolist(), b.tolist(), minutes.tolist(), strict=True), "minutes")
 
-    for (a, b), wall in zip(pairs, blocked, strict=True):
-        if not wall and a != b:
-            graph.add_edge(a, b, minutes=minutes(a, b, 0.6))
-    for k in range(len(path_points) - 1):
-        for a, b in ((k, k + 1), (k + 1, k)):
-            graph.add_edge(("path", a), ("path", b), minutes=minutes(("path", a), ("path", b), 1.0))
-    return networkx.dijkstra_path_length(graph, "start", "goal", weight="minutes")
+    add_edges(*ends.T, 0.6)
+    along = np.arange(number["path", 0], number["path", len(path_points) - 1])
+    add_edges(along, along + 1, 1.0)
+    add_edges(along + 1, along, 1.0)
+    return networkx.dijkstra_path_length(graph, number["start"], number["goal"], weight="minutes")
 
 
 def random_ground(seed):
@@ -297,9 +298,16 @@ def search_everything(walls, paths, starts, goals, cell=10.0, half=1250.0):
     share.append(np.full(edges[-1].shape[1], OFF))
     (a, b), speed = np.concatenate(edges, axis=1), np.concatenate(share)
     length = np.maximum(np.hypot(*(points[a] - points[b]).T), 1e-6)
-    met = shapely.STRtree(shapely.linestrings(np.stack([points[a], points[b]], axis=1)))
     open_ = np.ones(len(a), dtype=bool)
-    open_[met.query(walls, "intersects")[1]] = False
+    for wall in walls:
+        (x1, y1), (x2, y2) = shapely.get_coordinates(wall)
+        side = (x2 - x1) * (points[:, 1] - y1) - (y2 - y1) * (points[:, 0] - x1)
+        beside = (side > 1e-3).astype(int) - (
+            side < -1e-3
+        )  # of a step with both ends on one side no part is met
+        some = np.flatnonzero(beside[a] * beside[b] <= 0)
+        steps = shapely.linestrings(np.stack([points[a[some]], points[b[some]]], axis=1))
+        open_[some[shapely.intersects(wall, steps)]] = False
     a, b, minutes = a[open_], b[open_], (length / speed)[open_]
     # Where two edges join the same points, the shorter counts.
     order = np.lexsort((minutes, np.maximum(a, b), np.minimum(a, b)))
