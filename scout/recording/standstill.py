@@ -53,6 +53,7 @@ _FAR_LEAST_M = 5.0  # and no fix nearer than this: about the published error of 
 HELD_M = 1e-3  # a scatter below this is none: no log is as fine
 _SAME_M = 1e-4  # points this near are one: a clump would hold the iteration back by its great weights
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
+_SIN, _COS = np.sin(_NODES * np.pi / 2), np.cos(_NODES * np.pi / 2)
 
 
 def compute_geometric_median(points: Floats) -> Floats:
@@ -113,14 +114,14 @@ def compute_radius_95(major_m: float, minor_m: float) -> float:
     """
     if not major_m > 0:
         return major_m
-    theta, ratio = _NODES * np.pi / 2, max(minor_m / major_m, 1e-9)
+    ratio = max(minor_m / major_m, 1e-9)
     low, high = 1.95, 2.45
     for _ in range(40):
         r = (low + high) / 2
         # along the major axis x = r sin(theta); across it the chord of the circle
-        density = np.exp(-0.5 * (r * np.sin(theta)) ** 2) / np.sqrt(2 * np.pi)
-        chord = 2 * ndtr(r * np.cos(theta) / ratio) - 1
-        held = np.sum(_WEIGHTS * density * chord * r * np.cos(theta)) * np.pi / 2
+        density = np.exp(-0.5 * (r * _SIN) ** 2) / np.sqrt(2 * np.pi)
+        chord = 2 * ndtr(r * _COS / ratio) - 1
+        held = (_WEIGHTS * density * chord * r * _COS).sum() * np.pi / 2
         low, high = (r, high) if held < 0.95 else (low, r)
     return float(major_m * (low + high) / 2)
 
@@ -277,6 +278,7 @@ def _count_fixes(count: int | np.signedinteger) -> str:
 
 
 Rows = NDArray[np.int64]
+Centred = tuple[LocalFrame, Floats]  # a frame and places in it
 
 # Two fixes with a 95 % radius of 1 lie within 2.15 of each other 999 times in 1000: 3.717 sqrt(2) / 2.4477.
 _STAY_WITHIN = 2.15
@@ -316,8 +318,7 @@ def settle_fixes(fixes: Fixes, *, floor_m: float = FLOOR_M) -> Standstill:
     """
     if not (np.isfinite(floor_m) and floor_m >= 0):
         raise InputError("floor", f"{floor_m} is no error in metres", "give a number from 0 up, such as 4.9")
-    rows, time_s, moved = _find_standing(fixes, floor_m)
-    frame, points = _center_fixes(fixes, rows)
+    rows, time_s, (frame, points), moved = _find_standing(fixes, floor_m)
     far = find_far_off(points, compute_geometric_median(points))
     used, points, spread = rows[~far], points[~far], fit_ellipse(points[~far])
     weight = _compute_weights(fixes.hdop[used])
@@ -374,27 +375,29 @@ def _sort_fixes(fixes: Fixes) -> tuple[Rows, Floats]:
     return rows, fixes.time_s[rows]
 
 
-def _find_standing(fixes: Fixes, floor_m: float) -> tuple[Rows, Floats, bool]:
-    """Fixes of the longest standstill, their times, and whether that is not all of the recording."""
+def _find_standing(fixes: Fixes, floor_m: float) -> tuple[Rows, Floats, Centred, bool]:
+    """Fixes of the longest standstill, their times and places, and whether the recording has more."""
     rows, time_s = _sort_fixes(fixes)
-    _, points = _center_fixes(fixes, rows)
+    centred = _center_fixes(fixes, rows)
+    points = centred[1]
     within_m = max(_STAY_WITHIN_LEAST_M, _STAY_WITHIN * raise_floor(fixes, rows, floor_m))
     if not np.ptp(time_s) > 0:  # none, or one for all
         if np.hypot(*np.ptp(points, axis=0)) > HELD_M:
             what = "its fixes have no times that differ, so whether the receiver moved cannot be told"
             raise InputError(fixes.path, what, _AGAIN)
-        return rows, time_s, False
+        return rows, time_s, centred, False
     stay = find_longest_stay(time_s, points, within_m)
     if stay.whole:
-        return rows, time_s, False
+        return rows, time_s, centred, False
     if np.mean(stay.inside) < _STAY_LEAST_SHARE and np.ptp(time_s[stay.inside]) < _STAY_LEAST_S:
         spell = f" for {np.ptp(time_s[stay.inside]):.0f} s"
         what = f"the receiver moved: at most {np.count_nonzero(stay.inside)} of {len(rows)} fixes in a row"
         raise InputError(fixes.path, f"{what}{spell} stay within {within_m:.0f} m", _AGAIN)
-    return rows[stay.inside], time_s[stay.inside], True
+    rows = rows[stay.inside]
+    return rows, time_s[stay.inside], _center_fixes(fixes, rows), True
 
 
-def _center_fixes(fixes: Fixes, rows: Rows) -> tuple[LocalFrame, Floats]:
+def _center_fixes(fixes: Fixes, rows: Rows) -> Centred:
     """A frame about the median place (on the sphere, where no meridian is special) and metres in it."""
     lon, lat = np.radians(fixes.lon[rows]), np.radians(fixes.lat[rows])
     x, y, z = np.median([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)], axis=1)

@@ -152,14 +152,16 @@ def _filter_spells(spells: _Spells) -> Floats:
     state, variance = np.zeros((3, 1, 1)), np.broadcast_to(_SHARES, shape)
     spread = np.empty((len(series), *shape))
     surprise = np.empty((len(series), 3, *shape))
-    for k, (fade, silence, end, own) in enumerate(zip(*spells[2:], strict=True)):
+    squared = (one**2 for one in (spells.fade, spells.silence, spells.end))
+    columns = (spells.fade, spells.silence, spells.end, *squared, _SHARES * spells.own)
+    for k, (fade, silence, end, fade2, silence2, end2, own) in enumerate(zip(*columns, strict=True)):
         state = silence * state
-        variance = _SHARES + silence**2 * (variance - _SHARES)
-        spread[k] = _SHARES * own + end**2 * (variance - _SHARES) + white[k]
+        beyond = _SHARES + silence2 * (variance - _SHARES) - _SHARES
+        spread[k] = own + end2 * beyond + white[k]
         surprise[k] = series[k][:, None, None] - end * state
-        gain = end * (_SHARES + fade * (variance - _SHARES)) / spread[k]
+        gain = end * (_SHARES + fade * beyond) / spread[k]
         state = fade * state + gain * surprise[k]
-        variance = _SHARES + fade**2 * (variance - _SHARES) - gain**2 * spread[k]
+        variance = _SHARES + fade2 * beyond - gain**2 * spread[k]
     east, north, one = np.moveaxis(surprise / np.sqrt(spread)[:, None], 1, 0)
     pairs = ((east, east), (north, north), (one, one), (east, one), (north, one))
     return np.stack([np.log(spread).sum(axis=0), *(np.sum(a * b, axis=0) for a, b in pairs)])
