@@ -34,7 +34,14 @@ from scout.geo.geodesy import measure_geodesic
 from scout.page.data import WALK_TOLERANCE_M, make_page_data, make_spot_data
 from scout.page.document import build_map
 from scout.page.outlines import FULL_DETAIL_KM, draw_parks, simplify_rings
-from scout.page.packing import OUTLINE_UNITS_PER_DEG, UNITS_PER_DEG, PageFrame, choose_frame, pack_ring
+from scout.page.packing import (
+    OUTLINE_UNITS_PER_DEG,
+    UNITS_PER_DEG,
+    PageFrame,
+    choose_frame,
+    pack_ring,
+    pack_rings,
+)
 
 quick = settings(deadline=None, derandomize=True, max_examples=60)
 NOWHERE = np.empty((0, 2))
@@ -78,6 +85,19 @@ def test_a_packed_ring_comes_back_as_it_was(vertices: list[tuple[int, int, bool]
     back, back_loose = unpacked(text)
     assert back.tolist() == ring.tolist()
     assert back_loose == loose.tolist()
+
+
+@given(st.lists(st.lists(st.tuples(whole_numbers, whole_numbers, st.booleans()), max_size=5), max_size=5))
+@quick
+def test_rings_packed_together_are_those_packed_alone(drawn: list[list[tuple[int, int, bool]]]):
+    rings = [np.array([v[:2] for v in ring], dtype=np.int64).reshape(-1, 2) for ring in drawn]
+    loose = [np.array([v[2] for v in ring], dtype=bool) for ring in drawn]
+    together = pack_rings(
+        np.concatenate([np.empty((0, 2), dtype=np.int64), *rings]),
+        np.array([len(ring) for ring in rings], dtype=np.int64),
+        np.concatenate([np.empty(0, dtype=bool), *loose]),
+    )
+    assert together == [pack_ring(*some) for some in zip(rings, loose, strict=True)]
 
 
 def test_data_block_holds_the_findings():

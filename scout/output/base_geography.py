@@ -24,7 +24,7 @@ _OFF_DEG = 0.03  # 3 km: as far as the coast may be off
 _PLACES_TRIED = 100  # and no more than twice as many
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class BaseLayer:
     """Lines, each with a rank (0 first) and perhaps a name; a ring is a line that ends where it begins."""
 
@@ -39,7 +39,7 @@ class BaseLayer:
         return np.repeat(np.arange(len(self.sizes)), self.sizes)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class BaseGeography:
     """The packed file, read."""
 
@@ -86,12 +86,17 @@ def _unpack_texts(letters: NDArray[np.uint8]) -> list[str]:
 
 def has_land(base: BaseGeography, places: NDArray[np.float64]) -> bool:
     """Whether half of the places lie on the base's land, or as near to it as it is wrong."""
-    land = base.layers["land"]
-    tree = shapely.STRtree(shapely.polygons(shapely.linearrings(land.lonlat, indices=land.of)))
+    tree = _index_land(base)
     lon = (places[:, 0] + 180.0) % 360.0 - 180.0
     some = shapely.points(lon, places[:, 1])[:: max(len(places) // _PLACES_TRIED, 1)]
     on_land = np.unique(tree.query(some, predicate="dwithin", distance=_OFF_DEG)[0])
     return 2 * len(on_land) >= len(some)
+
+
+@cache
+def _index_land(base: BaseGeography) -> shapely.STRtree:
+    land = base.layers["land"]
+    return shapely.STRtree(shapely.polygons(shapely.linearrings(land.lonlat, indices=land.of)))
 
 
 def clip_layer(

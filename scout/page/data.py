@@ -6,7 +6,7 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping, Sequence
-from itertools import pairwise
+from itertools import chain, islice, pairwise
 from typing import Any
 
 import numpy as np
@@ -43,6 +43,7 @@ from scout.page.packing import (
     choose_frame,
     convert_to_units,
     pack_ring,
+    pack_rings,
 )
 from scout.page.shading import make_shading_data
 from scout.search.describe import find_coarse_outlines
@@ -382,11 +383,22 @@ def _make_home_data(findings: Findings, frame: PageFrame) -> dict[str, Any] | No
 
 
 def _pack_outline(polygons: Polygons) -> list[list[str]]:
-    return [[pack_ring(ring.units, ring.loose) for ring in rings] for rings in polygons]
+    loose = [ring.loose for rings in polygons for ring in rings]
+    units = [[ring.units for ring in rings] for rings in polygons]
+    return _pack_lists(units, np.concatenate(loose) if loose else None)
 
 
 def _pack_area(polygons: Areas) -> list[list[str]]:
-    return [[pack_ring(ring) for ring in rings] for rings in polygons]
+    return _pack_lists(polygons)
+
+
+def _pack_lists(polygons: Areas, loose: NDArray[np.bool_] | None = None) -> list[list[str]]:
+    """Rings of polygons as texts; what is loose, of all vertices of all rings."""
+    rings = [*chain(*polygons)]
+    if not rings:
+        return [[] for _ in polygons]
+    texts = iter(pack_rings(np.concatenate(rings), np.array([*map(len, rings)]), loose))
+    return [[*islice(texts, len(some))] for some in polygons]
 
 
 def format_script_json(value: Any) -> str:

@@ -6,6 +6,7 @@ world in few vertices and what is around its own places in more, each layer with
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -19,7 +20,8 @@ from scout.output.base_geography import (
     has_land,
     load_base,
 )
-from scout.page.packing import MAP_EDGE_LAT, PageFrame, pack_ring
+from scout.page.packing import MAP_EDGE_LAT, PageFrame, pack_rings
+from scout.table import expand_ranges
 
 # Bytes of the page for each layer, 146,000 together. Where a layer does not fit it gets coarser, then loses
 # its least records.
@@ -101,11 +103,10 @@ class _Neighbourhood:
 def _draw_layer(layer: BaseLayer, near: _Neighbourhood, far_rank: int, room: int) -> list[list[Any]]:
     inside = near.holds(layer.lonlat)
     is_near = np.bincount(layer.of, weights=inside, minlength=len(layer.sizes)) > 0
-    plane = _project(layer.lonlat)
-    far = _mark_kept(plane, layer, _FAR_DEG) & _find_large(plane, layer, _FAR_DEG)[layer.of]
+    far = _mark_kept(layer, _FAR_DEG) & _find_large(layer, _FAR_DEG)[layer.of]
     far &= (layer.ranks <= far_rank)[layer.of] | is_near[layer.of]
     for tolerance in _NEAR_DEG:
-        kept = far | (inside & _mark_kept(plane, layer, tolerance))
+        kept = far | (inside & _mark_kept(layer, tolerance))
         sizes = np.bincount(layer.of, weights=kept, minlength=len(layer.sizes))
         if _BYTES_PER_VERTEX * kept.sum() + _BYTES_PER_RECORD * np.count_nonzero(sizes) <= room:
             break
@@ -121,24 +122,29 @@ def _draw_layer(layer: BaseLayer, near: _Neighbourhood, far_rank: int, room: int
     return drawn
 
 
-def _project(lonlat: NDArray[np.float64]) -> NDArray[np.float64]:
+@cache
+def _project(layer: BaseLayer) -> NDArray[np.float64]:
     """On the map's projection, in degrees of longitude."""
-    lat = np.clip(lonlat[:, 1], -MAP_EDGE_LAT, MAP_EDGE_LAT)
-    return np.column_stack([lonlat[:, 0], np.degrees(np.arcsinh(np.tan(np.radians(lat))))])
+    lat = np.clip(layer.lonlat[:, 1], -MAP_EDGE_LAT, MAP_EDGE_LAT)
+    return np.column_stack([layer.lonlat[:, 0], np.degrees(np.arcsinh(np.tan(np.radians(lat))))])
 
 
-def _mark_kept(plane: NDArray[np.float64], layer: BaseLayer, tolerance: float) -> NDArray[np.bool_]:
+@cache
+def _mark_kept(layer: BaseLayer, tolerance: float) -> NDArray[np.bool_]:
     """Vertices that a line needs to stray by no more than a tolerance."""
+    plane = _project(layer)
     numbered = np.column_stack([plane, np.arange(len(plane))])
     lines = shapely.linestrings(numbered, indices=layer.of)
     simple = shapely.simplify(lines, tolerance, preserve_topology=False)
     kept = np.zeros(len(plane), dtype=bool)
     kept[shapely.get_coordinates(simple, include_z=True)[:, 2].astype(np.int64)] = True
+    kept.flags.writeable = False  # the next page gets the same
     return kept
 
 
-def _find_large(plane: NDArray[np.float64], layer: BaseLayer, least: float) -> NDArray[np.bool_]:
+def _find_large(layer: BaseLayer, least: float) -> NDArray[np.bool_]:
     """Lines that are longer or wider than that."""
+    plane = _project(layer)
     begin = np.cumsum(layer.sizes) - layer.sizes
     spans = np.maximum.reduceat(plane, begin) - np.minimum.reduceat(plane, begin)
     large: NDArray[np.bool_] = spans.max(axis=1) >= 1.5 * least
@@ -149,18 +155,23 @@ def _pack_records(layer: BaseLayer, kept: NDArray[np.bool_]) -> list[tuple[int, 
     """Bytes, number of the line, record, of lines of which something is left."""
     units = np.rint(layer.lonlat * BASE_UNITS_PER_DEG).astype(np.int64)
     edge = np.abs(np.abs(layer.lonlat[:, 0]) - 180.0) < _EDGE_DEG
-    begin = np.cumsum(layer.sizes) - layer.sizes
+    sizes = np.bincount(layer.of[kept], minlength=len(layer.sizes))
+    end = np.cumsum(sizes)
+    lines = np.flatnonzero(sizes > 1)
+    first, last = end[lines] - sizes[lines], end[lines] - 1
+    at = np.flatnonzero(kept)
+    closed = (units[at[first]] == units[at[last]]).all(axis=1)
+    some = ~closed | (sizes[lines] >= 4)
+    lines, first, last = lines[some], first[some], last[some]
+    row, member = expand_ranges(first, sizes[lines])
+    after = np.where(member == last[row], first[row], member + 1)
+    at, after = at[member], at[after]
+    texts = pack_rings(units[at], sizes[lines], edge[at] & edge[after])
     records = []
-    for line in np.flatnonzero(np.bincount(layer.of, weights=kept, minlength=len(layer.sizes)) > 1):
-        at = begin[line] + np.flatnonzero(kept[begin[line] : begin[line] + layer.sizes[line]])
-        closed = bool((units[at[0]] == units[at[-1]]).all())
-        if closed and len(at) < 4:
-            continue
-        along_edge = edge[at] & np.roll(edge[at], -1)
+    for line, rank, text in zip(lines.tolist(), layer.ranks[lines].tolist(), texts, strict=True):
         name = layer.names[line] if layer.names else ""
-        text = pack_ring(units[at], along_edge)
-        record = [text, int(layer.ranks[line]), *([name] if name else [])]
-        records.append((len(text) + len(name.encode("utf-8")) + 10, int(line), record))
+        record = [text, rank, *([name] if name else [])]
+        records.append((len(text) + len(name.encode("utf-8")) + 10, line, record))
     return records
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -86,7 +87,26 @@ def pack_ring(ring: NDArray[np.int64], loose: NDArray[np.bool_] | None = None) -
     >>> pack_ring(np.array([[1, 2], [1, -14]]))
     '440V'
     """
-    steps = np.diff(ring, axis=0, prepend=np.zeros((1, 2), dtype=np.int64))
+    return pack_rings(ring, np.array([len(ring)]), loose)[0]
+
+
+def pack_rings(
+    rings: NDArray[np.int64], vertices: NDArray[np.int64], loose: NDArray[np.bool_] | None = None
+) -> list[str]:
+    """Many rings as `pack_ring` packs each, all in one pass.
+
+    Parameters
+    ----------
+    rings : array of int, shape (n, 2)
+        End to end.
+    vertices : array of int
+        How many each ring has.
+    loose : array of bool, shape (n,), optional
+    """
+    end = np.cumsum(vertices)
+    begin = (end - vertices)[vertices > 0]
+    steps = np.diff(rings, axis=0, prepend=np.zeros((1, 2), dtype=np.int64))
+    steps[begin] = rings[begin]
     counts = np.where(steps < 0, -2 * steps - 1, 2 * steps)
     counts[:, 0] = 2 * counts[:, 0] + (0 if loose is None else loose)
     values = counts.ravel()
@@ -96,5 +116,6 @@ def pack_ring(ring: NDArray[np.int64], loose: NDArray[np.bool_] | None = None) -
     row, place = expand_ranges(np.zeros_like(sizes), sizes)
     letters = (values[row] >> (_BITS * place)) & ((1 << _BITS) - 1)
     letters += (place < sizes[row] - 1) << _BITS
-    text: bytes = _LETTERS[letters].tobytes()
-    return text.decode("ascii")
+    text = _LETTERS[letters].tobytes().decode("ascii")
+    cuts = np.append(0, np.cumsum(sizes))[2 * np.append(0, end)].tolist()
+    return [text[first:last] for first, last in pairwise(cuts)]
