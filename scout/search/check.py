@@ -5,6 +5,7 @@ The verdict is `scout.search.verdict`'s, the same as the search gives.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
@@ -69,14 +70,11 @@ class Answers:
     """What is known of some places, in arrays and lists by place."""
 
     ids: NDArray[Any]  # of the parks that the pairs number
-    names: NDArray[Any]
-    entry: NDArray[Any]
-    geometries: NDArray[Any]
     lon: Floats
     lat: Floats
     pairs: NearPairs
+    parks: list[ParkAt]  # of each pair
     first: Ints  # where each place's pairs begin
-    share: Floats
     locators: list[tuple[str, ...]]
     grids_p: Floats
     confidence: Floats  # of the grids with the parks that count, or with the surest
@@ -104,30 +102,10 @@ class Answers:
 
     def parks_at(self, row: int) -> tuple[ParkAt, ...]:
         """Every park near, the surest first."""
-        return tuple(self._park(row, k) for k in self._rows(row).tolist())
+        return tuple(self.parks[self.first[row] : self.first[row + 1]])
 
     def _rows(self, row: int) -> Ints:
         return np.arange(self.first[row], self.first[row + 1])
-
-    def _park(self, row: int, k: int) -> ParkAt:
-        pairs, number = self.pairs, int(self.pairs.park[k])
-        edge = (float(pairs.edge_lon[k]), float(pairs.edge_lat[k]))
-        distance, bearing = measure_geodesic(self.lon[row], self.lat[row], *edge)
-        p = float(pairs.p[k])
-        return ParkAt(
-            park=str(self.ids[number]),
-            park_name=str(self.names[number]),
-            clearance_m=float(pairs.clearance_m[k]),
-            edge=edge,
-            edge_m=float(distance),
-            edge_deg=float(bearing),
-            at_inholding=_is_hole(self.geometries[number], edge),
-            p=p,
-            word=choose_word(p),
-            cell_share=None if np.isnan(self.share[k]) else float(self.share[k]),
-            entry=str(self.entry[number]),
-            coarse=self.coarse[number],
-        )
 
     def driver(self, row: int, verdict: Verdict) -> str:
         """What holds the confidence down, in words."""
@@ -135,7 +113,7 @@ class Answers:
         if len(mine) == 0:
             return "no park is near"
         if not verdict.parks:
-            park = self._park(row, int(mine[0]))
+            park = self.parks[mine[0]]
             if park.clearance_m < 0:
                 outside = f"outside every park; {_name_park(park)} is "
                 return MeasuredText(outside, Length(park.edge_m, "fine"), " away")
@@ -177,19 +155,70 @@ def _name_park(park: ParkAt) -> str:
     return park.park_name or park.park
 
 
-def _is_hole(geometry: Any, edge: tuple[float, float]) -> bool:
-    """Whether a boundary point lies on a hole: an inholding."""
-    parts = shapely.get_parts(geometry)
-    if not np.any(shapely.get_num_interior_rings(parts)):
-        return False
-    rings, part = shapely.get_rings(parts, return_index=True)
-    turn = 360.0 * np.rint((shapely.bounds(geometry)[[0, 2]].mean() - edge[0]) / 360.0)
-    nearest = int(np.argmin(shapely.distance(rings, shapely.Point(edge[0] + turn, edge[1]))))
-    return bool(nearest > 0 and part[nearest] == part[nearest - 1])
+def _list_parks(
+    known: tuple[NDArray[Any], NDArray[Any], NDArray[Any], NDArray[Any], list[CoarseOutline | None]],
+    pairs: NearPairs,
+    share: Floats,
+    places: tuple[Floats, Floats],
+) -> list[ParkAt]:
+    """What to say of the park of each pair; ``known`` has ids, names, entry, shapes and outlines of parks."""
+    *texts, geometries, coarse = known
+    ids, names, entry = ([str(one) for one in column.tolist()] for column in texts)
+    lon, lat = (column[pairs.place] for column in places)
+    edge_m, edge_deg = measure_geodesic(lon, lat, pairs.edge_lon, pairs.edge_lat)
+    columns = (
+        pairs.park,
+        pairs.clearance_m,
+        pairs.edge_lon,
+        pairs.edge_lat,
+        edge_m,
+        edge_deg,
+        _find_holes(geometries, pairs.park, pairs.edge_lon, pairs.edge_lat),
+        pairs.p,
+        share,
+    )
+    return [
+        ParkAt(
+            park=ids[park],
+            park_name=names[park],
+            clearance_m=clearance_m,
+            edge=(x, y),
+            edge_m=metres,
+            edge_deg=bearing,
+            at_inholding=inholding,
+            p=p,
+            word=choose_word(p),
+            cell_share=None if math.isnan(part) else part,
+            entry=entry[park],
+            coarse=coarse[park],
+        )
+        for park, clearance_m, x, y, metres, bearing, inholding, p, part in zip(
+            *(column.tolist() for column in columns), strict=True
+        )
+    ]
+
+
+def _find_holes(geometries: NDArray[Any], park: Ints, lon: Floats, lat: Floats) -> NDArray[np.bool_]:
+    """Which boundary points of parks lie on a hole: an inholding."""
+    found = np.zeros(len(park), dtype=bool)
+    parts, of = shapely.get_parts(geometries, return_index=True)
+    order = np.argsort(park, kind="stable")
+    for one in np.unique(of[shapely.get_num_interior_rings(parts) > 0]):
+        rings, part = shapely.get_rings(parts[of == one], return_index=True)
+        first, last = np.searchsorted(park[order], [one, one + 1])
+        middle, step = shapely.bounds(geometries[one])[[0, 2]].mean(), max(_DISTANCES // len(rings), 1)
+        for begin in range(first, last, step):
+            rows = order[begin : min(begin + step, last)]
+            turn = 360.0 * np.rint((middle - lon[rows]) / 360.0)
+            points = shapely.points(lon[rows] + turn, lat[rows])
+            nearest = shapely.distance(rings[:, None], points).argmin(axis=0)
+            found[rows] = (nearest > 0) & (part[nearest] == part[nearest - 1])
+    return found
 
 
 _KINDS: tuple[Literal["meridian", "parallel", "corner"], ...] = ("meridian", "parallel", "corner")
 _CHUNK = 20_000  # places held at once
+_DISTANCES = 100_000  # between boundary points and rings
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,9 +300,9 @@ def _check_batch(
     coarse = find_coarse_outlines(frame.iloc[numbers], options.station)
     exact = np.array([cell is None for cell in cells], dtype=bool)
     sure = judge_conditions(claims, (lon, lat), grids_p, pairs, exact, ground)
-    answers = Answers(
-        ids, names, entry, geometry[numbers], lon, lat, pairs, first, share, locators, grids_p, sure, coarse
-    )
+    known = ids, names, entry, geometry[numbers], coarse
+    near_parks = _list_parks(known, pairs, share, (lon, lat))
+    answers = Answers(ids, lon, lat, pairs, near_parks, first, locators, grids_p, sure, coarse)
     verdicts = [answers.verdict(row) for row in range(len(lon))]
     moves = _find_moves(answers, lattice, verdicts, cells, ground) if options.moves else {}
     lines = find_feet(lon, lat, lattice, level)
