@@ -17,7 +17,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, tzinfo
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 import jinja2
@@ -262,7 +262,12 @@ def _set_type(shown: int, room: float) -> ParkType:
 
 
 def _measure_width(text: str, size: float) -> float:
-    return size * sum(_WIDTHS.get(sign, 0.722 if sign.isascii() else _OTHER) for sign in text)
+    return size * _measure_ems(text)
+
+
+@lru_cache(maxsize=1000)  # a text is measured again for every size that is tried
+def _measure_ems(text: str) -> float:
+    return sum(_WIDTHS.get(sign, 0.722 if sign.isascii() else _OTHER) for sign in text)
 
 
 # What the back holds at most; the rest is counted.
@@ -536,6 +541,7 @@ def _list_forms(findings: Findings, ranked: Ranked) -> list[tuple[str, str]]:
     return forms
 
 
+@lru_cache(maxsize=100)  # a card, and the same in a pack
 def _draw_qr_code(text: str) -> str:
     """A QR code as SVG, four modules of quiet zone (ISO/IEC 18004, M), to be sized by the style."""
     code = segno.make(text, error="m", micro=False)
