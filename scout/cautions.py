@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from scout.model import CoarseOutline
 from scout.quantities import Length, MeasuredText
@@ -72,6 +73,7 @@ def group_entry_notes(notes: Iterable[str]) -> tuple[list[str], list[str]]:
     return joined, others
 
 
+@lru_cache(maxsize=1000)  # every spot in the park says it again
 def warn_of_outline(coarse: CoarseOutline) -> MeasuredText:
     """Say that an outline looks generalised, by how much, and what to state instead."""
     called = f"{coarse.park_name} ({coarse.park})" if coarse.park_name else coarse.park

@@ -37,6 +37,9 @@ def format_fixed(value: float, digits: int = 0) -> str:
     >>> format_fixed(0.5), format_fixed(-1234.25, 1)
     ('1', '1,234.3')
     """
+    scaled = abs(value) * 10**digits
+    if scaled < 2**52 and scaled % 1 != 0.5:
+        return f"{abs(value):,.{digits}f}"
     # An exact tie goes up, as JavaScript's toFixed has it (ECMA-262, Number.prototype.toFixed).
     rounded = Decimal(abs(value)).quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
     return f"{rounded:,f}"

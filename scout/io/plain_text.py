@@ -21,6 +21,8 @@ def clean_text(text: str) -> str:
     >>> clean_text("Quiet\x00 Cove") == "Quiet\ufffd Cove"
     True
     """
+    if text.isprintable():
+        return text
     if _SURROGATE.search(text):
         text = text.encode("utf-16-le", "surrogatepass").decode("utf-16-le", "replace")
     return _FORBIDDEN.sub(_REPLACEMENT, text)

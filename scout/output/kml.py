@@ -15,6 +15,7 @@ from html import escape
 from typing import Any
 from xml.etree import ElementTree as ET
 
+import numpy as np
 import shapely
 
 from scout.cautions import ALWAYS
@@ -122,7 +123,8 @@ def to_kml(findings: Findings) -> bytes:
     _add_folder(document, "Stretches", _make_stretch_placemarks(findings))
     _add_folder(document, "Parks", _make_park_placemarks(findings))
     _add_folder(document, "Walks", _make_walk_placemarks(findings))
-    return bytes(ET.tostring(root, encoding="utf-8", xml_declaration=True))
+    text: str = ET.tostring(root, encoding="unicode")  # to bytes at once: small writes take long
+    return f"<?xml version='1.0' encoding='utf-8'?>\n{text}".encode()
 
 
 def _add_folder(document: ET.Element, name: str, placemarks: Iterable[ET.Element]) -> None:
@@ -156,6 +158,9 @@ def _make_spot_placemark(ranked: Ranked, findings: Findings) -> ET.Element:
 
 
 def _make_stretch_placemarks(findings: Findings) -> Iterable[ET.Element]:
+    ends = np.array([(s.start, s.end) for r in findings.spots for s in r.spot.stretches]).reshape(-1, 2, 2)
+    ends[:, :, 0] = np.unwrap(ends[:, :, 0], period=360)  # the shorter way between the two
+    shapes = iter(_prepare_shapes(shapely.linestrings(ends)))
     for ranked in findings.spots:
         for stretch in ranked.spot.stretches:
             name = f"{format_number(ranked.rank, findings)} {stretch.line} {' '.join(stretch.locators)}"
@@ -163,9 +168,7 @@ def _make_stretch_placemarks(findings: Findings) -> Iterable[ET.Element]:
                 f"{format_length(stretch.length_m, findings.units)} along a {stretch.line}.",
                 f"Parks: {'; '.join(make_one_line(park) for park in stretch.parks)}.",
             ]
-            yield _make_placemark(
-                name, lines, "stretch", _prepare_shapes([make_path((stretch.start, stretch.end))])[0]
-            )
+            yield _make_placemark(name, lines, "stretch", next(shapes))
 
 
 def _make_park_placemarks(findings: Findings) -> Iterable[ET.Element]:
@@ -201,7 +204,7 @@ def _prepare_shapes(geometries: Iterable[Any]) -> Any:
 
 def _describe_placemark(parent: ET.Element, lines: Iterable[str]) -> None:
     """A description is HTML inside XML: text from data is escaped for one here, for the other on writing."""
-    _add_text(parent, "description", "<br/>\n".join(escape(clean_text(line)) for line in lines))
+    _add_value(parent, "description", "<br/>\n".join(escape(clean_text(line)) for line in lines))
 
 
 def _add_geometry(parent: ET.Element, geometry: Any) -> None:
