@@ -9,7 +9,7 @@ import subprocess
 import sys
 import threading
 import time
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -159,27 +159,41 @@ def test_the_command_gives_the_same_bytes(isles, scheduler, tmp_path, monkeypatc
     assert (tmp_path / "one.geojson").read_bytes() == (tmp_path / "two.geojson").read_bytes()
 
 
-@pytest.mark.parametrize("kind", ["silent", "closed", "stranger"])
-def test_an_address_where_no_scheduler_answers_is_given_up(isles, kind):
+KINDS = ("silent", "closed", "stranger")
+
+
+@pytest.fixture(scope="module")
+def asking(isles):
+    """The command asking each kind of address, all at once: each waits for seconds."""
+    code = "import sys; from scout.cli import main; sys.exit(main())"
+    begun = {}
+    with ExitStack() as stack:
+        for kind in KINDS:
+            listening = stack.enter_context(socket.socket())
+            listening.bind(("127.0.0.1", 0))
+            listening.listen(50)
+            address = f"tcp://127.0.0.1:{listening.getsockname()[1]}"
+            if kind == "stranger":
+                threading.Thread(target=_answer, args=(listening,), daemon=True).start()
+            begun[kind] = address, listening
+        begun["closed"][1].close()  # last: no other takes its place
+        for kind, (address, _) in begun.items():
+            words = [sys.executable, "-c", code, "find", str(isles), "--cluster", address]
+            run = stack.enter_context(
+                subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+            )
+            stack.callback(run.kill)  # before it is waited for
+            begun[kind] = address, run
+        yield begun
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_an_address_where_no_scheduler_answers_is_given_up(asking, kind):
     """Something that listens and says nothing, nothing at all, something that is no scheduler."""
-    with socket.socket() as listening:
-        listening.bind(("127.0.0.1", 0))
-        listening.listen(50)
-        address = f"tcp://127.0.0.1:{listening.getsockname()[1]}"
-        if kind == "closed":
-            listening.close()
-        if kind == "stranger":
-            threading.Thread(target=_answer, args=(listening,), daemon=True).start()
-        code = "import sys; from scout.cli import main; sys.exit(main())"
-        run = subprocess.run(
-            [sys.executable, "-c", code, "find", str(isles), "--cluster", address],
-            check=False,
-            capture_output=True,
-            text=True,
-            timeout=90,  # a client left alone tries for longer than anybody has measured
-        )
+    address, run = asking[kind]
+    _, told = run.communicate(timeout=90)  # a client left alone tries for longer than anybody has measured
     remedy = "start one with: dask scheduler, and workers with: dask worker ADDRESS"
-    assert run.stderr == f"scout: --cluster {address}: no scheduler answers there; {remedy}\n"
+    assert told == f"scout: --cluster {address}: no scheduler answers there; {remedy}\n"
     assert run.returncode == 2
 
 
