@@ -31,6 +31,7 @@ _EACH = 8  # others that a park is compared with, nearest in size; more of other
 _LOADED = 20_000  # records held at once, about
 _OTHERS = 20_000  # pairs of different names that are compared, only to be pointed out
 _SHOWN = 3  # pairs named in a line
+_LITTLE = 1e-9  # more than rounding does to a share
 
 
 class KeptRecords(NamedTuple):
@@ -203,8 +204,9 @@ def _pair_neighbours(key: Ints, size: Floats) -> NDArray[np.int64]:
 def _measure_common(
     pairs: _ParkPairs, known: KnownIds, shapes_of: Callable[[Ints], Shapes], enough: float | None = None
 ) -> Floats:
-    """Of the larger park of each pair the share that both cover; the least it can be where that is enough.
+    """Of the larger park of each pair the share that both cover.
 
+    Where it is known without a cut to be more or less than ``enough``, a bound on that side is given instead.
     Shares are of areas in degrees: over one park longitude shrinks evenly enough.
     """
     order = np.argsort(known.park, kind="stable")
@@ -221,12 +223,17 @@ def _measure_common(
         ground = make_continuous(ground)
         outline = np.array([hash(wkb) for wkb in shapely.to_wkb(ground)])
         a, b = (np.searchsorted(parks, side[rows]) for side in (pairs.a, pairs.b))
-        larger = np.maximum(shapely.area(ground[a]), shapely.area(ground[b]))
+        areas = shapely.area(ground[a]), shapely.area(ground[b])
+        smaller, larger = np.minimum(*areas), np.maximum(*areas)
         shared = larger.copy()
         other = np.flatnonzero(outline[a] != outline[b])
         if enough is not None:
             shared[other] = _bound_shared(ground[a[other]], ground[b[other]])
             other = other[shared[other] <= enough * larger[other]]
+            # What is shared is no more than the smaller park: where that is too little, nothing is cut.
+            little = smaller[other] < (enough - _LITTLE) * larger[other]
+            shared[other[little]] = smaller[other[little]]
+            other = other[~little]
         shared[other] = shapely.area(shapely.intersection(ground[a[other]], ground[b[other]]))
         common[rows] = np.divide(shared, larger, out=np.zeros(len(larger)), where=larger > 0)
     return common
