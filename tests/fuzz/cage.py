@@ -38,14 +38,20 @@ class Run:
 
 
 def warm_up() -> None:
-    """Import what cases need, so that a fork has it all; nothing here may start a thread."""
+    """Import what cases need and read what comes with scout, so that a fork has it all; no thread may start."""
+    import js_lib_leaflet
+    import numpy as np
     import pyarrow
     import pyarrow.pandas_compat
     import pyarrow.parquet
+    import pyarrow.vendored.version
     import rasterio
+    import simdjson
 
+    import scout.app.check
     import scout.app.find
     import scout.app.outputs
+    import scout.app.sources
     import scout.cli.arrive
     import scout.cli.card
     import scout.cli.check
@@ -58,10 +64,17 @@ def warm_up() -> None:
     import scout.io.write
     import scout.model
     import scout.output.arrival
+    import scout.output.gpx
     import scout.output.journal
+    import scout.output.kml
     import scout.output.report
+    import scout.page.bundle
     import scout.page.document
+    import scout.page.geography
+    import scout.page.leaflet
+    import scout.page.packing
     import scout.parks.build
+    import scout.parks.indexed
     import scout.recording.arrive
     import scout.recording.read
     import scout.search.check
@@ -71,7 +84,15 @@ def warm_up() -> None:
     import scout.walk.read
     import scout.walk.ways
 
-    del pyarrow, rasterio, scout
+    threads = os.listdir("/proc/self/task") if sys.platform == "linux" else []
+    scout.app.sources.load_profiles()
+    scout.page.bundle.join_modules("scout.page", "start.js")
+    scout.page.leaflet.load_script()
+    scout.page.geography.make_geography_data(np.empty((0, 2)), scout.page.packing.PageFrame())
+    for name in ("map", "page", "spot", "about", "intro", "trip"):
+        scout.page.document._load_templates().get_template(f"{name}.html")
+    assert sys.platform != "linux" or os.listdir("/proc/self/task") == threads
+    del js_lib_leaflet, np, pyarrow, rasterio, scout, simdjson
     # What was imported stays: looking through it again before every fork was a quarter of the work.
     gc.collect()
     gc.freeze()
