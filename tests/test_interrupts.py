@@ -1,6 +1,7 @@
 """Ended, interrupted, killed, out of room: in real processes, at the moment that hurts most.
 
-A command halts in mid-write and says so; the test then does to it what the world does.
+A command halts in mid-write and says so; the test then does to it what the world does. Where its start does
+not matter, its process is forked from one that has the imports done.
 """
 
 from __future__ import annotations
@@ -11,12 +12,14 @@ import shutil
 import signal
 import subprocess
 import sys
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 import shapely
 from boundary_files import geojson
+from forked import Forked, Forks, serve_forks
 
 from scout.model import ParkVisited, Visit
 from scout.visits.notebook import Notebook
@@ -41,6 +44,7 @@ def halting(handle):
 os.fsync = halting
 sys.exit(main(sys.argv[2:]))
 """
+RUNNING = "import sys; from scout.cli import main; sys.exit(main())"
 # The command, and at which of its flushes it halts: the last, with all written and nothing in its place.
 COMMANDS = {
     "find": (["find", "parks.geojson", "--map", "a.html", "--save", "b.csv", "--save", "c.gpkg"], 3),
@@ -53,6 +57,12 @@ COMMANDS = {
     ),
     "check": (["check", "45,10", "--parks", "parks.geojson", "--map", "a.html"], 1),
 }
+
+
+@pytest.fixture(scope="module")
+def forks() -> Iterator[Forks]:
+    with serve_forks() as forks:
+        yield forks
 
 
 @pytest.fixture
@@ -74,15 +84,9 @@ def held(folder: Path) -> dict[str, bytes]:
     return {str(p.relative_to(folder)): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
 
 
-def halted(folder: Path, words: list[str], flushes: int) -> subprocess.Popen[bytes]:
+def halted(forks: Forks, folder: Path, words: list[str], flushes: int) -> Forked:
     """The command in a process of its own, standing still in mid-write."""
-    process = subprocess.Popen(
-        [sys.executable, "-c", HALTING, str(flushes), *words],
-        cwd=folder,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-    )
-    assert process.stdout is not None
+    process = forks.start(HALTING, [str(flushes), *words], folder)
     assert b"halted\n" in iter(process.stdout.readline, b""), process.communicate()
     return process
 
@@ -92,10 +96,10 @@ def halted(folder: Path, words: list[str], flushes: int) -> subprocess.Popen[byt
     ("sent", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGHUP, 129)]
 )
 def test_what_is_ended_in_mid_write_leaves_all_as_it_was(
-    name: str, sent: signal.Signals, status: int, place: Path
+    name: str, sent: signal.Signals, status: int, place: Path, forks: Forks
 ) -> None:
     before = held(place)
-    process = halted(place, *COMMANDS[name])
+    process = halted(forks, place, *COMMANDS[name])
     assert len(held(place)) > len(before), "it did stand in mid-write"
     process.send_signal(sent)
     _, err = process.communicate(timeout=20)
@@ -105,30 +109,21 @@ def test_what_is_ended_in_mid_write_leaves_all_as_it_was(
 
 
 @pytest.mark.parametrize("name", COMMANDS)
-def test_what_is_killed_in_mid_write_leaves_earlier_files_whole(name: str, place: Path) -> None:
+def test_what_is_killed_in_mid_write_leaves_earlier_files_whole(name: str, place: Path, forks: Forks) -> None:
     before = held(place)
-    process = halted(place, *COMMANDS[name])
+    process = halted(forks, place, *COMMANDS[name])
     process.kill()
     process.communicate(timeout=20)
+    assert process.returncode == -signal.SIGKILL
     after = held(place)
     assert {path: after.get(path) for path in before} == before
-    again = subprocess.run(
-        [
-            sys.executable,
-            "-c",
-            "import sys; from scout.cli import main; sys.exit(main())",
-            *COMMANDS[name][0],
-        ],
-        cwd=place,
-        check=False,
-        capture_output=True,
-    )
+    again = forks.run(RUNNING, COMMANDS[name][0], place)
     assert again.returncode in (0, 1), again.stderr
     assert held(place) != after
 
 
 @pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM])
-def test_a_search_is_ended_at_once(sent: signal.Signals, place: Path) -> None:
+def test_a_search_is_ended_at_once(sent: signal.Signals, place: Path, forks: Forks) -> None:
     code = (
         "import os, sys, time\nfrom scout.cli import main\nimport scout.search.corners as corners\n"
         "def searching(*_):\n    os.write(1, b'halted\\n')\n    time.sleep(60)\n"
@@ -136,13 +131,7 @@ def test_a_search_is_ended_at_once(sent: signal.Signals, place: Path) -> None:
         "sys.exit(main(sys.argv[1:]))"
     )
     before = held(place)
-    process = subprocess.Popen(
-        [sys.executable, "-c", code, *COMMANDS["find"][0]],
-        cwd=place,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-    )
-    assert process.stdout is not None
+    process = forks.start(code, COMMANDS["find"][0], place)
     assert process.stdout.readline() == b"halted\n", process.communicate()
     process.send_signal(sent)
     _, err = process.communicate(timeout=20)
@@ -209,7 +198,9 @@ def test_nothing_is_imported_before_the_program_can_be_interrupted() -> None:
     assert run.stdout.removeprefix("__future__ ") == "scout scout.__main__\n"
 
 
-def test_a_visit_ended_before_it_is_acknowledged_is_not_there_and_the_notebook_is_whole(place: Path) -> None:
+def test_a_visit_ended_before_it_is_acknowledged_is_not_there_and_the_notebook_is_whole(
+    place: Path, forks: Forks
+) -> None:
     words = ["visit", "add", "--place", "45,10", "--start", "2026-02-15T18:05", "--notebook", "visits.gpkg"]
     code = (
         "import os, sys, time\nfrom scout.cli import main\nimport scout.visits.rows as rows\n"
@@ -217,10 +208,7 @@ def test_a_visit_ended_before_it_is_acknowledged_is_not_there_and_the_notebook_i
         "rows.touch_tables = touching\nsys.exit(main(sys.argv[1:]))"
     )
     for sent in (signal.SIGINT, signal.SIGTERM, signal.SIGKILL):
-        process = subprocess.Popen(
-            [sys.executable, "-c", code, *words], cwd=place, stdout=subprocess.PIPE, stderr=subprocess.PIPE
-        )
-        assert process.stdout is not None
+        process = forks.start(code, words, place)
         assert process.stdout.readline() == b"halted\n", process.communicate()
         process.send_signal(sent)
         process.communicate(timeout=20)
@@ -242,7 +230,7 @@ def test_a_file_that_does_not_fit_stays_as_it_was_and_loses_no_other(name: str, 
         else COMMANDS[name][0]
     )
     run = subprocess.run(
-        [sys.executable, "-c", "import sys; from scout.cli import main; sys.exit(main())", *words],
+        [sys.executable, "-c", RUNNING, *words],
         cwd=place,
         check=False,
         capture_output=True,
@@ -259,22 +247,11 @@ def test_a_file_that_does_not_fit_stays_as_it_was_and_loses_no_other(name: str, 
     assert f"Wrote {page}" not in run.stdout
 
 
-def test_logs_of_one_visit_are_stamped_all_or_none(place: Path) -> None:
+def test_logs_of_one_visit_are_stamped_all_or_none(place: Path, forks: Forks) -> None:
     """The visit has two parks and so two logs; where one cannot be written, none is."""
     (place / "out" / "log-Q-2.adi").mkdir()
     before = held(place)
-    run = subprocess.run(
-        [
-            sys.executable,
-            "-c",
-            "import sys; from scout.cli import main; sys.exit(main())",
-            *COMMANDS["stamp"][0],
-        ],
-        cwd=place,
-        check=False,
-        capture_output=True,
-        text=True,
-    )
+    run = forks.run(RUNNING, COMMANDS["stamp"][0], place)
     assert run.returncode == 2
     assert run.stderr.count("\n") == 1
     assert held(place) == before
@@ -301,9 +278,8 @@ def test_a_full_and_a_read_only_disk_leave_earlier_files_whole(place: Path) -> N
             pytest.fail("no small disk can be mounted here, and CI must have one")
         pytest.skip("no small disk can be mounted here: unshare -Urm is not allowed")
     (place / "disk").mkdir()
-    main = "import sys; from scout.cli import main; sys.exit(main())"
     run = subprocess.run(
-        ["unshare", "-Urm", "sh", "-c", SMALL_DISK, "sh", sys.executable, main],
+        ["unshare", "-Urm", "sh", "-c", SMALL_DISK, "sh", sys.executable, RUNNING],
         cwd=place,
         capture_output=True,
         text=True,

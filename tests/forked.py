@@ -1,0 +1,127 @@
+"""Python programs in processes of their own, forked from one that has imported what most of them need.
+
+For tests of what happens to a running program, not of how it starts: imports were most of what those took.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import struct
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+_TESTS = Path(__file__).parent
+
+# Forks once for each program it is asked for; the fork runs that at its own top level, as `python -c` does.
+_SERVER = """
+import json, os, socket, struct, sys
+sys.path.insert(0, sys.argv[2])
+from fuzz.cage import warm_up
+import scout.app.pack, scout.cli, scout.output.visits, scout.sight.path, scout.tours.plan, segno
+warm_up()
+sys.path.remove(sys.argv[2])
+asked = socket.socket(fileno=int(sys.argv[1]))
+while True:
+    words, handles, _, _ = socket.recv_fds(asked, 1_000_000, 2)
+    if not words:
+        sys.exit()
+    child = os.fork()
+    if child == 0:
+        break
+    for handle in handles:
+        os.close(handle)
+    asked.sendall(struct.pack("!q", child))
+    asked.sendall(struct.pack("!q", os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])))
+asked.close()
+for number, handle in enumerate(handles, start=1):
+    os.dup2(handle, number)
+    os.close(handle)
+code, folder, words = json.loads(words)
+sys.argv = ["-c", *words]
+os.chdir(folder)
+exec(code, {"__name__": "__main__"})
+"""
+
+
+class Forked:
+    """A running program; used as one of `subprocess.Popen` is."""
+
+    def __init__(self, server: socket.socket, code: str, words: list[str], folder: Path) -> None:
+        self._server = server
+        self.returncode: int | None = None
+        (out, to_out), (err, to_err) = os.pipe(), os.pipe()
+        socket.send_fds(server, [json.dumps([code, str(folder), words]).encode()], [to_out, to_err])
+        os.close(to_out)
+        os.close(to_err)
+        self.stdout, self.stderr = os.fdopen(out, "rb"), os.fdopen(err, "rb")
+        self._number = self._receive(20.0)
+
+    def _receive(self, timeout: float) -> int:
+        self._server.settimeout(timeout)
+        (number,) = struct.unpack("!q", self._server.recv(8, socket.MSG_WAITALL))
+        return int(number)
+
+    def send_signal(self, sent: signal.Signals) -> None:
+        os.kill(self._number, sent)
+
+    def kill(self) -> None:
+        self.send_signal(signal.SIGKILL)
+
+    def communicate(self, timeout: float = 60.0) -> tuple[bytes, bytes]:
+        """What it still says, a few lines, once it has ended."""
+        if self.returncode is None:
+            self.returncode = self._receive(timeout)
+        with self.stdout, self.stderr:
+            return self.stdout.read(), self.stderr.read()
+
+    def end(self) -> None:
+        """End it where a test has left it."""
+        if self.returncode is None:
+            self.kill()
+            self.communicate()
+
+
+class Forks:
+    """Starts programs, one at a time."""
+
+    def __init__(self, server: socket.socket) -> None:
+        self._server = server
+        self._last: Forked | None = None
+
+    def start(self, code: str, words: list[str], folder: Path) -> Forked:
+        self.end()
+        self._last = Forked(self._server, code, words, folder)
+        return self._last
+
+    def end(self) -> None:
+        if self._last is not None:
+            self._last.end()
+
+    def run(
+        self, code: str, words: list[str], folder: Path, timeout: float = 60.0
+    ) -> subprocess.CompletedProcess[str]:
+        program = self.start(code, words, folder)
+        out, err = (text.decode() for text in program.communicate(timeout))
+        assert program.returncode is not None
+        return subprocess.CompletedProcess(words, program.returncode, out, err)
+
+
+@contextmanager
+def serve_forks() -> Iterator[Forks]:
+    """Start programs from one process, which ends with the block."""
+    mine, its = socket.socketpair()
+    words = [sys.executable, "-c", _SERVER, str(its.fileno()), str(_TESTS)]
+    with mine, subprocess.Popen(words, pass_fds=[its.fileno()]):
+        its.close()
+        forks = Forks(mine)
+        try:
+            yield forks
+        finally:
+            forks.end()
+            mine.close()
