@@ -22,9 +22,7 @@ _TESTS = Path(__file__).parent
 _SERVER = """
 import json, os, socket, struct, sys
 sys.path.insert(0, sys.argv[2])
-from fuzz.cage import warm_up
-import scout.app.pack, scout.cli, scout.output.visits, scout.sight.path, scout.tours.plan, segno
-warm_up()
+exec(sys.argv[3])
 sys.path.remove(sys.argv[2])
 asked = socket.socket(fileno=int(sys.argv[1]))
 while True:
@@ -46,6 +44,13 @@ code, folder, words = json.loads(words)
 sys.argv = ["-c", *words]
 os.chdir(folder)
 exec(code, {"__name__": "__main__"})
+"""
+
+# What the commands import.
+_COMMANDS = """
+from fuzz.cage import warm_up
+import scout.app.pack, scout.cli, scout.output.visits, scout.sight.path, scout.tours.plan, segno
+warm_up()
 """
 
 
@@ -113,10 +118,10 @@ class Forks:
 
 
 @contextmanager
-def serve_forks() -> Iterator[Forks]:
-    """Start programs from one process, which ends with the block."""
+def serve_forks(imports: str = _COMMANDS) -> Iterator[Forks]:
+    """Start programs from one process, which has run ``imports`` and ends with the block."""
     mine, its = socket.socketpair()
-    words = [sys.executable, "-c", _SERVER, str(its.fileno()), str(_TESTS)]
+    words = [sys.executable, "-c", _SERVER, str(its.fileno()), str(_TESTS), imports]
     with mine, subprocess.Popen(words, pass_fds=[its.fileno()]):
         its.close()
         forks = Forks(mine)

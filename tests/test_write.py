@@ -2,11 +2,10 @@ import os
 import random
 import signal
 import stat
-import subprocess
-import sys
 import time
 
 import pytest
+from forked import serve_forks
 
 import scout.io.moving as moves
 from scout.errors import OutputError
@@ -162,15 +161,19 @@ def generations(folder):
     return [int((folder / f"{k}.txt").read_text()) for k in range(5)]
 
 
-def test_killed_200_times_in_mid_save_it_never_leaves_old_beside_new(tmp_path):
+@pytest.fixture
+def forks():
+    with serve_forks("import scout.io.write") as forks:
+        yield forks
+
+
+def test_killed_200_times_in_mid_save_it_never_leaves_old_beside_new(tmp_path, forks):
     """Half of the kills come as soon as the first file is seen to be new, which is between two renames."""
     chance = random.Random(1)
     write_files({str(tmp_path / f"{k}.txt"): "0" for k in range(5)})
     done = mid_save = 0
     for kill in range(200):
-        process = subprocess.Popen(
-            [sys.executable, "-c", WRITING, str(tmp_path), str(done + 1)], stdout=subprocess.PIPE, text=True
-        )
+        process = forks.start(WRITING, [str(tmp_path), str(done + 1)], tmp_path.parent)
         acknowledged = int(process.stdout.readline())
         if kill % 2:
             time.sleep(chance.random() * 0.05)
