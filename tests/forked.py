@@ -20,13 +20,13 @@ _TESTS = Path(__file__).parent
 
 # Forks once for each program it is asked for; the fork runs that at its own top level, as `python -c` does.
 _SERVER = """
-import json, os, socket, struct, sys
+import io, json, os, socket, struct, sys
 sys.path.insert(0, sys.argv[2])
 exec(sys.argv[3])
 sys.path.remove(sys.argv[2])
 asked = socket.socket(fileno=int(sys.argv[1]))
 while True:
-    words, handles, _, _ = socket.recv_fds(asked, 1_000_000, 2)
+    words, handles, _, _ = socket.recv_fds(asked, 1_000_000, 3)
     if not words:
         sys.exit()
     child = os.fork()
@@ -37,10 +37,22 @@ while True:
     asked.sendall(struct.pack("!q", child))
     asked.sendall(struct.pack("!q", os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])))
 asked.close()
-for number, handle in enumerate(handles, start=1):
+for number, handle in enumerate(handles):
     os.dup2(handle, number)
     os.close(handle)
-code, folder, words = json.loads(words)
+for name, number in (("stdout", 1), ("stderr", 2)):
+    now = getattr(sys, name)
+    bare = open(number, "wb", buffering=-1 if number == 1 else 0, closefd=False)
+    direct = os.isatty(number)
+    made = io.TextIOWrapper(
+        bare, now.encoding, now.errors, line_buffering=number == 2 or direct, write_through=number == 2
+    )
+    setattr(sys, name, made)
+    setattr(sys, f"__{name}__", made)
+code, folder, words, environment = json.loads(words)
+if environment is not None:
+    os.environ.clear()
+    os.environ.update(environment)
 sys.argv = ["-c", *words]
 os.chdir(folder)
 exec(code, {"__name__": "__main__"})
@@ -57,13 +69,21 @@ warm_up()
 class Forked:
     """A running program; used as one of `subprocess.Popen` is."""
 
-    def __init__(self, server: socket.socket, code: str, words: list[str], folder: Path) -> None:
+    def __init__(
+        self,
+        server: socket.socket,
+        program: tuple[str, list[str], Path, dict[str, str] | None],
+        terminal: int | None,
+    ) -> None:
         self._server = server
         self.returncode: int | None = None
         (out, to_out), (err, to_err) = os.pipe(), os.pipe()
-        socket.send_fds(server, [json.dumps([code, str(folder), words]).encode()], [to_out, to_err])
-        os.close(to_out)
-        os.close(to_err)
+        nothing = os.open(os.devnull, os.O_RDONLY)
+        handles = [nothing, to_out, to_err] if terminal is None else [terminal] * 3
+        code, words, folder, environment = program
+        socket.send_fds(server, [json.dumps([code, str(folder), words, environment]).encode()], handles)
+        for handle in (nothing, to_out, to_err):
+            os.close(handle)
         self.stdout, self.stderr = os.fdopen(out, "rb"), os.fdopen(err, "rb")
         self._number = self._receive(20.0)
 
@@ -99,9 +119,17 @@ class Forks:
         self._server = server
         self._last: Forked | None = None
 
-    def start(self, code: str, words: list[str], folder: Path) -> Forked:
+    def start(
+        self,
+        code: str,
+        words: list[str],
+        folder: Path,
+        environment: dict[str, str] | None = None,
+        terminal: int | None = None,
+    ) -> Forked:
+        """Start a program in a folder; ``terminal`` is a handle that it reads from and writes to."""
         self.end()
-        self._last = Forked(self._server, code, words, folder)
+        self._last = Forked(self._server, (code, words, folder, environment), terminal)
         return self._last
 
     def end(self) -> None:

@@ -8,28 +8,43 @@ import subprocess
 import sys
 import termios
 import unicodedata
+from functools import partial
 from pathlib import Path
 
 import pytest
+from forked import serve_forks
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "data_demo"
 PARKS = [str(DEMO / name) for name in ("parks.geojson", "forest.gpkg")]
 FIND = ["find", "--parks", *PARKS, "--home", "41.0457 S 111.8914 W", "--within", "30"]
 CHECK = ["check", "40 59.99 S 112 00.01 W", "--parks", *PARKS]
+RUNNING = "import sys, scout.__main__; sys.exit(scout.__main__.main(sys.argv[1:]))"
 COLOUR = re.compile(r"\x1b\[[0-9;]*m")
 
 
-def run_on_terminal(words, columns, **variables):
+@pytest.fixture(scope="module")
+def forks():
+    with serve_forks() as forks:
+        yield forks
+
+
+@pytest.fixture(scope="module")
+def run_on_terminal(forks):
+    return partial(run_forked_on_terminal, forks)
+
+
+@pytest.fixture(scope="module")
+def run_in_pipe(forks):
+    return partial(run_forked_in_pipe, forks)
+
+
+def run_forked_on_terminal(forks, words, columns, **variables):
     """What a terminal of some columns gets of a command, lines as they come."""
     main, other = pty.openpty()
     termios.tcsetwinsize(other, (40, columns))
     kept = {k: v for k, v in os.environ.items() if k not in ("COLUMNS", "LINES", "NO_COLOR", "FORCE_COLOR")}
-    process = subprocess.Popen(
-        [sys.executable, "-m", "scout", *words],
-        stdin=other, stdout=other, stderr=other, cwd=ROOT,
-        env={**kept, "TERM": "xterm-256color", **variables},
-    )  # fmt: skip
+    process = forks.start(RUNNING, words, ROOT, {**kept, "TERM": "xterm-256color", **variables}, other)
     os.close(other)
     parts = []
     while True:
@@ -41,13 +56,14 @@ def run_on_terminal(words, columns, **variables):
             break
         parts.append(part)
     os.close(main)
-    assert process.wait() in (0, 1)
+    process.communicate()
+    assert process.returncode in (0, 1)
     # Of a line that is written over again, what stands there in the end.
     return [line.split("\r")[-1] for line in b"".join(parts).decode().replace("\r\n", "\n").split("\n")]
 
 
-def run_in_pipe(words):
-    run = subprocess.run([sys.executable, "-m", "scout", *words], capture_output=True, text=True, cwd=ROOT)
+def run_forked_in_pipe(forks, words):
+    run = forks.run(RUNNING, words, ROOT)
     assert run.returncode in (0, 1)
     return run.stdout.splitlines()
 
@@ -66,14 +82,14 @@ def read_words(lines):
 
 @pytest.mark.parametrize("columns", [80, 120, 400])
 @pytest.mark.parametrize("words", [FIND, CHECK], ids=["find", "check"])
-def test_an_answer_fits_the_terminal(words, columns):
+def test_an_answer_fits_the_terminal(words, columns, run_on_terminal):
     """Paths apart, which stay whole."""
     lines = run_on_terminal(words, columns)
     long = [line for line in lines if measure(line) > columns and str(ROOT) not in line]
     assert not long
 
 
-def test_what_a_table_says_does_not_hang_on_the_width():
+def test_what_a_table_says_does_not_hang_on_the_width(run_on_terminal, run_in_pipe):
     """Every cell of the best spot is there at any width, a position never broken."""
     piped = run_in_pipe([*FIND, "--top", "3"])
     heads = next(k for k, line in enumerate(piped) if line.startswith("#  "))
@@ -90,7 +106,7 @@ def test_what_a_table_says_does_not_hang_on_the_width():
     assert piped[heads : heads + 4] == wide[1:5]
 
 
-def test_the_answer_comes_before_the_report_on_the_data():
+def test_the_answer_comes_before_the_report_on_the_data(run_on_terminal, run_in_pipe):
     lines = [COLOUR.sub("", line) for line in run_on_terminal(FIND, 120)]
     assert lines[0].startswith("Level square; station radius 5 m")
     best = next(k for k, line in enumerate(lines) if re.match(r"1 +corner", line))
@@ -103,7 +119,7 @@ def test_the_answer_comes_before_the_report_on_the_data():
     assert sentences, "cautions are never left out"
 
 
-def test_verdicts_are_in_colour_on_a_terminal_that_has_them():
+def test_verdicts_are_in_colour_on_a_terminal_that_has_them(run_on_terminal):
     lines = run_on_terminal(CHECK, 100)
     assert any(re.search(r"\x1b\[32mfirm\x1b\[0m, confidence", line) for line in lines)
     for off in ({"NO_COLOR": "1"}, {"TERM": "dumb"}):
