@@ -29,7 +29,7 @@ from scout.recording.values import Fixes, ReadTally
 
 _SENTENCE = re.compile(rb"[$!]([^$!*]+)(?:\*([0-9A-Fa-f]{2}))?")
 _CHECKED = re.compile(rb"[$!][^$!*\r\n]+\*[0-9A-Fa-f]{2}")
-_ADDRESS = re.compile(r"[A-Z]{2}[A-Z]{3}|P[A-Z0-9]+")
+_ADDRESS = re.compile(rb"(?:[A-Z]{2}[A-Z]{3}|P[A-Z0-9]+)(?=,|\Z)")
 _DECIMAL = re.compile(r"\d+\.?\d*|\.\d+", re.ASCII)
 _CLOCK = re.compile(r"(\d\d)(\d\d)(\d\d(?:\.\d*)?)", re.ASCII)
 _PIECE = 4096  # bytes; a sentence has 82 at most
@@ -107,12 +107,13 @@ def _lines(stream: BinaryIO) -> Iterator[tuple[int, bytes]]:
     number, carry = 1, b""
     while piece := stream.readline(_PIECE - len(carry)):
         piece, carry = carry + piece, b""
-        if len(piece) >= _PIECE and not piece.endswith(b"\n"):
+        ends = piece.endswith(b"\n")
+        if len(piece) >= _PIECE and not ends:
             cut = max(piece.rfind(b"$"), piece.rfind(b"!"))
             if cut > 0:
                 piece, carry = piece[:cut], piece[cut:]
         yield number, piece
-        number += piece.endswith(b"\n")
+        number += ends
     if carry:
         yield number, carry
 
@@ -126,20 +127,18 @@ def iterate_sentences(stream: BinaryIO, head: bytes, tally: ReadTally) -> Iterat
     checked = bool(_CHECKED.search(head))
     last = 0
     for number, line in _lines(stream):
-        if not line.strip():
+        if line.isspace():
             continue
         if number > last:
             tally.add("lines", number)
             last = number
-        if not _SENTENCE.search(line):
-            tally.add("unreadable", number, "no sentence")
+        match = None
         for match in _SENTENCE.finditer(line):
             body, stated = match.groups()
             if stated is not None and reduce(xor, body, 0) != int(stated, 16):
                 tally.add("checksum_errors", number)
                 continue
-            address, *fields = body.decode("latin-1").split(",")
-            if not _ADDRESS.fullmatch(address):
+            if not _ADDRESS.match(body):
                 tally.add("unreadable", number, "no sentence")
                 continue
             if stated is None:
@@ -147,8 +146,11 @@ def iterate_sentences(stream: BinaryIO, head: bytes, tally: ReadTally) -> Iterat
                 if checked:
                     continue
             tally.add("sentences", number)
+            address, *fields = body.decode("latin-1").split(",")
             kind = "" if address.startswith("P") else address[2:]
             yield Sentence(number, kind, fields)
+        if match is None:
+            tally.add("unreadable", number, "no sentence")
 
 
 _DAY_S = 86400.0

@@ -192,7 +192,8 @@ class ReadTally:
     def add(self, name: str, line: int, why: str = "") -> None:
         """Count one thing, met on a line."""
         self._count[name] += 1
-        self._first.setdefault(name, (line, why[:_LONGEST]))
+        if name not in self._first:
+            self._first[name] = line, why[:_LONGEST]
 
     def __getitem__(self, name: str) -> int:
         return self._count[name]
