@@ -30,7 +30,7 @@ from scout.search.scan import (
     find_inside_intervals,
 )
 from scout.search.stretches import find_owning_corners, place_along_pieces
-from scout.search.tiles import Tile, check_repeated, cut_into_tiles, find_meeting, is_near_lines
+from scout.search.tiles import Tile, check_repeated, cut_into_tiles, find_meeting, is_near_lines, narrow_tile
 from scout.search.verdict import JudgingContext
 from scout.search.wide import find_long_stretches, place_in_wide_regions
 
@@ -329,16 +329,20 @@ def make_tasks(source: ParkSource, terms: SearchTerms, most: int) -> list[TileTa
 def search_tile(task: TileTask) -> tuple[SearchResult, LoadedParks]:
     """Search one tile; what is found goes by rows of the parks that were loaded."""
     tile, terms, loaded = task.tile, task.terms, task.query.load()
+    near_m = limit_reach_m(terms.near_m, terms.level)
     if terms.box is not None:  # the source's bounds may be a little wide
-        near_m = limit_reach_m(terms.near_m, terms.level)
         loaded = loaded.take(find_in_box(shapely.bounds(loaded.geometry).reshape(-1, 4), terms.box, near_m))
+    tile = tile._replace(overlapping=tile.overlapping[np.searchsorted(tile.parks, loaded.numbers)])
+    if tile.core is not None:
+        tile = narrow_tile(tile, tile.core, loaded.geometry, terms.level, near_m)
+        loaded = loaded.take(tile.parks)
     result = search_parks(
         loaded.geometry,
         terms.station.boundary_error_m + loaded.frame[DATUM_ERROR].to_numpy(dtype=float),
         terms.level,
         terms.station,
         near_m=terms.near_m,
-        overlaps=tile.overlapping[np.searchsorted(tile.parks, loaded.numbers)],
+        overlaps=tile.overlapping,
         window=tile.window,
         error_range_m=task.error_range_m,
     )

@@ -135,10 +135,26 @@ def cut_into_tiles(
     x, y = get_column_number(bounds[:, [0, 2]], level), get_row_number(bounds[:, [1, 3]], level)
     middle = np.stack([x.mean(axis=1), y.mean(axis=1)], axis=1)
     middle[:, 0] = (middle[:, 0] - whole.west) % n + whole.west
-    parks = _UsefulParks(
-        bounds, is_near_lines(bounds, level, near_m), _OverlapTree.build(bounds, overlaps), level, near_m
-    )
+    lines, tree = is_near_lines(bounds, level, near_m), _OverlapTree.build(bounds, overlaps)
+    parks = _UsefulParks(bounds, np.arange(count), lines, tree, level, near_m)
     return [parks.make_tile(core, window) for core in _cut_tile(whole, middle, most, n // 2)]
+
+
+def narrow_tile(
+    tile: Tile, core: CellWindow, geometries: NDArray[np.object_], level: int, near_m: float
+) -> Tile:
+    """A tile with those of its parks, by row of ``geometries``, that matter there by the ground of their parts.
+
+    A tile is cut by bounds: those of a park cut at 180 say nothing of where it lies, and many parks seem to
+    lie over one that has its parts far from each other.
+    """
+    parts, of = shapely.get_parts(geometries, return_index=True)
+    bounds = shapely.bounds(parts).reshape(-1, 4)
+    lines, tree = is_near_lines(bounds, level, near_m), _OverlapTree.build(bounds, tile.overlapping[of])
+    try:
+        return _UsefulParks(bounds, of, lines, tree, level, near_m).make_tile(core, tile.window)
+    except InputError:  # parts without number, the parks of which are not too many
+        return tile._replace(parks=np.arange(len(geometries)))
 
 
 def _cut_tile(core: CellWindow, middle: Floats, most: int, widest: int) -> Iterator[CellWindow]:
@@ -160,11 +176,11 @@ def _cut_tile(core: CellWindow, middle: Floats, most: int, widest: int) -> Itera
 
 
 class _OverlapTree(NamedTuple):
-    """The parks whose overlaps are wanted, to be asked for by ground."""
+    """The bounds of what has its overlaps wanted, to be asked for by ground."""
 
     tree: shapely.STRtree
     boxes: NDArray[np.object_]
-    of: Ints  # numbers of the parks
+    of: Ints  # rows of the bounds
 
     @classmethod
     def build(cls, bounds: Floats, overlaps: Bools) -> _OverlapTree:
@@ -173,7 +189,7 @@ class _OverlapTree(NamedTuple):
         return cls(shapely.STRtree(boxes), boxes, rows[of])
 
     def find_reaching(self, box: Box) -> Ints:
-        """Parks that share ground in a box, and all that reach into what those share, also beyond it."""
+        """Rows that share ground in a box, and all that reach into what those share, also beyond it."""
         turns = np.array([-360.0, 0.0, 360.0])
         ground = shapely.box(box[0] + turns, box[1], box[2] + turns, box[3])
         some = self.boxes[np.unique(self.tree.query(ground)[1])]
@@ -199,9 +215,10 @@ class _OverlapTree(NamedTuple):
 
 
 class _UsefulParks(NamedTuple):
-    """All parks that come near a line or overlap another."""
+    """All parks that come near a line or overlap another, each with the bounds of all of it or of its parts."""
 
     bounds: Floats
+    of: Ints  # the park that each is of
     lines: Bools
     tree: _OverlapTree
     level: int
@@ -214,10 +231,9 @@ class _UsefulParks(NamedTuple):
         if whole is not None:  # what lies outside is not to be found by way of a margin
             low = max(window.west, whole.west), max(window.south, whole.south)
             window = CellWindow(*low, min(window.east, whole.east), min(window.north, whole.north))
-        on_lines = np.flatnonzero(
-            self.lines & meets_box(self.bounds, _find_tile_ground(window, n, self.near_m))
-        )
-        overlapping = self.tree.find_reaching(_find_tile_ground(core, n, 1.0))
+        near = self.lines & meets_box(self.bounds, _find_tile_ground(window, n, self.near_m))
+        on_lines = np.unique(self.of[near])
+        overlapping = np.unique(self.of[self.tree.find_reaching(_find_tile_ground(core, n, 1.0))])
         parks = np.union1d(on_lines, overlapping)
         return Tile(core, window, parks, np.isin(parks, overlapping))
 
