@@ -95,9 +95,10 @@ def test_laid_aside(folder, name):
     expected = whole_once(folder / name, OVERLAPS)
     shelf = open_indexed([folder / name], ParkReading(), least=10**9, large=1)
     assert all(isinstance(one.layer, SpilledLayer) for one in shelf.layers)
-    same(find_spots(shelf, OVERLAPS), expected)
+    found = find_spots(shelf, OVERLAPS)
+    same(found, expected)
     same(find_spots(shelf, OVERLAPS, most=50), expected)
-    assert set(expected.report.notes) <= set(find_spots(shelf, OVERLAPS).report.notes)
+    assert set(expected.report.notes) <= set(found.report.notes)
 
 
 def test_across_layers_read_in_different_ways(folder, tmp_path):

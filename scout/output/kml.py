@@ -210,29 +210,26 @@ def _describe_placemark(parent: ET.Element, lines: Iterable[str]) -> None:
 def _add_geometry(parent: ET.Element, geometry: Any) -> None:
     kind = geometry.geom_type
     if kind == "Point":
-        _add_text(ET.SubElement(parent, "Point"), "coordinates", _format_tuples(geometry, 8))
+        _add_vertices(ET.SubElement(parent, "Point"), geometry, 8)
     elif kind == "LineString":
         line = ET.SubElement(parent, "LineString")
         _add_text(line, "tessellate", "1")
-        _add_text(line, "coordinates", _format_tuples(geometry))
+        _add_vertices(line, geometry)
     elif kind == "Polygon":
         polygon = ET.SubElement(parent, "Polygon")
         _add_text(polygon, "tessellate", "1")
         for tag, rings in (("outerBoundaryIs", [geometry.exterior]), ("innerBoundaryIs", geometry.interiors)):
             for ring in rings:
-                _add_text(
-                    ET.SubElement(ET.SubElement(polygon, tag), "LinearRing"),
-                    "coordinates",
-                    _format_tuples(ring),
-                )
+                _add_vertices(ET.SubElement(ET.SubElement(polygon, tag), "LinearRing"), ring)
     else:
         together = ET.SubElement(parent, "MultiGeometry")
         for part in shapely.get_parts(geometry):
             _add_geometry(together, part)
 
 
-def _format_tuples(geometry: Any, digits: int = 7) -> str:
-    return " ".join(f"{x:.{digits}f},{y:.{digits}f}" for x, y in shapely.get_coordinates(geometry).tolist())
+def _add_vertices(parent: ET.Element, geometry: Any, digits: int = 7) -> None:
+    xy = shapely.get_coordinates(geometry).tolist()
+    ET.SubElement(parent, "coordinates").text = " ".join(f"{x:.{digits}f},{y:.{digits}f}" for x, y in xy)
 
 
 def _add_text(parent: ET.Element, tag: str, text: str) -> None:

@@ -317,8 +317,9 @@ class Listing(Sequence[Ranked]):
         corner = np.where(four_or_three, [get_edge_lon(found.i, level), get_edge_lat(found.j, level)], np.nan)
         locators = make_locators(found.claims.grid, found.i, found.j, level)
         coarse, walks = self._list_coarse(found), self._list_walks(order, missed)
+        warned = {one: warn_of_outline(one) for one in set(chain(*coarse))}  # most are of many spots
         notes = [
-            [tuple(map(warn_of_outline, some)) for some in coarse],
+            [[warned[one] for one in some] for some in coarse],
             _list_notes(found, ~np.isnan(corner[0]), np.bincount(row, minlength=len(order))),
             self._list_entry(park, ends, texts),
             self._list_beside(found),

@@ -143,7 +143,7 @@ def cut_into_tiles(
 def narrow_tile(
     tile: Tile, core: CellWindow, geometries: NDArray[np.object_], level: int, near_m: float
 ) -> Tile:
-    """A tile with those of its parks, by row of ``geometries``, that matter there by the ground of their parts.
+    """A tile with those of its parks, by row of ``geometries``, that matter there by their parts' bounds.
 
     A tile is cut by bounds: those of a park cut at 180 say nothing of where it lies, and many parks seem to
     lie over one that has its parts far from each other.
@@ -215,7 +215,7 @@ class _OverlapTree(NamedTuple):
 
 
 class _UsefulParks(NamedTuple):
-    """All parks that come near a line or overlap another, each with the bounds of all of it or of its parts."""
+    """All parks that come near a line or overlap another, by the bounds of each or of its parts."""
 
     bounds: Floats
     of: Ints  # the park that each is of
