@@ -81,7 +81,9 @@ def same_interval(got: Interval, wanted: Interval, parks: list[shapely.Geometry]
 
     Where a boundary runs along the line within twice the snap, a stretch may end anywhere.
     """
-    if replace(got, start_deg=0.0, end_deg=0.0) != replace(wanted, start_deg=0.0, end_deg=0.0):
+    if (got.meridian, got.line, got.cell) != (wanted.meridian, wanted.line, wanted.cell):
+        return False
+    if got.parks != wanted.parks:
         return False
     pairs = ((got.start_deg, wanted.start_deg), (got.end_deg, wanted.end_deg))
     return all(
@@ -95,9 +97,6 @@ def hugged(interval: Interval, parks: list[shapely.Geometry], level: int) -> boo
     value = (exact.edge_lon if interval.meridian else exact.edge_lat)(interval.line, level)
     along = np.linspace(interval.start_deg, interval.end_deg, 9)
     lon, lat = (np.full(9, value), along) if interval.meridian else (along, np.full(9, value))
-    near = [
-        shapely.distance(park.boundary, shapely.points(lon + turn, lat))
-        for park in parks
-        for turn in (-360, 0, 360)
-    ]
-    return bool(np.min(near, axis=0).max() < HAIR_DEG)
+    boundaries = shapely.boundary(np.asarray(parks, dtype=object))[:, None, None]
+    points = np.stack([shapely.points(lon + turn, lat) for turn in (-360, 0, 360)])
+    return bool(shapely.distance(boundaries, points).min(axis=(0, 1)).max() < HAIR_DEG)

@@ -7,6 +7,7 @@ from ADIF 3.1.6, characters 9 and 10 of a locator (read).
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import cache, lru_cache
 from math import floor
 
 LEVELS = (1, 2, 3, 4, 5)
@@ -28,21 +29,25 @@ def columns(level: int) -> int:
 rows = columns  # a cell is twice as wide as high, and the globe twice as wide in degrees
 
 
+@cache
 def width(level: int) -> Fraction:
     """Degrees of longitude of one cell."""
     return Fraction(360, columns(level))
 
 
+@cache
 def height(level: int) -> Fraction:
     """Degrees of latitude of one cell."""
     return Fraction(180, rows(level))
 
 
+@lru_cache(maxsize=10_000)
 def edge_lon(i: int, level: int) -> float:
     """Nearest double of meridian number i; numbers past the last column run past 180."""
     return float(width(level) * i - 180)
 
 
+@lru_cache(maxsize=10_000)
 def edge_lat(j: int, level: int) -> float:
     """Nearest double of parallel number j."""
     return float(height(level) * j - 90)

@@ -39,7 +39,8 @@ GRADES = {"firm": 0, "doubtful": 1, "not counted": 2}
 
 def searched(parks: list[shapely.Geometry], level: int, **options) -> Findings:
     chosen = {"near_m": 0.0, "min_confidence": 0.0, **options}
-    return find_spots(as_parks(parks), SearchOptions(level=level, **chosen))
+    findings = find_spots(as_parks(parks), SearchOptions(level=level, **chosen))
+    return replace(findings, spots=tuple(findings.spots))  # made once: every check looks at them
 
 
 def check_corners(parks: list[shapely.Geometry], level: int, findings: Findings) -> None:
