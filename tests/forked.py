@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import json
 import os
+import selectors
 import signal
 import socket
 import struct
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -99,17 +101,32 @@ class Forked:
         self.send_signal(signal.SIGKILL)
 
     def communicate(self, timeout: float = 60.0) -> tuple[bytes, bytes]:
-        """What it still says, a few lines, once it has ended."""
+        """What it still says until it ends."""
+        said = {self.stdout: b"", self.stderr: b""}
+        given_up = time.monotonic() + timeout
+        with self.stdout, self.stderr, selectors.DefaultSelector() as talking:
+            for stream in said:
+                talking.register(stream, selectors.EVENT_READ)
+            while talking.get_map():
+                ready = talking.select(given_up - time.monotonic())
+                if not ready:
+                    raise TimeoutError(f"still running after {timeout:g} s")
+                for key, _ in ready:
+                    part = key.fileobj.read1(65536)  # type: ignore[union-attr]
+                    said[key.fileobj] += part  # type: ignore[index]
+                    if not part:
+                        talking.unregister(key.fileobj)
         if self.returncode is None:
-            self.returncode = self._receive(timeout)
-        with self.stdout, self.stderr:
-            return self.stdout.read(), self.stderr.read()
+            self.returncode = self._receive(max(given_up - time.monotonic(), 1.0))
+        return said[self.stdout], said[self.stderr]
 
     def end(self) -> None:
         """End it where a test has left it."""
         if self.returncode is None:
             self.kill()
-            self.communicate()
+            self.returncode = self._receive(20.0)
+            self.stdout.close()
+            self.stderr.close()
 
 
 class Forks:
