@@ -22,6 +22,8 @@ from scout.io.layers import read_layers
 from scout.model import Findings, Ranked
 from scout.parks.build import build_parks
 from scout.parks.indexed import IndexedLayer, ParkReading, open_indexed
+from scout.search.scan import CellWindow
+from scout.search.tiles import Tile, narrow_tile
 
 SUFFIXES = (".gpkg", ".fgb", ".shp", ".parquet")
 SEARCHES = (
@@ -259,6 +261,18 @@ def test_what_was_not_compared_is_told(folder):
     for suffix in (".fgb", ".shp"):  # whose outlines are run through
         shelf = open_indexed([folder / f"isles{suffix}"], ParkReading(), least=1)
         assert not any("is taken from" in note for note in shelf.report.notes)
+
+
+def test_a_tile_is_searched_with_the_parks_whose_parts_matter_there():
+    """What the bounds of two parks share, each of two isles far apart, holds all between the isles."""
+    isles = shapely.box([0.1, 40.1, 0.3, 40.3], 0.1, [0.5, 40.5, 0.7, 40.7], 0.5)
+    one, other = shapely.union_all(isles[:2]), shapely.union_all(isles[2:])
+    parks = np.array([shapely.box(20.3, 0.1, 20.7, 0.5), one, other], dtype=object)
+    tile = Tile(CellWindow(90, 90, 91, 91), CellWindow(88, 88, 93, 93), np.arange(3), np.ones(3, dtype=bool))
+    narrow = narrow_tile(tile, tile.core, parks, 2, 500.0)
+    assert narrow.parks.tolist() == [1, 2]
+    assert narrow.overlapping.all()
+    assert narrow[:2] == tile[:2]
 
 
 def test_the_report_says_that_not_all_was_checked(folder):
