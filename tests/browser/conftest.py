@@ -129,10 +129,17 @@ def build_once(findings: Findings, trip: Trip | None) -> str:
 
 @pytest.fixture
 def open_page(context: BrowserContext, tmp_path: Path) -> Callable[..., Watched]:
-    def open_(findings: Findings, address: str = "", trip: Trip | None = None) -> Watched:
+    def open_(
+        findings: Findings,
+        address: str = "",
+        trip: Trip | None = None,
+        window: tuple[int, int] | None = None,
+    ) -> Watched:
         path = tmp_path / "map.html"
         path.write_text(build_once(findings, trip), encoding="utf-8")
         watched = Watched(context.new_page(), path)
+        if window is not None:
+            watched.page.set_viewport_size({"width": window[0], "height": window[1]})
         watched.page.on("request", lambda request: watched.requests.append(request.url))
         watched.page.on("console", lambda message: watched.messages.append(f"{message.type}: {message.text}"))
         watched.page.on("pageerror", lambda error: watched.messages.append(f"error: {error}"))

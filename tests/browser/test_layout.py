@@ -42,13 +42,7 @@ FURNITURE = (
 
 def open_at(open_page: Open, window: str, address: str = "", findings: Any = None) -> Watched:
     """The page as it opens in a window of this size."""
-    watched = open_page(findings or harbour(), address)
-    width, height = WINDOWS[window]
-    watched.page.set_viewport_size({"width": width, "height": height})
-    watched.page.evaluate("localStorage.clear()")
-    watched.page.reload()
-    watched.page.wait_for_selector("html.ready", state="attached")
-    return watched
+    return open_page(findings or harbour(), address, window=WINDOWS[window])
 
 
 def box_of(page: Page, query: str) -> tuple[float, float, float, float]:
@@ -159,13 +153,15 @@ def test_every_row_can_be_reached(open_page: Open, window: str) -> None:
     expect(page.locator("#details-title")).to_contain_text("Spot 25")
 
 
-def test_the_header_leaves_room(open_page: Open) -> None:
-    for window, most in (("old screen", 112), ("desk", 110), ("small desk", 112), ("phone", 165)):
-        page = open_at(open_page, window).page
-        _, top, _, bottom = box_of(page, "header")
-        assert bottom - top <= most, window
-        for query in (".best", ".caution"):
-            expect(page.locator(query)).to_be_visible()
+@pytest.mark.parametrize(
+    ("window", "most"), [("old screen", 112), ("desk", 110), ("small desk", 112), ("phone", 165)]
+)
+def test_the_header_leaves_room(open_page: Open, window: str, most: float) -> None:
+    page = open_at(open_page, window).page
+    _, top, _, bottom = box_of(page, "header")
+    assert bottom - top <= most
+    for query in (".best", ".caution"):
+        expect(page.locator(query)).to_be_visible()
 
 
 @windows
