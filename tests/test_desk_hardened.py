@@ -6,6 +6,7 @@ import asyncio
 import errno
 import os
 import re
+import select
 import shutil
 import signal
 import socket
@@ -15,6 +16,8 @@ import tempfile
 import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from http.client import HTTPException
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +25,7 @@ import desks
 import pytest
 from desks import Caller, running
 
-from scout.desk import workspace
+from scout.desk import processes, workspace
 from scout.desk.access import Guard, Keys
 from scout.desk.workspace import Worker
 
@@ -221,6 +224,7 @@ def test_an_answer_too_large_is_told_and_its_process_ends(
         assert "larger than" in told["error"]["text"]
         assert "visits" in caller.work("visits")["done"]
         assert first.process.returncode is not None
+        assert not first.alive
 
 
 def test_the_demo_on_a_full_disk_is_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -364,6 +368,62 @@ def test_a_process_that_is_being_ended_takes_no_more_jobs() -> None:
     # In a thread of its own: where browser tests ran before, this one has a loop already.
     with ThreadPoolExecutor(1) as pool:
         assert pool.submit(lambda: asyncio.run(end())).result() == (True, False)
+
+
+@pytest.mark.skipif(not processes._can_copy(), reason="workers are copies on Linux only")
+def test_work_goes_on_when_the_process_that_is_copied_has_ended() -> None:
+    with running() as caller:
+        assert "done" in caller.work("visits")
+        copied = processes._template._process
+        assert copied is not None
+        copied.send_signal(signal.SIGKILL)
+        copied.wait(60)
+        for _ in range(2):  # the one that waits is there already, the next is a copy of a new one
+            assert "done" in Caller(caller.desk).enter().work("visits")
+        assert processes._template._process is not copied
+
+
+@pytest.mark.skipif(not processes._can_copy(), reason="workers are copies on Linux only")
+def test_no_copy_outlives_a_desk_that_is_killed(tmp_path: Path) -> None:
+    run = subprocess.Popen(
+        [*SCOUT, "desk", "--no-browser"],
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "TMPDIR": str(tmp_path)},
+    )
+    assert run.stdout is not None
+    found = re.search(r":(\d+)/#(\S+)$", run.stdout.readline())
+    assert found is not None
+    desk = type("Desk", (), {"port": int(found[1]), "keys": type("K", (), {"shown": found[2]})})
+    caller = Caller(desk).enter()  # type: ignore[arg-type]
+    loaded = caller.work("demo")["done"]
+
+    def search() -> None:
+        with suppress(OSError, HTTPException):  # cut off
+            caller.work("search", settings=loaded)
+
+    thread = threading.Thread(target=search)
+    thread.start()
+    while not caller.ask("GET", caller.here("/progress")).json["progress"]:
+        time.sleep(0.02)
+    handles = [os.pidfd_open(pid) for pid in list_descendants(run.pid)]
+    assert len(handles) >= 3  # the one that is copied, the one that searches, the one that waits
+    run.kill()
+    run.communicate(timeout=60)  # at its end nobody holds its terminal any more
+    thread.join(60)
+    for handle in handles:
+        assert select.select([handle], [], [], 60)[0]
+        os.close(handle)
+
+
+def list_descendants(parent: int) -> list[int]:
+    found = []
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        with suppress(OSError):
+            if int(path.read_text().rsplit(")", 1)[1].split()[1]) == parent:
+                pid = int(path.parent.name)
+                found += [pid, *list_descendants(pid)]
+    return found
 
 
 @posix

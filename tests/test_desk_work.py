@@ -19,6 +19,7 @@ from click.testing import CliRunner
 from desks import ROOT, Caller, running
 
 from scout.cli import command
+from scout.desk import processes
 from scout.quantities import format_probability
 
 DEMO = ROOT / "data_demo"
@@ -422,7 +423,12 @@ def test_a_visit_that_waits_for_a_cancelled_search_is_written() -> None:
         assert len(answers["visit"]["done"]["visits"]) == 1
 
 
-def test_the_worker_may_die_and_another_takes_over(bay: Path) -> None:
+@pytest.mark.parametrize("copied", [True, False], ids=["copied", "started afresh"])
+def test_the_worker_may_die_and_another_takes_over(
+    bay: Path, monkeypatch: pytest.MonkeyPatch, copied: bool
+) -> None:
+    if not copied:  # as where the system cannot copy processes
+        monkeypatch.setattr(processes, "_can_copy", lambda: False)
     with running() as one:
         one.bring(bay)
         workspaces = one.desk.workspaces

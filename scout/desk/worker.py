@@ -8,10 +8,13 @@ and can be ended at any moment, for it holds nothing but what can be read again.
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import queue
 import shutil
+import signal
+import socket
 import sys
 import tempfile
 import threading
@@ -200,15 +203,15 @@ class _JobStopped(Exception):
 class _DeskPipe:
     """The other end of the pipes."""
 
-    def __init__(self, out: TextIO) -> None:
-        self.out = out
+    def __init__(self, coming: TextIO, out: TextIO) -> None:
+        self.coming, self.out = coming, out
         self.jobs: queue.SimpleQueue[dict[str, Any]] = queue.SimpleQueue()
         self.job = 0  # the number of the one that is done
         self.stopped = 0  # of the last one that is to stop
 
     def listen(self) -> None:
         """Take jobs as they come; end with the desk, whatever is being done."""
-        for line in sys.stdin:
+        for line in self.coming:
             message = json.loads(line)
             if "stop" in message:
                 self.stopped = message["stop"]
@@ -229,17 +232,36 @@ class _DeskPipe:
         self.say(progress=text)
 
 
-def main() -> None:
-    """Do jobs until the desk closes the pipe."""
+def make_copies(line: socket.socket) -> None:
+    """Import what work needs, then become a worker for each line that the desk hands over, until it ends."""
+    Session().warm()
+    gc.collect()
+    gc.freeze()  # what lies in memory now is not written to, so that copies share it
+    signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nobody waits for them here: the desk hears of their end
+    while True:
+        _, lines, *_ = socket.recv_fds(line, 1, 1)
+        if not lines:
+            return
+        with socket.socket(fileno=lines[0]) as own:
+            if os.fork() == 0:
+                line.close()
+                signal.signal(signal.SIGCHLD, signal.SIG_DFL)
+                out = own.makefile("w", encoding="utf-8")
+                out.write(json.dumps({"pid": os.getpid()}) + "\n")
+                out.flush()
+                work(own.makefile("r", encoding="utf-8"), out)
+
+
+def work(coming: TextIO, out: TextIO) -> None:
+    """Do jobs until the desk closes the line that they come by."""
     # What a library prints, in C or in Python, is neither an answer nor advice to the user.
-    out = os.fdopen(os.dup(1), "w", encoding="utf-8")
     terminal = os.fdopen(os.dup(2), "w", encoding="utf-8", errors="backslashreplace", buffering=1)
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, 1)
     os.dup2(nowhere, 2)
     if hasattr(os, "nice"):
         os.nice(_NICE)
-    desk = _DeskPipe(out)
+    desk = _DeskPipe(coming, out)
 
     bench = Session()
     bench.warm()
@@ -270,4 +292,7 @@ def _do_job(job: Callable[[], Any], terminal: TextIO) -> dict[str, Any]:
 
 
 if __name__ == "__main__":
-    main()
+    if len(sys.argv) > 1:
+        make_copies(socket.socket(fileno=int(sys.argv[1])))
+    else:
+        work(sys.stdin, os.fdopen(os.dup(1), "w", encoding="utf-8"))

@@ -11,7 +11,7 @@ import stat
 import sys
 import tempfile
 import time
-from asyncio.subprocess import PIPE, Process
+from asyncio import StreamReader, StreamWriter
 from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -19,6 +19,7 @@ from typing import Any
 
 from scout.desk.files import BEFORE, NOTEBOOK, OTHER_ROLES, ROLES, check_name, is_part, list_named
 from scout.desk.limits import Limits
+from scout.desk.processes import ProcessCopy, WorkProcess, start_process
 from scout.errors import InputError
 
 _LONGEST_LINE = 2**26  # an answer with a picture of many parks
@@ -32,8 +33,8 @@ _GONE = "The process that did the work has ended, perhaps for want of memory. Yo
 class Worker:
     """One process."""
 
-    def __init__(self, process: Process) -> None:
-        self.process = process
+    def __init__(self, process: WorkProcess, reader: StreamReader, writer: StreamWriter) -> None:
+        self.process, self._from, self._to = process, reader, writer
         self._reader = asyncio.create_task(self._read())
         self._answer: asyncio.Future[dict[str, Any]] | None = None
         self._heard: Callable[[dict[str, Any]], None] = lambda _: None
@@ -42,13 +43,8 @@ class Worker:
 
     @classmethod
     async def start(cls) -> Worker:
-        """A process that imports what it will need."""
-        command = (sys.executable, "-m", "scout.desk.worker")
-        # In a group of its own where there are such: Ctrl-C in the terminal is for the server alone.
-        process = await asyncio.create_subprocess_exec(
-            *command, stdin=PIPE, stdout=PIPE, limit=_LONGEST_LINE, start_new_session=True
-        )
-        return cls(process)
+        """A process that has imported what it will need, or is about to."""
+        return cls(*await start_process(_LONGEST_LINE))
 
     @property
     def alive(self) -> bool:
@@ -81,22 +77,24 @@ class Worker:
         await asyncio.gather(self._reader, return_exceptions=True)
 
     def _send(self, message: dict[str, Any]) -> None:
-        stream = self.process.stdin
-        if stream is None or stream.is_closing() or not self.alive:
+        if self._to.is_closing() or not self.alive:
             self._settle({"error": {"where": "", "text": _GONE}})
             return
         with suppress(ConnectionError):
-            stream.write(json.dumps(message).encode("utf-8") + b"\n")
+            self._to.write(json.dumps(message).encode("utf-8") + b"\n")
 
     async def _read(self) -> None:
-        stream = self.process.stdout
         try:
-            while stream is not None and (line := await stream.readline()):
+            while line := await self._from.readline():
                 message = json.loads(line)
-                if {"done", "error", "stopped"} & set(message):
+                if isinstance(self.process, ProcessCopy) and "pid" in message:
+                    self.process.know(message["pid"])
+                elif {"done", "error", "stopped"} & set(message):
                     self._settle(message)
                 else:
                     self._heard(message)
+        except ConnectionError:  # it ended with something unread
+            return
         except ValueError:  # a line over the limit
             self._settle({"error": {"where": "", "text": _TOO_LONG}})
             with suppress(ProcessLookupError):
@@ -130,6 +128,7 @@ class Spares:
         worker = await coming
         self.prepare()
         if not worker.alive:
+            await worker.end()
             return await Worker.start()
         return worker
 
