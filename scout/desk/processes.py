@@ -2,8 +2,8 @@
 
 On Linux a process that belongs to the desk imports what work needs and does no work itself; each worker is a
 copy of it (fork), which is there at once and shares its memory until it writes there. It runs no thread of
-Python's and holds no file or database open that a copy could spoil. Elsewhere, and before Linux 5.3, a worker
-imports for itself.
+Python's; what libraries have running and open bears a fork (DEVELOPERS.md). Elsewhere, and before Linux 5.3, a
+worker imports for itself.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 A process of one tab: jobs come in as lines of JSON, progress and answers go out as lines of JSON.
 
-It starts with everything imported, so that the first click need not wait for that; ends when the desk does;
+It has everything imported, so that the first click need not wait for that; ends when the desk does;
 and can be ended at any moment, for it holds nothing but what can be read again.
 """
 
@@ -19,6 +19,7 @@ import sys
 import tempfile
 import threading
 import traceback
+import warnings
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from pathlib import Path, PurePath
@@ -237,6 +238,8 @@ def make_copies(line: socket.socket) -> None:
     Session().warm()
     gc.collect()
     gc.freeze()  # what lies in memory now is not written to, so that copies share it
+    # The threads that Python 3.12 warns of are those of libraries that have handlers for a fork.
+    warnings.filterwarnings("ignore", ".*multi-threaded", DeprecationWarning)
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nobody waits for them here: the desk hears of their end
     while True:
         _, lines, *_ = socket.recv_fds(line, 1, 1)
