@@ -1,8 +1,8 @@
 """Processes to work in: copies of one that has everything imported, or, where there are none, started afresh.
 
 On Linux a process that belongs to the desk imports what work needs and does no work itself; each worker is a
-copy of it (fork), which is there at once and shares its memory until it writes there. It runs no thread of
-Python's; what libraries have running and open bears a fork (DEVELOPERS.md). Elsewhere, and before Linux 5.3, a
+copy of it (fork), there at once, which shares its memory until it writes there. It runs no thread of
+Python's; what libraries have running and open bears a fork. Elsewhere, and before Linux 5.3, a
 worker imports for itself.
 """
 
