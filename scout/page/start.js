@@ -32,6 +32,7 @@ addNorthMark();
 // Of all places: those of one town fill the view, a single one is seen with its surroundings.
 const CLOSEST = 14;
 const CLOSEST_ALONE = 12;
+const LONGEST_STEP = 8; // ms: about half a frame
 
 function setFirstView() {
   const all = spots.filter((spot) => spot.drawn).map((spot) => spot.at);
@@ -66,9 +67,13 @@ showSpots();
 keepShortlist();
 follow();
 [markLayer, dots, discs].forEach((layer) => layer.addTo(scoutMap));
-// What is drawn comes in steps: between two of them the page answers taps and keys.
+// What is drawn comes in steps: after a few milliseconds of them the page answers taps and keys.
+let rested = 0;
 for (const box of boxes) {
-  await pause();
+  if (window.performance.now() - rested > LONGEST_STEP) {
+    await pause();
+    rested = window.performance.now();
+  }
   applySwitch(box);
 }
 repaints.push(drawLattice, drawWalks); // both are drawn by now
