@@ -384,6 +384,28 @@ def test_work_goes_on_when_the_process_that_is_copied_has_ended() -> None:
 
 
 @pytest.mark.skipif(not processes._can_copy(), reason="workers are copies on Linux only")
+def test_a_copy_that_is_ended_before_it_is_there_says_nothing(capfd: pytest.CaptureFixture[str]) -> None:
+    processes._template.close()  # the next one has yet to import everything
+
+    async def end_early() -> Any:
+        early = await Worker.start()
+        await early.end()
+        later = await Worker.start()
+        message = {"job": "locate", "given": {"place": "JO22ab"}, "roles": {}}
+        answer = await later.do(message, lambda _: None)
+        assert processes._template._process is not None
+        while len(list_descendants(processes._template._process.pid)) > 1:
+            await asyncio.sleep(0.01)
+        await later.end()
+        return answer
+
+    with ThreadPoolExecutor(1) as pool:
+        assert "done" in pool.submit(lambda: asyncio.run(end_early())).result(120)
+    processes._template.close()
+    assert capfd.readouterr().err == ""
+
+
+@pytest.mark.skipif(not processes._can_copy(), reason="workers are copies on Linux only")
 def test_no_copy_outlives_a_desk_that_is_killed(tmp_path: Path) -> None:
     run = subprocess.Popen(
         [*SCOUT, "desk", "--no-browser"],

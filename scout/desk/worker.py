@@ -21,6 +21,7 @@ import threading
 import traceback
 import warnings
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from functools import partial
 from pathlib import Path, PurePath
 from typing import Any, TextIO
@@ -250,8 +251,9 @@ def make_copies(line: socket.socket) -> None:
                 line.close()
                 signal.signal(signal.SIGCHLD, signal.SIG_DFL)
                 out = own.makefile("w", encoding="utf-8")
-                out.write(json.dumps({"pid": os.getpid()}) + "\n")
-                out.flush()
+                with suppress(BrokenPipeError):  # ended before it was there
+                    out.write(json.dumps({"pid": os.getpid()}) + "\n")
+                    out.flush()
                 work(own.makefile("r", encoding="utf-8"), out)
 
 
