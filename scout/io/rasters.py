@@ -184,15 +184,22 @@ def _read_metres(
     raster: Any, part: tuple[int, int, int, int], factor: float
 ) -> tuple[NDArray[np.float32], int, int]:
     """Heights of a part, NaN where unknown; cells that no land can have are counted, and those too high."""
+    from rasterio.enums import MaskFlags
     from rasterio.windows import Window as Part
 
     top, left, rows, cols = part
-    values = raster.read(1, window=Part(left, top, cols, rows), masked=True)
+    all_known = MaskFlags.all_valid in raster.mask_flag_enums[0]  # and the mask need not be made
+    values = raster.read(1, window=Part(left, top, cols, rows), masked=not all_known)
     heights: NDArray[np.float32] = np.ma.getdata(values).astype(np.float32)
     heights *= np.float32(raster.scales[0] * factor)
     heights += np.float32(raster.offsets[0] * factor)
-    heights[np.ma.getmaskarray(values)] = np.nan
+    unknown = np.ma.getmask(values)
+    if unknown is not np.ma.nomask:
+        heights[unknown] = np.nan
     with np.errstate(invalid="ignore"):
+        least, most = (extreme.reduce(heights, axis=None) for extreme in (np.fmin, np.fmax))
+        if least >= _LOWEST_M and most <= _HIGHEST_M:
+            return heights, 0, 0
         over = heights > _HIGHEST_M
         absurd = (heights < _LOWEST_M) | over
     heights[absurd] = np.nan
