@@ -1,7 +1,13 @@
 // The map that folium makes, once the list can be seen and used; the panel that explains it.
 
-import { byId } from "./elements.js";
+import { byId, makeElement } from "./elements.js";
 import "./show_list.js"; // first: it waits until the list is seen
+import { pause } from "./pauses.js";
+
+const library = makeElement("script", "", byId("leaflet").textContent);
+document.head.append(library); // which runs it
+library.remove();
+await pause();
 
 // A reader who asked for less motion gets none.
 export const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;

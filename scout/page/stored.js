@@ -17,8 +17,10 @@ async function keepSite() {
   }
   const workers = navigator.serviceWorker;
   const before = workers.controller;
+  let isOld = false;
   workers.addEventListener("controllerchange", () => {
-    if (before) noteStored("A newer version of this map has been stored. Load the page again to see it.");
+    isOld = Boolean(before);
+    if (isOld) noteStored("A newer version of this map has been stored. Load the page again to see it.");
   });
   try {
     const registration = await workers.register("worker.js");
@@ -27,7 +29,7 @@ async function keepSite() {
       if (coming.state === "redundant" && !registration.active) noteFailure();
     });
     await workers.ready;
-    noteStored("Stored on this device: this map opens without coverage.");
+    if (!isOld) noteStored("Stored on this device: this map opens without coverage.");
   } catch {
     if (!before) noteFailure();
   }

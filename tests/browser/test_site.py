@@ -165,13 +165,16 @@ def test_a_pack_that_is_only_half_put_there_changes_nothing(browser: Browser, tm
         came_to = device.page.evaluate(
             """async () => {
               const registration = await navigator.serviceWorker.getRegistration();
-              await registration.update();
-              const { installing } = registration;
-              return new Promise((done) => {
-                const look = () => /redundant|activated/.test(installing.state) && done(installing.state);
-                installing.addEventListener("statechange", look);
-                look();
+              const ended = new Promise((done) => {
+                registration.addEventListener("updatefound", () => {
+                  const { installing } = registration;
+                  const look = () => /redundant|activated/.test(installing.state) && done(installing.state);
+                  installing.addEventListener("statechange", look);
+                  look();
+                });
               });
+              await registration.update();
+              return ended;
             }"""
         )
         assert came_to == "redundant"
