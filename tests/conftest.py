@@ -28,14 +28,6 @@ if "SOAK" not in os.environ:
 
 REPOSITORY = Path(__file__).resolve().parents[1]
 
-# Tests that go through the core's branches, each some that no other does; measuring is not free.
-_MEASURED = (
-    *("arrive", "check", "check_near", "coarse_rounding", "compare", "coordinates"),
-    *("coordinates_refused", "find", "find_notebook", "kernels", "lattice", "locator", "notebook"),
-    *("notebook_spoilt", "overlap_bounds", "parted", "read_fixes", "read_fixes_gpx", "stamp"),
-    *("stamp_log", "standstill", "tally", "trip", "trips", "visit", "world"),
-)
-
 # Processes that tests start read what the first of them has compiled: a third of the time that they start in.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
@@ -46,13 +38,6 @@ def pytest_report_header() -> str:
         f"GDAL {gdal}, GEOS {shapely.geos_version_string}, PROJ {pyproj.proj_version_str}, "
         f"folium {folium.__version__}"
     )
-
-
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    if config.pluginmanager.hasplugin("_cov"):
-        for item in items:
-            if item.path.parent.name == "browser" or item.path.stem.removeprefix("test_") not in _MEASURED:
-                item.add_marker("no_cover")
 
 
 def pytest_collection_finish() -> None:
