@@ -298,6 +298,7 @@ def _do_job(job: Callable[[], Any], terminal: TextIO) -> dict[str, Any]:
 
 if __name__ == "__main__":
     if len(sys.argv) > 1:
-        make_copies(socket.socket(fileno=int(sys.argv[1])))
+        with socket.socket(fileno=int(sys.argv[1])) as asked:
+            make_copies(asked)
     else:
         work(sys.stdin, os.fdopen(os.dup(1), "w", encoding="utf-8"))
