@@ -405,6 +405,15 @@ def test_a_copy_that_is_ended_before_it_is_there_says_nothing(capfd: pytest.Capt
     assert capfd.readouterr().err == ""
 
 
+def call_desk(run: subprocess.Popen[str]) -> Caller:
+    """Somebody who knows the address that a desk in a process of its own has told."""
+    assert run.stdout is not None
+    found = re.search(r":(\d+)/#(\S+)$", run.stdout.readline())
+    assert found is not None
+    desk = type("Desk", (), {"port": int(found[1]), "keys": type("K", (), {"shown": found[2]})})
+    return Caller(desk)  # type: ignore[arg-type]
+
+
 @pytest.mark.skipif(not processes._can_copy(), reason="workers are copies on Linux only")
 def test_no_copy_outlives_a_desk_that_is_killed(tmp_path: Path) -> None:
     run = subprocess.Popen(
@@ -413,11 +422,8 @@ def test_no_copy_outlives_a_desk_that_is_killed(tmp_path: Path) -> None:
         text=True,
         env={**os.environ, "TMPDIR": str(tmp_path)},
     )
-    assert run.stdout is not None
-    found = re.search(r":(\d+)/#(\S+)$", run.stdout.readline())
-    assert found is not None
-    desk = type("Desk", (), {"port": int(found[1]), "keys": type("K", (), {"shown": found[2]})})
-    caller = Caller(desk).enter()  # type: ignore[arg-type]
+    caller = call_desk(run)
+    caller.enter()
     loaded = caller.work("demo")["done"]
 
     def search() -> None:
@@ -457,15 +463,11 @@ def test_nothing_that_a_library_says_comes_to_the_terminal(tmp_path: Path) -> No
         text=True,
         env={**os.environ, "TMPDIR": str(tmp_path), "PYTHONWARNINGS": "always"},
     )
-    assert run.stdout is not None
-    found = re.search(r":(\d+)/#(\S+)$", run.stdout.readline())
-    assert found is not None
-    port = int(found[1])
-    with socket.create_connection(("127.0.0.1", port), 10) as line:
+    caller = call_desk(run)
+    with socket.create_connection(("127.0.0.1", caller.desk.port), 10) as line:
         line.sendall(b"nonsense\r\n\r\n")
         line.recv(200)
-    desk = type("Desk", (), {"port": port, "keys": type("K", (), {"shown": found[2]})})
-    caller = Caller(desk).enter()  # type: ignore[arg-type]
+    caller.enter()
     broken = tmp_path / "broken.gpkg"
     broken.write_bytes((HERE.parent / "data_demo" / "forest.gpkg").read_bytes()[:9000])
     caller.bring(broken)
@@ -479,4 +481,4 @@ def test_nothing_that_a_library_says_comes_to_the_terminal(tmp_path: Path) -> No
     assert [line for line in lines if "#" in line] == [
         one for one in lines if one.startswith("The next window opens")
     ]
-    assert found[2] not in out
+    assert caller.desk.keys.shown not in out
