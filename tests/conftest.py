@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import gc
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 # There is a worker for each core: threads of a product of matrices would only wait for each other, busily.
@@ -15,6 +15,7 @@ import pyogrio
 import pyproj
 import pytest
 import shapely
+from forked import Forks, serve_forks
 from hypothesis import Phase, settings
 
 from scout import kernels
@@ -53,6 +54,13 @@ def loops(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> No
         monkeypatch.setattr(kernels, "LIBRARY", None)
     elif kernels.LIBRARY is None:
         pytest.skip("built without a C compiler")
+
+
+@pytest.fixture(scope="module")
+def forks() -> Iterator[Forks]:
+    """Starts commands from a process that has their imports done."""
+    with serve_forks() as forks:
+        yield forks
 
 
 @pytest.fixture(scope="session")

@@ -12,7 +12,6 @@ import sys
 from pathlib import Path
 
 import pytest
-from forked import serve_forks
 from tools.write_reference import HEAD, get_help, list_commands
 
 import scout
@@ -134,12 +133,6 @@ def run(words, folder):
 
 
 RUNNING = "import sys, scout.__main__; sys.exit(scout.__main__.main(sys.argv[1:]))"
-
-
-@pytest.fixture(scope="module")
-def forks():
-    with serve_forks() as forks:
-        yield forks
 
 
 def test_the_day_in_the_readme_runs_as_printed(copy, forks):

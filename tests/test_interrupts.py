@@ -12,14 +12,13 @@ import shutil
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 import shapely
 from boundary_files import geojson
-from forked import Forked, Forks, serve_forks
+from forked import Forked, Forks
 
 from scout.model import ParkVisited, Visit
 from scout.visits.notebook import Notebook
@@ -57,12 +56,6 @@ COMMANDS = {
     ),
     "check": (["check", "45,10", "--parks", "parks.geojson", "--map", "a.html"], 1),
 }
-
-
-@pytest.fixture(scope="module")
-def forks() -> Iterator[Forks]:
-    with serve_forks() as forks:
-        yield forks
 
 
 @pytest.fixture

@@ -12,7 +12,6 @@ from functools import partial
 from pathlib import Path
 
 import pytest
-from forked import serve_forks
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "data_demo"
@@ -21,12 +20,6 @@ FIND = ["find", "--parks", *PARKS, "--home", "41.0457 S 111.8914 W", "--within",
 CHECK = ["check", "40 59.99 S 112 00.01 W", "--parks", *PARKS]
 RUNNING = "import sys, scout.__main__; sys.exit(scout.__main__.main(sys.argv[1:]))"
 COLOUR = re.compile(r"\x1b\[[0-9;]*m")
-
-
-@pytest.fixture(scope="module")
-def forks():
-    with serve_forks() as forks:
-        yield forks
 
 
 @pytest.fixture(scope="module")
