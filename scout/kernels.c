@@ -1013,84 +1013,207 @@ PUBLIC int find_circle_centres(whole n, const whole *ring, const whole *vertex, 
     return done;
 }
 
-/* A heap of points by their least times, the least first; each knows its place in it. */
+/* Points of a graph: the least minutes known, the point before, and the start once that is settled. */
 typedef struct {
-    const double *least;
-    int32_t *point, *place;
-    whole size;
-} heap;
+    double minutes;
+    int32_t before, begin;
+} reached;
 
-enum { UNSEEN = -1, SETTLED = -2 };
-#define SONS 4
+enum { NONE = -1 };
 
-static void rise(heap *h, whole at, int32_t point) {
-    while (at > 0) {
-        whole father = (at - 1) / SONS;
-        if (!(h->least[point] < h->least[h->point[father]])) break;
-        h->point[at] = h->point[father];
-        h->place[h->point[at]] = (int32_t)at;
-        at = father;
-    }
-    h->point[at] = point;
-    h->place[point] = (int32_t)at;
+/* Points that wait for their turn. Time is cut into slices: those of the present slice and before stand in a heap,
+ * those of the next slices in a list each, and those still later in one list more. */
+typedef struct {
+    double minutes;
+    int32_t point;
+} turn;
+
+typedef struct {
+    turn *turn;
+    whole count, room;
+} turns;
+
+typedef struct {
+    turns heap, later, slice[4096];
+    whole now, in_slices; /* the present slice, and how many wait in others */
+    int failed;
+} queue;
+
+enum { SLICES = sizeof(((queue *)0)->slice) / sizeof(turns), SONS = 4 };
+#define SLICES_A_MINUTE 200.0 /* so few in one that what belongs to them stays in the cache */
+
+static int make_room_for_turn(turns *t) {
+    return make_room((void **)&t->turn, &t->room, t->count + 1, sizeof(turn));
 }
 
-static int32_t take_first(heap *h) {
-    int32_t first = h->point[0], last = h->point[--h->size];
+static void add_to_heap(turns *h, turn one) {
+    whole at = h->count++;
+    while (at > 0) {
+        whole father = (at - 1) / SONS;
+        if (!(one.minutes < h->turn[father].minutes)) break;
+        h->turn[at] = h->turn[father];
+        at = father;
+    }
+    h->turn[at] = one;
+}
+
+static turn take_first(turns *h) {
+    turn first = h->turn[0], last = h->turn[--h->count];
     whole at = 0;
-    while (h->size > 0) {
-        whole son = SONS * at + 1, best = son, end = son + SONS < h->size ? son + SONS : h->size;
+    for (;;) {
+        whole son = SONS * at + 1, best = son, end = son + SONS < h->count ? son + SONS : h->count;
         for (whole k = son + 1; k < end; k++)
-            if (h->least[h->point[k]] < h->least[h->point[best]]) best = k;
-        if (son >= h->size || !(h->least[h->point[best]] < h->least[last])) break;
-        h->point[at] = h->point[best];
-        h->place[h->point[at]] = (int32_t)at;
+            if (h->turn[k].minutes < h->turn[best].minutes) best = k;
+        if (son >= h->count || !(h->turn[best].minutes < last.minutes)) break;
+        h->turn[at] = h->turn[best];
         at = best;
     }
-    if (h->size > 0) h->point[at] = last, h->place[last] = (int32_t)at;
-    h->place[first] = SETTLED;
+    h->turn[at] = last;
     return first;
 }
 
-/* Least times from the nearest of some sources along edges of no negative time, until all targets are reached:
- * times, the points before (of those as quick the one of the least number) and the sources; negative and infinite
- * where none. Of points that lie no nearer than the last target nothing is told that holds. */
-PUBLIC int find_least_times(whole n, const int32_t *first, const int32_t *head, const double *minutes,
-                            whole sources, const whole *source, whole targets, const whole *target, double limit,
-                            double *least, int32_t *before, int32_t *begin) {
-    int32_t *room = malloc((size_t)(2 * n) * sizeof(int32_t));
-    uint8_t *is_target = calloc((size_t)n, 1);
-    heap h = {least, room, room + n, 0};
-    if (room && is_target) {
-        for (whole k = 0; k < n; k++) least[k] = INFINITY, before[k] = begin[k] = -1, h.place[k] = UNSEEN;
+static void wait_for_turn(queue *q, turn one) {
+    whole slice = (whole)(one.minutes * SLICES_A_MINUTE), ahead = slice - q->now;
+    turns *list = ahead <= 0 ? &q->heap : ahead < SLICES ? &q->slice[slice % SLICES] : &q->later;
+    if (!make_room_for_turn(list)) {
+        q->failed = 1;
+    } else if (list == &q->heap) {
+        add_to_heap(list, one);
+    } else {
+        list->turn[list->count++] = one;
+        q->in_slices += list != &q->later;
+    }
+}
+
+/* Go on to the slice after the present one, or to the first in which one waits if that is far off. */
+static void open_next_slice(queue *q) {
+    q->now++;
+    if (q->in_slices == 0) {
+        double least = q->later.turn[0].minutes;
+        for (whole k = 1; k < q->later.count; k++) least = fmin(least, q->later.turn[k].minutes);
+        q->now = (whole)(least * SLICES_A_MINUTE);
+    }
+    if (q->in_slices == 0 || q->now % (SLICES / 2) == 0) {
+        whole waiting = q->later.count;
+        q->later.count = 0;
+        for (whole k = 0; k < waiting; k++) wait_for_turn(q, q->later.turn[k]);
+    }
+}
+
+static void free_queue(queue *q) {
+    for (whole k = 0; k < SLICES; k++) free(q->slice[k].turn);
+    free(q->heap.turn);
+    free(q->later.turn);
+    free(q);
+}
+
+/* A grid, from each point of which 16 steps lead, and links from points of the grid and from all others. */
+enum { STEPS = 16 };
+typedef struct {
+    whole points; /* of the grid, which come first */
+    const int32_t *shift; /* of each step: number of the point it leads to, less that of where it begins */
+    const float *step; /* minutes: points rows of 16 */
+    const int32_t *first, *head; /* links by where they begin, and where they lead */
+    const double *minutes;
+} walkways;
+
+#ifdef __GNUC__
+#define FETCH(place) __builtin_prefetch(place)
+#else
+#define FETCH(place) ((void)(place))
+#endif
+
+/* Move the points of the present slice to the heap; what is looked at when they are settled is asked for ahead. */
+static void wake_slice(queue *q, const walkways *w, const reached *r) {
+    turns *list = &q->slice[q->now % SLICES];
+    whole rows = w->shift[STEPS - 1], row = rows / 2;
+    for (whole k = 0; k < list->count; k++) {
+        turn one = list->turn[k];
+        const reached *at = r + one.point;
+        if (at->begin != NONE || at->minutes < one.minutes) continue;
+        if (one.point < w->points) FETCH(w->step + STEPS * (whole)one.point);
+        if (one.point > rows && one.point < w->points - rows)
+            FETCH(at - 2 * row), FETCH(at - row), FETCH(at + row), FETCH(at + 2 * row);
+        if (!make_room_for_turn(&q->heap)) {
+            q->failed = 1;
+            return;
+        }
+        add_to_heap(&q->heap, one);
+    }
+    q->in_slices -= list->count;
+    list->count = 0;
+}
+
+/* A way to a point that takes no longer than what is known: of those as quick the one from the least number counts. */
+static inline void reach(queue *q, reached *r, int32_t here, int32_t next, double taken) {
+    reached *to = r + next;
+    if (taken < to->minutes) {
+        to->minutes = taken, to->before = here;
+        wait_for_turn(q, (turn){taken, next});
+    } else if (to->begin == NONE && here < to->before) {
+        to->before = here;
+    }
+}
+
+static void settle(queue *q, const walkways *w, reached *r, int32_t here, double limit) {
+    reached *at = r + here;
+    at->begin = at->before == NONE ? here : r[at->before].begin;
+    if (here < w->points) {
+        const float *step = w->step + STEPS * (whole)here;
+        double taken[STEPS];
+        int way[STEPS + 1], ways = 0;
+        for (int k = 0; k < STEPS; k++) taken[k] = at->minutes + (double)step[k];
+        if (here >= -w->shift[0] && here < w->points - w->shift[STEPS - 1]) {
+            for (int k = 0; k < STEPS; k++) { /* no branch: which of them are quick is not to be foretold */
+                way[ways] = k;
+                ways += (taken[k] <= at[w->shift[k]].minutes) & (taken[k] <= limit);
+            }
+        } else {
+            for (int k = 0; k < STEPS; k++) /* no step that is not endless leads off the grid */
+                if (taken[k] <= limit && taken[k] <= at[w->shift[k]].minutes) way[ways++] = k;
+        }
+        for (int k = 0; k < ways; k++) reach(q, r, here, here + w->shift[way[k]], taken[way[k]]);
+    }
+    for (int32_t k = w->first[here]; k < w->first[here + 1]; k++) {
+        double taken = at->minutes + w->minutes[k];
+        if (taken <= limit && taken <= r[w->head[k]].minutes) reach(q, r, here, w->head[k], taken);
+    }
+}
+
+/* Least times from the nearest of some sources along edges of no negative time, until all targets are reached: of
+ * those as quick the point before of the least number counts. Of points that are not settled by then, whose begin is
+ * negative, nothing is told that holds. */
+PUBLIC int find_least_times(whole points, const int32_t *shift, const float *step, whole n, const int32_t *first,
+                            const int32_t *head, const double *minutes, whole sources, const whole *source,
+                            whole targets, const whole *target, double limit, reached *r) {
+    walkways w = {points, shift, step, first, head, minutes};
+    queue *q = calloc(1, sizeof(queue));
+    uint8_t *is_target = calloc((size_t)n + 1, 1);
+    int done = q && is_target;
+    if (done) {
         whole left = 0;
+        for (whole k = 0; k < n; k++) r[k] = (reached){INFINITY, NONE, NONE};
         for (whole k = 0; k < targets; k++) left += !is_target[target[k]], is_target[target[k]] = 1;
         for (whole k = 0; k < sources; k++) {
-            int32_t point = (int32_t)source[k];
-            if (h.place[point] != UNSEEN) continue;
-            least[point] = 0.0, begin[point] = point;
-            rise(&h, h.size++, point);
+            if (r[source[k]].minutes == 0.0) continue;
+            r[source[k]].minutes = 0.0;
+            wait_for_turn(q, (turn){0.0, (int32_t)source[k]});
         }
-        while (h.size > 0 && left > 0) {
-            int32_t here = take_first(&h);
-            if (before[here] >= 0) begin[here] = begin[before[here]];
-            left -= is_target[here];
-            for (int32_t k = first[here]; k < first[here + 1]; k++) {
-                int32_t next = head[k];
-                double taken = least[here] + minutes[k];
-                if (!(taken <= least[next]) || taken > limit || h.place[next] == SETTLED) continue;
-                if (taken < least[next]) {
-                    int seen = h.place[next] != UNSEEN;
-                    least[next] = taken, before[next] = here;
-                    rise(&h, seen ? h.place[next] : h.size++, next);
-                } else if (here < before[next]) {
-                    before[next] = here;
-                }
+        while (left > 0 && !q->failed) {
+            if (q->heap.count == 0) {
+                if (q->in_slices + q->later.count == 0) break;
+                open_next_slice(q);
+                wake_slice(q, &w, r);
+                continue;
             }
+            int32_t here = take_first(&q->heap).point;
+            if (r[here].begin != NONE) continue;
+            settle(q, &w, r, here, limit);
+            left -= is_target[here];
         }
+        done = !q->failed;
     }
-    int done = room && is_target;
-    free(room);
     free(is_target);
+    if (q) free_queue(q);
     return done;
 }

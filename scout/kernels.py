@@ -17,6 +17,8 @@ Bools = NDArray[np.bool_]
 Indices = NDArray[np.int32]
 
 GROUP = 16  # runs of edges in a bigger box: 8 to 32 time alike on outlines of 1,000 to 100,000 vertices
+_STEPS = 16  # from each point of a grid
+_REACHED = np.dtype([("minutes", "<f8"), ("before", "<i4"), ("begin", "<i4")])
 _COEFFICIENTS = ("x1", "x2", "y1", "y4")  # of `make_polynomial_frame`, in the order of the C side
 
 
@@ -264,14 +266,22 @@ class CompiledEdges:
 
 
 def find_least_times(
-    graph: tuple[Indices, Indices, Floats], sources: Ints, targets: Ints, limit: float
+    grid: tuple[Indices, NDArray[np.float32]],
+    links: tuple[Indices, Indices, Floats],
+    sources: Ints,
+    targets: Ints,
+    limit: float,
 ) -> tuple[Floats, Indices, Indices]:
     """Least times from the nearest of some sources, see `scout.walk.routes`.
 
     Parameters
     ----------
-    graph : first, head, minutes
-        Of its edges, by the points they begin at: where those of each begin, and the end.
+    grid : shifts, minutes
+        Of its sixteen steps, shape (16,), what the number of a point grows by, in order, as far back as
+        forth; their minutes, shape (points, 16), endless where a step would leave the grid.
+    links : first, head, minutes
+        Single edges by the points they begin at, those of the grid first: where those of each begin, and
+        the end.
     sources, targets : arrays of int
         Numbers of points.
     limit : float
@@ -282,13 +292,16 @@ def find_least_times(
     times, points before, sources : arrays
         Of each point; of those further than the furthest target they mean nothing.
     """
-    first, head, minutes = graph
-    n = len(first) - 1
-    least, before, begin = np.empty(n), np.empty(n, dtype=np.int32), np.empty(n, dtype=np.int32)
+    (shift, step), (first, head, minutes) = grid, links
+    n, points = len(first) - 1, step.size // _STEPS
+    if shift.shape != (_STEPS,) or step.dtype != np.float32 or points > n:
+        raise ValueError("a grid of other steps, or larger than its points")
+    steps = points, np.ascontiguousarray(shift, dtype=np.int32), np.ascontiguousarray(step)
     edges = first.astype(np.int32, copy=False), head.astype(np.int32, copy=False), _floats(minutes, len(head))
     ends = len(sources), _numbers(sources, n), len(targets), _numbers(targets, n)
-    _call_checked("find_least_times", n, *edges, *ends, ctypes.c_double(limit), least, before, begin)
-    return least, before, begin
+    reached = np.empty(n, dtype=_REACHED)
+    _call_checked("find_least_times", *steps, n, *edges, *ends, ctypes.c_double(limit), reached)
+    return reached["minutes"], reached["before"], reached["begin"]
 
 
 def find_circle_centres(

@@ -25,6 +25,7 @@ from scout.walk.routes import _find_all_least_times
 
 needs_kernels = pytest.mark.skipif(kernels.LIBRARY is None, reason="built without a C compiler")
 CLOSE = 1e-9
+WAYS = np.array([(1, 0), (-2, 1), (-1, 1), (0, 1), (1, 1), (2, 1), (-1, 2), (1, 2)])  # and their opposites
 
 
 def test_kernels_are_built_where_a_compiler_is():
@@ -202,20 +203,37 @@ def test_a_library_of_another_source_is_not_used(tmp_path, monkeypatch):
 @needs_kernels
 @pytest.mark.parametrize("seed", range(40))
 def test_least_times_of_a_graph_full_of_ties_are_those_of_scipy(seed):
-    """Whole minutes, shut edges, several starts, a limit; scipy.sparse.csgraph.dijkstra."""
+    """Whole minutes, shut edges, several starts, a limit; scipy.sparse.csgraph.dijkstra.
+
+    Some of the points are those of a grid; links are as slow as waits beyond all slices of time.
+    """
     rng = np.random.default_rng(seed)
     n, edges = int(rng.integers(2, 400)), int(rng.integers(1, 2000))
+    wide = int(rng.integers(1, 12))
+    points = wide * int(rng.integers(0, n // wide + 1))
+    ways = np.concatenate([-WAYS[::-1], WAYS])
+    at = np.stack(np.divmod(np.arange(points), wide)[::-1], axis=1)
+    there = at[:, None] + ways
+    steps = rng.integers(1, 4, (points, 16)).astype(np.float32)
+    steps[
+        (rng.random(steps.shape) < 0.3) | np.any((there < 0) | (there >= (wide, points // wide)), axis=2)
+    ] = np.inf
     tail, head = rng.integers(0, n, (2, edges))
-    minutes = rng.integers(1, 4, edges).astype(float)
+    minutes = rng.integers(1, 4, edges) * float(rng.choice([1.0, 30.0]))
     minutes[rng.random(edges) < 0.1] = np.inf
     order = np.argsort(tail, kind="stable")
     first = np.searchsorted(tail[order], np.arange(n + 1)).astype(np.int32)
-    graph = csr_array((minutes[order], head[order].astype(np.int32), first), shape=(n, n))
+    shift = ways @ (1, wide)
     sources, targets = rng.integers(0, n, rng.integers(0, 4)), rng.integers(0, n, rng.integers(1, 9))
     limit = float(rng.choice([3.0, 1e9]))
-    least, before, begin = kernels.find_least_times(
-        (graph.indptr, graph.indices, graph.data), sources, targets, limit
-    )
+    links = first, head[order].astype(np.int32), minutes[order]
+    least, before, begin = kernels.find_least_times((shift, steps), links, sources, targets, limit)
+    from_point, way = np.nonzero(np.isfinite(steps))
+    tail, head = np.concatenate([tail, from_point]), np.concatenate([head, from_point + shift[way]])
+    minutes = np.concatenate([minutes, steps[from_point, way]])
+    quickest = np.lexsort((minutes, head, tail))
+    edge = quickest[np.unique(tail[quickest] * n + head[quickest], return_index=True)[1]]
+    graph = csr_array((minutes[edge], (tail[edge], head[edge])), shape=(n, n))
     known = np.full(n, np.inf)
     if len(sources):
         known = dijkstra(graph, indices=sources, min_only=True, limit=limit)

@@ -32,6 +32,7 @@ from scout.walk.terrain import (
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
+StepTimes = NDArray[np.float32]
 
 _STEP_M = 10.0
 _SAME_M = 0.01  # vertices nearer than this are one: there ways meet
@@ -174,15 +175,13 @@ class Lattice(NamedTuple):
         return scaled
 
 
-def time_steps(
-    minutes: Floats, lattice: Lattice, height_m: Floats, m_per_min: float, walls: BarrierIndex
-) -> None:
-    """Fill in the minutes from the points of a grid, sixteen ways each.
+def time_steps(lattice: Lattice, height_m: Floats, m_per_min: float, walls: BarrierIndex) -> StepTimes:
+    """Minutes from the points of a grid, sixteen ways each, shape (high, wide, 16).
+
+    They are infinite where no step leads.
 
     Parameters
     ----------
-    minutes : array, shape (high, wide, 16 or more)
-        Infinite everywhere; stays so where no step leads.
     lattice : Lattice
     height_m : array, shape (high, wide)
         Where it is NaN no step leads.
@@ -191,14 +190,16 @@ def time_steps(
     walls : BarrierIndex
     """
     height = height_m.astype(np.float32)
+    minutes = np.full((*height.shape, 2 * len(_WAYS)), np.inf, dtype=np.float32)
     for first in range(0, len(height), _BAND):  # a few rows at a time stay in the processor's cache
         rows = slice(first, first + _BAND + _FURTHEST)
         _time_band(minutes[rows], height[rows], lattice.cell_m, m_per_min)
     if walls.any:
         _close_steps(minutes, lattice, walls)
+    return minutes
 
 
-def _time_band(minutes: Floats, height: NDArray[np.float32], cell_m: float, m_per_min: float) -> None:
+def _time_band(minutes: StepTimes, height: NDArray[np.float32], cell_m: float, m_per_min: float) -> None:
     """Fill in the minutes of the steps inside some rows."""
     last = len(_WAYS) - 1
     for k, (right, up) in enumerate(_WAYS):
@@ -220,7 +221,7 @@ def _pair_points(
     return (slice(0, high - up), west), (slice(up, high), east)
 
 
-def _close_steps(minutes: Floats, lattice: Lattice, walls: BarrierIndex) -> None:
+def _close_steps(minutes: StepTimes, lattice: Lattice, walls: BarrierIndex) -> None:
     """Take out the steps that a barrier stops."""
     n = len(_WAYS)
     for lines, gated in ((walls.fences, walls.gated), (walls.shores, None)):
@@ -272,42 +273,12 @@ def _unit(right: int, up: int) -> tuple[int, int]:
     return next((col, row) for col in near for row in near if col * up - row * right == 1)
 
 
-class _Edges(NamedTuple):
-    """Single edges, sorted by where they begin."""
+class Links(NamedTuple):
+    """Single edges, by the points they begin at."""
 
-    tail: Ints
-    head: Ints
+    first: NDArray[np.int32]  # where those of each point begin, and the end
+    head: NDArray[np.int32]
     minutes: Floats
-
-
-def _build_matrix(lattice: Lattice, links: _Edges, n: int) -> tuple[csr_array, Floats]:
-    """All edges as a matrix, and its minutes of steps on the grid, shape (high, wide, 16), to be filled in.
-
-    So that rows of the grid are alike, edges that lead nowhere stay in, endless, and edges that leave the
-    grid begin at points of their own, after all others, no time from where they leave it.
-    """
-    points, ways = lattice.wide * lattice.high, 2 * len(_WAYS) + 1
-    inner = int(np.searchsorted(links.tail, points))
-    left, exits = np.unique(links.tail[:inner], return_counts=True)
-    total = points * ways + len(links.tail)
-    minutes, head = np.empty(total), np.empty(total, dtype=np.int32)
-    by_point: Floats = minutes[: points * ways].reshape(points, ways)
-    to = head[: points * ways].reshape(points, ways)
-    by_point[:] = np.inf
-    by_point[left, -1] = 0.0
-    shift = np.array([up * lattice.wide + right for right, up in _WAYS], dtype=np.int32)
-    np.add(np.arange(points, dtype=np.int32)[:, None], np.concatenate([-shift[::-1], shift]), out=to[:, :-1])
-    to[:, -1] = 0
-    np.clip(to, 0, points - 1, out=to)
-    to[left, -1] = n + np.arange(len(left))
-    minutes[points * ways :] = np.concatenate([links.minutes[inner:], links.minutes[:inner]])
-    head[points * ways :] = np.concatenate([links.head[inner:], links.head[:inner]])
-    count = np.concatenate([np.bincount(links.tail[inner:] - points, minlength=n - points), exits])
-    first = np.empty(n + len(left) + 1, dtype=np.int32)
-    first[: points + 1] = np.arange(points + 1, dtype=np.int32) * ways
-    first[points + 1 :] = points * ways + np.cumsum(count)
-    steps: Floats = by_point.reshape(lattice.high, lattice.wide, ways)
-    return csr_array((minutes, head, first), shape=(n + len(left), n + len(left))), steps
 
 
 # The ground of one window as a graph: steps of a grid, the ways as they run, and nothing across barriers.
@@ -337,7 +308,8 @@ class Graph(NamedTuple):
     x: Floats
     y: Floats
     height_m: Floats  # NaN without heights
-    minutes: csr_array  # from row to column; beyond the points stand exits of the grid, see `_build_matrix`
+    steps: StepTimes  # minutes on the grid, shape (high, wide, 16)
+    links: Links  # and on all other edges
     weights: Weights
     first_way: int
     first_place: int
@@ -366,6 +338,21 @@ class Graph(NamedTuple):
         ring = np.ones((self.lattice.high, self.lattice.wide), dtype=bool)
         ring[_FURTHEST:-_FURTHEST, _FURTHEST:-_FURTHEST] = False
         return np.concatenate([np.flatnonzero(ring), self.first_way + np.flatnonzero(edge)])
+
+    def list_shifts(self) -> NDArray[np.int32]:
+        """By how much the number of a point of the grid grows with each of the sixteen steps."""
+        shift = np.array([up * self.lattice.wide + right for right, up in _WAYS], dtype=np.int32)
+        return np.concatenate([-shift[::-1], shift])
+
+    def make_matrix(self) -> csr_array:
+        """All edges as a matrix of minutes, from row to column."""
+        points, links = self.first_way, self.links
+        by_point = self.steps.reshape(points, 2 * len(_WAYS))
+        tail, way = np.nonzero(np.isfinite(by_point))
+        tails = np.concatenate([tail, np.repeat(np.arange(len(self.x)), np.diff(links.first))])
+        heads = np.concatenate([tail + self.list_shifts()[way], links.head])
+        minutes = np.concatenate([by_point[tail, way], links.minutes])
+        return csr_array((minutes, (tails, heads)), shape=(len(self.x), len(self.x)))
 
     def _on_way(self, point: Ints) -> Bools:
         on: Bools = (point >= self.first_way) & (point < self.first_place)
@@ -401,14 +388,13 @@ def build_graph(
     weights = Weights(compute_load_factor(walking.load_kg) * 1000 / 60, not reliefs)
     ground = np.zeros(first_way) if weights.level else height[:first_way]
     ground = ground.reshape(lattice.high, lattice.wide)
+    steps = time_steps(lattice, ground, weights.path_m_per_min * OFF_PATH, walls)
     shell = Graph(
-        window, lattice, x, y, height, csr_array((0, 0)), weights, first_way, first_place, first_start,
+        window, lattice, x, y, height, steps, _NO_LINKS, weights, first_way, first_place, first_start,
         np.concatenate([first_way + np.flatnonzero(network.drive_row >= 0), np.arange(first_start, len(x))]),
         network, starts, bool(reliefs) and bool(np.isnan(height).any()),
     )  # fmt: skip
-    minutes, steps = _build_matrix(lattice, _link_off_grid(shell, walls), len(x))
-    time_steps(steps, lattice, ground, weights.path_m_per_min * OFF_PATH, walls)
-    return shell._replace(minutes=minutes)
+    return shell._replace(links=_link_off_grid(shell, walls))
 
 
 def _find_heights(
@@ -433,7 +419,10 @@ def _find_heights(
     return height
 
 
-def _link_off_grid(graph: Graph, walls: BarrierIndex) -> _Edges:
+_NO_LINKS = Links(np.zeros(1, dtype=np.int32), np.empty(0, dtype=np.int32), np.empty(0))
+
+
+def _link_off_grid(graph: Graph, walls: BarrierIndex) -> Links:
     """Minutes along ways, and between ways, places, starts and the grid around them."""
     xy = np.stack([graph.x, graph.y], axis=1)
     network = graph.network
@@ -456,7 +445,9 @@ def _link_off_grid(graph: Graph, walls: BarrierIndex) -> _Edges:
     known = np.full(len(tail), graph.weights.level) | ~np.isnan(rise)
     order = np.flatnonzero(known)
     order = order[np.lexsort((head[order], tail[order]))]
-    return _Edges(tail[order], head[order], graph.weights.minutes(length[order], rise[order], path[order]))
+    count = np.bincount(tail[order], minlength=len(graph.x))
+    minutes = graph.weights.minutes(length[order], rise[order], path[order])
+    return Links(np.append(0, np.cumsum(count)).astype(np.int32), head[order].astype(np.int32), minutes)
 
 
 def _link_to_grid(graph: Graph) -> tuple[Ints, Ints]:

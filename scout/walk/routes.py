@@ -236,7 +236,6 @@ def solve_window(
         k = int(mine[walked.argmin()])
         if walked.min() <= walking.limit_min and walked.min() < known_min[one]:
             chain = _follow_chain(graph.first_place + k, least.before)
-            chain = chain[chain < len(graph.x)]
             first = window.frame.inverse(graph.x[chain[0]], graph.y[chain[0]])
             routes[k] = trace_route(graph, chain, measure_geodesic(*first, lon[k], lat[k])[0], world)
         if limit_min == _ENDLESS_MIN:
@@ -261,11 +260,10 @@ class _LeastTimes(NamedTuple):
 def _find_least_times(graph: Graph, sources: Ints, limit_min: float) -> _LeastTimes:
     """Least times to the places of a window; what is told of points further away does not hold."""
     places = np.arange(graph.first_place, graph.first_start)
-    matrix = graph.minutes
     if LIBRARY is not None:
-        edges = matrix.indptr, matrix.indices, matrix.data
-        return _LeastTimes(*find_least_times(edges, sources, places, limit_min))
-    return _find_all_least_times(matrix, sources, limit_min)
+        grid = graph.list_shifts(), graph.steps
+        return _LeastTimes(*find_least_times(grid, graph.links, sources, places, limit_min))
+    return _find_all_least_times(graph.make_matrix(), sources, limit_min)
 
 
 def _find_all_least_times(matrix: csr_array, sources: Ints, limit_min: float) -> _LeastTimes:

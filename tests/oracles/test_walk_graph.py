@@ -177,21 +177,11 @@ def made_by_scout(ground, plain, relief):
 
 
 def list_edges(made):
-    """The least minutes between points, by number; an exit of the grid belongs to the point it leaves."""
-    edges = made.minutes.tocoo()
-    rows = [
-        one
-        for one in zip(edges.row.tolist(), edges.col.tolist(), edges.data.tolist(), strict=True)
-        if np.isfinite(one[2])
-    ]
-    leaves = {head: tail for tail, head, _ in rows if head >= len(made.x)}
-    assert all(minutes == 0.0 for _, head, minutes in rows if head >= len(made.x))
-    found = {}
-    for tail, head, minutes in rows:
-        if head < len(made.x):
-            key = leaves.get(tail, tail), head
-            found[key] = min(minutes, found.get(key, math.inf))
-    return found
+    """The minutes between points, by number."""
+    edges = made.make_matrix().tocoo()
+    return dict(
+        zip(zip(edges.row.tolist(), edges.col.tolist(), strict=True), edges.data.tolist(), strict=True)
+    )
 
 
 @pytest.fixture(scope="module", params=GROUNDS)
