@@ -52,7 +52,7 @@ def test_the_best_tour_is_told_and_drawn(open_page: Open, day: TripAnswer) -> No
     assert lines[0] == f"{first.start:%H:%M}"
     assert lines[-1] == f"{first.end:%H:%M}"
     assert page.locator(".order-mark").count() == len(first.visits)
-    page.wait_for_function(f"({COUNT_BLUE})() > 100")
+    page.wait_for_function(f"() => ({COUNT_BLUE})() > 100")
     assert watched.messages == []
     assert watched.asked_for() == []
 
@@ -75,7 +75,7 @@ def test_the_key_takes_the_drives_away(open_page: Open, day: TripAnswer) -> None
     page.locator("#key").evaluate("key => { key.open = true; }")
     page.locator("#key input[value=trip]").uncheck()
     assert page.locator(".order-mark").count() == 0
-    page.wait_for_function(f"({COUNT_BLUE})() === 0")  # drawn in the browser's next frame
+    page.wait_for_function(f"() => ({COUNT_BLUE})() === 0")  # drawn in the browser's next frame
 
 
 def test_drives_are_told_in_miles_too(open_page: Open, day: TripAnswer) -> None:
