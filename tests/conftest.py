@@ -17,6 +17,7 @@ import pytest
 import shapely
 from forked import Forks, serve_forks
 from hypothesis import Phase, settings
+from measured import COVERAGE, FILES
 
 from scout import kernels
 
@@ -39,6 +40,18 @@ def pytest_report_header() -> str:
         f"GDAL {gdal}, GEOS {shapely.geos_version_string}, PROJ {pyproj.proj_version_str}, "
         f"folium {folium.__version__}"
     )
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
+    if COVERAGE is not None:
+        COVERAGE.switch(on=item.path in FILES)
+    return (yield)
+
+
+def pytest_sessionfinish() -> None:
+    if COVERAGE is not None:
+        COVERAGE.save()
 
 
 def pytest_collection_finish() -> None:
