@@ -15,6 +15,7 @@ from pathlib import Path
 import coverage
 
 FOLDER = "SCOUT_COVERAGE"  # the variable of the environment
+DATA = "coverage"  # files with what was measured: so they are called, and a dot and more of each process
 CORE = ("geo", "search", "visits", "recording", "tours")
 _NAMES = (
     *("arrive", "check", "check_near", "coarse_rounding", "compare", "coordinates"),
@@ -30,7 +31,7 @@ class CoverageOfCore:
 
     def __init__(self, folder: str) -> None:
         self._measure = coverage.Coverage(
-            data_file=str(Path(folder, "part")),
+            data_file=str(Path(folder, DATA)),
             data_suffix=True,
             branch=True,
             source=[f"scout.{name}" for name in CORE],

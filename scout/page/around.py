@@ -141,6 +141,14 @@ def _clip_near(shapes: NDArray[Any], ground: Any) -> tuple[NDArray[Any], NDArray
     return there[hit], hit
 
 
+def _cut_to(shapes: NDArray[Any], ground: Any) -> NDArray[Any]:
+    """The shapes as far as they lie in the ground; GEOS is asked only for those that leave it."""
+    cut = shapes.copy()
+    leaves = ~shapely.contains_properly(ground, shapes)
+    cut[leaves] = shapely.intersection(shapes[leaves], ground)
+    return cut
+
+
 def _draw_frame(frame_of_data: Any, ground: Any, near: _Nearness, frame: PageFrame) -> dict[str, Any]:
     return _draw_shapes(frame_of_data[GEOMETRY].to_numpy(), ground, near, frame, _ROOM)
 
@@ -150,7 +158,7 @@ def _draw_shapes(
 ) -> dict[str, Any]:
     """Shapes near the ground, the nearest first, as far as the room goes."""
     shapes, _ = _clip_near(whole, ground)
-    cut = shapely.get_parts(shapely.get_parts(shapely.intersection(shapely.make_valid(shapes), ground)))
+    cut = shapely.get_parts(shapely.get_parts(_cut_to(shapely.make_valid(shapes), ground)))
     parts = cut[~shapely.is_empty(cut) & np.isin(shapely.get_type_id(cut), (1, 3))]
     nearest = parts[near.order(parts)[: room // _FEWEST_BYTES]]
     drawn: dict[str, Any] = {"lines": [], "areas": [], "left": len(parts) - len(nearest)}
@@ -247,9 +255,8 @@ def _join_lines(shapes: NDArray[Any], names: NDArray[Any], ground: Any) -> tuple
     """Lines cut to the ground, those of one name joined where they meet, and the name of each."""
     kept, number = np.unique(names, return_inverse=True)
     groups = [shapely.line_merge(shapely.multilinestrings(shapes[number == k])) for k in range(len(kept))]
-    cut = shapely.intersection(np.array(groups, dtype=object), ground)
-    parts, of = shapely.get_parts(cut, return_index=True)
-    inner, again = shapely.get_parts(parts, return_index=True)
+    parts, of = shapely.get_parts(np.array(groups, dtype=object), return_index=True)
+    inner, again = shapely.get_parts(_cut_to(parts, ground), return_index=True)
     lines = (shapely.get_type_id(inner) == 1) & ~shapely.is_empty(inner)
     return inner[lines], kept[of[again[lines]]]
 

@@ -11,7 +11,7 @@ import tempfile
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from measured import FILES, FOLDER
+from measured import DATA, FILES, FOLDER
 
 LEAST = 95  # percent of lines and branches
 
@@ -19,7 +19,7 @@ LEAST = 95  # percent of lines and branches
 def show(folder: str) -> int:
     """Join what the processes of a run have left and print it; gives the status."""
     coverage = [sys.executable, "-m", "coverage"]
-    data = f"--data-file={Path(folder, 'joined')}"
+    data = f"--data-file={Path(folder, DATA)}"
     subprocess.run([*coverage, "combine", "-q", data, folder], check=True)
     return subprocess.run([*coverage, "report", data, f"--fail-under={LEAST}"], check=False).returncode
 
