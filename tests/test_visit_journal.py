@@ -13,7 +13,7 @@ import lxml.html
 import numpy as np
 import pytest
 import shapely
-from browser.conftest import WINDOWLESS, chromium_path, must_have
+from browser.conftest import chromium_path, must_have
 
 from scout.model import ParkVisited, Visit
 from scout.output.journal import JournalParticulars, build_journal_page, draw_journal, export_visits
@@ -213,7 +213,7 @@ def test_paper_has_margins(page_of, tmp_path):
 
 @pytest.fixture(scope="session")
 def browser_type_launch_args():
-    path = must_have(shutil.which(WINDOWLESS) or chromium_path(), "Chromium", "chromium")
+    path = must_have(chromium_path(), "Chromium", "chromium")
     return {"executable_path": path, "args": ["--no-sandbox"]}
 
 

@@ -19,9 +19,11 @@ from scout.page.document import build_map
 from scout.tours.day import Trip
 
 SIZES = {"wide": (1440, 900), "middle": (820, 1180), "tall": (390, 844)}
-CHROMIUM = ("chromium", "chromium-browser", "google-chrome-stable", "google-chrome")
-# The same without a frame of windows about it: half the processor time a page.
-WINDOWLESS = "chromium-headless-shell"
+# The first is the same without a frame of windows about it: half the processor time a page.
+CHROMIUM = (
+    "chromium-headless-shell",
+    *("chromium", "chromium-browser", "google-chrome-stable", "google-chrome"),
+)
 
 
 def chromium_path() -> str | None:
@@ -39,7 +41,7 @@ def must_have(path: str | None, what: str, package: str) -> str:
 
 @pytest.fixture(scope="session")
 def browser_type_launch_args() -> dict[str, Any]:
-    path = must_have(shutil.which(WINDOWLESS) or chromium_path(), "Chromium", "chromium")
+    path = must_have(chromium_path(), "Chromium", "chromium")
     return {"executable_path": path, "args": ["--no-sandbox"]}
 
 
