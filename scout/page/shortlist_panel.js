@@ -58,9 +58,22 @@ function changeOwnEntry(spot, change) {
   reportChange();
 }
 
-export function keepShortlist() {
-  const kept = keep("picks", packShortlist(shortlist, findings.title));
+function keepShortlist() {
+  reportKept(keep("picks", packShortlist(shortlist, findings.title)));
+  showPickCount();
+}
+
+// At first nothing is written over what is kept: another tab may have ticked a spot meanwhile.
+export function showShortlist() {
+  reportKept(keep("trial", true));
+  showPickCount();
+}
+
+function reportKept(kept) {
   if (!kept) noteShortlist("This browser keeps nothing for this page: save the shortlist before you close it.");
+}
+
+function showPickCount() {
   const count = spots.filter(isPicked).length;
   byId("picks-count").textContent = `Shortlist: ${count ? formatCount(count, "spot") : "empty"}`;
 }

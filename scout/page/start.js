@@ -4,7 +4,7 @@ import { findings, toLatLng } from "./findings.js";
 import { byId } from "./elements.js";
 import { spots } from "./spots.js";
 import { follow } from "./address.js";
-import { keepShortlist } from "./shortlist_panel.js";
+import { showShortlist } from "./shortlist_panel.js";
 import "./show_list.js";
 import { pause } from "./pauses.js";
 import { mapKey, scoutMap } from "./map.js";
@@ -64,7 +64,7 @@ setFirstView();
 recallView();
 scoutMap.on("moveend", keepView);
 showSpots();
-keepShortlist();
+showShortlist();
 follow();
 [markLayer, dots, discs].forEach((layer) => layer.addTo(scoutMap));
 // What is drawn comes in steps: after a few milliseconds of them the page answers taps and keys.
