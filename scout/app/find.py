@@ -362,7 +362,12 @@ def _search_source(
 ) -> tuple[SearchResult, ParkSource, ParkReport]:
     """Return what is found, the source by whose numbers, and all that is to be said of the parks."""
     terms = SearchTerms(
-        options.level, options.station, options.near_m, options.min_grids < 2, _find_box(options)
+        options.level,
+        options.station,
+        options.near_m,
+        options.min_grids < 2,
+        _find_box(options),
+        options.min_confidence,
     )
     parts = make_tasks(source, terms, most)
     progress(f"searching {format_count(sum(len(part.tile.parks) for part in parts), 'park')}")

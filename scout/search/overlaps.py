@@ -586,7 +586,7 @@ def _place_in_rows(
     left = moved[~shapely.contains_xy(shapes[moved], x, y)]
     east[left] = north[left] = 0.0
     quick = quick.replace(left, start.take(left))
-    return east, north, refine(claims, quick, ground), quick.confidence
+    return east, north, refine(claims, quick, ground, ground.listed_from), quick.confidence
 
 
 def _compute_plenty_m(ground: JudgingContext) -> float:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scout.geo.antimeridian import Box, find_in_box
 from scout.geo.boundaries import Boundaries, Floats, Ints
 from scout.geo.locator import count_columns, get_column_number, get_row_number
+from scout.geo.probability import DOUBTFUL
 from scout.model import DATUM_ERROR, ParkReport, Station
 from scout.parks.sources import LoadedParks, ParkQuery, ParkSource
 from scout.search.corners import find_near_corners, find_near_lines, judge_corners, limit_reach_m
@@ -124,6 +125,7 @@ def search_parks(
     overlaps: bool | NDArray[np.bool_] = True,
     window: CellWindow | None = None,
     error_range_m: tuple[float, float] | None = None,
+    listed_from: float = 0.0,
 ) -> SearchResult:
     """Find every place where cells meet in parks or parks overlap.
 
@@ -141,6 +143,8 @@ def search_parks(
         The part of the lattice to search.
     error_range_m : tuple of float, optional
         Least and greatest boundary error of all parks, where these are a part of them.
+    listed_from : float
+        Overlaps under this confidence are not wanted: of those surely under it only that is worked out.
 
     Returns
     -------
@@ -154,7 +158,12 @@ def search_parks(
         chosen[shared[0].park] = True
     numbers = np.flatnonzero(chosen)
     ground = JudgingContext(
-        Boundaries(geometries[numbers]), boundary_error_m[numbers], level, station, error_range_m
+        Boundaries(geometries[numbers]),
+        boundary_error_m[numbers],
+        level,
+        station,
+        error_range_m,
+        min(listed_from, DOUBTFUL),
     )
     result, found = _search_lines(ground, near_m, window, geometries[numbers])
     parts = [result.found, found]
@@ -277,6 +286,7 @@ class SearchTerms:
     near_m: float
     overlaps: bool  # whether places with a single cell and several parks are wanted
     box: Box | None  # west, south, east, north in degrees, east past 180 where it runs over the antimeridian
+    listed_from: float = 0.0  # confidence from which overlaps are listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,6 +355,7 @@ def search_tile(task: TileTask) -> tuple[SearchResult, LoadedParks]:
         overlaps=tile.overlapping,
         window=tile.window,
         error_range_m=task.error_range_m,
+        listed_from=terms.listed_from,
     )
     return cut_to_core(result, tile.core, terms.level), loaded
 

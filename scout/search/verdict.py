@@ -37,6 +37,7 @@ class JudgingContext:
     level: int
     station: Station
     error_range_m: tuple[float, float] | None = None  # of all parks, where these are a part of them
+    listed_from: float = 0.0  # confidence; of overlaps surely under it only that is told
 
     @property
     def least_error_m(self) -> float:
@@ -92,8 +93,14 @@ def judge_claims(claims: Claims, dx_m: Floats, dy_m: Floats, ground: JudgingCont
     return refine(claims, estimate_claims(claims, dx_m, dy_m, ground), ground)
 
 
-def refine(claims: Claims, quick: JudgedClaims, ground: JudgingContext) -> JudgedClaims:
-    """An estimate with every boundary's own shape taken into account."""
+def refine(
+    claims: Claims, quick: JudgedClaims, ground: JudgingContext, from_confidence: float = 0.0
+) -> JudgedClaims:
+    """An estimate with every boundary's own shape taken into account.
+
+    Claims that come to less than ``from_confidence`` by the estimate and by one of their parks alone are no
+    surer by all conditions together: their confidence is the product of the parts, and less than that too.
+    """
     row, _ = expand_ranges(claims.first[:-1], np.diff(claims.first))
     parks_p = compute_contained_p(
         ground.boundaries,
@@ -104,7 +111,14 @@ def refine(claims: Claims, quick: JudgedClaims, ground: JudgingContext) -> Judge
         ground.station.radius_m,
         compute_spread_m(claims, ground),
     )
-    return replace(quick, parks_p=parks_p, confidence=judge_together(claims, quick, parks_p, ground))
+    confidence = multiply_parts(claims.first, quick.grids_p, parks_p)
+    rows = np.arange(len(confidence))
+    if from_confidence > 0.0 and len(parks_p):
+        least = np.minimum.reduceat(parks_p, claims.first[:-1])
+        rows = np.flatnonzero((least >= from_confidence) | (quick.confidence >= from_confidence))
+    held = parks_p[expand_ranges(claims.first[rows], np.diff(claims.first)[rows])[1]]
+    confidence[rows] = judge_together(claims.take(rows), quick.take(rows), held, ground)
+    return replace(quick, parks_p=parks_p, confidence=confidence)
 
 
 def judge_together(claims: Claims, at: JudgedClaims, parks_p: Floats, ground: JudgingContext) -> Floats:

@@ -109,3 +109,23 @@ def test_what_check_grants_find_lists(where, seed):
             f"{place.lat:.6f},{place.lon:.6f}: {verdict.word} {verdict.confidence:.3f} "
             f"{verdict.locators} {verdict.parks}"
         )
+
+
+@pytest.mark.parametrize("where", PLACES)
+def test_what_is_listed_does_not_hang_on_how_unsure_the_rest_may_be(where):
+    """Where places under 50 % are not asked for, less is worked out of them, and nothing else changes."""
+    lon, lat = PLACES[where]
+    kept = unsure = 0
+    for seed in range(12):
+        parks = as_parks(drawn(1000 * list(PLACES).index(where) + seed, lon, lat))
+        usual, whole = (
+            find_spots(parks, SearchOptions(near_m=0.0, min_confidence=least)) for least in (0.5, 0.0)
+        )
+        sure = [
+            one.spot for one in whole.spots if one.spot.kind == "corner" or one.spot.verdict.confidence >= 0.5
+        ]
+        assert [one.spot for one in usual.spots] == sure
+        kept += len(sure)
+        unsure += len(whole.spots) - len(sure)
+    assert kept > 12
+    assert unsure > 12
