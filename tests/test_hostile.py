@@ -29,7 +29,7 @@ from page_reader import Reader
 from scout.app.outputs import export_findings
 from scout.app.pack import build_pack
 from scout.io.plain_text import clean_text
-from scout.model import Findings, ParkReport, Parks, ParkVisited, Visit
+from scout.model import Findings, ParkReport, Parks, ParkVisited, Ranked, Visit
 from scout.output import card, journal, sheet
 from scout.page import document
 
@@ -73,6 +73,17 @@ def findings_of(text: str) -> Findings:
     )
 
 
+def with_references(found: Findings) -> Findings:
+    """The same with parks whose reference is no name: a name alike is not told twice."""
+
+    def refer(ranked: Ranked) -> Ranked:
+        verdict = ranked.spot.verdict
+        parks = tuple(f"QX-{number}" for number in range(len(verdict.parks)))
+        return replace(ranked, spot=replace(ranked.spot, verdict=replace(verdict, parks=parks)))
+
+    return replace(found, spots=tuple(map(refer, found.spots)))
+
+
 def sheet_of(text: str) -> str:
     # A frame read from a file holds no half of a pair, nor does one made here.
     name = text.encode("utf-8", "replace").decode("utf-8")
@@ -100,6 +111,7 @@ def pages_of(text: str) -> dict[str, str]:
     return {
         "map": document.build_map(found),
         "card": card.build_card(found, 1, said),
+        "card with references": card.build_card(with_references(found), 1, said),
         "sheet": sheet_of(text),
         "journal": journal_of(text),
         "map in the pack": taken.read("map.html").decode("utf-8"),
