@@ -110,4 +110,5 @@ def test_no_field_holds_all_the_parks_of_a_large_search():
         "near_m",
         "overlaps",
         "box",
+        "listed_from",
     }
