@@ -42,7 +42,8 @@ _LINE, _LINES = 1, 5  # GEOS's numbers of types
 _SHOWN = 5  # names in a line
 _REACH_M = 2000.0  # no building is so large that it is near a place and has no corner this near
 _PER_DEG = 50  # cells of a degree
-_AROUND = 360 * _PER_DEG  # cells round the globe
+_SMALL_M = 250.0  # along its outline: what is smaller is looked for in finer cells
+_FINEST_PER_DEG, _FINE_CELLS = 500, 50_000_000  # of them in a degree, and about in all
 _NEGATIVE = 20_000_000_000  # ids below zero, of editors, are moved above all others
 _NEGATIVE_ID = re.compile(rb"""(\s(?:id|ref)=["'])-(\d{1,9})(?=["'])""")
 _PLACE = np.dtype([("id", "<u8"), ("x", "<i4"), ("y", "<i4")])  # as libosmium keeps places of nodes
@@ -448,37 +449,57 @@ def _list_some(names: Sequence[str]) -> str:
 
 
 # What lies around places: everything with one of some tags.
-class _NearBoxes:
-    """Whether things may come near some boxes: by cells within `_REACH_M` of one, else by few boxes."""
+class _CellsAround:
+    """Cells of a grid over the globe that lie within reach of some boxes."""
 
-    def __init__(self, boxes: Sequence[Box], osmium: Any) -> None:
-        grown = np.array([_grow_box(box, _REACH_M) for box in boxes])
-        self._few = [_grow_box(box, 0.0) for box in merge_boxes_to_few(boxes)]
-        low, high = _number_cells(grown[:, 0], grown[:, 1]), _number_cells(grown[:, 2], grown[:, 3])
-        self._corner = low.min(axis=1)
-        size = high.max(axis=1) - self._corner + 1
-        self._cells = np.zeros(np.minimum(size, [_AROUND, _AROUND]), dtype=bool)
-        for (west, south), (east, north) in zip((low.T - self._corner), (high.T - self._corner), strict=True):
-            columns = np.arange(west, east + 1) % len(self._cells)
-            self._cells[columns, south : north + 1] = True
-        self._west, self._south = self._corner.tolist()
-        self._measure, self._lost = osmium.geom.haversine_distance, osmium.InvalidLocationError
+    def __init__(self, boxes: Sequence[Box], reach_m: float, per_deg: int) -> None:
+        self._per_deg, self._around = per_deg, 360 * per_deg
+        grown = np.array([_grow_box(box, reach_m) for box in boxes])
+        low, high = self._number(grown[:, 0], grown[:, 1]), self._number(grown[:, 2], grown[:, 3])
+        corner = low.min(axis=1)
+        size = np.minimum(high.max(axis=1) - corner + 1, self._around)
+        cells = np.zeros(size, dtype=bool)
+        for (west, south), (east, north) in zip((low.T - corner), (high.T - corner), strict=True):
+            cells[np.arange(west, east + 1) % len(cells), south : north + 1] = True
+        self._cells, self._corner = cells, corner
+        self._west, self._south = corner.tolist()
+        self._columns, self._rows = map(int, cells.shape)
+        self._flat = cells.tobytes()  # of which one is read in a fifth of the time
+
+    def _number(self, lon: Any, lat: Any) -> NDArray[np.int64]:
+        cells: NDArray[np.int64] = np.floor(np.stack([lon, lat]) * self._per_deg).astype(np.int64)
+        return cells
 
     def has_places(self, lon: NDArray[np.float64], lat: NDArray[np.float64]) -> NDArray[np.bool_]:
-        """Which places lie within `_REACH_M` of a box; those a little further away may be among them."""
-        column, row = _number_cells(lon, lat) - self._corner[:, None]
-        column %= _AROUND
-        inside = (column < self._cells.shape[0]) & (row >= 0) & (row < self._cells.shape[1])
+        """Which places lie within reach of a box; those a little further away may be among them."""
+        column, row = self._number(lon, lat) - self._corner[:, None]
+        column %= self._around
+        inside = (column < self._columns) & (row >= 0) & (row < self._rows)
         found = np.zeros(len(lon), dtype=bool)
         found[inside] = self._cells[column[inside], row[inside]]
         return found
 
     def has_point(self, lon: float, lat: float) -> bool:
         """As `has_places`, for one place."""
-        column = (math.floor(lon * _PER_DEG) - self._west) % _AROUND
-        row = math.floor(lat * _PER_DEG) - self._south
-        columns, rows = self._cells.shape
-        return column < columns and 0 <= row < rows and bool(self._cells[column, row])
+        column = (math.floor(lon * self._per_deg) - self._west) % self._around
+        row = math.floor(lat * self._per_deg) - self._south
+        inside = column < self._columns and 0 <= row < self._rows
+        return bool(inside and self._flat[column * self._rows + row])
+
+
+class _NearBoxes:
+    """Whether things may come near some boxes: by cells within reach of one, else by few boxes."""
+
+    def __init__(self, boxes: Sequence[Box], osmium: Any) -> None:
+        self._few = [_grow_box(box, 0.0) for box in merge_boxes_to_few(boxes)]
+        self._wide = _CellsAround(boxes, _REACH_M, _PER_DEG)
+        # Most ways are houses: the finer the cells, the fewer of them come this far in vain.
+        west, south, east, north = np.array(boxes).T
+        deg = max((east.max() - west.min()) * (north.max() - south.min()), 1e-6)
+        fine = int(np.clip(np.sqrt(_FINE_CELLS / deg), _PER_DEG, _FINEST_PER_DEG))
+        self._close = _CellsAround(boxes, _SMALL_M, fine)
+        self.has_places, self.has_point = self._wide.has_places, self._wide.has_point
+        self._measure, self._lost = osmium.geom.haversine_distance, osmium.InvalidLocationError
 
     def may_have_way(self, way: Any) -> bool:
         """Whether a way may reach a box: nothing of it or of its inside is further off than its length."""
@@ -488,6 +509,8 @@ class _NearBoxes:
             lon, lat, away = first.lon, first.lat, self._measure(nodes)
         except self._lost:  # a node is not in the file
             return True
+        if away < _SMALL_M:
+            return self._close.has_point(lon, lat)
         return self.has_point(lon, lat) if away < _REACH_M else self._comes_near(lon, lat, away)
 
     def _comes_near(self, lon: float, lat: float, away_m: float) -> bool:
@@ -505,12 +528,6 @@ def _grow_box(box: Box, metres: float) -> Box:
     high = metres / _METRES_PER_DEG
     wide = high / max(math.cos(math.radians(min(max(abs(south), abs(north)) + high, 89.9))), 1e-3)
     return (west - wide, south - high, east + wide, north + high)
-
-
-def _number_cells(lon: Any, lat: Any) -> NDArray[np.int64]:
-    """Columns and rows of cells, shape (2, n)."""
-    cells: NDArray[np.int64] = np.floor(np.stack([lon, lat]) * _PER_DEG).astype(np.int64)
-    return cells
 
 
 @dataclass
