@@ -182,7 +182,8 @@ class _Passes:
     def read_ways(self, *filters: Any) -> Iterator[Any]:
         """Ways that pass the filters, with the places of their nodes."""
         with self._open(self.osmium.osm.WAY) as reader:
-            yield from self.osmium.OsmFileIterator(reader, self.places, *filters)
+            # The places last: they are looked up for the ways that pass alone.
+            yield from self.osmium.OsmFileIterator(reader, *filters, self.places)
 
     def assemble(self, relations: Mapping[int, _Relation]) -> dict[int, Any]:
         """Areas of relations as well-known binaries; those that cannot be put together are not there."""
@@ -199,7 +200,7 @@ class _Passes:
             handler = self.areas.second_pass_handler(Taker())
             with self._open(self.osmium.osm.WAY) as reader:
                 wanted = self.osmium.filter.IdFilter(sorted(members))
-                self.osmium.apply(reader, self.places, wanted, handler)
+                self.osmium.apply(reader, wanted, self.places, handler)
         return found
 
     def read_members(
