@@ -21,6 +21,11 @@
 
 typedef int64_t whole;
 
+/* Of no NaN, and of metres: what the C library does for all numbers takes a tenth of a whole search. */
+static inline double larger(double a, double b) { return a > b ? a : b; }
+static inline double smaller(double a, double b) { return a < b ? a : b; }
+static inline double length(double east, double north) { return sqrt(east * east + north * north); }
+
 /* Of the source this was made from: an older library beside a newer source is not used. */
 PUBLIC uint32_t get_source_checksum(void) { return SOURCE_CHECKSUM; }
 
@@ -45,10 +50,10 @@ typedef struct {
 
 static double box_distance(double west, double south, double east, double north, double shrink, double lon,
                            double lat, const frame *f) {
-    double scale = fmin(f->x1, SPHERE_M * shrink);
-    double dx = scale * fmax(0.0, fmax(west - lon, lon - east));
-    double dy = f->y1 * fmax(0.0, fmax(south - lat, lat - north));
-    return SLACK * hypot(dx, dy);
+    double scale = smaller(f->x1, SPHERE_M * shrink);
+    double dx = scale * larger(0.0, larger(west - lon, lon - east));
+    double dy = f->y1 * larger(0.0, larger(south - lat, lat - north));
+    return SLACK * length(dx, dy);
 }
 
 static double distance_to_run(const outlines *o, whole run, double lon, double lat, const frame *f) {
@@ -69,8 +74,8 @@ static void project(const outlines *o, whole vertex, double lon, double lat, con
 
 /* The share of an edge, from its start, at which it comes nearest to the origin; and the square of how near. */
 static double nearest_share(double x0, double y0, double dx, double dy, double *squared) {
-    double along = -(x0 * dx + y0 * dy) / fmax(dx * dx + dy * dy, 1e-12);
-    along = fmin(fmax(along, 0.0), 1.0);
+    double along = -(x0 * dx + y0 * dy) / larger(dx * dx + dy * dy, 1e-12);
+    along = smaller(larger(along, 0.0), 1.0);
     double x = x0 + along * dx, y = y0 + along * dy;
     *squared = x * x + y * y;
     return along;
@@ -92,7 +97,7 @@ PUBLIC void find_nearest_edges(const outlines *o, whole n, const whole *park, co
             double x, y;
             if (o->count[run]) {
                 project(o, v, lon, lat, &f, &x, &y);
-                reach = fmin(reach, hypot(x, y));
+                reach = smaller(reach, length(x, y));
             }
             /* A group wholly east of the point is crossed oddly when its ends lie on either side of the ray. */
             if (o->group_west[group] > lon && (o->lat[v] - lat > 0.0) != (o->lat[z] > lat)) odd ^= 1;
@@ -125,7 +130,7 @@ PUBLIC void find_nearest_edges(const outlines *o, whole n, const whole *park, co
                     double turn = dlon0 * dlat1 - dlat0 * dlon1;
                     if ((turn > 0.0) == (dlat1 > 0.0)) odd ^= 1;
                 }
-                reach = fmin(reach, sqrt(best) * (1.0 + 1e-9));
+                reach = smaller(reach, sqrt(best) * (1.0 + 1e-9));
             }
         }
         vertex[k] = nearest;
@@ -149,9 +154,9 @@ PUBLIC whole list_edges_in_boxes(const outlines *o, whole n, const whole *park, 
                     continue;
                 for (whole e = o->first[run]; e < o->first[run] + o->count[run]; e++) {
                     double a = o->lon[e], b = o->lon[e + 1];
-                    if (!(fmin(a, b) <= east && fmax(a, b) >= west)) continue;
+                    if (!(smaller(a, b) <= east && larger(a, b) >= west)) continue;
                     a = o->lat[e], b = o->lat[e + 1];
-                    if (!(fmin(a, b) <= north && fmax(a, b) >= south)) continue;
+                    if (!(smaller(a, b) <= north && larger(a, b) >= south)) continue;
                     if (pair) pair[found] = k, vertex[found] = e;
                     found++;
                 }
@@ -175,7 +180,7 @@ PUBLIC void measure_nearby(const whole *first, const double *start, const double
             double ax = (start[2 * e] - px) * sx, ay = (start[2 * e + 1] - py) * sy;
             double bx = (end[2 * e] - px) * sx, by = (end[2 * e + 1] - py) * sy, squared;
             nearest_share(ax, ay, bx - ax, by - ay, &squared);
-            best = fmin(best, squared);
+            best = smaller(best, squared);
             if ((rx * ay - ry * ax > 0.0) == (rx * by - ry * bx > 0.0)) continue;
             double side = ax * by - ay * bx;
             double there = side + (bx - ax) * ry - (by - ay) * rx;
@@ -225,8 +230,8 @@ static void clip_slab(double rate, double at, double low, double high, double *f
         return;
     }
     double t0 = (low - at) / rate, t1 = (high - at) / rate;
-    *first = fmin(t0, t1);
-    *last = fmax(t0, t1);
+    *first = smaller(t0, t1);
+    *last = larger(t0, t1);
 }
 
 /* Where a ray runs within the radius of an edge: one interval, for the set is convex. */
@@ -243,21 +248,21 @@ static int find_stop(const edge *e, double ux, double uy, double radius, stop *f
     }
     if (radius * radius >= across1 * across1) {
         half = sqrt(radius * radius - across1 * across1);
-        enter = fmin(enter, along1 - half), leave = fmax(leave, along1 + half);
+        enter = smaller(enter, along1 - half), leave = larger(leave, along1 + half);
     }
-    double dx = e->x1 - e->x0, dy = e->y1 - e->y0, size = hypot(dx, dy);
+    double dx = e->x1 - e->x0, dy = e->y1 - e->y0, size = length(dx, dy);
     if (size > 0.0) {
         double low, high, low2, high2;
         clip_slab((ux * dy - uy * dx) / size, -((e->x0 * dy - e->y0 * dx) / size), -radius, radius, &low, &high);
         clip_slab((ux * dx + uy * dy) / size, -(e->x0 * dx + e->y0 * dy) / size, 0.0, size, &low2, &high2);
-        low = fmax(low, low2), high = fmin(high, high2);
-        if (low < high) enter = fmin(enter, low), leave = fmax(leave, high);
+        low = larger(low, low2), high = smaller(high, high2);
+        if (low < high) enter = smaller(enter, low), leave = larger(leave, high);
     }
     if (!(enter < leave && leave > 0.0)) return 0;
     /* Ahead, by the side of the edge that the start lies on: the same answer for all rays. */
     int crosses = (across0 > 0.0) != (across1 > 0.0) &&
                   (e->x0 * e->y1 - e->y0 * e->x1 > 0.0) == (across1 > 0.0);
-    *found = (stop){fmax(enter, 0.0), leave, crosses};
+    *found = (stop){larger(enter, 0.0), leave, crosses};
     return 1;
 }
 
@@ -285,12 +290,12 @@ static double integrate_rays(scratch *s, int inside, double radius, double sigma
             const stop *one = &s->stops[k];
             if (free_here && one->from > furthest) mass += tail(furthest, sigma) - tail(one->from, sigma);
             free_here ^= one->flips;
-            furthest = k ? fmax(furthest, one->to) : one->to;
+            furthest = k ? larger(furthest, one->to) : one->to;
         }
         if (free_here) mass += stops ? tail(furthest, sigma) : 1.0;
         whole_mass += mass;
     }
-    return fmin(fmax(whole_mass / (double)rays, 0.0), 1.0);
+    return smaller(larger(whole_mass / (double)rays, 0.0), 1.0);
 }
 
 /* Edges of a park within reach of a place, kept in metres from it; 0 where memory ran out. */
@@ -426,7 +431,7 @@ typedef struct {
 
 static double normal(double x) { return 0.5 * erfc(-x * 0.70710678118654752440); }
 
-static double ramp(double room, double width) { return fmin(fmax(room / width + 0.5, 0.0), 1.0); }
+static double ramp(double room, double width) { return smaller(larger(room / width + 0.5, 0.0), 1.0); }
 
 static double touch(const double *cell, double east, double north, double radius) {
     int code = (int)cell[0];
@@ -505,7 +510,7 @@ static double measure_all(const bunch *b, double x, double y) {
     for (whole k = b->first + 1; k < b->last; k++) {
         if (b->parks[k].head != b->parks[b->first].head) continue;
         double clear = measure_one(b->sides, &b->parks[k], x, y);
-        least = fmin(least, clear), most = fmax(most, clear);
+        least = smaller(least, clear), most = larger(most, clear);
     }
     return least < 0.0 && most > 0.0 && fabs(least + most) < 2.0 * SAME_VERTEX_M ? -INFINITY : least;
 }
@@ -567,7 +572,7 @@ static void average(const bunch *b, const errors *e, double step, whole outer, c
     for (whole south = -outer; south <= outer; south += BLOCK)
         for (whole west = -outer; west <= outer; west += BLOCK) {
             double x = ((double)west + 0.5 * (BLOCK - 1)) * step, y = ((double)south + 0.5 * (BLOCK - 1)) * step;
-            if (hypot(x, y) > sqrt(far) + half) continue;
+            if (length(x, y) > sqrt(far) + half) continue;
             bunch near = look_from(b, x, y, half, d);
             /* A step changes clearance by a step at most: of blocks far from the boundary one square is all. */
             double room = measure_all(&near, 0.0, 0.0) - e->radius;
@@ -617,7 +622,7 @@ static void find_shares(const bunch *b, const errors *e, claim_room *d) {
     if (b->parks[b->first].plain) {
         for (whole k = 0; k < e->points; k++) {
             double clear = measure_all(b, e->sigma_fix * e->east[k], e->sigma_fix * e->north[k]);
-            double x = (clear - e->radius) / fmax(sigma, TINY);
+            double x = (clear - e->radius) / larger(sigma, TINY);
             d->share[k] = x > 9.0 ? 1.0 : x < -9.0 ? 0.0 : normal(x);
         }
         return;
@@ -636,7 +641,7 @@ static void find_shares(const bunch *b, const errors *e, claim_room *d) {
             const double *row = &d->grid[d->corner[k] + r * left];
             sum += north[r] * (east[0] * row[0] + east[1] * row[1] + east[2] * row[2] + east[3] * row[3]);
         }
-        d->share[k] = fmin(fmax(sum, 0.0), 1.0);
+        d->share[k] = smaller(larger(sum, 0.0), 1.0);
     }
 }
 
@@ -666,7 +671,7 @@ static double find_members(claim_room *d, whole head, whole parks, int plain, co
         find_shares(&(bunch){d->sides, d->parks, k, k + 1}, e, d);
         double own = mean(d->share, e->points);
         if (own < least) least = own, *better = divide(d->parks[k].p, own);
-        off = fmax(off, fabs(own - d->parks[k].p));
+        off = larger(off, fabs(own - d->parks[k].p));
         ++*members;
     }
     return off;
@@ -678,7 +683,7 @@ static double join_laid(const edge *edges, claim_room *d, whole parks, const dou
     for (whole k = 0; k < d->parks[parks - 1].to; k++) {
         const edge *p = &edges[k];
         double dx = p->x1 - p->x0, dy = p->y1 - p->y0;
-        double per = 1.0 / fmax(dx * dx + dy * dy, 1e-12), turn = p->x0 * p->y1 - p->y0 * p->x1;
+        double per = 1.0 / larger(dx * dx + dy * dy, 1e-12), turn = p->x0 * p->y1 - p->y0 * p->x1;
         d->sides[k] = (side){p->x0, p->y0, p->x1, p->y1, dx, dy, per, turn};
     }
     for (whole k = 0; k < e->points; k++)
@@ -766,7 +771,7 @@ PUBLIC int join_contained(const outlines *o, whole claims, const whole *claim, c
             near_park *one = &d.parks[k - claim[c]];
             *one = (near_park){s.count, 0, 0, 0, 0, sigma[k], pair_p[k]};
             done = keep_contained(&s, o, park[k], lons[k], lats[k], &f,
-                                  radius + REACH * hypot(sigma_fix, sigma[k]));
+                                  radius + REACH * length(sigma_fix, sigma[k]));
             one->to = s.count;
             one->inside = find_side(&s.edges[one->from], one->to - one->from, &known[3 * k]);
         }
@@ -797,7 +802,7 @@ PUBLIC int join_nearby(const whole *first, const double *start, const double *en
             near_park *one = &d.parks[k - claim[c]];
             *one = (near_park){s.count, 0, 0, 0, 0, sigma[k], pair_p[k]};
             done = keep_nearby(&s, start, end, first[p], first[p + 1], &place[2 * k], &stretch[2 * k],
-                               radius + REACH * hypot(sigma_fix, sigma[k]));
+                               radius + REACH * length(sigma_fix, sigma[k]));
             one->to = s.count;
             one->inside = find_side(&s.edges[one->from], one->to - one->from, &known[3 * k]);
         }
@@ -871,14 +876,14 @@ static int lay_out_rings(polygon_room *p, const double *xy, const whole *vertex,
                 double dx = b[0] - a[0], dy = b[1] - a[1], size = dx * dx + dy * dy;
                 run->x0[k] = a[0], run->y0[k] = a[1], run->x1[k] = b[0], run->y1[k] = b[1];
                 run->dx[k] = dx, run->dy[k] = dy, run->size[k] = size, run->per_size[k] = size > 0.0 ? 1.0 / size : 0.0;
-                run->west = fmin(run->west, b[0]), run->east = fmax(run->east, b[0]);
-                run->south = fmin(run->south, b[1]), run->north = fmax(run->north, b[1]);
+                run->west = smaller(run->west, b[0]), run->east = larger(run->east, b[0]);
+                run->south = smaller(run->south, b[1]), run->north = larger(run->north, b[1]);
             }
-            p->west = fmin(p->west, run->west), p->east = fmax(p->east, run->east);
-            p->south = fmin(p->south, run->south), p->north = fmax(p->north, run->north);
+            p->west = smaller(p->west, run->west), p->east = larger(p->east, run->east);
+            p->south = smaller(p->south, run->south), p->north = larger(p->north, run->north);
         }
     }
-    p->stray = STRAY * fmax(p->east - p->west, p->north - p->south);
+    p->stray = STRAY * larger(p->east - p->west, p->north - p->south);
     return 1;
 }
 
@@ -920,8 +925,8 @@ static double measure_room(const polygon_room *p, double x, double y, double lim
             odd ^= (run->y0[0] > y) != (run->y1[run->count - 1] > y);
             spans = 0;
         }
-        double east = fmax(0.0, fmax(run->west - x, x - run->east));
-        double north = fmax(0.0, fmax(run->south - y, y - run->north));
+        double east = larger(0.0, larger(run->west - x, x - run->east));
+        double north = larger(0.0, larger(run->south - y, y - run->north));
         if (east * east + north * north <= reach) {
             double squared[A_RUN];
             measure_quickly(run, x, y, squared);
@@ -930,7 +935,7 @@ static double measure_room(const polygon_room *p, double x, double y, double lim
                 double away = measure_edge(run, k, x, y);
                 if (away >= best) continue;
                 best = away;
-                reach = fmin(reach, square_reach(p, away));
+                reach = smaller(reach, square_reach(p, away));
             }
         }
         if (!spans) continue;
@@ -986,7 +991,7 @@ PUBLIC int find_circle_centres(whole n, const whole *ring, const whole *vertex, 
     for (whole k = 0; k < n && done; k++) {
         if (!(done = lay_out_rings(&p, xy, &vertex[ring[k]], ring[k + 1] - ring[k]))) break;
         double x = inside[2 * k], y = inside[2 * k + 1], best = measure_room(&p, x, y, INFINITY);
-        double half = fmax(p.east - p.west, p.north - p.south) / 2.0;
+        double half = larger(p.east - p.west, p.north - p.south) / 2.0;
         whole squares = 0;
         p.heap_count = 0;
         done = push_square(&p, (p.west + p.east) / 2.0, (p.south + p.north) / 2.0, half, INFINITY);
@@ -1090,7 +1095,7 @@ static void open_next_slice(queue *q) {
     q->now++;
     if (q->in_slices == 0) {
         double least = q->later.turn[0].minutes;
-        for (whole k = 1; k < q->later.count; k++) least = fmin(least, q->later.turn[k].minutes);
+        for (whole k = 1; k < q->later.count; k++) least = smaller(least, q->later.turn[k].minutes);
         q->now = (whole)(least * SLICES_A_MINUTE);
     }
     if (q->in_slices == 0 || q->now % (SLICES / 2) == 0) {
