@@ -258,7 +258,6 @@ def test_its_unknown_cells_are_unknown_and_its_edges_are_shared(tmp_path: Path) 
         ("N44W021.hgt", b"\0", "are no square"),
         ("N44W021.hgt", b"", "is empty"),
         ("N44W021.hgt.gz", gzip.compress(hgt_bytes(), mtime=0)[:-9], "cannot be unpacked"),
-        ("N44W021.hgt.gz", gzip.compress(bytes(500_000_000), mtime=0), "is larger than 24 MiB"),
         ("N44W021.hgt.gz", b"plain", "cannot be unpacked"),
         ("N44W021.tif.gz", gzip.compress(b"II*\0", mtime=0), "is no .hgt tile"),
         ("N44W021.hgt.bz2", bz2.compress(hgt_bytes()), "is not that of a GeoTIFF"),
@@ -267,6 +266,11 @@ def test_its_unknown_cells_are_unknown_and_its_edges_are_shared(tmp_path: Path) 
 )
 def test_what_is_no_tile_gets_one_line(name: str, content: bytes, what: str, tmp_path: Path) -> None:
     assert what in refusal(written(tmp_path / name, content))
+
+
+def test_a_tile_that_unpacks_to_too_much_gets_one_line(tmp_path: Path) -> None:
+    content = gzip.compress(bytes(500_000_000), mtime=0)
+    assert "is larger than 24 MiB" in refusal(written(tmp_path / "N44W021.hgt.gz", content))
 
 
 def test_an_archive_without_a_tile_gets_one_line(tmp_path: Path) -> None:
