@@ -123,7 +123,7 @@ def test_a_time_in_gpx_that_no_recording_has_is_told_and_not_used(tmp_path, time
 @pytest.mark.parametrize("filler", ["$", "$a", "x", "$\n", "$GPGGA\r", "!"])
 def test_an_endless_line_is_read_in_little_memory(tmp_path, filler):
     path = tmp_path / "log.nmea"
-    path.write_bytes((gga() + "\n" + filler * (1_200_000 // len(filler)) + "\n" + gga("101501")).encode())
+    path.write_bytes((gga() + "\n" + filler * (2_000_000 // len(filler)) + "\n" + gga("101501")).encode())
     tracemalloc.start()
     try:
         fixes = read_fixes(path)

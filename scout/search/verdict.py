@@ -111,11 +111,11 @@ def refine(
         ground.station.radius_m,
         compute_spread_m(claims, ground),
     )
+    if from_confidence <= 0.0 or len(parks_p) == 0:
+        return replace(quick, parks_p=parks_p, confidence=judge_together(claims, quick, parks_p, ground))
     confidence = multiply_parts(claims.first, quick.grids_p, parks_p)
-    rows = np.arange(len(confidence))
-    if from_confidence > 0.0 and len(parks_p):
-        least = np.minimum.reduceat(parks_p, claims.first[:-1])
-        rows = np.flatnonzero((least >= from_confidence) | (quick.confidence >= from_confidence))
+    least = np.minimum.reduceat(parks_p, claims.first[:-1])
+    rows = np.flatnonzero((least >= from_confidence) | (quick.confidence >= from_confidence))
     held = parks_p[expand_ranges(claims.first[rows], np.diff(claims.first)[rows])[1]]
     confidence[rows] = judge_together(claims.take(rows), quick.take(rows), held, ground)
     return replace(quick, parks_p=parks_p, confidence=confidence)
