@@ -1,7 +1,8 @@
-/* The inner loops over edges, compiled where a compiler is at hand; kernels.py calls them.
+/* The inner loops over edges and over points of the ground, compiled where a compiler is at hand; kernels.py
+ * calls them.
  *
- * Each function does what a numpy function of boundaries.py, probability.py or optimize.py does, operation by
- * operation (so no fused arithmetic may be allowed), and tests compare the two. Angles, exponents of frames
+ * Each function does what a numpy function of boundaries.py, probability.py, optimize.py or terrain.py does,
+ * operation by operation (so no fused arithmetic may be allowed), and tests compare the two. Angles, exponents of frames
  * and everything that is worked out once a pair come from numpy. Numbers of parks and pairs are checked there.
  */
 #include <math.h>
@@ -1221,4 +1222,32 @@ PUBLIC int find_least_times(whole points, const int32_t *shift, const float *ste
     free(is_target);
     if (q) free_queue(q);
     return done;
+}
+
+/* Heights between the middles of the cells of a raster, NaN outside and where a cell that counts has none. */
+PUBLIC void read_cells(const float *cells, whole high, whole wide, whole n, const double *col, const double *row,
+                       double *height) {
+    double last_col = (double)(wide - 1), last_row = (double)(high - 1);
+    whole most_left = wide > 1 ? wide - 2 : 0, most_top = high > 1 ? high - 2 : 0;
+    whole right = wide > 1, below = high > 1 ? wide : 0;
+    for (whole k = 0; k < n; k++) {
+        if (!(col[k] >= -0.5 && row[k] >= -0.5 && col[k] <= last_col + 0.5 && row[k] <= last_row + 0.5)) {
+            height[k] = NAN;
+            continue;
+        }
+        double x = smaller(larger(col[k], 0.0), last_col), y = smaller(larger(row[k], 0.0), last_row);
+        whole left = (whole)x, top = (whole)y;
+        if (left > most_left) left = most_left;
+        if (top > most_top) top = most_top;
+        double u = x - (double)left, v = y - (double)top;
+        const float *at = cells + top * wide + left;
+        double corner[4] = {at[0], at[right], at[below], at[below + right]};
+        double share[4] = {(1.0 - u) * (1.0 - v), u * (1.0 - v), (1.0 - u) * v, u * v};
+        double sum = share[0] * corner[0] + share[1] * corner[1] + share[2] * corner[2] + share[3] * corner[3];
+        if (isnan(sum)) { /* a cell without height does no harm to a place that does not need it */
+            sum = 0.0;
+            for (int c = 0; c < 4; c++) sum += share[c] > 1e-9 ? share[c] * corner[c] : 0.0;
+        }
+        height[k] = sum;
+    }
 }

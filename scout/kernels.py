@@ -34,6 +34,7 @@ def _load() -> ctypes.CDLL | None:
         return None
     library.find_nearest_edges.restype = None
     library.measure_nearby.restype = None
+    library.read_cells.restype = None
     library.list_edges_in_boxes.restype = ctypes.c_int64
     return library
 
@@ -333,6 +334,17 @@ def find_circle_centres(
     places = _floats(xy, int(vertex[-1]), 2), _floats(inside, n, 2), _floats(tolerance, n)
     _call_checked("find_circle_centres", n, np.ascontiguousarray(ring), vertex, *places, centre, found)
     return centre, found.view(np.bool_)
+
+
+def read_cells(cells: NDArray[np.float32], col: Floats, row: Floats) -> Floats:
+    """Heights of a raster, shape (high, wide), see `scout.walk.terrain.read_cells`."""
+    n, (high, wide) = len(col), cells.shape
+    if cells.dtype != np.float32 or not high * wide:
+        raise ValueError("a raster of other numbers, or of none")
+    height = np.empty(n)
+    words = np.ascontiguousarray(cells), high, wide, n, _floats(col, n), _floats(row, n), height
+    _call("read_cells", *words)
+    return height
 
 
 def _error(known: Floats, radius_m: float, sigma_m: Floats, rays: Floats) -> tuple[Any, ...]:

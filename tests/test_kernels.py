@@ -19,9 +19,11 @@ from scout import kernels
 from scout.geo.boundaries import Boundaries
 from scout.geo.joint import Errors, UnsureConditions, join_contained
 from scout.geo.probability import compute_contained_p
+from scout.model import Relief
 from scout.search.optimize import NearbyEdges
 from scout.search.overlaps import find_middles
 from scout.walk.routes import _find_all_least_times
+from scout.walk.terrain import read_cells
 
 needs_kernels = pytest.mark.skipif(kernels.LIBRARY is None, reason="built without a C compiler")
 CLOSE = 1e-9
@@ -249,6 +251,23 @@ def test_least_times_of_a_graph_full_of_ties_are_those_of_scipy(seed):
         if np.isfinite(known[target]):
             assert chain[-1] in sources
             assert all(known[a] < known[b] for b, a in pairwise(chain))
+
+
+@needs_kernels
+@pytest.mark.parametrize("shape", [(1, 1), (1, 7), (9, 1), (2, 2), (40, 60)])
+def test_heights_between_cells(monkeypatch, shape):
+    """Places on middles and edges of cells, between, outside and nowhere; cells without a height."""
+    rng = np.random.default_rng(shape)
+    cells = rng.normal(300, 80, shape).astype(np.float32)
+    cells[rng.random(shape) < 0.2] = np.nan
+    relief = Relief(cells, (1.0, 0.0, 0.0, 0.0, 1.0, 0.0), "EPSG:4326", "made")
+    where = [rng.uniform(-1.5, size + 0.5, 4000) for size in shape]
+    where = [np.where(rng.random(4000) < 0.4, np.rint(2 * some) / 2, some) for some in where]
+    where[0][:5] = np.nan
+    compiled, plain = _both_ways(monkeypatch, lambda: read_cells(relief, where[1], where[0]))
+    assert np.array_equal(compiled, plain, equal_nan=True)
+    assert np.isnan(plain).any()
+    assert not np.isnan(plain).all()
 
 
 @needs_kernels

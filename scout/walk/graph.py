@@ -23,6 +23,7 @@ from scout.walk.barriers import (
 )
 from scout.walk.terrain import (
     OFF_PATH,
+    compute_hours_both_ways,
     compute_load_factor,
     compute_tobler_kmh,
     interpolate_grid,
@@ -207,9 +208,11 @@ def _time_band(minutes: StepTimes, height: NDArray[np.float32], cell_m: float, m
         length = np.float32(np.hypot(right, up) * cell_m)
         slope = (height[there] - height[here]) / length
         unit = np.float32(length / DETOUR / m_per_min)
-        for at, way, steep in ((here, last + 1 + k, slope), (there, last - k, -slope)):
-            taken = unit / compute_tobler_kmh(steep)
-            minutes[(*at, way)] = np.where(np.isnan(taken), np.inf, taken)
+        forth, back = compute_hours_both_ways(slope)
+        for at, way, hours in ((here, last + 1 + k, forth), (there, last - k, back)):
+            taken = hours * unit
+            taken[np.isnan(taken)] = np.inf
+            minutes[(*at, way)] = taken
 
 
 def _pair_points(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import Any
@@ -10,6 +11,7 @@ import numpy as np
 import pyproj
 from numpy.typing import NDArray
 
+from scout import kernels
 from scout.geo.geodesy import compute_degree_lengths
 from scout.model import Relief
 
@@ -37,6 +39,28 @@ def compute_tobler_kmh(slope: NDArray[np.floating[Any]]) -> NDArray[Any]:
     """
     speed: NDArray[Any] = FASTEST_KMH * np.exp(-3.5 * np.minimum(np.abs(slope + 0.05), _SHEER))
     return speed
+
+
+def compute_hours_both_ways(slope: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
+    """Hours a kilometre at `compute_tobler_kmh`, there and back again, of one exponential for the two.
+
+    exp |a| is the larger of exp(a) and 1 / exp(a).
+
+    Parameters
+    ----------
+    slope : array
+        Rise over run on the way there; NaN gives NaN.
+
+    Examples
+    --------
+    >>> [(1 / hours).round(2).tolist() for hours in compute_hours_both_ways(np.array([0.0, 0.05]))]
+    [[5.04, 4.23], [5.04, 6.0]]
+    """
+    up = np.exp(3.5 * np.clip(slope, -_SHEER, _SHEER))
+    down = 1.0 / up
+    turned = math.exp(3.5 * 0.05)  # the quickest slope leads down a little
+    there, back = (np.maximum(turned * a, b / turned) / FASTEST_KMH for a, b in ((up, down), (down, up)))
+    return there, back
 
 
 def compute_load_factor(load_kg: float) -> float:
@@ -168,7 +192,10 @@ def locate_pixels(relief: Relief, lon: Floats, lat: Floats) -> tuple[Floats, Flo
 
 def read_cells(relief: Relief, col: Floats, row: Floats) -> Floats:
     """Heights between the middles of cells, NaN outside and where a cell that counts has none."""
-    grid, result = relief.heights_m, np.full(len(col), np.nan)
+    grid = relief.heights_m
+    if kernels.LIBRARY is not None and grid.size:
+        return kernels.read_cells(grid, col, row)
+    result = np.full(len(col), np.nan)
     high, wide = grid.shape
     # Half a cell outside the outermost middles the raster still knows the height.
     inside = np.flatnonzero((col >= -0.5) & (row >= -0.5) & (col <= wide - 0.5) & (row <= high - 0.5))
