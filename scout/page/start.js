@@ -32,7 +32,7 @@ addNorthMark();
 // Of all places: those of one town fill the view, a single one is seen with its surroundings.
 const CLOSEST = 14;
 const CLOSEST_ALONE = 12;
-const LONGEST_STEP = 8; // ms: about half a frame
+const LONGEST_STEP = 50; // ms: what is shorter is not felt, and a frame costs more than most steps
 
 function setFirstView() {
   const all = spots.filter((spot) => spot.drawn).map((spot) => spot.at);
@@ -67,7 +67,7 @@ showSpots();
 showShortlist();
 follow();
 [markLayer, dots, discs].forEach((layer) => layer.addTo(scoutMap));
-// What is drawn comes in steps: after a few milliseconds of them the page answers taps and keys.
+// What is drawn comes in steps: between lots of them the page answers taps and keys.
 let rested = 0;
 for (const box of boxes) {
   if (window.performance.now() - rested > LONGEST_STEP) {
