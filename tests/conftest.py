@@ -42,12 +42,6 @@ def pytest_report_header() -> str:
     )
 
 
-def pytest_xdist_auto_num_workers() -> int:
-    """Half as many again as there are cores: tests of pages, processes and times that run out often wait."""
-    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    return cores + cores // 2
-
-
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
     if COVERAGE is not None:
