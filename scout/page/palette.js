@@ -63,8 +63,8 @@ export function showFromZoom(layers) {
   scoutMap.on("zoomend", fit);
 }
 
-// Of the view's size, to each side: a drag shows no bare edge at once, and a phone has less to paint.
-export const CANVAS_MARGIN = 0.25;
+// Of the view's size, to each side: a short drag shows no bare edge, and there are a dozen canvases to paint and keep.
+export const CANVAS_MARGIN = 0.15;
 
 // A pane of the map with its own canvas; the pointer passes through to the map.
 export function makeCanvasPane(name, zIndex) {
