@@ -18,10 +18,10 @@ FOLDER = "SCOUT_COVERAGE"  # the variable of the environment
 DATA = "coverage"  # files with what was measured: so they are called, and a dot and more of each process
 CORE = ("geo", "search", "visits", "recording", "tours")
 _NAMES = (
-    *("arrive", "check", "check_near", "coarse_rounding", "compare", "coordinates"),
+    *("arrive", "check", "check_near", "coarse_rounding", "compare"),
     *("coordinates_refused", "find", "find_notebook", "kernels", "lattice", "locator", "notebook"),
     *("notebook_spoilt", "overlap_bounds", "read_fixes", "read_fixes_gpx", "stamp", "stamp_log"),
-    *("standstill", "tally", "trip", "visit", "world", "oracles/test_parted", "oracles/test_trips"),
+    *("standstill", "trip", "visit", "world", "oracles/test_parted"),
 )
 FILES = tuple(Path(__file__).parent / (f"{n}.py" if "/" in n else f"test_{n}.py") for n in _NAMES)
 
