@@ -541,11 +541,19 @@ def _list_lines_near(shapes: Geometries, number: Ints, boxes: Floats) -> tuple[G
     return shapely.linestrings(xy[vertex], indices=line), np.searchsorted(first, start, "right") - 1
 
 
+def _find_places_in(faces: Geometries) -> Geometries:
+    """A place in each polygon, clear of its boundary: in a hair along it another park may seem to hold it."""
+    places: Geometries = shapely.point_on_surface(faces)
+    close = np.flatnonzero(shapely.distance(places, shapely.boundary(faces)) < _THIN_DEG)
+    places[close] = shapely.get_point(shapely.maximum_inscribed_circle(faces[close]), 0)
+    return places
+
+
 def _find_faces(shapes: Geometries, lines: Geometries) -> tuple[Geometries, Ints, Ints]:
     """The faces between lines, and the pairs of a face and a shape that holds it, in order."""
     noded = shapely.get_parts(shapely.union_all(lines))
     faces, _ = list_wide_polygons(shapely.get_parts(shapely.polygonize(noded)))
-    holder, face = shapely.STRtree(shapely.point_on_surface(faces)).query(shapes, predicate="contains")
+    holder, face = shapely.STRtree(_find_places_in(faces)).query(shapes, predicate="contains")
     order = np.lexsort((holder, face))
     return faces, face[order], holder[order]
 

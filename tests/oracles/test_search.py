@@ -22,6 +22,7 @@ from oracles import answers, arrangement, claims, exact, metric
 from scout.app.find import SearchOptions, find_spots
 from scout.model import Findings, Spot
 
+pytestmark = pytest.mark.usefixtures("two_threads")
 patient = without_shrinking(40)
 
 
@@ -312,3 +313,24 @@ def test_a_region_with_a_sliver_of_rounding_at_its_side_is_not_lost():
         ]
     )
     check_overlaps(list(parks), 4, searched(list(parks), 4))
+
+
+def test_a_face_is_not_asked_about_at_a_place_in_a_hair_along_it():
+    """Drawn: a hole ends where another does but for the last bits, and the hair between was taken for the face."""
+    parks = shapely.from_wkt(
+        [
+            "POLYGON ((165 -50, 219.38217394 -50, 219.38217394 -89.99993433784584, "
+            "165 -89.99993433784584, 165 -50), (175 -60, 195.93245812 -75, 203.048 -69.9999995, "
+            "175 -60))",
+            "POLYGON ((160.0001146321192 -60.30905982651156, 159.9998853678808 -60.30876623348845, "
+            "199.9998853678808 -52.49985320348845, 200.0001146321192 -52.50014679651155, "
+            "160.0001146321192 -60.30905982651156))",
+            "POLYGON ((165 -50, 219.38217394 -50, 219.38217394 -89.99993433784584, "
+            "165 -89.99993433784584, 165 -50), (210 -77.5, 200 -72.767172165, "
+            "199.57725703907428 -72.43884629939514, 203.048 -69.9999995, "
+            "190.8268091261838 -65.6427582483041, 189.99921205415015 -65, "
+            "189.81923358476968 -65.28352568589845, 175 -60, 187.49114528209577 -68.95103566706368, "
+            "179.99981614596837 -80.752359675, 200 -80, 210 -77.5))",
+        ]
+    )
+    check_overlaps(list(parks), 1, searched(list(parks), 1))
