@@ -19,7 +19,11 @@ from forked import Forks, serve_forks
 from hypothesis import Phase, settings
 from measured import COVERAGE, FILES
 
-from scout import kernels
+from scout import kernels, threads
+
+# For the same reason: but what tests start as a process of its own has its threads, and so has `two_threads`.
+if "PYTEST_XDIST_WORKER" in os.environ:
+    threads.CORES = 1
 
 # The same draws every time, so that a red test is the change's; SOAK=1 draws afresh.
 settings.register_profile("steady", derandomize=True, deadline=None)
@@ -67,6 +71,14 @@ def loops(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> No
         monkeypatch.setattr(kernels, "LIBRARY", None)
     elif kernels.LIBRARY is None:
         pytest.skip("built without a C compiler")
+
+
+@pytest.fixture(scope="module")
+def two_threads() -> Iterator[None]:
+    """Work on two cores, as on a user's machine."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(threads, "CORES", 2)
+        yield
 
 
 @pytest.fixture(scope="module")

@@ -1,4 +1,4 @@
-"""Branch coverage of the core, measured while those tests run that go through branches no other does.
+"""Branch coverage of the core, measured while those tests run that go through most branches.
 
 Nothing is measured unless the environment names a folder for the results. The core is imported while it is
 watched, for the lines that only an import runs; what runs in processes of its own (the workers of a cluster)

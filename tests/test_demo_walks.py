@@ -12,6 +12,7 @@ from scout.cli import command
 from scout.drive.drives import measure_drives
 from scout.drive.read import read_roads
 
+pytestmark = pytest.mark.usefixtures("two_threads")
 DEMO = Path(__file__).resolve().parents[1] / "data_demo" / "outing.toml"
 
 

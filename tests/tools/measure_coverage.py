@@ -1,4 +1,4 @@
-"""Branch coverage of the core by tests that each go through branches no other does: some three minutes.
+"""Branch coverage of the core by tests that go through most of it: some two minutes.
 
 Run from the project's folder: ``python tests/tools/measure_coverage.py``. With a folder, only what a run of
 the suite left there is shown. The status is 0 if the tests passed and the core is covered as it must be.
