@@ -17,6 +17,7 @@ import pytest
 import shapely
 from forked import Forks, serve_forks
 from hypothesis import Phase, settings
+from hypothesis.internal.conjecture import providers
 from measured import COVERAGE, FILES
 
 from scout import kernels, threads
@@ -26,6 +27,9 @@ if "PYTEST_XDIST_WORKER" in os.environ:
     threads.CORES = 1
 
 # The same draws every time, so that a red test is the change's; SOAK=1 draws afresh.
+# Hypothesis would draw numbers of our own source, too: of those modules that happen to be loaded by then.
+if "SOAK" not in os.environ and hasattr(providers, "_get_local_constants"):
+    providers._get_local_constants = lambda: providers._local_constants
 settings.register_profile("steady", derandomize=True, deadline=None)
 # Of a mutant only is asked whether a test fails: no smaller example is looked for.
 settings.register_profile("mutants", derandomize=True, deadline=None, phases=[Phase.explicit, Phase.generate])

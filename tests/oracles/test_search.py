@@ -316,7 +316,7 @@ def test_a_region_with_a_sliver_of_rounding_at_its_side_is_not_lost():
 
 
 def test_a_face_is_not_asked_about_at_a_place_in_a_hair_along_it():
-    """Drawn: a hole ends where another does but for the last bits: the hair between was taken for the face."""
+    """Drawn: a hole ends where another does but for the last bits; the hair between them is no face."""
     parks = shapely.from_wkt(
         [
             "POLYGON ((165 -50, 219.38217394 -50, 219.38217394 -89.99993433784584, "
