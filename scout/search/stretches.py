@@ -33,6 +33,7 @@ from scout.table import IN_LISTS, Offsets, Table, expand_ranges, make_offsets
 
 _PARTS = 2048  # of one stretch at the most: 50 km go down to 24 m, longer ones less far
 _BENT = 0.01  # what an estimate may promise too much before the last steps go by the judge
+_UNDER = 0.05  # and what it may promise too little: it has led the wrong way then
 _APART = 0.02  # what the conditions' dependence may add or take before those steps go by it as well
 _HOPE = 0.08  # what such a place may gain by those steps
 _SHORTEST = 1 / 8  # of those steps, of the radius: half of that gains 0.0004 for a fifth of all time here
@@ -151,8 +152,9 @@ def place_along_pieces(parts: Sequence[EdgePieces], ground: JudgingContext) -> F
     verdicts = refine(strips.claims(fraction, ground.level), quick, ground)
     apart = np.abs(multiply_parts(verdicts.first, verdicts.grids_p, verdicts.parks_p) - verdicts.confidence)
     dependent = apart > _APART
-    short = (quick.confidence - verdicts.confidence > _BENT) | dependent
-    hope = np.maximum(quick.confidence, verdicts.confidence + _HOPE * dependent)
+    under = verdicts.confidence - quick.confidence > _UNDER
+    short = (quick.confidence - verdicts.confidence > _BENT) | under | dependent
+    hope = np.maximum(quick.confidence, verdicts.confidence + _HOPE * (under | dependent))
     bent = np.flatnonzero(short & (hope >= DOUBTFUL))
     if len(bent):
         some = strips.take(bent)
