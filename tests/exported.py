@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import builders
@@ -91,6 +92,23 @@ def named(text: str, attribute: str = "") -> Findings:
         author=text,
         remarks=(text,),
         credits=(Credit((text,), text, text, text),),
+    )
+
+
+def named_in_turn(texts: Sequence[str]) -> Findings:
+    """The bay once for each text, one list; what there is once has all of them."""
+    each = [named(text) for text in texts]
+    spots = [ranked for findings in each for ranked in findings.spots]
+    parks = pd.concat([findings.parks for findings in each], ignore_index=True)
+    return replace(
+        each[0],
+        spots=tuple(replace(ranked, rank=rank) for rank, ranked in enumerate(spots, 1)),
+        parks=parks,
+        named=sources.name_parks(parks),
+        title=" ".join(texts),
+        author=" ".join(texts),
+        remarks=tuple(texts),
+        credits=tuple(credit for findings in each for credit in findings.credits),
     )
 
 
