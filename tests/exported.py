@@ -103,7 +103,6 @@ def named_in_turn(texts: Sequence[str]) -> Findings:
     return replace(
         each[0],
         spots=tuple(replace(ranked, rank=rank) for rank, ranked in enumerate(spots, 1)),
-        parks=parks,
         named=sources.name_parks(parks),
         title=" ".join(texts),
         author=" ".join(texts),
