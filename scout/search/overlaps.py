@@ -545,7 +545,9 @@ def _find_places_in(faces: Geometries) -> Geometries:
     """A place in each polygon, clear of its boundary: in a hair along it another park may seem to hold it."""
     places: Geometries = shapely.point_on_surface(faces)
     close = np.flatnonzero(shapely.distance(places, shapely.boundary(faces)) < _THIN_DEG)
-    places[close] = shapely.get_point(shapely.maximum_inscribed_circle(faces[close]), 0)
+    if len(close):
+        tolerance = _choose_tolerance(faces[close], np.full(len(close), np.inf))
+        places[close] = shapely.points(_find_circle_centres(faces[close], tolerance))
     return places
 
 

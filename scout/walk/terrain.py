@@ -19,6 +19,7 @@ FASTEST_KMH = 6.0  # Tobler's, on a slope of -0.05
 OFF_PATH = 0.6  # of the speed on a path (Tobler 1993)
 _BODY_KG = 80.0  # an assumption: a lighter walker is slowed down more
 _SHEER = 20.0  # steeper ground takes no longer: times stay finite
+_DECAY, _QUICKEST = 3.5, 0.05  # Tobler's: how speed falls off, and how far down the quickest ground slopes
 
 
 def compute_tobler_kmh(slope: NDArray[np.floating[Any]]) -> NDArray[Any]:
@@ -37,14 +38,14 @@ def compute_tobler_kmh(slope: NDArray[np.floating[Any]]) -> NDArray[Any]:
     >>> compute_tobler_kmh(np.array([0.0, -0.05])).round(2).tolist()
     [5.04, 6.0]
     """
-    speed: NDArray[Any] = FASTEST_KMH * np.exp(-3.5 * np.minimum(np.abs(slope + 0.05), _SHEER))
+    speed: NDArray[Any] = FASTEST_KMH * np.exp(-_DECAY * np.minimum(np.abs(slope + _QUICKEST), _SHEER))
     return speed
 
 
 def compute_hours_both_ways(slope: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
     """Hours a kilometre at `compute_tobler_kmh`, there and back again, of one exponential for the two.
 
-    exp |a| is the larger of exp(a) and 1 / exp(a).
+    exp |a| is the larger of exp(a) and 1 / exp(a). Sheer ground is cut off by the slope itself.
 
     Parameters
     ----------
@@ -56,9 +57,9 @@ def compute_hours_both_ways(slope: NDArray[Any]) -> tuple[NDArray[Any], NDArray[
     >>> [(1 / hours).round(2).tolist() for hours in compute_hours_both_ways(np.array([0.0, 0.05]))]
     [[5.04, 4.23], [5.04, 6.0]]
     """
-    up = np.exp(3.5 * np.clip(slope, -_SHEER, _SHEER))
+    up = np.exp(_DECAY * np.clip(slope, -_SHEER, _SHEER))
     down = 1.0 / up
-    turned = math.exp(3.5 * 0.05)  # the quickest slope leads down a little
+    turned = math.exp(_DECAY * _QUICKEST)
     there, back = (np.maximum(turned * a, b / turned) / FASTEST_KMH for a, b in ((up, down), (down, up)))
     return there, back
 
