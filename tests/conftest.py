@@ -22,19 +22,20 @@ from measured import COVERAGE, FILES
 
 from scout import kernels, threads
 
-# For the same reason: but what tests start as a process of its own has its threads, and so has `two_threads`.
+# A core each leaves no use for more threads of our own, either; processes that tests start, and tests with
+# `two_threads`, have them.
 if "PYTEST_XDIST_WORKER" in os.environ:
     threads.CORES = 1
 
 # The same draws every time, so that a red test is the change's; SOAK=1 draws afresh.
-# Hypothesis would draw numbers of our own source, too: of those modules that happen to be loaded by then.
-if "SOAK" not in os.environ and hasattr(providers, "_get_local_constants"):
-    providers._get_local_constants = lambda: providers._local_constants
 settings.register_profile("steady", derandomize=True, deadline=None)
 # Of a mutant only is asked whether a test fails: no smaller example is looked for.
 settings.register_profile("mutants", derandomize=True, deadline=None, phases=[Phase.explicit, Phase.generate])
 if "SOAK" not in os.environ:
     settings.load_profile("steady")
+    # Hypothesis would draw numbers of our own source, too: of those modules that happen to be loaded by then.
+    if hasattr(providers, "_get_local_constants"):
+        providers._get_local_constants = lambda: providers._local_constants
 
 REPOSITORY = Path(__file__).resolve().parents[1]
 

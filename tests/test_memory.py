@@ -18,9 +18,8 @@ MOST_MB = 250.0
 
 
 @pytest.fixture
-def most_mb(monkeypatch):
+def most_mb(two_threads):
     """A function that says what has been held at the most since the test began, on two cores."""
-    monkeypatch.setattr("scout.threads.CORES", 2)
     tracemalloc.start()
     yield lambda: tracemalloc.get_traced_memory()[1] / 1e6
     tracemalloc.stop()

@@ -86,8 +86,8 @@ def shelved(
 
 
 def told(findings: Findings) -> tuple[list[Ranked], list[str | bytes]]:
-    """What some findings list, and two files of them, which hold all that any output says of a spot."""
-    files = [export_findings(findings, f"a{suffix}") for suffix in (".geojson", ".csv")]
+    """What some findings list, and three files of them."""
+    files = [export_findings(findings, f"a{suffix}") for suffix in (".geojson", ".csv", ".kml")]
     return list(findings.spots), files
 
 
