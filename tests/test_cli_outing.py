@@ -17,7 +17,7 @@ from click.testing import CliRunner
 from scout.app.outing import TagReading
 from scout.app.settings import Settings, list_settings
 from scout.app.sources import AccessFiles
-from scout.cli import main
+from scout.cli import command, main
 from scout.cli.find import find
 from scout.cli.options import FilesOption, ManyFiles, add_outing_option, add_settings
 from scout.cli.trip import command as trip
@@ -95,8 +95,13 @@ def words(key: str) -> list[str]:
     return [f"--{key}"] if not given else [word for one in given for word in (f"--{key}", one)]
 
 
+def parse(one: click.Command, arguments: list[str]) -> click.Context:
+    """As a command of scout: alone it would keep a help option without -h for tests that follow."""
+    return one.make_context(one.name, arguments, parent=click.Context(command, **command.context_settings))
+
+
 def params(arguments: list[str]) -> dict[str, Any]:
-    taken = find.make_context("find", list(arguments)).params
+    taken = parse(find, list(arguments)).params
     return {name: value for name, value in taken.items() if name != "outing"}
 
 
@@ -138,7 +143,7 @@ def test_wishes_for_a_trip_can_be_in_it_too(plan: Path) -> None:
     path = written(plan, toml({key: value for key, (value, _) in EVERY_OF_A_TRIP.items()}))
     day = ["--date", "2026-06-20"]
     by_file, by_words, plain = (
-        {name: value for name, value in trip.make_context("trip", given).params.items() if name != "outing"}
+        {name: value for name, value in parse(trip, given).params.items() if name != "outing"}
         for given in (
             [*day, "--outing", path],
             [*day, *(word for key in EVERY_OF_A_TRIP for word in words(key))],
@@ -272,7 +277,7 @@ def test_an_address_stays_one_and_is_refused_as_one(plan: Path, capsys: pytest.C
 
 
 def test_help_is_given_beside_a_file_that_is_not_there() -> None:
-    done = CliRunner().invoke(find, ["--outing", "none.toml", "--help"])
+    done = CliRunner().invoke(command, ["find", "--outing", "none.toml", "--help"])
     assert done.exit_code == 0
     assert "--outing FILE" in done.output
 
@@ -280,7 +285,7 @@ def test_help_is_given_beside_a_file_that_is_not_there() -> None:
 def test_absolute_paths_and_those_of_mapped_files_are_kept(plan: Path) -> None:
     text = toml({"access": [str(plan / "a.osm")], "parks": ["../p.kml"]})
     text += '[[tags]]\nfile = "roads.gpkg"\nall = "highway=path"\n'
-    context = find.make_context("find", ["--outing", written(plan, text)])
+    context = parse(find, ["--outing", written(plan, text)])
     outing = context.params["outing"]
     assert outing.parks == ("plan/../p.kml",)
     given = {
