@@ -268,6 +268,7 @@ class Listing(Sequence[Ranked]):
         self._ids, self._names, self._level = ids, names, level
         self._reached, self._new, self._beside, self._entry = reached, new, beside, entry
         self._coarse, self._horizons = coarse, horizons or {}
+        self._known_beside: dict[bytes, ParksBeside] = {}
 
     def __len__(self) -> int:
         return len(self._order)
@@ -322,7 +323,7 @@ class Listing(Sequence[Ranked]):
             [[warned[one] for one in some] for some in coarse],
             _list_notes(found, ~np.isnan(corner[0]), np.bincount(row, minlength=len(order))),
             self._list_entry(park, ends, texts),
-            self._list_beside(found),
+            self._list_beside(order, found),
             walks.notes,
         ]
         n_grids, pairs = self._terms.n_grids[order], self._terms.n_grids[order] * sizes
@@ -382,12 +383,16 @@ class Listing(Sequence[Ranked]):
                 coarse[k] += (one,)
         return coarse
 
-    def _list_beside(self, found: FoundPlaces) -> list[list[str]]:
+    def _list_beside(self, order: Ints, found: FoundPlaces) -> list[list[str]]:
         """What to note of the parks that rows do not claim and whose boundaries errors may reach."""
         notes: list[list[str]] = [[] for _ in range(len(found))]
         if self._beside is None:
             return notes
-        pairs = self._beside(found)
+        # Each output asks for the same rows again, and these parks have to be loaded and judged.
+        key = order.tobytes()
+        pairs = self._known_beside.get(key)
+        if pairs is None:
+            pairs = self._known_beside[key] = self._beside(found)
         texts = _ParkTexts([pairs.park], self._ids, self._names)
         texts_of = texts.ids_of(pairs.park), texts.names_of(pairs.park)
         columns = (column.tolist() for column in (pairs.row, pairs.clearance_m, pairs.p))
