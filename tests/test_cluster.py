@@ -162,9 +162,9 @@ def test_the_command_gives_the_same_bytes(isles, scheduler, tmp_path, monkeypatc
 KINDS = ("silent", "closed", "stranger")
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="module", autouse=True)
 def asking(isles):
-    """The command asking each kind of address, all at once: each waits for seconds."""
+    """The command asking each kind of address, all at once: each waits for seconds, while others are tested."""
     code = "import sys; from scout.cli import main; sys.exit(main())"
     begun = {}
     with ExitStack() as stack:

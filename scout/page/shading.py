@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scout.model import Findings, Relief, Shading
 from scout.page.contours import draw_contours
 from scout.page.packing import MAP_EDGE_LAT, PageFrame, convert_to_units, find_middle
-from scout.walk.terrain import interpolate_heights
+from scout.walk.terrain import interpolate_grid
 
 ROOM_FOR_SHADING = 300_000  # bytes of the page for all pictures; where they do not fit they get coarser
 _AROUND_KM = 2.5  # of every spot and walk
@@ -118,12 +118,15 @@ def _measure_m(box: NDArray[np.float64]) -> NDArray[np.float64]:
 def _draw_box(reliefs: Sequence[Relief], box: NDArray[np.float64], cell_m: float) -> Shading | None:
     """A picture of some bounds; none where no height is known or all is level."""
     columns, rows = np.maximum(np.ceil(_measure_m(box) / cell_m).astype(int), 2)
-    lon = box[0] + (np.arange(columns) + 0.5) / columns * (box[2] - box[0])
     south, north = np.arcsinh(np.tan(np.radians(box[[1, 3]])))
-    lat = np.degrees(np.arctan(np.sinh(north - (np.arange(rows) + 0.5) / rows * (north - south))))
-    x, y = np.meshgrid(lon, lat)
-    turned = (x.ravel() + 180.0) % 360.0 - 180.0
-    heights = interpolate_heights(reliefs, turned, y.ravel()).reshape(rows, columns)
+
+    def locate(column: NDArray[np.float64], row: NDArray[np.float64]) -> tuple[Any, Any]:
+        """Degrees of the middles of elements, rows from the north and even on the map's projection."""
+        up = north - (row + 0.5) / rows * (north - south)
+        return box[0] + (column + 0.5) / columns * (box[2] - box[0]), np.degrees(np.arctan(np.sinh(up)))
+
+    axes = np.arange(columns, dtype=np.float64), np.arange(rows, dtype=np.float64)
+    heights = interpolate_grid(reliefs, axes, 1.0, locate)
     cell = _measure_m(box) / [columns, rows]
     shade = compute_shade(_exaggerate(heights, *cell), *cell)
     if not (shade != _STEPS).any():

@@ -112,20 +112,20 @@ def interpolate_heights(reliefs: Sequence[Relief], lon: Floats, lat: Floats) -> 
 def interpolate_grid(
     reliefs: Sequence[Relief],
     axes: tuple[Floats, Floats],
-    cell_m: float,
+    cell: float,
     degrees: Callable[[Floats, Floats], Any],
 ) -> Floats:
-    """Heights on a grid of metres, as `interpolate_heights` would give them.
+    """Heights on a grid, as `interpolate_heights` would give them.
 
-    Pixels are worked out for every 25th point of all multiples of ``cell_m`` and taken as even between: over
-    a few hundred metres they are, to a few millimetres.
+    Pixels are worked out for every 25th point of all multiples of ``cell`` and taken as even between: over
+    a few hundred metres they are, to a few millimetres, and always to a small part of a cell.
 
     Parameters
     ----------
     reliefs : sequence of Relief
     axes : two arrays, shapes (wide,) and (high,)
-        x and y, metres, ``cell_m`` apart.
-    cell_m : float
+        x and y, metres or any other measure, ``cell`` apart.
+    cell : float
     degrees : callable
         Longitude and latitude for x and y.
 
@@ -134,12 +134,12 @@ def interpolate_grid(
     array, shape (high, wide)
         Rows follow y.
     """
-    firsts = [round(float(axis[0]) / cell_m) for axis in axes]
+    firsts = [round(float(axis[0]) / cell) for axis in axes]
     knots = [
         np.arange(-(first % _EVERY), len(axis) + _EVERY, _EVERY)
         for first, axis in zip(firsts, axes, strict=True)
     ]
-    x, y = (cell_m * (first + knot) for first, knot in zip(firsts, knots, strict=True))
+    x, y = (cell * (first + knot) for first, knot in zip(firsts, knots, strict=True))
     lon, lat = degrees(np.tile(x, len(y)), np.repeat(y, len(x)))
     lon = lon - 360.0 * np.rint((lon - lon[0]) / 360.0)  # no jump at the antimeridian
     shape = len(axes[1]), len(axes[0])
