@@ -2,12 +2,16 @@
 
 import itertools
 import json
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from scout.app.outing import load_outing
+from scout.app.outputs import format_findings
+from scout.app.request import make_request, search
 from scout.cli import command
 from scout.drive.drives import measure_drives
 from scout.drive.read import read_roads
@@ -26,6 +30,15 @@ def found(folder, *words):
 @pytest.fixture(scope="module")
 def squares(tmp_path_factory):
     return found(tmp_path_factory.mktemp("walks"), "--min-grids", "2")
+
+
+@pytest.fixture(scope="module")
+def everything():
+    """All spots, and what is said while they are looked for."""
+    said = []
+    findings = search(make_request(load_outing(str(DEMO))), said.append)
+    saved = json.loads(format_findings(findings, ".geojson"))
+    return [feature["properties"] for feature in saved["features"]], said
 
 
 def one(spots, **wanted):
@@ -80,6 +93,22 @@ def test_the_corner_in_the_lake_is_out_of_reach(tmp_path):
     assert "out of reach" in output
 
 
+def test_progress_of_walks_only_grows(everything):
+    """One count to the end; starts further away are looked for once more, and that says so."""
+    counts = {}
+    for line in everything[1]:
+        if told := re.fullmatch(r"(walks[^:]*): ([\d,]+) of ([\d,]+) places tried", line):
+            counts.setdefault(told[1], []).append(
+                tuple(int(count.replace(",", "")) for count in told.groups()[1:])
+            )
+    assert list(counts) == ["walks", "walks from further away"]
+    for steps in counts.values():
+        assert [done for done, _ in steps] == sorted(done for done, _ in steps)
+        assert len({of for _, of in steps}) == 1
+        assert steps[-1][0] == steps[-1][1]
+        assert len(steps) > 1
+
+
 def test_heights_alone_are_told_what_they_lack(tmp_path):
     pytest.importorskip("rasterio", reason="heights need the extra `heights`")
     words = ["find", str(DEMO.parent / "parks.geojson"), "--heights", str(DEMO.parent / "heights.tif")]
@@ -129,8 +158,8 @@ def follow(minutes, stays, pairs, worth):
     return len(covered)
 
 
-def test_the_best_day_by_car_is_not_found_place_by_place(tmp_path):
-    spots = [s for s in found(tmp_path)[0] if s["walk_min"] is not None]
+def test_the_best_day_by_car_is_not_found_place_by_place(everything):
+    spots = [s for s in everything[0] if s["walk_min"] is not None]
     places = [QUAY, *(s["parking"] for s in spots)]
     drives = measure_drives(places, read_roads(DEMO.parent / "access.geojson", places))
     assert drives.by_road.all()

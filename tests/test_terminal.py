@@ -150,27 +150,6 @@ def test_a_search_in_a_pipe_does_without_the_library_for_terminals():
     assert run.stdout.splitlines()[-1] == "False 0", run.stderr
 
 
-def test_progress_of_walks_only_grows():
-    """One count to the end; starts further away are looked for once more, and that says so."""
-    from scout.app.outing import load_outing
-    from scout.app.request import make_request, search
-
-    said = []
-    search(make_request(load_outing(str(DEMO / "outing.toml"))), said.append)
-    counts = {}
-    for line in said:
-        if found := re.fullmatch(r"(walks[^:]*): ([\d,]+) of ([\d,]+) places tried", line):
-            counts.setdefault(found[1], []).append(
-                tuple(int(count.replace(",", "")) for count in found.groups()[1:])
-            )
-    assert list(counts) == ["walks", "walks from further away"]
-    for steps in counts.values():
-        assert [done for done, _ in steps] == sorted(done for done, _ in steps)
-        assert len({of for _, of in steps}) == 1
-        assert steps[-1][0] == steps[-1][1]
-        assert len(steps) > 1
-
-
 @pytest.mark.parametrize(
     ("words", "told"),
     [
