@@ -24,8 +24,8 @@ from scout.quantities import Length, MeasuredText
 from scout.table import Table
 from scout.threads import map_on_threads
 from scout.walk.barriers import AccessMap, WalkWindow
-from scout.walk.graph import MOST_CELLS, Graph, build_graph
-from scout.walk.terrain import FASTEST_KMH, compute_load_factor, interpolate_heights
+from scout.walk.graph import DETOUR, MOST_CELLS, Graph, build_graph
+from scout.walk.terrain import FASTEST_KMH, OFF_PATH, compute_load_factor, interpolate_heights
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -92,6 +92,40 @@ def find_nearest_starts(lon: Floats, lat: Floats, world: AccessMap, reach_m: flo
             kind[row], name[row] = named or world.road(int(road_row[start - n_points]))
     return NearestStarts(distance, at[:, 0], at[:, 1], kind, name)
 
+
+def bound_walks(lon: Floats, lat: Floats, start_m: Floats, world: AccessMap, walking: Walking) -> Floats:
+    """Minutes that no walk to places is sooner than: off every path as far as the nearest is, then on one.
+
+    Parameters
+    ----------
+    lon, lat : arrays, shape (n,)
+        Degrees.
+    start_m : array, shape (n,)
+        To the nearest start, metres, infinite where none is near.
+    world : AccessMap
+    walking : Walking
+
+    Returns
+    -------
+    array, shape (n,)
+        Infinite where no start is near.
+    """
+    way_m = start_m.copy()  # where no way is near there is no start along one, either
+    for centre, rows in iterate_tiles(lon, lat, walking.reach_m):
+        window = WalkWindow.about(*centre, 1.8 * walking.reach_m)
+        found = world.ways(window)
+        tree = shapely.STRtree(np.concatenate([found.ground, found.crossing]))
+        places = shapely.points(*window.frame.forward(lon[rows], lat[rows]))
+        (place, _), metres = tree.query_nearest(places, return_distance=True, all_matches=False)
+        way_m[rows[place]] = np.minimum(metres, start_m[rows[place]])
+    m_per_min = FASTEST_KMH * compute_load_factor(walking.load_kg) * 1000 / 60
+    # Steps of the grid count as a little shorter than they are.
+    with np.errstate(invalid="ignore"):
+        least = way_m / (m_per_min * OFF_PATH * DETOUR) + (start_m - way_m) / m_per_min
+    return np.where(np.isfinite(start_m), _NEARLY * least, np.inf)
+
+
+_NEARLY = 0.999  # frames of neighbouring windows measure lengths a little differently
 
 # One walk, read back from the points it passes.
 Bools = NDArray[np.bool_]
@@ -406,8 +440,8 @@ class _WalkTask:
     ) -> None:
         self.targets, self.world, self.reliefs, self.walking = targets, world, reliefs, walking
         self.nearest = find_nearest_starts(targets.lon, targets.lat, world, walking.reach_m)
-        m_per_min = FASTEST_KMH * compute_load_factor(walking.load_kg) * 1000 / 60
-        self.least_min = self.nearest.distance_m / m_per_min  # per row: no walk is sooner
+        # Per row; no walk is sooner.
+        self.least_min = bound_walks(targets.lon, targets.lat, self.nearest.distance_m, world, walking)
         self.best_min = np.full(groups, np.inf)  # per group
         self.best: list[FoundWalk | None] = [None] * groups
         self.why = _explain_no_walk(targets, self.nearest, world, reliefs, walking)  # per row
@@ -441,7 +475,11 @@ class _WalkTask:
         # How far the window that will do reaches.
         wanted = np.minimum(_WINDING * self.nearest.distance_m + _BESIDE_M, reach_m)
         radius, widest = min(first_m, reach_m), np.zeros(len(left), dtype=bool)
-        while left.any():
+        while True:
+            rows = np.flatnonzero(left)
+            left[rows] = self._may_win(rows)
+            if not left.any():
+                return
             last = bool(widest[left].all())
             rows = np.flatnonzero(left & (last | (~widest & (wanted <= radius))))
             todo = self._choose_windows(regions, rows, wanted, last)

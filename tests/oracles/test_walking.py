@@ -9,7 +9,8 @@ import shapely
 from plains import Plain
 
 from scout.model import Walking
-from scout.walk.routes import WalkTargets, find_walks
+from scout.walk.barriers import AccessMap
+from scout.walk.routes import WalkTargets, bound_walks, find_nearest_starts, find_walks
 
 PATH, OFF = 5.0365 * 1000 / 60, 3.0219 * 1000 / 60  # metres a minute on level ground
 NEAR = Walking(reach_m=800.0)
@@ -351,3 +352,49 @@ def test_windows_that_grow_tell_the_times_of_the_widest(seed, monkeypatch):
     told, whole = ([math.inf if r.out_min is None else r.out_min for r in some] for some in (grown, widest))
     assert told == pytest.approx(whole, rel=1e-9)
     assert [r.start for r in grown] == [r.start for r in widest]
+
+
+def bounds_of(plain, around, goals, walking):
+    lon, lat = plain.degrees(*goals)
+    world = AccessMap(around)
+    return bound_walks(
+        lon, lat, find_nearest_starts(lon, lat, world, walking.reach_m).distance_m, world, walking
+    )
+
+
+@pytest.mark.parametrize("seed", range(1, 13))
+def test_no_walk_is_sooner_than_its_bound_on_ground_that_falls_as_is_quickest(seed):
+    """Tobler's function has its peak at a slope of -0.05, here to the east."""
+    walls, paths, starts, goals = walled_ground(seed)
+    plain, around = lay_out(walls, paths, starts)
+    slope, walking = plain.relief(lambda x, y: -0.05 * x), Walking(reach_m=1800.0)
+    routes = walk_to(plain, around, *goals, reliefs=[slope], walking=walking)
+    found = np.array([np.inf if route.out_min is None else route.out_min for route in routes])
+    assert (bounds_of(plain, around, goals, walking) <= found).all()
+
+
+def test_the_bound_is_the_time_itself_down_a_straight_path_and_down_open_ground():
+    plain, walking = Plain(), Walking(reach_m=1800.0)
+    slope, start = plain.relief(lambda x, y: -0.05 * x), [shapely.Point(0, 0)]
+    path = (shapely.LineString([(0, 0), (900, 0)]), True, False, False)
+    for ways, speed in (([path], 1.0), ([], 0.6)):
+        around = plain.surroundings(ways, start)
+        (bound,) = bounds_of(plain, around, [(900.0, 0.0)], walking)
+        (route,) = walk_to(plain, around, (900.0, 0.0), reliefs=[slope], walking=walking)
+        assert bound <= route.out_min
+        assert bound == pytest.approx(900 / (speed * 100), rel=0.016)  # 6 km/h are 100 m a minute
+        assert bound == pytest.approx(route.out_min, rel=0.005)
+
+
+@pytest.mark.parametrize("seed", range(1, 13))
+def test_of_several_places_for_one_spot_the_soonest_is_found(seed):
+    """Whatever bounds leave out of a window."""
+    walls, paths, starts, goals = walled_ground(seed)
+    plain, around = lay_out(walls, paths, starts)
+    goals = np.concatenate([goals, np.random.default_rng(seed).uniform(-450, 450, (20, 2))])
+    lon, lat = plain.degrees(*goals)
+    targets = WalkTargets(lon, lat, np.repeat(np.arange(4), 6))
+    one_by_one = [route.out_min or math.inf for route in walk_to(plain, around, *goals)]
+    spots = find_walks(targets, around, [], NEAR)
+    soonest = np.min(np.reshape(one_by_one, (4, 6)), axis=1)
+    assert [walk.route.out_min or math.inf for walk in spots] == pytest.approx(soonest.tolist(), rel=1e-9)
