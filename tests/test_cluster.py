@@ -164,7 +164,7 @@ KINDS = ("silent", "closed", "stranger")
 
 @pytest.fixture(scope="module", autouse=True)
 def asking(isles):
-    """The command asking each kind of address, all at once: each waits for seconds, while others are tested."""
+    """The command asking each kind of address, all at once: each waits seconds, while others are tested."""
     code = "import sys; from scout.cli import main; sys.exit(main())"
     begun = {}
     with ExitStack() as stack:
