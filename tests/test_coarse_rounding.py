@@ -127,7 +127,7 @@ def test_by_short_bounds_the_same_rounding_is_found(tmp_path: Path) -> None:
     at = table.schema.get_field_index("bbox")
     kinds = [*table.schema]
     kinds[at] = field("bbox", struct(sides))
-    parquet.write_table(table.cast(schema(kinds, metadata=table.schema.metadata)), path, row_group_size=150)
+    parquet.write_table(table.cast(schema(kinds, metadata=table.schema.metadata)), path, row_group_size=100)
     expected = whole([path], SEARCHES[0])
     assert expected.sources[0].rounding_m > 60
     same(shelved([path], SEARCHES[0]), expected)

@@ -34,7 +34,7 @@ SEARCHES = (
 )
 
 
-def country(seed: int = 1, count: int = 600) -> gpd.GeoDataFrame:
+def country(seed: int = 1, count: int = 400) -> gpd.GeoDataFrame:
     """Islands on both sides of 180: ids that come twice, ids missing, islands cut there, a broken ring."""
     rng = np.random.default_rng(seed)
     lon, lat = rng.uniform(176, 184, count), rng.uniform(-3, 3, count)
@@ -67,7 +67,7 @@ def written(path: Path, frame: gpd.GeoDataFrame) -> Path:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         if path.suffix == ".parquet":
-            frame.to_parquet(path, write_covering_bbox=True, schema_version="1.1.0", row_group_size=150)
+            frame.to_parquet(path, write_covering_bbox=True, schema_version="1.1.0", row_group_size=100)
         else:
             frame.to_file(path, engine="pyogrio")
     return path
@@ -256,7 +256,7 @@ def test_an_index_that_lies_is_found_out(tmp_path, monkeypatch):
 
 def test_what_was_not_compared_is_told(folder):
     shelf = open_indexed([folder / "isles.gpkg"], ParkReading(), least=1)
-    assert "isles.gpkg: where its 600 records lie is taken from what the file says" in shelf.report.notes[-1]
+    assert "isles.gpkg: where its 400 records lie is taken from what the file says" in shelf.report.notes[-1]
     assert "compared with 200 outlines" in shelf.report.notes[-1]
     for suffix in (".fgb", ".shp"):  # whose outlines are run through
         shelf = open_indexed([folder / f"isles{suffix}"], ParkReading(), least=1)
@@ -277,6 +277,6 @@ def test_a_tile_is_searched_with_the_parks_whose_parts_matter_there():
 
 def test_the_report_says_that_not_all_was_checked(folder):
     report = shelved([folder / "isles.gpkg"], SEARCHES[0]).report
-    assert report.records == 600
+    assert report.records == 400
     assert report.parks == len(build_parks(read_layers([folder / "isles.gpkg"])).frame)
     assert any("only the parks that this search may need" in note for note in report.notes)
