@@ -96,7 +96,7 @@ def test_other_programs_read_it(files, tmp_path):
 def test_near_parks_lie_together(tmp_path, monkeypatch):
     monkeypatch.setattr("scout.app.prepare._ROWS", 50)
     ready = tmp_path / "ready.parquet"
-    prepare(written(tmp_path / "isles.gpkg", country()), ready)
+    prepare(written(tmp_path / "isles.gpkg", country(count=600)), ready)
     file = parquet.ParquetFile(ready)
     assert file.num_row_groups > 5
     sizes = []
