@@ -119,6 +119,24 @@ def test_heights_on_a_grid_are_those_at_its_points(lon, lat):
     assert np.nanmax(np.abs(grid - single)[np.abs(axis) < 300][:, np.abs(axis) < 300]) < 0.01
 
 
+@pytest.mark.parametrize(("west", "cell", "wide"), [(-5.0, 0.01, 3000), (-180.0, 1.0, 360)])
+def test_a_grid_half_round_the_globe_from_a_raster_or_over_its_seam_has_no_heights_between(west, cell, wide):
+    """Pixels are even between knots, but for where the raster's other end is nearer."""
+    heights = np.random.default_rng(1).uniform(0, 500, (60, wide))
+    relief = small(heights, west=west, step=cell)
+    axes = np.arange(60.0), np.arange(40.0)
+    lon, lat = west + wide * cell / 2 + 180 - 0.03, 47.0 - 30 * cell  # amid the grid; of the raster's rows
+
+    def degrees_of(x, y):
+        return lon + 1e-3 * x, lat + 1e-3 * y
+
+    grid = interpolate_grid([relief], axes, 1.0, degrees_of)
+    x, y = degrees_of(*(axis.ravel() for axis in np.meshgrid(*axes)))
+    single = interpolate_heights([relief], (x + 180) % 360 - 180, y).reshape(grid.shape)
+    assert (np.isnan(grid) == np.isnan(single)).all()
+    assert grid == pytest.approx(single, abs=1e-6, nan_ok=True)
+
+
 def test_a_raster_of_one_row_or_column_or_cell_has_heights_too():
     lon, lat = degrees((10.0002, 46.9992), (10.0010, 46.9995), (10.0025, 46.9995), (10.0005, 46.9985))
     for heights, wanted in (

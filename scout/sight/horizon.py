@@ -24,10 +24,10 @@ from scout.table import expand_ranges
 from scout.threads import map_on_threads
 from scout.walk.terrain import (
     interpolate_heights,
-    is_in_degrees,
     locate_pixels,
     measure_cell_amid,
     read_cells,
+    turn_pixels,
 )
 
 RADIO, LIGHT = 0.25, 0.13  # curvature of a ray over that of the Earth
@@ -410,10 +410,7 @@ def _place_rays(
 ) -> tuple[Floats, Floats]:
     """Columns and rows of a raster at the knots of rays."""
     col, row = locate_pixels(relief, np.append(x, lon), np.append(y, lat))
-    if is_in_degrees(relief.crs):  # no jump at the antimeridian
-        turn = 360.0 * relief.to_pixel[0], 360.0 * relief.to_pixel[3]
-        turns = np.rint((col - col[-1]) / turn[0])
-        col, row = col - turns * turn[0], row - turns * turn[1]
+    col, row = turn_pixels(relief, col, row, near_col=float(col[-1]))  # no jump at the antimeridian
     return col[:-1].reshape(x.shape) @ between, row[:-1].reshape(x.shape) @ between
 
 

@@ -148,11 +148,12 @@ def interpolate_grid(
         unknown = np.isnan(height)
         if not unknown.any():
             break
+        at_knots = locate_pixels(relief, lon, lat)
         col, row = (
             _fill_between(knots[0], knots[1], values.reshape(len(y), len(x)), shape)[unknown]
-            for values in locate_pixels(relief, lon, lat)
+            for values in turn_pixels(relief, *at_knots, near_col=at_knots[0][0])
         )
-        height[unknown] = read_cells(relief, col, row)
+        height[unknown] = read_cells(relief, *turn_pixels(relief, col, row))
     return height
 
 
@@ -184,11 +185,28 @@ def locate_pixels(relief: Relief, lon: Floats, lat: Floats) -> tuple[Floats, Flo
     x, y = _get_transformer(relief.crs).transform(lon, lat)
     a, b, c, d, e, f = relief.to_pixel
     col, row = a * x + b * y + c - 0.5, d * x + e * y + f - 0.5
-    if is_in_degrees(relief.crs):
-        # A raster past 180, or from 0 to 360, calls the same place by another longitude.
-        turns = np.rint((relief.heights_m.shape[1] / 2 - col) / (360.0 * a)) if a else np.zeros(len(col))
-        col, row = col + turns * 360.0 * a, row + turns * 360.0 * d
-    return col, row
+    return turn_pixels(relief, col, row)
+
+
+def turn_pixels(
+    relief: Relief, col: Floats, row: Floats, near_col: float | None = None
+) -> tuple[Floats, Floats]:
+    """The same places by whole turns of the globe, as near to a column as they come.
+
+    A raster past 180, or from 0 to 360, calls a place by another longitude.
+
+    Parameters
+    ----------
+    relief : Relief
+    col, row : arrays, shape (n,)
+    near_col : float, optional
+        The middle of the raster if not given. Near one of its own, places that lie together stay together.
+    """
+    a, _, _, d, *_ = relief.to_pixel
+    if not a or not is_in_degrees(relief.crs):
+        return col, row
+    turns = np.rint(((relief.heights_m.shape[1] / 2 if near_col is None else near_col) - col) / (360.0 * a))
+    return col + turns * 360.0 * a, row + turns * 360.0 * d
 
 
 def read_cells(relief: Relief, col: Floats, row: Floats) -> Floats:
