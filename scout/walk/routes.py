@@ -59,9 +59,10 @@ def iterate_tiles(lon: Floats, lat: Floats, side_m: float) -> Iterator[tuple[tup
 
 # How far places are from where a car may be left, as the crow flies.
 class NearestStarts(NamedTuple):
-    """The nearest start of each place; infinitely far where none is near."""
+    """The nearest start of each place, and how far the nearest way is; infinitely far where none is near."""
 
     distance_m: Floats
+    way_m: Floats
     lon: Floats
     lat: Floats
     kind: list[StartKind]
@@ -69,9 +70,9 @@ class NearestStarts(NamedTuple):
 
 
 def find_nearest_starts(lon: Floats, lat: Floats, world: AccessMap, reach_m: float) -> NearestStarts:
-    """Nearest parking, trailhead or road of places, sought to at least ``reach_m``."""
+    """Nearest parking, trailhead or road of places, and the nearest way, sought to at least ``reach_m``."""
     n = len(lon)
-    distance, at = np.full(n, np.inf), np.full((n, 2), np.nan)
+    distance, way_m, at = np.full(n, np.inf), np.full(n, np.inf), np.full((n, 2), np.nan)
     kind: list[StartKind] = [""] * n
     name = [""] * n
     for centre, rows in iterate_tiles(lon, lat, reach_m):
@@ -81,8 +82,14 @@ def find_nearest_starts(lon: Floats, lat: Floats, world: AccessMap, reach_m: flo
         if not len(shapes):
             continue
         places = shapely.points(*window.frame.forward(lon[rows], lat[rows]))
-        tree = shapely.STRtree(shapes)
-        (place, found), metres = tree.query_nearest(places, return_distance=True, all_matches=False)
+        ways = world.ways(window)
+        (place, _), metres = shapely.STRtree(np.concatenate([ways.ground, ways.crossing])).query_nearest(
+            places, return_distance=True, all_matches=False
+        )
+        way_m[rows[place]] = metres
+        (place, found), metres = shapely.STRtree(shapes).query_nearest(
+            places, return_distance=True, all_matches=False
+        )
         foot = shapely.get_point(shapely.shortest_line(places[place], shapes[found]), 1)
         distance[rows[place]] = metres
         at[rows[place]] = np.stack(window.frame.inverse(shapely.get_x(foot), shapely.get_y(foot)), axis=1)
@@ -90,42 +97,33 @@ def find_nearest_starts(lon: Floats, lat: Floats, world: AccessMap, reach_m: flo
         for row, start in zip(rows[place].tolist(), found.tolist(), strict=True):
             named = world.start(int(starts.row[start])) if start < n_points else None
             kind[row], name[row] = named or world.road(int(road_row[start - n_points]))
-    return NearestStarts(distance, at[:, 0], at[:, 1], kind, name)
+    return NearestStarts(distance, way_m, at[:, 0], at[:, 1], kind, name)
 
 
-def bound_walks(lon: Floats, lat: Floats, start_m: Floats, world: AccessMap, walking: Walking) -> Floats:
+_NEARLY = 0.999  # of what is measured: frames of neighbouring windows differ a little
+
+
+def bound_walks(nearest: NearestStarts, walking: Walking) -> Floats:
     """Minutes that no walk to places is sooner than: off every path as far as the nearest is, then on one.
-
-    Parameters
-    ----------
-    lon, lat : arrays, shape (n,)
-        Degrees.
-    start_m : array, shape (n,)
-        To the nearest start, metres, infinite where none is near.
-    world : AccessMap
-    walking : Walking
 
     Returns
     -------
     array, shape (n,)
         Infinite where no start is near.
     """
-    way_m = start_m.copy()  # where no way is near there is no start along one, either
-    for centre, rows in iterate_tiles(lon, lat, walking.reach_m):
-        window = WalkWindow.about(*centre, 1.8 * walking.reach_m)
-        found = world.ways(window)
-        tree = shapely.STRtree(np.concatenate([found.ground, found.crossing]))
-        places = shapely.points(*window.frame.forward(lon[rows], lat[rows]))
-        (place, _), metres = tree.query_nearest(places, return_distance=True, all_matches=False)
-        way_m[rows[place]] = np.minimum(metres, start_m[rows[place]])
-    m_per_min = FASTEST_KMH * compute_load_factor(walking.load_kg) * 1000 / 60
+    off_m = np.minimum(nearest.way_m, nearest.distance_m)
+    least = np.full(len(off_m), np.inf)
+    near = np.isfinite(nearest.distance_m)
+    on_m = nearest.distance_m[near] - off_m[near]
     # Steps of the grid count as a little shorter than they are.
-    with np.errstate(invalid="ignore"):
-        least = way_m / (m_per_min * OFF_PATH * DETOUR) + (start_m - way_m) / m_per_min
-    return np.where(np.isfinite(start_m), _NEARLY * least, np.inf)
+    least[near] = _NEARLY * (on_m + off_m[near] / (OFF_PATH * DETOUR)) / compute_fastest_m_per_min(walking)
+    return least
 
 
-_NEARLY = 0.999  # frames of neighbouring windows measure lengths a little differently
+def compute_fastest_m_per_min(walking: Walking) -> float:
+    """How far the quickest ground on a path leads in a minute, metres."""
+    return FASTEST_KMH * compute_load_factor(walking.load_kg) * 1000 / 60
+
 
 # One walk, read back from the points it passes.
 Bools = NDArray[np.bool_]
@@ -379,9 +377,7 @@ class FoundWalk(NamedTuple):
 
 def compute_farthest_m(walking: Walking) -> float:
     """How far away a start may be from which a place is reached within the longest walk."""
-    return min(
-        _FARTHEST_M, walking.limit_min * FASTEST_KMH * compute_load_factor(walking.load_kg) * 1000 / 60
-    )
+    return min(_FARTHEST_M, walking.limit_min * compute_fastest_m_per_min(walking))
 
 
 def compute_coarsest_m(walking: Walking) -> float:
@@ -440,8 +436,7 @@ class _WalkTask:
     ) -> None:
         self.targets, self.world, self.reliefs, self.walking = targets, world, reliefs, walking
         self.nearest = find_nearest_starts(targets.lon, targets.lat, world, walking.reach_m)
-        # Per row; no walk is sooner.
-        self.least_min = bound_walks(targets.lon, targets.lat, self.nearest.distance_m, world, walking)
+        self.least_min = bound_walks(self.nearest, walking)  # per row
         self.best_min = np.full(groups, np.inf)  # per group
         self.best: list[FoundWalk | None] = [None] * groups
         self.why = _explain_no_walk(targets, self.nearest, world, reliefs, walking)  # per row
@@ -599,8 +594,8 @@ def _explain_no_walk(
 ) -> list[str]:
     """Per place why there is no walk to it, or nothing when there may be one."""
     why = [""] * len(targets.lon)
-    m_per_min = FASTEST_KMH * compute_load_factor(walking.load_kg) * 1000 / 60
-    for row in np.flatnonzero(nearest.distance_m > walking.limit_min * m_per_min):
+    limit_m = walking.limit_min * compute_fastest_m_per_min(walking)
+    for row in np.flatnonzero(nearest.distance_m > limit_m):
         why[row] = explain_over_limit(walking)
     for row in np.flatnonzero(nearest.distance_m > walking.reach_m):
         why[row] = MeasuredText("no parking or road within ", Length(walking.reach_m, "stated"))

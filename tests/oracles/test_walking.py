@@ -355,11 +355,8 @@ def test_windows_that_grow_tell_the_times_of_the_widest(seed, monkeypatch):
 
 
 def bounds_of(plain, around, goals, walking):
-    lon, lat = plain.degrees(*goals)
-    world = AccessMap(around)
-    return bound_walks(
-        lon, lat, find_nearest_starts(lon, lat, world, walking.reach_m).distance_m, world, walking
-    )
+    nearest = find_nearest_starts(*plain.degrees(*goals), AccessMap(around), walking.reach_m)
+    return bound_walks(nearest, walking)
 
 
 @pytest.mark.parametrize("seed", range(1, 13))
