@@ -295,10 +295,6 @@ def test_folders_of_killed_desks_go_and_those_of_living_ones_stay(tmp_path: Path
             one.communicate(timeout=60)
 
 
-# Nothing comes of it and nobody walks there: it takes no time.
-QUICK = {"options": {"level": "field", "min-parks": 9}}
-
-
 def begin_search(caller: Caller, loaded: Any) -> tuple[threading.Thread, list[Any]]:
     answers: list[Any] = []
     thread = threading.Thread(target=lambda: answers.append(caller.work("search", settings=loaded)))
@@ -321,13 +317,15 @@ def test_a_window_loaded_again_does_not_wait_for_a_search_that_is_lost() -> None
 def test_a_search_after_a_cancel_is_not_ended_by_it() -> None:
     with running(stop_s=1.5) as caller:
         loaded = caller.work("demo")["done"]
+        # Longer than is waited for the first to stop: else it would be over before it could be ended.
+        quick = {"options": {**loaded["options"], "level": "field"}}
         caller.work("preview", settings=loaded)
         for _ in range(3):
             thread, first = begin_search(caller, loaded)
             cancel = threading.Thread(target=caller.ask, args=("POST", caller.here("/stop"), {"all": True}))
             cancel.start()
             time.sleep(0.05)
-            second = caller.work("search", settings={**loaded, **QUICK})
+            second = caller.work("search", settings=quick)
             thread.join(60)
             cancel.join(60)
             assert first[0].get("stopped")
@@ -339,10 +337,12 @@ def test_a_request_to_stop_reaches_what_was_asked_for_before_it_and_nothing_late
     """Requests of a page may overtake each other: each says when it was made."""
     with running() as caller:
         loaded = caller.work("demo")["done"]
+        # Nothing comes of it and nobody walks there: it takes no time.
+        nothing = {"options": {"level": "field", "min-parks": 9}}
         now = time.time() * 1000
 
         def search(at: float) -> dict[str, Any]:
-            given = {"job": "search", "given": {"settings": {**loaded, **QUICK}}, "at": at}
+            given = {"job": "search", "given": {"settings": {**loaded, **nothing}}, "at": at}
             return caller.ask("POST", caller.here("/do"), given).json
 
         caller.ask("POST", caller.here("/stop"), {"at": now + 1})
