@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 from pathlib import Path
 from typing import Any
@@ -221,6 +222,17 @@ def test_a_known_schema_is_recognised_and_says_what_makes_parks(tmp_path: Path, 
     assert (len(frame), ENTRY in frame) == (6, False)
 
 
+@pytest.mark.parametrize("way", WAYS)
+def test_prepared_it_tells_who_may_enter_and_all_details(tmp_path: Path, way: str) -> None:
+    path, ready = national(tmp_path / "national.gpkg"), tmp_path / "ready.parquet"
+    assert main(["prepare", "--parks", str(path), "--out", str(ready)]) == 0
+    frame, _ = opened(ready, way)
+    columns = [PARK_ID, PARK_NAME, ENTRY, "attributes"]
+    assert frame[columns].equals(opened(path, way)[0][columns])
+    assert frame[ENTRY].tolist() == ["open", "restricted", "unknown"]
+    assert frame["attributes"].tolist()[1] == {"Manager": "CITY", "Kind": "LP"}
+
+
 def test_what_the_user_says_goes_before_the_schema(tmp_path: Path) -> None:
     path = national(tmp_path / "national.gpkg")
     frame, _ = opened(path, "whole", where="Category = 'Designation'", id_column="Unit_Nm", keep=("Des_Tp",))
@@ -243,7 +255,8 @@ def test_the_listing_the_map_and_check_say_where_entry_is_not_open(
     path = national(tmp_path / "national.gpkg")
     page, saved = tmp_path / "map.html", tmp_path / "spots.geojson"
     assert main(["find", "--parks", str(path), "--map", str(page), "--save", str(saved)]) == 0
-    assert "read as PAD-US; 3 of 6 records left out" in capsys.readouterr().out
+    listed = capsys.readouterr().out
+    assert "read as PAD-US; 3 of 6 records left out" in listed
     notes = {
         tuple(f["properties"]["park_names"]): f["properties"]["notes"]
         for f in json.loads(saved.read_text())["features"]
@@ -254,6 +267,9 @@ def test_the_listing_the_map_and_check_say_where_entry_is_not_open(
     unknown = "Cove: whether the public may enter is not known from the boundary data; ask the land manager."
     assert restricted in notes[("Birch Fen",)]
     assert unknown in notes[("Cove",)]
+    for said in (restricted, unknown):
+        (line,) = (line for line in listed.splitlines() if line.endswith(said))
+        assert re.fullmatch(r"(#\d+ )+", line.removesuffix(said)), "once, with the ranks of its spots"
     html = page.read_text(encoding="utf-8")
     assert restricted in html
     assert "Protected Areas Database of the United States (PAD-US), US Geological Survey" in html

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pyarrow as pa
 import pytest
 import shapely
 from pyarrow import parquet
@@ -129,3 +130,17 @@ def test_one_line_and_nothing_written(tmp_path, monkeypatch, capsys, words, line
 def test_what_was_repaired_is_told(tmp_path, capsys):
     prepare(written(tmp_path / "isles.gpkg", country(count=60)), tmp_path / "out.parquet")
     assert "made valid" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("text", ["[1]", '{"Manager": 1}', "{"])
+def test_details_that_are_damaged_are_one_line(tmp_path, capsys, text):
+    ready = tmp_path / "ready.parquet"
+    prepare(written(tmp_path / "isles.gpkg", country(count=30)), ready)
+    table = parquet.read_table(ready)
+    at = table.schema.get_field_index("scout:details")
+    told = pa.array([text] * len(table), pa.string())
+    parquet.write_table(table.set_column(at, table.schema.field(at), told), ready)
+    capsys.readouterr()
+    assert main(["find", "--parks", str(ready)]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.endswith("its column scout:details is damaged; prepare it again")

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from scout.app.find import SearchOptions
 from scout.io.parquet import OURS, TURN
-from scout.model import ATTRIBUTES, DATUM_ERROR, KIND, PARK_ID, PARK_NAME, ParkReport, Source
-from scout.parks.build import OWN_ERROR, OWN_WIDENED, UNKNOWN_DATUM_ERROR_M
+from scout.model import ATTRIBUTES, DATUM_ERROR, ENTRY, KIND, PARK_ID, PARK_NAME, ParkReport
+from scout.parks.build import UNKNOWN_DATUM_ERROR_M
+from scout.parks.profiles import OWN_DETAILS, OWN_ENTRY, OWN_ERROR, OWN_WIDENED
 from scout.parks.sources import ParkSource
 from scout.quantities import format_count
 from scout.search.tiles import is_near_lines
@@ -50,7 +51,7 @@ def prepare_parks(
         from pyarrow import parquet
 
         order = _order_records(source.bounds)
-        schema = _make_schema(keep, source.sources)
+        schema = _make_schema(keep, source)
         # Coordinates shrink by a tenth and take longer to unpack than to read: they stay as they are.
         packed = {name: "NONE" if name == "geometry" else "ZSTD" for name in schema.names}
         with parquet.ParquetWriter(file, schema, compression=packed, use_dictionary=False) as writer:
@@ -83,9 +84,10 @@ def _order_records(bounds: NDArray[np.float64]) -> NDArray[np.int64]:
     return order
 
 
-def _make_schema(keep: Sequence[str], sources: Sequence[Source]) -> pa.Schema:
+def _make_schema(keep: Sequence[str], source: ParkSource) -> pa.Schema:
     import pyarrow as pa
 
+    sources = source.sources
     box = pa.struct([(side, pa.float64()) for side in ("xmin", "ymin", "xmax", "ymax")])
     fields = [
         (PARK_ID, pa.string()),
@@ -93,6 +95,8 @@ def _make_schema(keep: Sequence[str], sources: Sequence[Source]) -> pa.Schema:
         (TURN, pa.int64()),
         (OWN_WIDENED, pa.bool_()),
         (OWN_ERROR, pa.float64()),
+        *([(OWN_ENTRY, pa.string())] if source.entry is not None else []),
+        (OWN_DETAILS, pa.string()),
         *((name, pa.string()) for name in keep),
         ("bbox", box),
         ("geometry", pa.binary()),
@@ -119,13 +123,16 @@ def _make_table(
     box = pa.StructArray.from_arrays(
         list(shapely.bounds(shapes).reshape(-1, 4).T), names=["xmin", "ymin", "xmax", "ymax"]
     )
-    kept = [[one.get(name) for one in frame[ATTRIBUTES]] for name in keep]
+    details = frame[ATTRIBUTES].tolist() if ATTRIBUTES in frame else [{}] * len(frame)
+    kept = [[one.get(name) for one in details] for name in keep]
     columns: list[Any] = [
         frame[PARK_ID].tolist(),
         frame[PARK_NAME].tolist(),
         numbers,
         (frame[KIND] == "corridor").to_numpy(),
         frame[DATUM_ERROR].to_numpy(dtype=float),
+        *([frame[ENTRY].tolist()] if OWN_ENTRY in schema.names else []),
+        [json.dumps(one, ensure_ascii=False) if one else None for one in details],
         *kept,
         box,
         shapely.to_wkb(shapes).tolist(),

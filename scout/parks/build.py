@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import pairwise
 from typing import Any
@@ -33,17 +34,13 @@ from scout.parks.columns import list_lacking, list_nameless, read_texts
 from scout.parks.duplicates import SAME_GROUND, drop_told_twice
 from scout.parks.identity import identify_records, number_records
 from scout.parks.pieces import join_touching_pieces
-from scout.parks.profiles import Profile
+from scout.parks.profiles import OWN_DETAILS, OWN_ERROR, OWN_WIDENED, Profile
 from scout.parks.usable import WIDEST_M, UsableRecords, make_usable
 from scout.quantities import MeasuredText
 
 # 95 % of the 429 geographic systems in the EPSG register with a known transformation are less than 480 m
 # from WGS 84 in the middle of their area (PROJ 9.5, tested on a sample): what an unknown one may be off by.
 UNKNOWN_DATUM_ERROR_M = 500.0
-
-# Columns of layers that were prepared before: what is known of each park.
-OWN_ERROR = "scout:datum_error_m"
-OWN_WIDENED = "scout:widened"  # whether it is a corridor
 
 Ints = NDArray[np.int64]
 _ENTRIES = ("", "open", "unknown", "restricted")  # of a park's records the last of these counts
@@ -142,7 +139,7 @@ def _group_details(
     layers: Sequence[Layer], usable: Sequence[UsableRecords], columns: Sequence[RecordColumns], row: Ints
 ) -> dict[str, NDArray[np.object_]]:
     """A dict for each park of what its records say in the columns to show; no column where there is none."""
-    if not any(one.details for one in columns):
+    if not any(of.details or OWN_DETAILS in layer.frame for layer, of in zip(layers, columns, strict=True)):
         return {}
     made = np.empty(int(row.max(initial=-1)) + 1, dtype=object)
     made[:] = [{} for _ in made]
@@ -154,8 +151,23 @@ def _group_details(
             texts = read_texts(layer, column)[one.used]
             for record in np.flatnonzero(texts != "").tolist():
                 made[mine[record]].setdefault(called, {})[texts[record]] = None  # a dict keeps the order
+        if OWN_DETAILS in layer.frame:
+            for park, text in zip(mine.tolist(), read_texts(layer, OWN_DETAILS)[one.used], strict=True):
+                for called, said in _parse_details(text, layer):
+                    made[park].setdefault(called, {})[said] = None
     made[:] = [{name: "; ".join(texts) for name, texts in one.items()} for one in made]
     return {ATTRIBUTES: made}
+
+
+def _parse_details(text: str, layer: Layer) -> Iterable[tuple[str, str]]:
+    """What a prepared layer holds of the details of a park."""
+    try:
+        found = json.loads(text or "{}").items()
+        if all(isinstance(said, str) for _, said in found):
+            return tuple(found)
+    except (ValueError, AttributeError, RecursionError):
+        pass
+    raise InputError(layer.source.where, f"its column {OWN_DETAILS} is damaged", "prepare it again")
 
 
 def _group_entry(

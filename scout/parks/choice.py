@@ -21,7 +21,7 @@ from scout.parks.columns import (
     split_columns,
 )
 from scout.parks.expression import Condition, NoSuchColumn
-from scout.parks.profiles import EntryWords, Profile
+from scout.parks.profiles import OWN_COLUMNS, OWN_ENTRY, OWN_WORDS, EntryWords, Profile
 from scout.quantities import MeasuredText
 
 
@@ -44,7 +44,7 @@ class RecordChoice:
         if self.where is not None:
             with suppress(NoSuchColumn):  # of such a layer nothing is chosen
                 asked += Condition(self.where).find_columns(there)
-        return select_telling_columns(there, [name for name in asked if name])
+        return select_telling_columns(there, [name for name in (*asked, *OWN_COLUMNS) if name])
 
 
 EVERYTHING = RecordChoice()
@@ -130,6 +130,8 @@ def _choose_of_layer(layer: Layer, choice: RecordChoice, lacking: list[NoSuchCol
             columns.details or tuple(one for one in profile.details.items() if find_column(layer, one[1])),
             profile.entry,
         )
+    if OWN_ENTRY in layer.frame:
+        columns = replace(columns, entry=OWN_WORDS)
     if find_column(layer, OPENING_HOURS) and OPENING_HOURS not in dict(columns.details):
         columns = replace(columns, details=(*columns.details, (OPENING_HOURS, OPENING_HOURS)))
     notes = tuple(_describe(layer, profile, kept, reasons))

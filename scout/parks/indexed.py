@@ -44,14 +44,7 @@ from scout.io.tables import isin_sorted, read_bounds, read_columns
 from scout.io.trust import SHORT, UnreliableIndex, check_bounds, format_compared
 from scout.io.unusable import Unusable
 from scout.model import RECORD, Layer, ParkReport, Source
-from scout.parks.build import (
-    OWN_ERROR,
-    OWN_WIDENED,
-    dissolve_records,
-    get_datum_errors,
-    join_entry,
-    report_records,
-)
+from scout.parks.build import dissolve_records, get_datum_errors, join_entry, report_records
 from scout.parks.choice import (
     EVERYTHING,
     ChosenRecords,
@@ -170,7 +163,7 @@ def _index_parquet(request: LayerRequest, choice: RecordChoice, least: int) -> _
         return None
     places, own = sample_in(request.opening, bounds)
     check_bounds(numbers[places], bounds[places], own)
-    rows = read_table(request.opening, _select_columns(fields, choice))
+    rows = read_table(request.opening, choice.select_columns(fields))
     short = np.array_equal(bounds, bounds.astype(np.float32), equal_nan=True)
     return _BareIndex(request, datum, numbers, bounds, fields, *rows, len(places), own if short else None)
 
@@ -187,7 +180,7 @@ def _index_gdal(request: LayerRequest, choice: RecordChoice, least: int) -> _Bar
     datum = _find_lon_lat(request, info["crs"], fields)
     if info["features"] < least or datum is None:
         return None
-    wanted = _select_columns(fields, choice)
+    wanted = choice.select_columns(fields)
     if info["driver"] == "GPKG":
         opening = replace(opening, fid_column=str(info["fid_column"]))
         found = measure_extents(opening, request.name, info, SHORT, wanted)
@@ -222,10 +215,6 @@ def _find_lon_lat(request: LayerRequest, crs: str | None, fields: Sequence[str])
     degrees = datum.geographic and abs(datum.quarter_turn - 90.0) <= 1e-9
     degrees |= not datum.geographic and request.opening.drivers == ("OpenFileGDB",)
     return datum if degrees and len(set(fields)) == len(fields) else None
-
-
-def _select_columns(fields: Sequence[str], choice: RecordChoice) -> list[str]:
-    return [*choice.select_columns(fields), *({OWN_ERROR, OWN_WIDENED} & set(fields))]
 
 
 def _fill_index(bare: _BareIndex) -> IndexedLayer | None:
