@@ -14,7 +14,9 @@ from pyarrow import parquet
 from test_read_shelf import SEARCHES, country, shelved, whole, written
 
 from scout.app.outputs import export_findings
+from scout.app.sources import ParkFiles, read_parks
 from scout.cli import main
+from scout.parks.indexed import ParkReading, open_indexed
 
 
 def prepare(*words: str | Path) -> None:
@@ -144,3 +146,38 @@ def test_details_that_are_damaged_are_one_line(tmp_path, capsys, text):
     assert main(["find", "--parks", str(ready)]) == 2
     (line,) = capsys.readouterr().err.splitlines()
     assert line.endswith("its column scout:details is damaged; prepare it again")
+
+
+@pytest.mark.parametrize(
+    ("words", "asked", "parks", "compared"),
+    [
+        ((), {}, 2, False),
+        ((), {"same_ground": 0.95}, 2, False),
+        (("--same-ground", "0.999"), {}, 2, True),
+        (("--same-ground", "0"), {}, 2, True),
+        (("--same-ground", "0"), {"same_ground": 0.0}, 3, False),
+        (("--pieces", "apart"), {}, 2, True),
+        (("--pieces", "apart"), {"join_pieces": False}, 3, False),
+    ],
+)
+def test_what_was_compared_when_it_was_prepared_is_not_compared_again(
+    tmp_path, words, asked, parks, compared
+):
+    """A park told twice; or one of two pieces, whose ids are a database's."""
+    if "--pieces" in words:
+        table = {"objectid": [1, 2, 3], "name": ["Long Fen", "Long Fen", "Dune"]}
+        shapes = [shapely.box(0, 45, 1, 46), shapely.box(1, 45, 2, 46), shapely.box(9, 45, 10, 46)]
+    else:
+        table = {"code": ["Q-F", "Q-D", "Q-E"], "name": ["Long Fen", "Dune", "Dune"]}
+        shapes = [shapely.box(0, 45, 1, 46), shapely.box(9, 45, 10, 46), shapely.box(9, 45, 10, 46.01)]
+    plain, ready = tmp_path / "parks.geojson", tmp_path / "ready.parquet"
+    prepare(
+        "--parks", written(plain, gpd.GeoDataFrame(table, geometry=shapes, crs=4326)), "--out", ready, *words
+    )
+    said: list[str] = []
+    found = open_indexed([ready], ParkReading(**asked), said.append, least=1)
+    assert found is not None
+    assert len(found.ids) == parks
+    assert any(line.startswith("comparing") for line in said) == compared
+    frame = read_parks(ParkFiles((str(ready),), **asked), lambda _: None).frame
+    assert frame["park_name"].tolist() == list(found.names)

@@ -33,6 +33,7 @@ def prepare_parks(
     keep: Sequence[str],
     progress: Callable[[str], None] = lambda _: None,
     report: Callable[[ParkReport], None] = lambda _: None,
+    compared: tuple[bool, float] = (False, 0.0),
 ) -> Callable[[IO[bytes]], None]:
     """Make the writer of all parks of a source to an opened file, near ones together, some thousand at once.
 
@@ -45,13 +46,15 @@ def prepare_parks(
         Called with a few words on what is being done.
     report : callable
         Given what had to be said of the parks, some thousands at a time.
+    compared : bool, float
+        How the source has compared its parks, as `scout.io.parquet.read_compared` says.
     """
 
     def write(file: IO[bytes]) -> None:
         from pyarrow import parquet
 
         order = _order_records(source.bounds)
-        schema = _make_schema(keep, source)
+        schema = _make_schema(keep, source, compared)
         # Coordinates shrink by a tenth and take longer to unpack than to read: they stay as they are.
         packed = {name: "NONE" if name == "geometry" else "ZSTD" for name in schema.names}
         with parquet.ParquetWriter(file, schema, compression=packed, use_dictionary=False) as writer:
@@ -84,7 +87,7 @@ def _order_records(bounds: NDArray[np.float64]) -> NDArray[np.int64]:
     return order
 
 
-def _make_schema(keep: Sequence[str], source: ParkSource) -> pa.Schema:
+def _make_schema(keep: Sequence[str], source: ParkSource, compared: tuple[bool, float]) -> pa.Schema:
     import pyarrow as pa
 
     sources = source.sources
@@ -109,6 +112,8 @@ def _make_schema(keep: Sequence[str], source: ParkSource) -> pa.Schema:
         + "; ".join(f"{s.where}, {s.crs}, {s.operation}".replace(", none", "") for s in sources),
         "accuracy_m": max(UNKNOWN_DATUM_ERROR_M if s.accuracy_m is None else s.accuracy_m for s in sources),
         "warnings": [f"{s.where}: {text}" for s in sources for text in s.warnings],
+        "joined_pieces": compared[0],
+        "same_ground": compared[1],
         "credits": sorted({(one.text, one.licence) for s in sources for one in s.credits}),
     }
     return pa.schema(fields, metadata={b"geo": json.dumps(geo).encode(), OURS: json.dumps(ours).encode()})

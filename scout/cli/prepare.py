@@ -59,8 +59,9 @@ def command(
     check_targets(files, [path])
     reports: list[ParkReport] = []
     with show_progress() as show:
-        source = open_source(Settings(**words).make_park_files(files, keep), show)
-        write_file(path, prepare_parks(source, keep, show, reports.append))
+        reading = Settings(**words).make_park_files(files, keep)
+        source = open_source(reading, show)
+        write_file(path, prepare_parks(source, keep, show, reports.append, reading.compared))
     print_lines(format_reading_report(source.sources, add_report_lines(source.report, reports)))
     click.echo(f"Wrote {path}")
     return 0

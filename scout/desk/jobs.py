@@ -399,9 +399,9 @@ def prepare_boundaries(
     if importlib.util.find_spec("pyarrow") is None:
         raise OutputError("prepared boundaries", "this needs pyarrow, which is not installed", "install it")
     reports: list[ParkReport] = []
-    settings, name = asked.settings, "boundaries.parquet"
-    source = open_source(settings.make_park_files(asked.parks, keep), show)
-    write_file(made / name, prepare_parks(source, keep, show, reports.append))
+    reading, name = asked.settings.make_park_files(asked.parks, keep), "boundaries.parquet"
+    source = open_source(reading, show)
+    write_file(made / name, prepare_parks(source, keep, show, reports.append, reading.compared))
     return {"made": name, "counts": add_report_lines(source.report, reports).counts}
 
 

@@ -168,6 +168,20 @@ def read_own_metadata(opening: Opening) -> dict[str, Any] | None:
         return _parse_own_metadata(file)
 
 
+def read_compared(opening: Opening) -> tuple[bool, float]:
+    """How the parks of a file were compared when it was prepared.
+
+    Returns
+    -------
+    bool, float
+        Whether pieces that touch were joined, and the share of common ground from which parks of one name
+        became one; False and 0 where that was not asked for, or the file was not prepared.
+    """
+    own = read_own_metadata(opening) or {}
+    joined, share = own.get("joined_pieces"), own.get("same_ground")
+    return joined is True, float(share) if isinstance(share, (int, float)) else 0.0
+
+
 def _parse_own_metadata(file: Any) -> dict[str, Any] | None:
     try:
         found = json.loads((file.schema_arrow.metadata or {})[OURS])
@@ -225,21 +239,26 @@ def sample_in(opening: Opening, bounds: NDArray[np.float64]) -> tuple[NDArray[np
     """Places of some records with bounds of their own, shape (n, 4), to compare with the file's columns.
 
     Some at the head of each row group and, of some groups, all through them; and every one whose columns say
-    nothing, what cannot be, or the same as another's: tables joined may have made up bounds in part.
+    nothing, what cannot be, or the same as another's: tables joined may have made up bounds in part. Of what
+    scout prepared, the heads alone.
 
     Raises
     ------
     UnreliableIndex
         The columns contradict what the file says of all its records.
     """
-    odd, finite = _is_odd(bounds), np.asarray(np.isfinite(bounds).all(axis=1), dtype=np.bool_)
+    finite = np.asarray(np.isfinite(bounds).all(axis=1), dtype=np.bool_)
     places, own, start = [], [], 0
     with _open_parquet(opening, pre_buffer=False, buffer_size=_BUFFER) as (file, geo):
+        ours = _parse_own_metadata(file) is not None
+        odd = ~finite if ours else _is_odd(bounds)
         name = geo["primary_column"]
         _check_stated(bounds, geo["columns"][name].get("bbox"))
         rows = min(Budget.of(file, str(opening.target), [name]).rows, _HEAD * 8)
         through = set(
             np.linspace(0, file.num_row_groups - 1, _groups(file.num_row_groups)).astype(int).tolist()
+            if not ours
+            else ()
         )
         for group in range(file.num_row_groups):
             size, first = file.metadata.row_group(group).num_rows, start

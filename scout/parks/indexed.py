@@ -39,7 +39,7 @@ from scout.io.layers import (
 )
 from scout.io.local_files import collect_warnings, run_offline
 from scout.io.openstreetmap import WantedThings
-from scout.io.parquet import list_columns, read_boxes, read_table, sample_in
+from scout.io.parquet import list_columns, read_boxes, read_compared, read_table, sample_in
 from scout.io.tables import isin_sorted, read_bounds, read_columns
 from scout.io.trust import SHORT, UnreliableIndex, check_bounds, format_compared
 from scout.io.unusable import Unusable
@@ -512,9 +512,10 @@ def _make_indexed(
         progress(f"comparing {len(rows):,} records of equal names or outlines")
         return np.concatenate([one.load_shapes(rows, reading) for one in split_by_layer()])
 
-    if reading.join_pieces:
+    joined, compared_from = _find_compared(layers)
+    if reading.join_pieces and not joined:
         known = join_touching_pieces(records, known, bounds, shapes_of)
-    if reading.same_ground:
+    if reading.same_ground and not 0 < compared_from <= reading.same_ground:
         kept, found = drop_told_twice(records, known, bounds, shapes_of, reading.same_ground)
         ends = np.cumsum([0, *(len(one.records) for one in records)])
         records = [one.take(kept[a:b]) for one, (a, b) in zip(records, pairwise(ends), strict=True)]
@@ -557,6 +558,14 @@ def _make_indexed(
         ]
         entry = join_entry(np.concatenate(said), known.park, len(known.unique))
     return IndexedParks(split_by_layer(), reading, known.unique, names, bounds, errors, entry, report)
+
+
+def _find_compared(layers: Sequence[StoredLayer]) -> tuple[bool, float]:
+    """How the parks of all layers were compared before, as `read_compared` says."""
+    (one, *more) = layers
+    if more or not isinstance(one, IndexedLayer):
+        return False, 0.0
+    return read_compared(one.request.opening)
 
 
 def _list_compared(layer: StoredLayer) -> Iterator[str]:

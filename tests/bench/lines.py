@@ -197,6 +197,7 @@ LINES = {
     "subsquare, saved": Line(_SAVING, _find(*_GRIDS, "--level", "subsquare", "--save", "OUT.geojson")),
     "square, map": Line(_MAPPING, _find(*_GRIDS, "--map", "OUT.html")),
     "check of one place": Line(_CHECK, _check),
+    "check, prepared": Line(_CHECK, _check, "parquet"),
     "corners by sjoin": Line(_PLAIN, _corners),
     "overlay of squares": Line(_PLAIN, _overlay(1.0), most=200_000),
     "overlay, bounds first": Line(_PLAIN, _overlay_few(1.0)),
