@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -153,6 +154,28 @@ def test_shapes_that_share_area_are_those_of_all_pairs(boxes: list[tuple[int, in
     assert sorted(shapely.to_wkt(found)) == sorted(shapely.to_wkt(shapes[sorted(shared)]))
 
 
+@given(seed=st.integers(0, 2**32 - 1), count=st.integers(2, 7))
+@quick
+def test_what_is_hatched_is_the_ground_that_pairs_and_triples_share(seed: int, count: int) -> None:
+    """Ragged rings over each other, with holes; cut by GEOS two and three at a time."""
+    rng = np.random.default_rng(seed)
+    turn = np.linspace(0, 2 * np.pi, 80, endpoint=False)
+    rings = [
+        np.exp(rng.normal(0, 0.15, 80)) * [np.cos(turn), np.sin(turn)] + rng.uniform(-1, 1, (2, 1))
+        for _ in range(count)
+    ]
+    shapes = np.array([shapely.Polygon(ring.T) for ring in rings], dtype=object)
+    shapes = shapely.difference(shapes, shapely.buffer(shapely.centroid(shapes), 0.2))
+    pairs, triples = (
+        shapely.union_all([shapely.intersection_all(list(some)) for some in combinations(shapes, size)])
+        for size in (2, 3)
+    )
+    found = find_overlaps(shapes)
+    assert found is not None
+    assert shapely.symmetric_difference(found[0], shapely.difference(pairs, triples)).area < 1e-12
+    assert shapely.symmetric_difference(found[1], triples).area < 1e-12
+
+
 @pytest.mark.parametrize("name", ["combs", "nested", "strips"])
 def test_overlaps_without_end_are_left_out_before_anything_is_cut(
     name: str, monkeypatch: pytest.MonkeyPatch
@@ -164,7 +187,7 @@ def test_overlaps_without_end_are_left_out_before_anything_is_cut(
         "nested": [*shapely.box(-size, -size, size, size)],
         "strips": [shapely.Polygon(strip + np.array([k * 1e-4, 0.0])) for k in range(6_000)],
     }[name]
-    monkeypatch.setattr(outlines, "_compute_depths", lambda _: pytest.fail("the work has begun"))
+    monkeypatch.setattr(outlines, "_cover_by_depth", lambda _: pytest.fail("the work has begun"))
     assert find_overlaps(np.array(shapes, dtype=object)) is None
 
 

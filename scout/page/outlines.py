@@ -174,8 +174,7 @@ def find_overlaps(shapes: NDArray[Any]) -> tuple[Any, Any] | None:
     some = _find_overlapping(shapes) if _cross_seldom(shapes) else None
     if some is None:
         return None
-    _, twice, thrice = _compute_depths(list(some))
-    return polygonal_parts(shapely.difference(twice, thrice)), thrice
+    return _cover_by_depth(some)
 
 
 def _leave_out_copies(shapes: NDArray[Any]) -> NDArray[Any]:
@@ -190,7 +189,7 @@ def _leave_out_copies(shapes: NDArray[Any]) -> NDArray[Any]:
 
 
 def _find_overlapping(shapes: NDArray[Any]) -> NDArray[Any] | None:
-    """The shapes that share area with another, from west to east; None where too many pairs are asked.
+    """The shapes that share area with another; None where too many pairs are asked.
 
     A pair whose two are known to share area, with whomever, is not asked.
     """
@@ -218,8 +217,7 @@ def _find_overlapping(shapes: NDArray[Any]) -> NDArray[Any] | None:
             one, other = one[left], other[left]
             most *= 2
             now = slice(most)
-    some = np.flatnonzero(shares)
-    found: NDArray[Any] = shapes[some[np.argsort(shapely.bounds(shapes[some])[:, 0], kind="stable")]]
+    found: NDArray[Any] = shapes[shares]
     return found
 
 
@@ -270,27 +268,15 @@ def _turn(a: NDArray[np.float64], b: NDArray[np.float64], c: NDArray[np.float64]
     return sign
 
 
-def _compute_depths(shapes: list[Any]) -> tuple[Any, Any, Any]:
-    """Ground covered at least once, twice and three times."""
-    nothing = shapely.Polygon()
-    if not shapes:
-        return nothing, nothing, nothing
-    if len(shapes) == 1:
-        return shapes[0], nothing, nothing
-    middle = len(shapes) // 2
-    a1, a2, a3 = _compute_depths(shapes[:middle])
-    b1, b2, b3 = _compute_depths(shapes[middle:])
-    both = _shared(a1, b1)
-    return (
-        shapely.union(a1, b1),
-        shapely.union_all([a2, b2, both]),
-        shapely.union_all([a3, b3, _shared(a2, b1), _shared(a1, b2)]),
-    )
-
-
-def _shared(one: Any, other: Any) -> Any:
-    """The ground of both, without the lines along which they touch."""
-    return polygonal_parts(shapely.intersection(one, other))
+def _cover_by_depth(shapes: NDArray[Any]) -> tuple[Any, Any]:
+    """Ground covered exactly twice, and three times or more: by the faces between all outlines."""
+    outlines = shapely.union_all(shapely.get_rings(shapely.get_parts(shapes)))
+    faces = shapely.get_parts(shapely.polygonize([outlines]))
+    shapely.prepare(shapes)
+    places = shapely.STRtree(shapely.point_on_surface(faces))
+    _, inside = places.query(shapes, predicate="contains_properly")
+    depth = np.bincount(inside, minlength=len(faces))
+    return shapely.coverage_union_all(faces[depth == 2]), shapely.coverage_union_all(faces[depth > 2])
 
 
 # Park outlines as one page draws them, and where they overlap.
