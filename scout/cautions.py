@@ -48,6 +48,11 @@ def list_entry_notes(parks: Iterable[tuple[str, str]]) -> list[str]:
     return [f"{name}: {_ENTRY_NOTES[entry]}" for name, entry in parks if entry in _ENTRY_NOTES]
 
 
+def select_entry_notes(notes: Iterable[str]) -> list[str]:
+    """Those of a spot's notes that `list_entry_notes` made."""
+    return [note for note in notes if note.endswith(tuple(f": {said}" for said in _ENTRY_NOTES.values()))]
+
+
 def group_entry_notes(notes: Iterable[str]) -> tuple[list[str], list[str]]:
     """Part the notes of `list_entry_notes` from others; several of one kind become one with all the names.
 

@@ -1,6 +1,7 @@
 """A day with several places: wishes, hours, times, what is refused, and what comes out."""
 
 import json
+import re
 import zipfile
 from datetime import UTC, date, datetime, timedelta
 from io import BytesIO
@@ -340,6 +341,42 @@ def test_a_saved_list_gives_the_same_trip(world, capsys):
     assert capsys.readouterr().out == searched
     assert main([*words, "--level", "field"]) == 2
     assert "give nothing of a search beside it" in capsys.readouterr().err
+
+
+ENTRY_PROFILE = """
+title = "County list"
+columns = ["id", "who"]
+[entry]
+column = "who"
+restricted = ["R"]
+"""
+
+
+def test_a_day_says_where_entry_is_not_open_and_what_is_dangerous_in_the_units_asked_for(world, capsys):
+    parks = json.loads((world / "parks.geojson").read_text())
+    for feature, who in zip(parks["features"], "-R-", strict=True):
+        feature["properties"]["who"] = who
+    (world / "parks.geojson").write_text(json.dumps(parks))
+    (world / "county.toml").write_text(ENTRY_PROFILE)
+    line = shapely.geometry.mapping(shapely.LineString([(9.9, LAT + 0.0002), (10.1, LAT + 0.0002)]))
+    power = {"type": "Feature", "properties": {"power": "line"}, "geometry": line}
+    (world / "lines.geojson").write_text(json.dumps(power))
+    words = [*TRIP, "--hours", "06:00-20:00", "--profile", "county.toml", "--hazards", "lines.geojson"]
+    outputs = ["--sheet", "s.html", "--map", "m.html", "--save", "t.ics"]
+    assert main([*words, *outputs, "--units", "imperial"]) == 0
+    shown = capsys.readouterr().out
+    entry = "Fen 1: entry is restricted, say the boundary data; ask the land manager before you go."
+    (said,) = (text.strip() for text in shown.splitlines() if text.endswith(entry) and "Place" in text)
+    (near,) = (text.strip() for text in shown.splitlines() if "Overhead" in text)
+    assert re.search(r"\d ft", near)
+    assert not re.search(r"\d m\b", near)
+    calendar = icalendar.Calendar.from_ical((world / "t.ics").read_bytes())
+    told = [str(event["DESCRIPTION"]) for event in calendar.walk("VEVENT")]
+    for text in (said, near):
+        own = text.partition(": ")[2]
+        assert sum(own in event for event in told) == 1
+        assert text in (world / "s.html").read_text()
+    assert said in (world / "m.html").read_text()
 
 
 # Formats

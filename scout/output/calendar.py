@@ -18,6 +18,7 @@ from scout.output.trip import (
     describe_day,
     describe_leg,
     list_day,
+    list_visit_cautions,
     name_visit,
 )
 from scout.tours.day import PlaceVisit, Trip, TripDay
@@ -66,8 +67,7 @@ def _make_visit_event(visit: PlaceVisit, trip: Trip) -> Any:
         f"Drive there: {format_text(describe_leg(visit.leg), trip.findings.units)}.",
         f"Stand at {format_position(spot.lon, spot.lat)} {format_geo_uri(spot.lon, spot.lat)}",
         f"Park at {format_position(*visit.car_at)} {format_geo_uri(*visit.car_at)}",
-        *visit.ranked.warnings,
-        *visit.remarks,
+        *(format_text(text, trip.findings.units) for text in list_visit_cautions(visit)),
         *ALWAYS,
     ]
     name = name_visit(visit)

@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from scout.cautions import ALWAYS, HAZARDS, group_entry_notes, list_entry_notes, warn_of_outline
+from scout.cautions import ALWAYS, HAZARDS, list_entry_notes, select_entry_notes, warn_of_outline
 from scout.errors import SettingName, make_printable
 from scout.geo.boundaries import side_of
 from scout.geo.locator import LEVELS, encode
@@ -106,9 +106,8 @@ def _format_warnings(shown: Sequence[Ranked], units: Units) -> Iterator[str]:
             yield make_printable(f"#{ranked.rank} {ranked.route.state}: {why}.")
     entry: dict[str, list[str]] = {}  # spots share parks: each is named once
     for ranked in shown:
-        for note in ranked.spot.notes:
-            for said in group_entry_notes([format_text(note, units)])[0]:
-                entry.setdefault(said, []).append(f"#{ranked.rank}")
+        for note in select_entry_notes(ranked.spot.notes):
+            entry.setdefault(note, []).append(f"#{ranked.rank}")
     yield from (make_printable(f"{' '.join(ranks)} {said}") for said, ranks in entry.items())
 
 

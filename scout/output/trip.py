@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import Literal, NamedTuple
 
-from scout.cautions import ALWAYS
+from scout.cautions import ALWAYS, select_entry_notes
 from scout.errors import make_printable
 from scout.model import Units
 from scout.output.text import Length, MeasuredText, format_count, format_span, format_text, name_park
@@ -140,12 +140,18 @@ def describe_day(day: TripDay) -> str:
 
 
 def list_cautions(day: TripDay) -> list[str]:
-    """What is dangerous at the places of a day, when they are open, and what of it lies in the dark."""
+    """What is to be heeded at the places of a day, as `list_visit_cautions` says."""
     return [
-        f"Place {visit.ranked.rank}: {text}"
+        MeasuredText(f"Place {visit.ranked.rank}: ", text)
         for visit in day.visits
-        for text in (*visit.ranked.warnings, *visit.remarks)
+        for text in list_visit_cautions(visit)
     ]
+
+
+def list_visit_cautions(visit: PlaceVisit) -> list[str]:
+    """What is dangerous at a place, where entry may not be open, when it is open, what lies in the dark."""
+    ranked = visit.ranked
+    return [*ranked.warnings, *select_entry_notes(ranked.spot.notes), *visit.remarks]
 
 
 def _format_day_ends(day: TripDay) -> str:
