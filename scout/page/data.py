@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from scout.cautions import warn_of_outline
+from scout.cautions import select_entry_notes, warn_of_outline
 from scout.errors import PlaceError
 from scout.geo.coordinates.grids import format_utm
 from scout.geo.geodesy import measure_geodesic, move_point
@@ -113,6 +113,7 @@ def make_spot_data(
             for s in spot.stretches
         ],
         "notes": [_make_text_data(note) for note in spot.notes],
+        "entry": [k for k, note in enumerate(spot.notes) if select_entry_notes([note])],
         "warnings": [_make_text_data(warning) for warning in ranked.warnings],
         "slope": None if ranked.slope_deg is None else _round_fine(ranked.slope_deg),
         "walk": None if ranked.route is None else _make_walk_data(ranked.route, frame),

@@ -3,12 +3,11 @@
 
 import { toLatLng } from "./findings.js";
 import { byId } from "./elements.js";
-import { formatSentence } from "./wording.js";
 import { onUnitsChange } from "./units.js";
 import { chosen, getSpot, setChosen, spots } from "./spots.js";
 import { cameFrom, leave, openSpot } from "./address.js";
 import { inOrder } from "./filters.js";
-import { getRow, layRows } from "./rows.js";
+import { getRow, layRows, listCare } from "./rows.js";
 import { thinMarks } from "./marks.js";
 import { drawWalks, listWalkPlaces } from "./walks.js";
 import { makeSpotDetails } from "./spot_details.js";
@@ -44,7 +43,7 @@ function showSpot(spot) {
   if (spot.shown && !row.isConnected) layRows(spots.length);
   if (row.isConnected) row.scrollIntoView({ block: "nearest" });
   const title = byId("details-title");
-  say([title.textContent.trim().replace(/\s+/g, " "), ...spot.warnings.map(formatSentence)].join(". "));
+  say([title.textContent.trim().replace(/\s+/g, " "), ...listCare(spot)].join(". "));
   if (cameFrom) title.focus({ preventScroll: true });
   byId("earlier").disabled = !findNeighbour(spot, -1);
   byId("later").disabled = !findNeighbour(spot, 1);

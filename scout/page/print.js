@@ -10,11 +10,10 @@ import {
   formatDuration,
   formatLength,
   formatPercent,
-  formatSentence,
 } from "./wording.js";
 import { anyWalk, chosen, isOutOfReach, isWalked, spots, wordVerdict } from "./spots.js";
 import { inOrder } from "./filters.js";
-import { listWalkFacts, makeBar } from "./rows.js";
+import { listCare, listWalkFacts, makeBar } from "./rows.js";
 import { mapKey, scoutMap } from "./map.js";
 import { canvases, repaint } from "./palette.js";
 import { computeZoomOfScale, findPaperScale } from "./paper_scale.js";
@@ -60,7 +59,7 @@ function makePrintedRow(spot) {
   const facts = makeElement("span", "paper-facts");
   facts.append(...listPrintedFacts(spot).flatMap((fact, k) => [k ? ", " : " ", fact]));
   named.append(facts);
-  for (const text of spot.warnings) named.append(makeParagraph("", makeWarningSign(), " ", makeBdi(formatSentence(text))));
+  for (const text of listCare(spot)) named.append(makeParagraph("", makeWarningSign(), " ", makeBdi(text)));
   row.append(named);
   cell(spot.near ? "near miss" : [wordVerdict(spot), " ", formatPercent(spot.confidence)], "paper-whole");
   if (anyWalk) {

@@ -133,8 +133,15 @@ export function listWalkFacts(spot) {
   return facts;
 }
 
+// What is dangerous at a spot, and where entry may not be open: of several parks in one sentence.
+export function listCare(spot) {
+  const { entry } = spot;
+  const many = `Entry may not be open in ${formatCount(entry.length, "park")} of this spot; ask the land manager before you go.`;
+  return [...spot.warnings, ...(entry.length > 1 ? [many] : entry)].map(formatSentence);
+}
+
 function makeRowWarnings(spot) {
-  const texts = spot.warnings.map(formatSentence);
+  const texts = listCare(spot);
   if (isOutOfReach(spot)) texts.unshift(`Out of reach on foot${spot.walk.reason ? `: ${formatSentence(spot.walk.reason)}` : ""}`);
   return texts.map((text) => {
     const line = makeElement("span", "row-warning");

@@ -116,9 +116,10 @@ function wordMissing(spot) {
 }
 
 function makeWarnings(spot) {
-  if (!spot.warnings.length) return [];
+  const texts = [...spot.warnings, ...spot.entry];
+  if (!texts.length) return [];
   const box = makeElement("div", "warnings");
-  box.append(makeHeading("Take care here"), makeBullets(spot.warnings.map((text) => [makeWarningSign(), makeBdi(formatSentence(text))])));
+  box.append(makeHeading("Take care here"), makeBullets(texts.map((text) => [makeWarningSign(), makeBdi(formatSentence(text))])));
   return [box];
 }
 
@@ -129,7 +130,7 @@ function makeOutlineWarnings(spot) {
 }
 
 function makeNotes(spot) {
-  const notes = spot.notes.slice(spot.outlines);
+  const notes = spot.notes.slice(spot.outlines).filter((note) => !spot.entry.includes(note));
   return notes.length ? [makeHeading("Notes"), makeBullets(notes.map((note) => makeBdi(formatSentence(note))))] : [];
 }
 

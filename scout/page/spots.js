@@ -41,6 +41,7 @@ export const spots = findings.spots.map((raw) => {
     stretches: raw.stretches ?? [],
     notes: raw.notes ?? [],
     warnings: raw.warnings ?? [],
+    entry: (raw.entry ?? []).map((place) => raw.notes[place]), // notes on parks that may not be open
     clearance: near ? -near.away[0] : Math.min(...(raw.clearances ?? [])),
     ifTrue: raw.outlines > 0,
     outlines: raw.outlines ?? 0, // that look generalised; the first notes say so

@@ -16,7 +16,7 @@ from walked import LAKE, PARKING, WARNING, harbour
 
 from browser.conftest import Watched, all_sizes, both_schemes, let_it_draw
 from browser.ground import ground_of, tips
-from scout.cautions import HAZARDS
+from scout.cautions import HAZARDS, list_entry_notes
 from scout.geo.geodesy import measure_geodesic
 from scout.output import text as wording
 
@@ -38,6 +38,26 @@ def test_warnings_and_reach_stand_in_the_row(open_page: Open) -> None:
     assert page.locator('.mark[data-rank="1"] .bar').count() == 0
     assert opened.messages == []
     assert opened.asked_for() == []
+
+
+def test_where_entry_may_not_be_open_stands_in_the_row_and_above_the_notes(open_page: Open) -> None:
+    told = list_entry_notes([("Quiet Cove", "restricted"), ("Long Fen", "unknown")])
+    found = bay()
+    notes = [(*told, "Wet after rain."), told[:1]]
+    marked = [
+        replace(ranked, spot=replace(ranked.spot, notes=tuple(some)))
+        for ranked, some in zip(found.spots[:2], notes, strict=True)
+    ]
+    page = open_page(replace(found, spots=(*marked, *found.spots[2:])), "#spot=1").page
+    several = "Entry may not be open in 2 parks of this spot; ask the land manager before you go."
+    for rank, text in ((1, several), (2, told[0])):
+        expect(page.locator(f'#spots [data-rank="{rank}"] .row-warning')).to_have_text(text)
+    expect(page.locator('#spots [data-rank="3"] .row-warning')).to_have_count(0)
+    body = page.locator("#details-body")
+    expect(body.locator(".warnings li")).to_have_text(told)
+    expect(body.get_by_text("Wet after rain.")).to_be_visible()
+    for text in told:
+        expect(body.get_by_text(text)).to_have_count(1)
 
 
 @all_sizes
