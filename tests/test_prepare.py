@@ -154,6 +154,8 @@ def test_details_that_are_damaged_are_one_line(tmp_path, capsys, text):
         ((), {}, 2, False),
         ((), {"same_ground": 0.95}, 2, False),
         (("--same-ground", "0.999"), {}, 2, True),
+        (("--keep", "other"), {}, 3, False),
+        (("--keep", "other"), {"name_column": "other"}, 2, True),
         (("--same-ground", "0"), {}, 2, True),
         (("--same-ground", "0"), {"same_ground": 0.0}, 3, False),
         (("--pieces", "apart"), {}, 2, True),
@@ -168,7 +170,8 @@ def test_what_was_compared_when_it_was_prepared_is_not_compared_again(
         table = {"objectid": [1, 2, 3], "name": ["Long Fen", "Long Fen", "Dune"]}
         shapes = [shapely.box(0, 45, 1, 46), shapely.box(1, 45, 2, 46), shapely.box(9, 45, 10, 46)]
     else:
-        table = {"code": ["Q-F", "Q-D", "Q-E"], "name": ["Long Fen", "Dune", "Dune"]}
+        second = "Moor" if "--keep" in words else "Dune"
+        table = {"code": ["Q-F", "Q-D", "Q-E"], "name": ["Long Fen", "Dune", second], "other": [*"abb"]}
         shapes = [shapely.box(0, 45, 1, 46), shapely.box(9, 45, 10, 46), shapely.box(9, 45, 10, 46.01)]
     plain, ready = tmp_path / "parks.geojson", tmp_path / "ready.parquet"
     prepare(

@@ -512,7 +512,7 @@ def _make_indexed(
         progress(f"comparing {len(rows):,} records of equal names or outlines")
         return np.concatenate([one.load_shapes(rows, reading) for one in split_by_layer()])
 
-    joined, compared_from = _find_compared(layers)
+    joined, compared_from = _find_compared(layers, chosen)
     if reading.join_pieces and not joined:
         known = join_touching_pieces(records, known, bounds, shapes_of)
     if reading.same_ground and not 0 < compared_from <= reading.same_ground:
@@ -560,10 +560,13 @@ def _make_indexed(
     return IndexedParks(split_by_layer(), reading, known.unique, names, bounds, errors, entry, report)
 
 
-def _find_compared(layers: Sequence[StoredLayer]) -> tuple[bool, float]:
-    """How the parks of all layers were compared before, as `read_compared` says."""
-    (one, *more) = layers
-    if more or not isinstance(one, IndexedLayer):
+def _find_compared(layers: Sequence[StoredLayer], chosen: Sequence[ChosenRecords]) -> tuple[bool, float]:
+    """How the parks of all layers were compared before by the ids and names they have now.
+
+    As `read_compared` says.
+    """
+    one, columns = layers[0], chosen[0].columns
+    if len(layers) > 1 or not isinstance(one, IndexedLayer) or columns.id or columns.name:
         return False, 0.0
     return read_compared(one.request.opening)
 
