@@ -263,7 +263,7 @@ def test_a_field_may_be_named_as_libraries_name_ids_and_shapes(
 ) -> None:
     name = name[:10] if suffix == "shp" else name
     path = written(tmp_path / f"parks.{suffix}", three.rename(columns={"count": name}))
-    monkeypatch.setattr("scout.io.layers.is_worth_trying", lambda _: False)  # GDAL is meant
+    monkeypatch.setattr("scout.io.gathering.is_worth_trying", lambda _: False)  # GDAL is meant
     (layer,) = read_layers([path])
     west = layer.frame.geometry.bounds.minx  # FlatGeobuf puts records in an order of its own
     assert dict(zip(layer.frame[name], west, strict=True)) == {7: 20.0, 8: 30.0, 9: 40.0}

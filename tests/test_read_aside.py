@@ -13,7 +13,7 @@ from test_read_shelf import SEARCHES, country, same, whole, written
 
 from scout.app.find import SearchOptions, find_spots
 from scout.errors import InputError
-from scout.io import layers
+from scout.io import gathering
 from scout.io.layers import read_layers
 from scout.model import Findings
 from scout.parks.indexed import IndexedParks, ParkReading, open_indexed
@@ -60,7 +60,7 @@ def whole_once(path: Path, options: SearchOptions, reader: str) -> Findings:
 )
 def test_laid_aside_the_same_is_found(files, name, options, reader, monkeypatch) -> None:
     if reader == "GDAL":
-        monkeypatch.setattr(layers, "is_worth_trying", lambda _: False)
+        monkeypatch.setattr(gathering, "is_worth_trying", lambda _: False)
     expected = whole_once(files[name], options, reader)
     assert len(expected.spots) > 20
     same(find_spots(opened(files[name]), options), expected)

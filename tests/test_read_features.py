@@ -13,7 +13,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from scout.errors import ScoutError
-from scout.io import layers
+from scout.io import gathering
 from scout.io.layers import read_layers
 from scout.model import Layer
 from scout.parks.columns import convert_to_texts
@@ -93,7 +93,7 @@ def both(folder: Path, document: Any) -> tuple[Layer | str, Layer | str]:
     path.write_text(document if isinstance(document, str) else json.dumps(document), encoding="utf-8")
     quick = read(path)
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(layers, "is_worth_trying", lambda _: False)
+        patched.setattr(gathering, "is_worth_trying", lambda _: False)
         return quick, read(path)
 
 
@@ -159,7 +159,7 @@ def test_the_quick_way_is_the_one_taken(tmp_path: Path, monkeypatch: pytest.Monk
     }
     path = tmp_path / "some.geojson"
     path.write_text(json.dumps({"type": "FeatureCollection", "features": [some]}))
-    monkeypatch.setattr(layers, "list_streams", lambda _: [])
+    monkeypatch.setattr(gathering, "list_streams", lambda _: [])
     (layer,) = read_layers([path])
     assert layer.frame["id"].tolist() == ["Q1"]
     assert shapely.equals(layer.frame.geometry[0], shapely.Polygon([(0, 0), (1, 0), (1, 1)]))

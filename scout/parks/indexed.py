@@ -27,16 +27,9 @@ from scout.errors import InputError
 from scout.geo.geodesy import compute_degree_lengths
 from scout.io.crs import Datum, bound_in_degrees, understand_crs
 from scout.io.formats import check_named, measure_size
+from scout.io.gathering import LayerRequest, make_source, read_layer
 from scout.io.heads import find_misfits, measure_extents
-from scout.io.layers import (
-    LayerRequest,
-    check_twice,
-    keep_useful,
-    list_requests,
-    make_source,
-    named,
-    read_layer,
-)
+from scout.io.layers import check_twice, keep_useful, list_requests, named
 from scout.io.local_files import collect_warnings, run_offline
 from scout.io.openstreetmap import WantedThings
 from scout.io.parquet import list_columns, read_boxes, read_compared, read_table, sample_in

@@ -19,7 +19,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.errors import InputError
-from scout.io.layers import LayerGathering, LayerRequest, read_layer
+from scout.io.gathering import LayerGathering, LayerRequest, read_layer
 from scout.io.local_files import run_offline
 from scout.io.tables import RecordBatch
 from scout.model import RECORD, Layer
