@@ -7,9 +7,10 @@ but a metre around A and B; nobody leaves the paths then, while ways lead throug
 must be those of networkx. *Over open ground*, nothing in the way: times must be those of a graph in which
 straight lines join every node with every other, and never later than by paths.
 
-Barriers are left out of both: networkx knows none. Which ways are open to walkers is written out anew, by
-OpenStreetMap's tags. *The same way*: 95 % of each of the two lines lie within 3 m of the other. `SOAK=1`
-draws ten times as many pairs. The extracts are OpenStreetMap contributors' (ODbL 1.0).
+Barriers are left out of both: networkx knows none. Nodes at one place are joined, as `scout` takes them.
+Which ways are open to walkers is written out anew, by OpenStreetMap's tags. *The same way*: 95 % of each of
+the two lines lie within 3 m of the other. `SOAK=1` draws ten times as many pairs. The extracts are
+OpenStreetMap contributors' (ODbL 1.0).
 """
 
 from __future__ import annotations
@@ -93,6 +94,12 @@ class Paths(osmium.SimpleHandler):  # type: ignore[misc, name-defined]
         }
         self.squares, self.aloft, self.ground = squares, set[int](), set[int]()
         self.apply_file(str(path), locations=True)
+        # Of two nodes at one place no map tells that nobody can pass from way to way: once in Helsinki.
+        first_at: dict[tuple[float, float], int] = {}
+        for node in list(self.graph):
+            other = first_at.setdefault(self.at[node], node)
+            if other != node:
+                self.graph.add_edge(other, node, minutes=0.0, aloft=False)
         part = sorted(max(nx.connected_components(self.graph), key=len) - self.aloft)
         self.nodes = np.array(part)
         self.lonlat = np.array([self.at[node] for node in part])
