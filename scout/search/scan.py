@@ -208,6 +208,10 @@ class CellWindow(NamedTuple):
     east: int
     north: int
 
+    def goes_round(self, columns: int) -> bool:
+        """Whether it has all columns of the globe: then it ends nowhere, to the east or west."""
+        return self.east - self.west >= columns
+
 
 @dataclass(frozen=True, slots=True)
 class ParkSets(Table):
@@ -303,6 +307,8 @@ def _keep_within(
         found = Intervals.concat([found.take(~wide[found.park]), round_])
     if window is None:
         return found
+    if window.goes_round(n):
+        return _clip_intervals(found, axis, window._replace(west=-2 * n, east=3 * n))
     turns = [window._replace(west=window.west + t, east=window.east + t) for t in (-n, 0, n)]
     return Intervals.concat([_clip_intervals(found, axis, turn) for turn in turns])
 

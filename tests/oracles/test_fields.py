@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import fields as columns_of
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 from strategies import as_parks, park_sets, without_shrinking
@@ -69,10 +71,28 @@ def test_a_box_is_cut_like_the_globe(data):
     same(find_spots(parks, options, most=1), told(find_spots(parks, options)))
 
 
+@pytest.mark.parametrize("most", [1, 1000])
+@pytest.mark.parametrize("level", [1, 2, 3])
+@pytest.mark.parametrize("south", [-90.0, -30.0])
+def test_a_box_all_round_the_globe_ends_nowhere(south: float, level: int, most: int) -> None:
+    """Its first line is its last: no park counts there twice, and its corners are corners."""
+    wide = {1: 20.0, 2: 2.0, 3: 1 / 12}[level]
+    high = wide / 2
+    lines = (-180 - wide, -180, -180 + wide, 180 - wide, 180)
+    parks = as_parks(
+        [
+            shapely.box(lon - wide / 5, -high / 6, lon + wide / (5 + k), high / (4 + k))
+            for lon in lines
+            for k in range(2)
+        ]
+    )
+    options = SearchOptions(level=level, near_m=500.0, min_confidence=0.0)
+    boxed = replace(options, bbox=(-180.0, south, 180.0, -south))
+    same(find_spots(parks, boxed, most=most), told(find_spots(parks, options)))
+
+
 def scattered(count: int, size: float, where: tuple[float, float, float, float], seed: int):
     """Many boxes, a good part of them overlapping, with errors of their own."""
-    import shapely
-
     rng = np.random.default_rng(seed)
     lon, lat = rng.uniform(where[0], where[2], count), rng.uniform(where[1], where[3], count)
     wide, high = rng.uniform(size / 10, size, (2, count))
