@@ -156,6 +156,7 @@ _JOINED_VERTICES = 20_000_000  # of the pairs that are intersected
 _CROSSINGS = 100_000  # of the edges of all that overlap
 _MEETING_EDGES = 20_000_000  # edges whose bounds meet, looked at for crossings
 _PAIRS_AT_ONCE, _EDGES_AT_ONCE = 1_000_000, 4_000_000  # pairs that could meet, held at a time
+_SHAPES_AT_ONCE = 64
 
 
 def find_overlaps(shapes: NDArray[Any]) -> tuple[Any, Any] | None:
@@ -269,13 +270,17 @@ def _turn(a: NDArray[np.float64], b: NDArray[np.float64], c: NDArray[np.float64]
 
 
 def _cover_by_depth(shapes: NDArray[Any]) -> tuple[Any, Any]:
-    """Ground covered exactly twice, and three times or more: by the faces between all outlines."""
+    """Ground covered exactly twice, and three times or more, by the faces between all outlines."""
     outlines = shapely.union_all(shapely.get_rings(shapely.get_parts(shapes)))
     faces = shapely.get_parts(shapely.polygonize([outlines]))
     shapely.prepare(shapes)
-    places = shapely.STRtree(shapely.point_on_surface(faces))
-    _, inside = places.query(shapes, predicate="contains_properly")
-    depth = np.bincount(inside, minlength=len(faces))
+    places, depth = shapely.point_on_surface(faces), np.zeros(len(faces), dtype=np.int64)
+    left, lot = np.arange(len(faces)), int(np.clip(_PAIRS_AT_ONCE // max(len(faces), 1), 1, _SHAPES_AT_ONCE))
+    for start in range(0, len(shapes), lot):
+        tree = shapely.STRtree(places[left])
+        _, inside = tree.query(shapes[start : start + lot], predicate="contains_properly")
+        depth[left] += np.bincount(inside, minlength=len(left))
+        left = left[depth[left] < _ALIKE]  # the others are known to lie under three
     return shapely.coverage_union_all(faces[depth == 2]), shapely.coverage_union_all(faces[depth > 2])
 
 
