@@ -233,6 +233,11 @@ def test_prepared_it_tells_who_may_enter_and_all_details(tmp_path: Path, way: st
     assert frame["attributes"].tolist()[1] == {"Manager": "CITY", "Kind": "LP"}
 
 
+def test_words_of_entry_that_no_prepared_file_has_tell_nothing(tmp_path: Path) -> None:
+    one = layer(BOXES[:4], **{"scout:entry": ["closed", "restricted", "=1+1", None]})
+    assert build_parks([one]).frame[ENTRY].tolist() == ["", "restricted", "", ""]
+
+
 def test_what_the_user_says_goes_before_the_schema(tmp_path: Path) -> None:
     path = national(tmp_path / "national.gpkg")
     frame, _ = opened(path, "whole", where="Category = 'Designation'", id_column="Unit_Nm", keep=("Des_Tp",))

@@ -35,10 +35,10 @@ class EntryWords:
 # Columns of layers that were prepared before: what is known of each park.
 OWN_ERROR = "scout:datum_error_m"
 OWN_WIDENED = "scout:widened"  # whether it is a corridor
-OWN_ENTRY = "scout:entry"  # an `Entry`
+OWN_ENTRY = "scout:entry"  # an `Entry`; closed ground was left out
 OWN_DETAILS = "scout:details"  # an object of texts in JSON, by what they are called
 OWN_COLUMNS = (OWN_ERROR, OWN_WIDENED, OWN_ENTRY, OWN_DETAILS)
-OWN_WORDS = EntryWords(OWN_ENTRY, {word: word for word in _WORDS})
+OWN_WORDS = EntryWords(OWN_ENTRY, {word: word for word in _WORDS if word != "closed"})
 
 
 @dataclass(frozen=True, slots=True)
