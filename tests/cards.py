@@ -7,6 +7,8 @@ from datetime import date
 from zoneinfo import ZoneInfo
 
 import exported
+import numpy as np
+import zxingcpp
 from builders import corner_spot, findings, parks_frame, ranked, verdict
 from shapely import box
 
@@ -57,3 +59,10 @@ def full(text: str = "", count: int = 30, notes: int = 7) -> Findings:
         made_on="2026-03-01",
         credits=tuple(Credit((), text, text, "2026") for _ in range(5)),
     )
+
+
+def read_code(picture: np.ndarray) -> str:
+    """The text of the one QR code in a grey picture, by another program than the one that drew it."""
+    (found,) = zxingcpp.read_barcodes(picture)
+    assert found.format == zxingcpp.BarcodeFormat.QRCode
+    return str(found.text)

@@ -1,6 +1,6 @@
 """The card: complete, escaped, in its place, the same bytes every time; and its command.
 
-QR codes are read by OpenCV (R), an implementation that is not the writer's.
+QR codes are read by zxing-cpp, an implementation that is not the writer's.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import cards
-import cv2
 import exported
 import geopandas as gpd
 import numpy as np
@@ -70,7 +69,7 @@ def draw_code(side: int, strokes: str) -> np.ndarray:
 
 
 def read_codes(page: str) -> list[str]:
-    return [cv2.QRCodeDetector().detectAndDecode(code)[0] for code in codes_in(page)]
+    return [cards.read_code(code) for code in codes_in(page)]
 
 
 @settings(max_examples=25)
