@@ -182,5 +182,8 @@ def test_what_was_compared_when_it_was_prepared_is_not_compared_again(
     assert found is not None
     assert len(found.ids) == parks
     assert any(line.startswith("comparing") for line in said) == compared
-    frame = read_parks(ParkFiles((str(ready),), **asked), lambda _: None).frame
-    assert frame["park_name"].tolist() == list(found.names)
+    whole_parks = read_parks(ParkFiles((str(ready),), **asked), lambda _: None)
+    assert whole_parks.frame["park_name"].tolist() == list(found.names)
+    told = [note for note in found.report.notes if "under different names" in note]
+    assert told == [note for note in whole_parks.report.notes if "under different names" in note]
+    assert len(told) == ("--keep" in words and not asked)

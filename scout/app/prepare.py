@@ -12,9 +12,10 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.app.find import SearchOptions
-from scout.io.parquet import OURS, TURN
+from scout.io.parquet import OURS, TURN, Comparison
 from scout.model import ATTRIBUTES, DATUM_ERROR, ENTRY, KIND, PARK_ID, PARK_NAME, ParkReport
 from scout.parks.build import UNKNOWN_DATUM_ERROR_M
+from scout.parks.duplicates import OthersNote
 from scout.parks.profiles import OWN_DETAILS, OWN_ENTRY, OWN_ERROR, OWN_WIDENED
 from scout.parks.sources import ParkSource
 from scout.quantities import format_count
@@ -33,7 +34,8 @@ def prepare_parks(
     keep: Sequence[str],
     progress: Callable[[str], None] = lambda _: None,
     report: Callable[[ParkReport], None] = lambda _: None,
-    compared: tuple[bool, float] = (False, 0.0),
+    joined_pieces: bool = False,
+    same_ground: float = 0.0,
 ) -> Callable[[IO[bytes]], None]:
     """Make the writer of all parks of a source to an opened file, near ones together, some thousand at once.
 
@@ -46,15 +48,17 @@ def prepare_parks(
         Called with a few words on what is being done.
     report : callable
         Given what had to be said of the parks, some thousands at a time.
-    compared : bool, float
-        How the source has compared its parks, as `scout.io.parquet.read_compared` says.
+    joined_pieces : bool
+    same_ground : float
+        How the source has compared its parks, as `scout.io.parquet.Comparison` says.
     """
 
     def write(file: IO[bytes]) -> None:
         from pyarrow import parquet
 
         order = _order_records(source.bounds)
-        schema = _make_schema(keep, source, compared)
+        notes = tuple(note for note in source.report.notes if isinstance(note, OthersNote))
+        schema = _make_schema(keep, source, Comparison(joined_pieces, same_ground, notes))
         # Coordinates shrink by a tenth and take longer to unpack than to read: they stay as they are.
         packed = {name: "NONE" if name == "geometry" else "ZSTD" for name in schema.names}
         with parquet.ParquetWriter(file, schema, compression=packed, use_dictionary=False) as writer:
@@ -87,7 +91,7 @@ def _order_records(bounds: NDArray[np.float64]) -> NDArray[np.int64]:
     return order
 
 
-def _make_schema(keep: Sequence[str], source: ParkSource, compared: tuple[bool, float]) -> pa.Schema:
+def _make_schema(keep: Sequence[str], source: ParkSource, compared: Comparison) -> pa.Schema:
     import pyarrow as pa
 
     sources = source.sources
@@ -112,8 +116,9 @@ def _make_schema(keep: Sequence[str], source: ParkSource, compared: tuple[bool, 
         + "; ".join(f"{s.where}, {s.crs}, {s.operation}".replace(", none", "") for s in sources),
         "accuracy_m": max(UNKNOWN_DATUM_ERROR_M if s.accuracy_m is None else s.accuracy_m for s in sources),
         "warnings": [f"{s.where}: {text}" for s in sources for text in s.warnings],
-        "joined_pieces": compared[0],
-        "same_ground": compared[1],
+        "joined_pieces": compared.joined_pieces,
+        "same_ground": compared.same_ground,
+        "compared": compared.notes,
         "credits": sorted({(one.text, one.licence) for s in sources for one in s.credits}),
     }
     return pa.schema(fields, metadata={b"geo": json.dumps(geo).encode(), OURS: json.dumps(ours).encode()})

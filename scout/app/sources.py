@@ -48,11 +48,6 @@ class ParkFiles:
     strict: bool = False  # one file that cannot be used ends it all
     forests: bool = False  # of OpenStreetMap data are parks
 
-    @property
-    def compared(self) -> tuple[bool, float]:
-        """How parks are compared when they are read, as `scout.io.parquet.read_compared` says."""
-        return self.join_pieces, self.same_ground
-
 
 @dataclass(frozen=True, slots=True)
 class AccessFiles:

@@ -61,7 +61,8 @@ def command(
     with show_progress() as show:
         reading = Settings(**words).make_park_files(files, keep)
         source = open_source(reading, show)
-        write_file(path, prepare_parks(source, keep, show, reports.append, reading.compared))
+        compared = reading.join_pieces, reading.same_ground
+        write_file(path, prepare_parks(source, keep, show, reports.append, *compared))
     print_lines(format_reading_report(source.sources, add_report_lines(source.report, reports)))
     click.echo(f"Wrote {path}")
     return 0

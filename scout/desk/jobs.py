@@ -401,7 +401,8 @@ def prepare_boundaries(
     reports: list[ParkReport] = []
     reading, name = asked.settings.make_park_files(asked.parks, keep), "boundaries.parquet"
     source = open_source(reading, show)
-    write_file(made / name, prepare_parks(source, keep, show, reports.append, reading.compared))
+    compared = reading.join_pieces, reading.same_ground
+    write_file(made / name, prepare_parks(source, keep, show, reports.append, *compared))
     return {"made": name, "counts": add_report_lines(source.report, reports).counts}
 
 

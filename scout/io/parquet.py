@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import geopandas
 import numpy as np
@@ -168,18 +168,23 @@ def read_own_metadata(opening: Opening) -> dict[str, Any] | None:
         return _parse_own_metadata(file)
 
 
-def read_compared(opening: Opening) -> tuple[bool, float]:
-    """How the parks of a file were compared when it was prepared.
+class Comparison(NamedTuple):
+    """How parks were compared with each other when a file was prepared, if it was."""
 
-    Returns
-    -------
-    bool, float
-        Whether pieces that touch were joined, and the share of common ground from which parks of one name
-        became one; False and 0 where that was not asked for, or the file was not prepared.
-    """
+    joined_pieces: bool = False  # that touch and have one name
+    same_ground: float = 0.0  # share of common ground from which parks of one name became one; 0: none did
+    notes: tuple[str, ...] = ()  # on those of different names
+
+
+def read_comparison(opening: Opening) -> Comparison:
+    """How the parks of a file were compared when it was prepared; not at all if it was not."""
     own = read_own_metadata(opening) or {}
-    joined, share = own.get("joined_pieces"), own.get("same_ground")
-    return joined is True, float(share) if isinstance(share, (int, float)) else 0.0
+    joined, share, notes = (own.get(key) for key in ("joined_pieces", "same_ground", "compared"))
+    return Comparison(
+        joined is True,
+        float(share) if isinstance(share, (int, float)) else 0.0,
+        tuple(map(str, notes)) if isinstance(notes, list) else (),
+    )
 
 
 def _parse_own_metadata(file: Any) -> dict[str, Any] | None:

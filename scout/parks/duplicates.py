@@ -34,6 +34,10 @@ _SHOWN = 3  # pairs named in a line
 _LITTLE = 1e-9  # more than rounding does to a share
 
 
+class OthersNote(str):
+    """What is to be said of parks of different names on nearly the same ground."""
+
+
 class KeptRecords(NamedTuple):
     """The records of all layers that are left, and their parks."""
 
@@ -96,7 +100,8 @@ def drop_told_twice(
     notes = [*known.notes]
     if len(others) > _OTHERS:
         left = len(others) - _OTHERS
-        notes.append(f"{left:,} pairs of parks of different names with like bounds were not compared")
+        what = f"{left:,} pairs of parks of different names with like bounds were not compared"
+        notes.append(OthersNote(what))
     if first:
         notes.append(_describe_dropped(first, names, known))
     rest = pairs.take(~agree & ~np.isin(pairs.a, list(first)) & ~np.isin(pairs.b, list(first)))
@@ -315,7 +320,7 @@ def _describe_dropped(first: dict[int, int], names: dict[int, str], known: Known
     return MeasuredText(told, SettingName("same-ground", 0), " counts each")
 
 
-def _describe_others(rest: _ParkPairs, common: Floats, names: dict[int, str], known: KnownIds) -> str:
+def _describe_others(rest: _ParkPairs, common: Floats, names: dict[int, str], known: KnownIds) -> OthersNote:
     shown = "; ".join(
         f"{names[a] or known.unique[a]} and {names[b] or known.unique[b]} ({100 * share:.0f} % common)"
         for a, b, share in zip(rest.a.tolist(), rest.b.tolist(), common.tolist(), strict=False)
@@ -323,4 +328,5 @@ def _describe_others(rest: _ParkPairs, common: Floats, names: dict[int, str], kn
     count = len(rest.a)
     more = f" and {count - _SHOWN:,} more" if count > _SHOWN else ""
     what = "1 pair of parks covers" if count == 1 else f"{count:,} pairs of parks cover"
-    return f"{what} nearly the same ground under different names: {shown}{more}; if they are one, count one"
+    told = f"{what} nearly the same ground under different names: {shown}{more}; if they are one, count one"
+    return OthersNote(told)

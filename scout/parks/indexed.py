@@ -32,7 +32,7 @@ from scout.io.heads import find_misfits, measure_extents
 from scout.io.layers import check_twice, keep_useful, list_requests, named
 from scout.io.local_files import collect_warnings, run_offline
 from scout.io.openstreetmap import WantedThings
-from scout.io.parquet import list_columns, read_boxes, read_compared, read_table, sample_in
+from scout.io.parquet import Comparison, list_columns, read_boxes, read_comparison, read_table, sample_in
 from scout.io.tables import isin_sorted, read_bounds, read_columns
 from scout.io.trust import SHORT, UnreliableIndex, check_bounds, format_compared
 from scout.io.unusable import Unusable
@@ -505,10 +505,12 @@ def _make_indexed(
         progress(f"comparing {len(rows):,} records of equal names or outlines")
         return np.concatenate([one.load_shapes(rows, reading) for one in split_by_layer()])
 
-    joined, compared_from = _find_compared(layers, chosen)
-    if reading.join_pieces and not joined:
+    before = _find_comparison(layers, chosen)
+    if reading.join_pieces and not before.joined_pieces:
         known = join_touching_pieces(records, known, bounds, shapes_of)
-    if reading.same_ground and not 0 < compared_from <= reading.same_ground:
+    if reading.same_ground and 0 < before.same_ground <= reading.same_ground:
+        known = known._replace(notes=(*known.notes, *before.notes))
+    elif reading.same_ground:
         kept, found = drop_told_twice(records, known, bounds, shapes_of, reading.same_ground)
         ends = np.cumsum([0, *(len(one.records) for one in records)])
         records = [one.take(kept[a:b]) for one, (a, b) in zip(records, pairwise(ends), strict=True)]
@@ -553,15 +555,12 @@ def _make_indexed(
     return IndexedParks(split_by_layer(), reading, known.unique, names, bounds, errors, entry, report)
 
 
-def _find_compared(layers: Sequence[StoredLayer], chosen: Sequence[ChosenRecords]) -> tuple[bool, float]:
-    """How the parks of all layers were compared before by the ids and names they have now.
-
-    As `read_compared` says.
-    """
+def _find_comparison(layers: Sequence[StoredLayer], chosen: Sequence[ChosenRecords]) -> Comparison:
+    """How the parks of all layers were compared before, by the ids and names they have now."""
     one, columns = layers[0], chosen[0].columns
     if len(layers) > 1 or not isinstance(one, IndexedLayer) or columns.id or columns.name:
-        return False, 0.0
-    return read_compared(one.request.opening)
+        return Comparison()
+    return read_comparison(one.request.opening)
 
 
 def _list_compared(layer: StoredLayer) -> Iterator[str]:
