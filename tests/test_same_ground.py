@@ -176,6 +176,17 @@ def test_what_is_hatched_is_the_ground_that_pairs_and_triples_share(seed: int, c
     assert shapely.symmetric_difference(found[1], triples).area < 1e-12
 
 
+def test_boxes_whose_edges_lie_on_one_line_are_hatched() -> None:
+    """A thousand, each a little further on: every piece between two of their ends would be millions."""
+    shapes = np.array([shapely.box(k / 64, 0, 500 + k / 64, 1) for k in range(1000)], dtype=object)
+    found = find_overlaps(shapes)
+    assert found is not None
+    assert shapely.equals(
+        found[0], shapely.union(*(box(x, 0, x + 1 / 64, 1) for x in (1 / 64, 500 + 997 / 64)))
+    )
+    assert shapely.equals(found[1], box(2 / 64, 0, 500 + 997 / 64, 1))
+
+
 @pytest.mark.parametrize("name", ["combs", "nested", "strips"])
 def test_overlaps_without_end_are_left_out_before_anything_is_cut(
     name: str, monkeypatch: pytest.MonkeyPatch
@@ -187,7 +198,7 @@ def test_overlaps_without_end_are_left_out_before_anything_is_cut(
         "nested": [*shapely.box(-size, -size, size, size)],
         "strips": [shapely.Polygon(strip + np.array([k * 1e-4, 0.0])) for k in range(6_000)],
     }[name]
-    monkeypatch.setattr(outlines, "_cover_by_depth", lambda _: pytest.fail("the work has begun"))
+    monkeypatch.setattr(outlines, "_cover_by_depth", lambda *_: pytest.fail("the work has begun"))
     assert find_overlaps(np.array(shapes, dtype=object)) is None
 
 

@@ -157,6 +157,9 @@ _CROSSINGS = 100_000  # of the edges of all that overlap
 _MEETING_EDGES = 20_000_000  # edges whose bounds meet, looked at for crossings
 _PAIRS_AT_ONCE, _EDGES_AT_ONCE = 1_000_000, 4_000_000  # pairs that could meet, held at a time
 _SHAPES_AT_ONCE = 64
+# Of edges that lie on each other GEOS keeps every piece between any two ends: of a thousand boxes that begin
+# and end on one line, millions. Few at a time, they become one line before more come.
+_CROWDED, _FEW_SHAPES = 20.0, 16
 
 
 def find_overlaps(shapes: NDArray[Any]) -> tuple[Any, Any] | None:
@@ -172,10 +175,11 @@ def find_overlaps(shapes: NDArray[Any]) -> tuple[Any, Any] | None:
         None where finding it would take more work than is done for a drawing.
     """
     shapes = _leave_out_copies(shapes)
-    some = _find_overlapping(shapes) if _cross_seldom(shapes) else None
-    if some is None:
+    met = _count_meetings(shapes)
+    some = None if met is None else _find_overlapping(shapes)
+    if met is None or some is None:
         return None
-    return _cover_by_depth(some)
+    return _cover_by_depth(some, _FEW_SHAPES if met > _CROWDED else max(len(some), 1))
 
 
 def _leave_out_copies(shapes: NDArray[Any]) -> NDArray[Any]:
@@ -237,10 +241,11 @@ def _note_sharing(
     return int(sum(shapely.get_num_coordinates(part).sum() for part in parts))
 
 
-def _cross_seldom(shapes: NDArray[Any]) -> bool:
-    """Whether the outlines cross so seldom that what they enclose together can be worked out.
+def _count_meetings(shapes: NDArray[Any]) -> float | None:
+    """How many others each edge meets by its bounds, in the mean.
 
-    Every vertex of it is one of theirs or a crossing.
+    None where the outlines cross so often that what they enclose together cannot be worked out: every vertex
+    of it is one of theirs or a crossing.
     """
     xy, ring_of = shapely.get_coordinates(shapely.get_rings(shapely.get_parts(shapes)), return_index=True)
     a, b = (xy[:-1], xy[1:])
@@ -258,8 +263,8 @@ def _cross_seldom(shapes: NDArray[Any]) -> bool:
         apart &= _turn(a[other], b[other], a[one]) * _turn(a[other], b[other], b[one]) < 0
         crossings += int(np.count_nonzero(apart))
         if looked > _MEETING_EDGES or crossings > _CROSSINGS:
-            return False
-    return True
+            return None
+    return 2 * looked / max(len(a), 1)
 
 
 def _turn(a: NDArray[np.float64], b: NDArray[np.float64], c: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -269,10 +274,20 @@ def _turn(a: NDArray[np.float64], b: NDArray[np.float64], c: NDArray[np.float64]
     return sign
 
 
-def _cover_by_depth(shapes: NDArray[Any]) -> tuple[Any, Any]:
-    """Ground covered exactly twice, and three times or more, by the faces between all outlines."""
-    outlines = shapely.union_all(shapely.get_rings(shapely.get_parts(shapes)))
-    faces = shapely.get_parts(shapely.polygonize([outlines]))
+def _cover_by_depth(shapes: NDArray[Any], lines_at_once: int) -> tuple[Any, Any]:
+    """Ground covered exactly twice, and three times or more, by the faces between all outlines.
+
+    The outlines of so many shapes are cut by each other at a time, the results then two by two.
+    """
+    shapes = shapes[np.argsort(shapely.bounds(shapes).reshape(-1, 4)[:, 0], kind="stable")]
+    outlines = [
+        shapely.union_all(shapely.get_rings(shapely.get_parts(shapes[start : start + lines_at_once])))
+        for start in range(0, len(shapes), lines_at_once)
+    ]
+    while len(outlines) > 1:
+        even = len(outlines) // 2 * 2
+        outlines = [*shapely.union(outlines[:even:2], outlines[1:even:2]), *outlines[even:]]
+    faces = shapely.get_parts(shapely.polygonize(outlines))
     shapely.prepare(shapes)
     places, depth = shapely.point_on_surface(faces), np.zeros(len(faces), dtype=np.int64)
     left, lot = np.arange(len(faces)), int(np.clip(_PAIRS_AT_ONCE // max(len(faces), 1), 1, _SHAPES_AT_ONCE))
