@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import struct
 from pathlib import Path
 
 import geopandas as gpd
@@ -207,3 +208,18 @@ def test_thousands_of_parks_on_one_place_are_refused_before_they_are_taken_in_pa
         check_repeated(np.concatenate([bounds, [[2.0, 1.0, 2.5, 1.5]]]))
     check_repeated(bounds[:4000])
     check_repeated(np.full((9000, 4), np.nan))
+
+
+@pytest.mark.parametrize("order", ["<", ">"])
+@pytest.mark.parametrize(("kind", "deep"), [(7, 32), (7, 34), (7, 500_000), (1007, 500_000), (6, 500_000)])
+def test_geometries_in_geometries_without_end_are_not_followed(kind, deep, order, tmp_path):
+    """GEOS calls itself for each, and the process would end: GDAL takes 32, and so do we."""
+    square = shapely.to_wkb(shapely.box(9.9, 44.9, 10.1, 45.1))
+    nested = struct.pack(f"{order}BII", order == "<", kind, 1) * deep + square
+    path = tmp_path / "parks.parquet"
+    table = squares(path, 2)
+    write_plain(path, with_column(table, "geometry", pyarrow.array([nested, square], pyarrow.binary())))
+    (layer,) = read_layers(path)
+    assert layer.frame.geometry.iloc[-1].equals(shapely.box(9.9, 44.9, 10.1, 45.1))
+    assert len(layer.frame) == (2 if deep == 32 else 1)
+    assert ["record 1: the geometry cannot be read" in line for line in layer.refused] == [True] * (deep > 32)

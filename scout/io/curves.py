@@ -29,7 +29,44 @@ _HEADS = frozenset(
     for code in (*(kind + more for more in (0, 1000, 2000, 3000)), kind | 0x80000000)
 )
 
+# And of those that may hold others.
+_HOLDERS = frozenset(
+    struct.pack(order + "BI", order == "<", (kind + more) | flags << 29)
+    for order in "<>"
+    for kind in (4, _MULTI_LINE, _MULTI_POLYGON, _COLLECTION, *_CURVED[1:])
+    for more in (0, 1000, 2000, 3000)
+    for flags in range(8)
+)
+
 Points = NDArray[np.float64]
+
+
+def leave_out_deep(binaries: NDArray[np.object_]) -> NDArray[np.object_]:
+    """The binaries, empty where geometries lie in geometries over 32 deep: reading them ends the process.
+
+    GEOS calls itself for each. As GDAL does, which takes no more either; told by the first in each.
+    """
+    deep = [
+        row
+        for row, wkb in enumerate(binaries)
+        if wkb is not None and bytes(wkb[9:14]) in _HOLDERS and _is_too_deep(bytes(wkb))
+    ]
+    if not deep:
+        return binaries
+    made = binaries.copy()
+    made[deep] = b""
+    return made
+
+
+def _is_too_deep(wkb: bytes) -> bool:
+    at = 0
+    for _ in range(_DEEPEST + 1):
+        head = wkb[at : at + 5]
+        if head not in _HOLDERS:
+            return False
+        code = int.from_bytes(head[1:], "little" if head[0] else "big")
+        at += 13 if code & 0x20000000 else 9  # with a reference system; and how many there are
+    return True
 
 
 class TooManyEdges(Exception):

@@ -30,7 +30,7 @@ from scout.geo.coarseness import compute_rounding_error, find_rounding, may_be_r
 from scout.geo.geodesy import compute_degree_lengths
 from scout.io import geojson
 from scout.io.crs import Datum, convert_box, meets_boxes, merge_boxes_to_few, understand_crs
-from scout.io.curves import TOLERANCE_M, ArcStraightener, TooManyEdges
+from scout.io.curves import TOLERANCE_M, ArcStraightener, TooManyEdges, leave_out_deep
 from scout.io.formats import OSM, Opening
 from scout.io.geojson_features import is_worth_trying, open_by_simdjson
 from scout.io.heads import find_misfits, measure_extents
@@ -330,6 +330,7 @@ class LayerGathering:
 
     def _straighten(self, batch: RecordBatch) -> RecordBatch:
         """The records with edges for arcs."""
+        batch = replace(batch, shapes=leave_out_deep(batch.shapes))
         curved = self.arcs.find_curved(batch.shapes) if self.arcs is not None else []
         if not curved or self.arcs is None:
             return batch

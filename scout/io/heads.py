@@ -21,6 +21,7 @@ import pyogrio.raw
 import shapely
 from numpy.typing import NDArray
 
+from scout.io.curves import leave_out_deep
 from scout.io.database import opened
 from scout.io.formats import Opening
 from scout.io.tables import make_arrow_frame, translate_arrow_errors
@@ -220,7 +221,8 @@ def _measure_outlines(database: sqlite3.Connection, names: _Names, records: Ints
     found = database.execute(
         f"select {names.geometry} from {names.table} where {names.fid} in ({listed}) order by {names.fid}"
     )
-    shapes = shapely.from_wkb([_find_wkb(blob) for (blob,) in found], on_invalid="ignore")
+    binaries = np.array([_find_wkb(blob) for (blob,) in found], dtype=object)
+    shapes = shapely.from_wkb(leave_out_deep(binaries), on_invalid="ignore")
     bounds: Floats = shapely.bounds(shapes)
     bounds[shapely.is_missing(shapes)] = _ANYWHERE
     return bounds

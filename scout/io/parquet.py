@@ -21,6 +21,7 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.errors import InputError
+from scout.io.curves import leave_out_deep
 from scout.io.formats import Opening
 from scout.io.tables import (
     LayerStream,
@@ -276,7 +277,7 @@ def sample_in(opening: Opening, bounds: NDArray[np.float64]) -> tuple[NDArray[np
             for batch in file.iter_batches(rows, row_groups=[group], columns=[name]) if size else ():
                 here = first + np.flatnonzero(chosen[first - start : first - start + len(batch)])
                 wkb = batch.column(0).take(here - first).to_numpy(zero_copy_only=False)
-                made = shapely.from_wkb(wkb, on_invalid="ignore")
+                made = shapely.from_wkb(leave_out_deep(wkb), on_invalid="ignore")
                 # A broken ring has no bounds to compare; where the columns have none either, it is anywhere.
                 there = np.array([one is not None for one in wkb], dtype=bool)
                 box = shapely.bounds(made).reshape(-1, 4)

@@ -217,6 +217,7 @@ def _check_text(name: str, value: Any) -> None:
 _NUMBERS = ("error_m", "level", "confidence", "power_w", "contacts")
 _COLUMNS = ("started", "ended", "locators", *_NUMBERS, *TEXTS)
 _ENVELOPE = {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}  # bytes, OGC 12-128, 2.1.3
+_LONGEST_POINT = 64  # bytes; nothing further down is read: geometries nested without end crash GEOS
 _LONGEST_LOCATORS = 1000  # characters; a station touches four cells
 _SHOWN = 60  # characters of a value with which a bad row is reported
 # What a damaged row makes its readers raise.
@@ -456,4 +457,5 @@ def _strip_header(blob: bytes) -> bytes:
     """The geometry behind the header and its box; nothing where there is no such header."""
     if blob[:2] != b"GP" or len(blob) < 8 or (blob[3] >> 1) & 7 not in _ENVELOPE:
         return b""
-    return blob[8 + _ENVELOPE[(blob[3] >> 1) & 7] :]
+    begin = 8 + _ENVELOPE[(blob[3] >> 1) & 7]
+    return blob[begin : begin + _LONGEST_POINT]
