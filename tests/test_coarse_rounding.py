@@ -12,6 +12,7 @@ from test_read_shelf import SEARCHES, country, same, shelved, whole, written
 
 from scout.app.find import find_spots
 from scout.app.prepare import prepare_parks
+from scout.app.sources import ParkFiles
 from scout.geo.coarseness import compute_rounding_error, find_rounding
 from scout.io.layers import read_frame, read_layers
 from scout.model import DATUM_ERROR
@@ -143,7 +144,7 @@ def test_spilled_to_disk_the_same_rounding_is_found(tmp_path: Path) -> None:
 def test_prepared_parks_have_the_error_once(tmp_path: Path) -> None:
     source = InMemoryParks(build_parks(read_layers(written(tmp_path / "isles.gpkg", rounded(country(), 3)))))
     with (tmp_path / "ready.parquet").open("wb") as file:
-        prepare_parks(source, ())(file)
+        prepare_parks(source, ParkFiles(()))(file)
     again = build_parks(read_layers(tmp_path / "ready.parquet"))
     assert again.frame[DATUM_ERROR].max() == source.datum_error_m.max() > 60
     assert any("rounded to 0.001" in line for line in again.sources[0].warnings)

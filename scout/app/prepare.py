@@ -12,7 +12,8 @@ import shapely
 from numpy.typing import NDArray
 
 from scout.app.find import SearchOptions
-from scout.io.parquet import OURS, TURN, Comparison
+from scout.app.sources import ParkFiles
+from scout.io.parquet import OURS, TURN, ParkComparison
 from scout.model import ATTRIBUTES, DATUM_ERROR, ENTRY, KIND, PARK_ID, PARK_NAME, ParkReport
 from scout.parks.build import UNKNOWN_DATUM_ERROR_M
 from scout.parks.duplicates import OthersNote
@@ -31,34 +32,32 @@ _ROWS = 5000  # parks of one row group, which is read or passed over as a whole
 
 def prepare_parks(
     source: ParkSource,
-    keep: Sequence[str],
+    reading: ParkFiles,
     progress: Callable[[str], None] = lambda _: None,
     report: Callable[[ParkReport], None] = lambda _: None,
-    joined_pieces: bool = False,
-    same_ground: float = 0.0,
 ) -> Callable[[IO[bytes]], None]:
     """Make the writer of all parks of a source to an opened file, near ones together, some thousand at once.
 
     Parameters
     ----------
     source : ParkSource
-    keep : sequence of str
-        Columns that the source carries along; each gets a column of its own.
+    reading : ParkFiles
+        How the source was read: the columns that it carries along, of which each gets one of its own, and how
+        its parks were compared.
     progress : callable
         Called with a few words on what is being done.
     report : callable
         Given what had to be said of the parks, some thousands at a time.
-    joined_pieces : bool
-    same_ground : float
-        How the source has compared its parks, as `scout.io.parquet.Comparison` says.
     """
 
     def write(file: IO[bytes]) -> None:
         from pyarrow import parquet
 
         order = _order_records(source.bounds)
+        keep = reading.keep
         notes = tuple(note for note in source.report.notes if isinstance(note, OthersNote))
-        schema = _make_schema(keep, source, Comparison(joined_pieces, same_ground, notes))
+        compared = ParkComparison(reading.join_pieces, reading.same_ground, notes)
+        schema = _make_schema(keep, source, compared)
         # Coordinates shrink by a tenth and take longer to unpack than to read: they stay as they are.
         packed = {name: "NONE" if name == "geometry" else "ZSTD" for name in schema.names}
         with parquet.ParquetWriter(file, schema, compression=packed, use_dictionary=False) as writer:
@@ -91,7 +90,7 @@ def _order_records(bounds: NDArray[np.float64]) -> NDArray[np.int64]:
     return order
 
 
-def _make_schema(keep: Sequence[str], source: ParkSource, compared: Comparison) -> pa.Schema:
+def _make_schema(keep: Sequence[str], source: ParkSource, compared: ParkComparison) -> pa.Schema:
     import pyarrow as pa
 
     sources = source.sources

@@ -61,8 +61,7 @@ def command(
     with show_progress() as show:
         reading = Settings(**words).make_park_files(files, keep)
         source = open_source(reading, show)
-        compared = reading.join_pieces, reading.same_ground
-        write_file(path, prepare_parks(source, keep, show, reports.append, *compared))
+        write_file(path, prepare_parks(source, reading, show, reports.append))
     print_lines(format_reading_report(source.sources, add_report_lines(source.report, reports)))
     click.echo(f"Wrote {path}")
     return 0

@@ -401,8 +401,7 @@ def prepare_boundaries(
     reports: list[ParkReport] = []
     reading, name = asked.settings.make_park_files(asked.parks, keep), "boundaries.parquet"
     source = open_source(reading, show)
-    compared = reading.join_pieces, reading.same_ground
-    write_file(made / name, prepare_parks(source, keep, show, reports.append, *compared))
+    write_file(made / name, prepare_parks(source, reading, show, reports.append))
     return {"made": name, "counts": add_report_lines(source.report, reports).counts}
 
 

@@ -42,9 +42,9 @@ Points = NDArray[np.float64]
 
 
 def leave_out_deep(binaries: NDArray[np.object_]) -> NDArray[np.object_]:
-    """The binaries, empty where geometries lie in geometries over 32 deep: reading them ends the process.
+    """Leave binaries empty in which geometries lie in geometries over 32 deep, as many as GDAL takes.
 
-    GEOS calls itself for each. As GDAL does, which takes no more either; told by the first in each.
+    GEOS calls itself for each level and would end the process. Only the first member of each is followed.
     """
     deep = [
         row
@@ -59,6 +59,7 @@ def leave_out_deep(binaries: NDArray[np.object_]) -> NDArray[np.object_]:
 
 
 def _is_too_deep(wkb: bytes) -> bool:
+    """Whether the first members go on beyond the deepest level."""
     at = 0
     for _ in range(_DEEPEST + 1):
         head = wkb[at : at + 5]

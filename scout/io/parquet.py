@@ -169,7 +169,7 @@ def read_own_metadata(opening: Opening) -> dict[str, Any] | None:
         return _parse_own_metadata(file)
 
 
-class Comparison(NamedTuple):
+class ParkComparison(NamedTuple):
     """How parks were compared with each other when a file was prepared, if it was."""
 
     joined_pieces: bool = False  # that touch and have one name
@@ -177,11 +177,11 @@ class Comparison(NamedTuple):
     notes: tuple[str, ...] = ()  # on those of different names
 
 
-def read_comparison(opening: Opening) -> Comparison:
+def read_comparison(opening: Opening) -> ParkComparison:
     """How the parks of a file were compared when it was prepared; not at all if it was not."""
     own = read_own_metadata(opening) or {}
     joined, share, notes = (own.get(key) for key in ("joined_pieces", "same_ground", "compared"))
-    return Comparison(
+    return ParkComparison(
         joined is True,
         float(share) if isinstance(share, (int, float)) else 0.0,
         tuple(map(str, notes)) if isinstance(notes, list) else (),

@@ -108,7 +108,7 @@ def _format_warnings(shown: Sequence[Ranked], units: Units) -> Iterator[str]:
     for ranked in shown:
         for note in select_entry_notes(ranked.spot.notes):
             entry.setdefault(note, []).append(f"#{ranked.rank}")
-    yield from (make_printable(f"{' '.join(ranks)} {said}") for said, ranks in entry.items())
+    yield from (make_printable(f"{' '.join(ranks)} {note}") for note, ranks in entry.items())
 
 
 def format_coarse(outlines: Sequence[CoarseOutline], units: Units) -> Iterator[str]:

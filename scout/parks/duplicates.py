@@ -328,5 +328,6 @@ def _describe_others(rest: _ParkPairs, common: Floats, names: dict[int, str], kn
     count = len(rest.a)
     more = f" and {count - _SHOWN:,} more" if count > _SHOWN else ""
     what = "1 pair of parks covers" if count == 1 else f"{count:,} pairs of parks cover"
-    told = f"{what} nearly the same ground under different names: {shown}{more}; if they are one, count one"
-    return OthersNote(told)
+    return OthersNote(
+        f"{what} nearly the same ground under different names: {shown}{more}; if they are one, count one"
+    )

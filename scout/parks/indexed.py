@@ -32,7 +32,7 @@ from scout.io.heads import find_misfits, measure_extents
 from scout.io.layers import check_twice, keep_useful, list_requests, named
 from scout.io.local_files import collect_warnings, run_offline
 from scout.io.openstreetmap import WantedThings
-from scout.io.parquet import Comparison, list_columns, read_boxes, read_comparison, read_table, sample_in
+from scout.io.parquet import ParkComparison, list_columns, read_boxes, read_comparison, read_table, sample_in
 from scout.io.tables import isin_sorted, read_bounds, read_columns
 from scout.io.trust import SHORT, UnreliableIndex, check_bounds, format_compared
 from scout.io.unusable import Unusable
@@ -555,11 +555,11 @@ def _make_indexed(
     return IndexedParks(split_by_layer(), reading, known.unique, names, bounds, errors, entry, report)
 
 
-def _find_comparison(layers: Sequence[StoredLayer], chosen: Sequence[ChosenRecords]) -> Comparison:
+def _find_comparison(layers: Sequence[StoredLayer], chosen: Sequence[ChosenRecords]) -> ParkComparison:
     """How the parks of all layers were compared before, by the ids and names they have now."""
     one, columns = layers[0], chosen[0].columns
     if len(layers) > 1 or not isinstance(one, IndexedLayer) or columns.id or columns.name:
-        return Comparison()
+        return ParkComparison()
     return read_comparison(one.request.opening)
 
 

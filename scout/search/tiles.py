@@ -229,10 +229,11 @@ class _UsefulParks(NamedTuple):
         west, south, east, north = np.array(core) + np.array([-_MARGIN, -_MARGIN, _MARGIN, _MARGIN])
         window = CellWindow(int(west), max(int(south), 0), int(east), min(int(north), n))
         if whole is not None:  # what lies outside is not to be found by way of a margin
-            south, north = max(window.south, whole.south), min(window.north, whole.north)
-            west, east = max(window.west, whole.west), min(window.east, whole.east)
-            window = window._replace(south=south, north=north)
-            window = window if whole.goes_round(n) else window._replace(west=west, east=east)
+            window = window._replace(
+                south=max(window.south, whole.south), north=min(window.north, whole.north)
+            )
+            if not whole.goes_round(n):
+                window = window._replace(west=max(window.west, whole.west), east=min(window.east, whole.east))
         near = self.lines & meets_box(self.bounds, _find_tile_ground(window, n, self.near_m))
         on_lines = np.unique(self.of[near])
         overlapping = np.unique(self.of[self.tree.find_reaching(_find_tile_ground(core, n, 1.0))])
